@@ -1,0 +1,97 @@
+"""The plot of every trip and release: readings, the fitted ramp, the instant, the threshold, the limits.
+
+Colours are blue and orange with different marks and line styles, so nothing is told by colour alone.
+"""
+
+from __future__ import annotations
+
+import io
+import re
+from typing import Any
+
+import matplotlib as mpl
+from matplotlib.backends.backend_svg import FigureCanvasSVG
+from matplotlib.figure import Figure
+
+from runner.measure.findings import Finding
+from runner.measure.recording import Recording
+from runner.measure.threshold import Crossing
+
+BLUE, ORANGE, GREY = "#1f5fa8", "#c65d00", "#666666"
+PER_ROW = 3
+PANEL = (2.36, 1.42)  # inches
+BEFORE, AFTER = 80.0, 30.0  # s around the instant
+_STYLE: Any = {
+    "svg.fonttype": "none",
+    "svg.hashsalt": "tripwitness",
+    "font.family": "DejaVu Sans",
+    "font.size": 6.0,
+    "axes.linewidth": 0.5,
+    "xtick.major.width": 0.5,
+    "ytick.major.width": 0.5,
+    "xtick.major.size": 2,
+    "ytick.major.size": 2,
+}
+
+
+def crossings_svg(finding: Finding, recording: Recording) -> str:
+    """All crossings of a finding as one SVG picture, PER_ROW to a row; empty if there are none."""
+    if not finding.plots:
+        return ""
+    rows = -(-len(finding.plots) // PER_ROW)
+    with mpl.rc_context(_STYLE):
+        figure = Figure(figsize=(PANEL[0] * PER_ROW, PANEL[1] * rows), layout="constrained")
+        FigureCanvasSVG(figure)
+        for index, crossing in enumerate(finding.plots):
+            _panel(figure.add_subplot(rows, PER_ROW, index + 1), finding, crossing, recording)
+        out = io.StringIO()
+        figure.savefig(out, format="svg", metadata={"Date": None})
+    svg = out.getvalue()
+    svg = svg[svg.index("<svg") :]
+    return _own_ids(svg, f"{finding.name}-{finding.sensor}".replace(" ", "-"))
+
+
+def _own_ids(svg: str, prefix: str) -> str:
+    """Several pictures share one page, so their ids must not meet."""
+    svg = re.sub(r'id="([^"]+)"', rf'id="{prefix}-\1"', svg)
+    svg = re.sub(r'xlink:href="#([^"]+)"', rf'xlink:href="#{prefix}-\1"', svg)
+    return re.sub(r"url\(#([^)]+)\)", rf"url(#{prefix}-\1)", svg)
+
+
+def _panel(axes: Any, finding: Finding, crossing: Crossing, recording: Recording) -> None:
+    ramp, instant = crossing.ramp, crossing.edge.instant
+    temperature = recording.temperature.between(instant - BEFORE, instant + AFTER)
+    current = recording.current.between(instant - BEFORE, instant + AFTER)
+    side = axes.twinx()
+    side.step(current.t - instant, current.value, where="post", color=ORANGE, linewidth=0.7, label="current")
+    side.set_ylim(-0.15 * crossing.edge.level, 2.6 * crossing.edge.level)
+    side.tick_params(colors=ORANGE, length=1.5)
+    side.set_yticks([0.0, round(crossing.edge.level, 1)])
+    if finding.lower is not None and finding.upper is not None:
+        axes.axhspan(finding.lower, finding.upper, color=BLUE, alpha=0.10, linewidth=0)
+    axes.plot(temperature.t - instant, temperature.value, ".", color=BLUE, markersize=1.6, label="reference")
+    axes.plot(
+        [ramp.begin - instant, 0.0],
+        [ramp.temperature + ramp.rate * (ramp.begin - instant), ramp.temperature],
+        "-",
+        color="black",
+        linewidth=0.8,
+        label="fit",
+    )
+    axes.axvline(0.0, color=GREY, linewidth=0.6, linestyle=":")
+    if finding.value is not None:
+        axes.axhline(finding.value, color=GREY, linewidth=0.7, linestyle="--")
+    axes.plot([0.0], [ramp.temperature], "D", color="black", markersize=3, fillstyle="none")
+    axes.set_xlim(-BEFORE, AFTER)
+    axes.set_title(
+        f"{finding.name} {finding.sensor}, ramp {crossing.attempt.cycle}: "
+        f"{ramp.rate * 60:+.2f} K/min, T(τ) = {ramp.temperature:.2f} °C",
+        fontsize=6.2,
+        loc="left",
+        pad=2,
+    )
+    axes.set_xlabel("t − τ / s", labelpad=1)
+    axes.set_ylabel("°C", labelpad=1)
+    side.set_ylabel("A", labelpad=-3, color=ORANGE)
+    axes.set_zorder(side.get_zorder() + 1)
+    axes.patch.set_visible(False)

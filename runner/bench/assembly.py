@@ -1,0 +1,131 @@
+"""The bench as a whole: opened from its file, polled, made safe, closed."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+
+import pyvisa
+
+from runner.bench.dialect import BUILT_IN, Speaker
+from runner.bench.link import Link
+from runner.bench.load import Load
+from runner.bench.supply import Supply
+from runner.errors import BenchError
+from runner.events import METER_VOLTAGE, PROBE_TEMPERATURE, SUPPLY_CURRENT, SUPPLY_VOLTAGE
+from runner.sheets.bench import BenchFile
+from runner.sheets.dialect import Dialect
+
+
+class BenchNotReady(BenchError):
+    """Several instruments could not be opened; ``faults`` has one error each."""
+
+    def __init__(self, faults: list[BenchError]) -> None:
+        super().__init__("\n".join(str(fault) for fault in faults))
+        self.faults = faults
+
+
+class Readings:
+    """What one poll gave: values by channel, and the reason for each that did not arrive."""
+
+    def __init__(self) -> None:
+        self.values: dict[str, float] = {}
+        self.lost: dict[str, str] = {}
+        self.mode = ""
+        self.output: bool | None = None
+
+
+class Bench:
+    """An open bench. Everything on it is called from one thread."""
+
+    def __init__(self, sheet: BenchFile, dialects: Mapping[str, Dialect], now: Callable[[], float]) -> None:
+        """Open the connections lazily; ``ready`` looks whether everybody is there."""
+        self.sheet = sheet
+        self._manager = pyvisa.ResourceManager(sheet.backend)
+        self.speakers: dict[str, Speaker] = {}
+        for role, instrument in sheet.roles().items():
+            dialect = dialects.get(role) or BUILT_IN[role]
+            link = Link(
+                self._manager,
+                instrument.address,
+                role,
+                timeout=instrument.timeout,
+                identity=instrument.identity,
+                identify=dialect.identity,
+                now=now,
+            )
+            self.speakers[role] = Speaker(link, dialect, instrument.channel)
+        instruments = sheet.instruments
+        self.supply = Supply(self.speakers["supply"], instruments.supply) if instruments.supply else None
+        self.load = Load(self.speakers["load"], instruments.load) if instruments.load else None
+
+    def ready(self) -> dict[str, str]:
+        """The identity of every instrument by role. Raises BenchNotReady with every fault there is."""
+        faults: list[BenchError] = []
+        for role, speaker in self.speakers.items():
+            try:
+                self._greet(role, speaker)
+            except BenchError as fault:
+                faults.append(fault)
+        if faults:
+            raise BenchNotReady(faults)
+        return {role: speaker.link.identity for role, speaker in self.speakers.items()}
+
+    def _greet(self, role: str, speaker: Speaker) -> None:
+        speaker.link.hurry()
+        for query in ("output", "input", "temperature", "voltage"):
+            if query in speaker.dialect.queries:
+                speaker.number(query)
+                return
+        if speaker.dialect.identity:
+            speaker.link.ask(speaker.dialect.identity)
+
+    # ---- polling ---------------------------------------------------------------------------------------------
+
+    def poll_supply(self, into: Readings) -> None:
+        """Voltage, current, output and mode of the supply. A fault is a reason in ``lost``, never an exception."""
+        if self.supply is None:
+            return
+        try:
+            reading = self.supply.read()
+        except BenchError as fault:
+            into.lost[SUPPLY_VOLTAGE] = into.lost[SUPPLY_CURRENT] = str(fault)
+            return
+        into.mode, into.output = reading.mode, reading.output
+        for channel, value in ((SUPPLY_VOLTAGE, reading.voltage), (SUPPLY_CURRENT, reading.current)):
+            if value is None:
+                into.lost[channel] = reading.bad
+            else:
+                into.values[channel] = value
+
+    def poll_slow(self, into: Readings) -> None:
+        """Reference temperature and terminal voltage, where the bench has them."""
+        for role, query, channel in (("probe", "temperature", PROBE_TEMPERATURE), ("meter", "voltage", METER_VOLTAGE)):
+            if role in self.speakers:
+                try:
+                    into.values[channel] = self.speakers[role].number(query)
+                except BenchError as fault:
+                    into.lost[channel] = str(fault)
+
+    # ---- hands and the way out -------------------------------------------------------------------------------
+
+    def guide(self, action: str, sensor: str, rate: float) -> None:
+        """Tell hands that can be told (the simulated ones). Rate in K/s, sent in K/min. Raises BenchError."""
+        if "hands" in self.speakers:
+            self.speakers["hands"].command(action, rate * 60, sensor)
+
+    def off(self) -> tuple[bool, str]:
+        """Load and supply off. (True, "") if both read back as off, else (False, what to do). Never raises."""
+        unsure = [
+            name
+            for name, thing in (("load", self.load), ("supply", self.supply))
+            if thing is not None and not thing.off()
+        ]
+        if not unsure:
+            return True, ""
+        words = " and ".join(unsure)
+        return False, f"{words} did not confirm to be off: SWITCH OFF {words.upper()} BY HAND"
+
+    def close(self) -> None:
+        """Close every connection. Never raises. The outputs stay as they are."""
+        for speaker in self.speakers.values():
+            speaker.link.close()

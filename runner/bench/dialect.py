@@ -1,0 +1,140 @@
+"""The built-in dialect of each role, and speaking a dialect over a link. SCPI words stand in this file and nowhere else.
+
+SCPI-1999 volume 4 for supplies and meters, IEEE 488.2 for the common commands, short forms sent. The standard agrees on
+no load class; the load speaks the usual INPut, CURRent, MEASure. "hands" is the simulated bench's own and no standard's.
+"""
+
+from __future__ import annotations
+
+import re
+
+from runner.bench.link import Link
+from runner.errors import NotAReading, SettingError
+from runner.sheets.dialect import Dialect, Mode, Query
+
+INFINITE = 9.9e37  # SCPI-1999: ±9.9E37 are infinity, 9.91E37 is not a number
+
+BUILT_IN: dict[str, Dialect] = {
+    "supply": Dialect(
+        kind="dialect",
+        name="scpi",
+        role="supply",
+        commands={
+            "set_voltage": "VOLT {value}",
+            "set_current": "CURR {value}",
+            "set_overvoltage": "VOLT:PROT {value}",
+            "set_overcurrent": "CURR:PROT {value}",
+            "output_on": "OUTP ON",
+            "output_off": "OUTP OFF",
+        },
+        queries={
+            "voltage_setting": Query(ask="VOLT?"),
+            "current_setting": Query(ask="CURR?"),
+            "overvoltage_setting": Query(ask="VOLT:PROT?"),
+            "overcurrent_setting": Query(ask="CURR:PROT?"),
+            "output": Query(ask="OUTP?"),
+            "voltage": Query(ask="MEAS:VOLT?"),
+            "current": Query(ask="MEAS:CURR?"),
+        },
+        # QUEStionable bit 0: the voltage is not regulated, so the current is; bit 1: the reverse
+        mode=Mode(ask="STAT:QUES:COND?", constant_current_bit=0, constant_voltage_bit=1),
+    ),
+    "probe": Dialect(kind="dialect", name="scpi", role="probe", queries={"temperature": Query(ask="MEAS:TEMP?")}),
+    "meter": Dialect(kind="dialect", name="scpi", role="meter", queries={"voltage": Query(ask="MEAS:VOLT?")}),
+    "load": Dialect(
+        kind="dialect",
+        name="scpi",
+        role="load",
+        commands={"set_current": "FUNC CURR;:CURR {value}", "input_on": "INP ON", "input_off": "INP OFF"},
+        queries={
+            "current_setting": Query(ask="CURR?"),
+            "input": Query(ask="INP?"),
+            "voltage": Query(ask="MEAS:VOLT?"),
+            "current": Query(ask="MEAS:CURR?"),
+        },
+    ),
+    "hands": Dialect(
+        kind="dialect",
+        name="scpi",
+        role="hands",
+        commands={"heat": 'HEAT "{channel}",{value}', "cool": 'COOL "{channel}",{value}', "still": "STILL"},
+    ),
+}
+
+
+class Speaker:
+    """Speaks a dialect over a link: settings with their error queue, questions with strict replies."""
+
+    def __init__(self, link: Link, dialect: Dialect, channel: str = "") -> None:
+        self.link, self.dialect, self.channel = link, dialect, channel
+
+    def command(self, name: str, value: float = 0.0, channel: str | None = None) -> None:
+        """Send a command and look into the error queue.
+
+        Raises LinkError or SettingError; then whether it was taken is known only from a read-back.
+        """
+        text = self._text(name, value, channel)
+        self.link.tell(text, self.dialect.acknowledge)
+        errors = self.dialect.errors
+        if errors is None:
+            return
+        reply = self.link.ask(errors.ask)[0]
+        if not re.fullmatch(errors.none, reply):
+            self._empty_queue()
+            raise SettingError.complained(self.link.instrument, text, reply)
+
+    def shout(self, name: str) -> bool:
+        """Send a command without waiting for anything. True if the bytes were handed over."""
+        return self.link.shout(self._text(name, 0.0, None))
+
+    def number(self, name: str) -> float:
+        """One reading. Raises LinkError or NotAReading."""
+        query = self.dialect.queries[name]
+        return self._parsed(query, self.link.ask(query.ask.format(channel=self.channel))[0])
+
+    def numbers(self, *names: str) -> list[float | NotAReading]:
+        """Several readings in one message where the dialect allows it. Raises LinkError; bad numbers stand in the list."""
+        queries = [self.dialect.queries[name] for name in names]
+        asks = [query.ask.format(channel=self.channel) for query in queries]
+        if self.dialect.join is None:
+            replies = [self.link.ask(ask)[0] for ask in asks]
+        else:
+            replies = self.link.ask(self.dialect.join.join(asks), len(asks))
+        found: list[float | NotAReading] = []
+        for query, reply in zip(queries, replies, strict=True):
+            try:
+                found.append(self._parsed(query, reply))
+            except NotAReading as error:
+                found.append(error)
+        return found
+
+    def mode(self) -> str:
+        """CC, CV, or empty where the instrument does not say. Raises LinkError or NotAReading."""
+        mode = self.dialect.mode
+        if mode is None:
+            return ""
+        bits = int(self._parsed(Query(ask=mode.ask), self.link.ask(mode.ask)[0]))
+        if bits >> mode.constant_voltage_bit & 1:
+            return "CV"
+        return "CC" if bits >> mode.constant_current_bit & 1 else ""
+
+    def _text(self, name: str, value: float, channel: str | None) -> str:
+        return self.dialect.commands[name].format(
+            value=f"{value:.6g}", channel=self.channel if channel is None else channel
+        )
+
+    def _parsed(self, query: Query, reply: str) -> float:
+        match = re.fullmatch(query.reply, reply)
+        try:
+            value = float(match[1]) if match else None
+        except ValueError:
+            value = None
+        if value is None or not abs(value) < INFINITE:
+            raise NotAReading.reply(self.link.instrument, query.ask, reply)
+        return value * query.scale
+
+    def _empty_queue(self) -> None:
+        errors = self.dialect.errors
+        for _ in range(20):
+            if errors is None or re.fullmatch(errors.none, self.link.ask(errors.ask)[0]):
+                return

@@ -1,0 +1,67 @@
+"""The roll call: who answers at which address, what they read, what they may do, when their calibration is due."""
+
+from __future__ import annotations
+
+import datetime
+from dataclasses import dataclass
+
+from runner.bench.assembly import Bench
+from runner.errors import BenchError
+
+_READS = {
+    "supply": ("voltage", "current", "output"),
+    "probe": ("temperature",),
+    "meter": ("voltage",),
+    "load": ("voltage", "current", "input"),
+    "hands": (),
+}
+_UNITS = {"voltage": "V", "current": "A", "temperature": "°C", "output": "(output)", "input": "(input)"}
+
+
+@dataclass(frozen=True)
+class Present:
+    """One instrument's answer. ``fault`` is None if it is there; ``warning`` says what a person should know."""
+
+    role: str
+    address: str
+    identity: str
+    readings: str
+    limits: str
+    calibration: str
+    warning: str
+    fault: BenchError | None
+
+
+def call(bench: Bench, today: datetime.date) -> list[Present]:
+    """Ask everybody. Changes nothing at the bench and never raises."""
+    return [_one(bench, role, today) for role in bench.speakers]
+
+
+def _one(bench: Bench, role: str, today: datetime.date) -> Present:
+    sheet, speaker = bench.sheet.roles()[role], bench.speakers[role]
+    speaker.link.hurry()
+    fault: BenchError | None = None
+    readings = []
+    try:
+        if speaker.dialect.identity:
+            speaker.link.ask(speaker.dialect.identity)
+        for name in _READS[role]:
+            readings.append(f"{speaker.number(name):.5g} {_UNITS[name]}")
+    except BenchError as error:
+        fault = error
+    limits = getattr(sheet, "limits", None)
+    warning = ""
+    if sheet.calibration_due is not None and sheet.calibration_due < today:
+        warning = f"calibration was due on {sheet.calibration_due}"
+    elif role in ("probe", "meter") and sheet.calibrated is None:
+        warning = "no calibration is stated: its uncertainty stands on the maker's word"
+    return Present(
+        role,
+        sheet.address,
+        speaker.link.identity,
+        ", ".join(readings),
+        f"at most {limits.voltage:g} V, {limits.current:g} A" if limits else "",
+        f"calibrated {sheet.calibrated}, due {sheet.calibration_due or 'never stated'}" if sheet.calibrated else "",
+        warning,
+        fault,
+    )

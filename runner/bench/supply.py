@@ -1,0 +1,97 @@
+"""The programmable supply: limits, set points, output, each read back; and the way off that does not depend on replies."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from runner.bench.dialect import Speaker
+from runner.errors import BenchError, NotAReading, SettingError
+from runner.sheets import bench as sheets
+
+OFF_ATTEMPTS = 4
+
+
+@dataclass(frozen=True)
+class SupplyReading:
+    """One reading, in V and A; None is a value that was no reading, with the reason in ``bad``."""
+
+    voltage: float | None
+    current: float | None
+    output: bool | None
+    mode: str
+    bad: str = ""
+
+
+class Supply:
+    """Speaks for the supply. Voltages in V, currents in A."""
+
+    def __init__(self, speaker: Speaker, sheet: sheets.Supply) -> None:
+        self.speaker, self.sheet = speaker, sheet
+
+    def limit(self, voltage: float, current: float) -> tuple[float, float]:
+        """Program the supply's own over-voltage and over-current protection; what it reads back.
+
+        Raises BenchError; then the output was not switched on.
+        """
+        voltage = self._set("set_overvoltage", "overvoltage_setting", voltage, self.sheet.voltage_accuracy.resolution)
+        current = self._set("set_overcurrent", "overcurrent_setting", current, self.sheet.current_accuracy.resolution)
+        return voltage, current
+
+    def set(self, voltage: float, current: float) -> tuple[float, float]:
+        """Program the set points; what reads back. Raises BenchError; then the output is as it was."""
+        limits = self.sheet.limits
+        if voltage > limits.voltage or current > limits.current:
+            raise BenchError(
+                f"{voltage:g} V and {current:g} A are asked for, at most {limits.voltage:g} V and {limits.current:g} A are allowed",
+                "supply",
+                "",
+                "correct limits in the bench file if supply and pack allow it",
+            )
+        voltage = self._set("set_voltage", "voltage_setting", voltage, self.sheet.voltage_accuracy.resolution)
+        current = self._set("set_current", "current_setting", current, self.sheet.current_accuracy.resolution)
+        return voltage, current
+
+    def on(self) -> None:
+        """Output on, and read back as on. Raises BenchError; then it may be on, and has to be switched off."""
+        self.speaker.command("output_on")
+        if not self.speaker.number("output"):
+            raise SettingError.reads_back("supply", "output", 1, 0)
+
+    def off(self) -> bool:
+        """Output off. True if it reads back as off; False if nothing answers. Never raises."""
+        return switch_off(self.speaker, "output_off", "output")
+
+    def read(self) -> SupplyReading:
+        """Voltage, current, output and mode. Raises LinkError."""
+        voltage, current, output = self.speaker.numbers("voltage", "current", "output")
+        bad = "; ".join(str(value) for value in (voltage, current, output) if isinstance(value, NotAReading))
+        return SupplyReading(
+            None if isinstance(voltage, NotAReading) else voltage,
+            None if isinstance(current, NotAReading) else current,
+            None if isinstance(output, NotAReading) else bool(output),
+            self.speaker.mode(),
+            bad,
+        )
+
+    def _set(self, command: str, query: str, value: float, resolution: float) -> float:
+        self.speaker.command(command, value)
+        got = self.speaker.number(query)
+        if abs(got - value) > max(1.5 * resolution, 1e-3 * abs(value)):
+            raise SettingError.reads_back("supply", command.removeprefix("set_"), value, got)
+        return got
+
+
+def switch_off(speaker: Speaker, command: str, query: str) -> bool:
+    """Switch something off and read it back, on a new connection each time the old one fails; at last without a reply.
+
+    True only if it read back as off. Never raises, and takes at most OFF_ATTEMPTS × (opening + two replies).
+    """
+    for _ in range(OFF_ATTEMPTS):
+        speaker.link.hurry()
+        try:
+            speaker.command(command)
+            if speaker.number(query) == 0:
+                return True
+        except BenchError:
+            speaker.shout(command)
+    return False

@@ -1,0 +1,286 @@
+"""The command line: arguments, one call per command, exit status from the outcome. Rooms are imported inside commands.
+
+Exit status: 0 every finding passes; 1 at least one fails or conditionally fails; 2 a file or an argument is wrong;
+3 something was not measured, or passes only conditionally; 4 the run ended early, bench made safe.
+"""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+from runner import __version__
+
+if TYPE_CHECKING:
+    from runner.conduct.evaluate import Evaluation
+
+WRONG_INPUT, ENDED_EARLY = 2, 4
+DEFAULT_PROCEDURE = "charge-over-temperature"
+WATCHED_SPEED = 30.0  # how fast a rehearsal's time runs when a person watches it
+
+
+def main(arguments: Sequence[str] | None = None) -> int:
+    """Run the command line; the exit status."""
+    options = _parser().parse_args(arguments)
+    if not hasattr(options, "command"):
+        _parser().print_help()
+        return 0
+    from runner.errors import TripwitnessError
+
+    try:
+        return int(options.command(options))
+    except TripwitnessError as error:
+        print(error, file=sys.stderr)
+        return WRONG_INPUT
+    except KeyboardInterrupt:
+        print("interrupted", file=sys.stderr)
+        return ENDED_EARLY
+    except BrokenPipeError:
+        sys.stderr.close()
+        return ENDED_EARLY
+
+
+def _parser() -> argparse.ArgumentParser:
+    parser = argparse.ArgumentParser(
+        prog="tripwitness", description="Protection trip tests on battery packs, guided and recorded."
+    )
+    parser.add_argument("--version", action="version", version=f"tripwitness {__version__}")
+    commands = parser.add_subparsers(metavar="COMMAND")
+
+    rehearse = _command(commands, "rehearse", _rehearse, "rehearse procedures on the simulated bench")
+    rehearse.add_argument(
+        "procedures", nargs="*", metavar="PROCEDURE", help=f"name or file (default: {DEFAULT_PROCEDURE})"
+    )
+    rehearse.add_argument("--pack", help="pack sheet of the pack to simulate (default: the demo pack)")
+    rehearse.add_argument("--unattended", action="store_true", help="the simulated hands do the operator's part too")
+    rehearse.add_argument("--seed", type=int, default=1, help="which simulated pack and bench, any whole number")
+    rehearse.add_argument(
+        "--scenario", default="sound", help="what the pack is like, or what goes wrong; “list” lists them"
+    )
+    rehearse.add_argument("--speed", help="how fast time runs: a number, or max")
+    _common(rehearse)
+
+    run = _command(commands, "run", _run, "run procedures on a bench")
+    run.add_argument("procedures", nargs="+", metavar="PROCEDURE", help="name or file")
+    run.add_argument("--pack", required=True, help="pack sheet")
+    run.add_argument("--bench", required=True, help="bench file")
+    _common(run)
+
+    check = _command(commands, "check", _check, "check pack sheets, bench files, procedures, dialects and answers")
+    check.add_argument("files", nargs="+", metavar="FILE")
+
+    bench = _command(
+        commands, "bench", _bench, "call the roll: ask every instrument of a bench who it is and what it reads"
+    )
+    bench.add_argument("bench", metavar="BENCH.yaml")
+
+    evaluate = _command(commands, "evaluate", _evaluate, "work out the findings of a run again, with this version")
+    evaluate.add_argument("folder", metavar="RUN_FOLDER")
+    evaluate.add_argument("--json", action="store_true", help="print findings.json")
+
+    certificate = _command(commands, "certificate", _certificate, "make the certificate of a run again")
+    certificate.add_argument("folder", metavar="RUN_FOLDER")
+
+    twin = _command(commands, "twin", _twin, "the simulated bench as a process of its own")
+    twin.add_argument(
+        "--listen", action="store_true", required=True, help="serve the instruments on the loopback interface"
+    )
+    twin.add_argument("--pack", help="pack sheet of the pack to simulate (default: the demo pack)")
+    twin.add_argument(
+        "--bench-file", default="simulated-bench.yaml", help="where to write the bench file that reaches it"
+    )
+    twin.add_argument("--truth", help="where to write what really happened, while it happens")
+    twin.add_argument("--port", type=int, default=0, help="first of five ports (default: any that are free)")
+    twin.add_argument("--seed", type=int, default=1)
+    twin.add_argument(
+        "--scenario", default="sound", help="what the pack is like, or what goes wrong; “list” lists them"
+    )
+    twin.add_argument("--speed", type=float, default=1.0, help="how fast time runs on this bench")
+
+    schema = _command(commands, "schema", _schema, "print the JSON Schema of a kind of file, for editors")
+    schema.add_argument("kind", choices=["pack", "bench", "procedure", "dialect", "answers"])
+    return parser
+
+
+def _command(
+    commands: argparse._SubParsersAction[argparse.ArgumentParser], name: str, call: object, text: str
+) -> argparse.ArgumentParser:
+    parser = commands.add_parser(name, help=text, description=text[0].upper() + text[1:] + ".")
+    parser.set_defaults(command=call)
+    return parser
+
+
+def _common(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument(
+        "--sensor", action="append", default=[], metavar="NAME", help="only this sensor (may be given again)"
+    )
+    parser.add_argument("--out", default="runs", metavar="DIR", help="where run folders go (default: runs)")
+    parser.add_argument("--plain", action="store_true", help="line prompts instead of the screen")
+    parser.add_argument("--answers", metavar="FILE", help="scripted answers for the hold points")
+    parser.add_argument(
+        "--json", action="store_true", help="print findings.json at the end, everything else on standard error"
+    )
+
+
+# ---- commands ----------------------------------------------------------------------------------------------------
+
+
+def _rehearse(options: argparse.Namespace) -> int:
+    from runner.faces import Face, worst_status
+    from runner.twin.parameters import SCENARIOS
+
+    if options.scenario == "list":
+        return _list_scenarios()
+    if options.scenario not in SCENARIOS:
+        return _usage(f"--scenario {options.scenario} is not known", f"known are: {', '.join(SCENARIOS)}")
+    face = Face.chosen(options)
+    speed = _speed(options.speed, face)
+    if speed is None:
+        return WRONG_INPUT
+    return worst_status(face.rehearse(name, speed) for name in options.procedures or [DEFAULT_PROCEDURE])
+
+
+def _run(options: argparse.Namespace) -> int:
+    from runner.faces import Face, worst_status
+
+    face = Face.chosen(options)
+    return worst_status(face.run(name) for name in options.procedures)
+
+
+def _check(options: argparse.Namespace) -> int:
+    from pathlib import Path
+
+    from runner.conduct.files import check_file
+    from runner.errors import SheetError
+
+    status = 0
+    for name in options.files:
+        try:
+            print(f"{name}: a sound {check_file(Path(name))}")
+        except SheetError as error:
+            print(error, file=sys.stderr)
+            status = WRONG_INPUT
+    return status
+
+
+def _bench(options: argparse.Namespace) -> int:
+    import datetime
+    import time
+    from pathlib import Path
+
+    from runner.bench.assembly import Bench
+    from runner.bench.roll import call
+    from runner.conduct.files import load_bench
+
+    file, sheet, dialects = load_bench(Path(options.bench))
+    bench = Bench(sheet, dialects, time.monotonic)
+    try:
+        present = call(bench, datetime.datetime.now(datetime.UTC).date())
+    finally:
+        bench.close()
+    place = file.source
+    for each in present:
+        print(f"{each.role:7} {each.address}")
+        for text in (
+            each.identity,
+            each.readings,
+            each.limits,
+            each.calibration,
+            each.warning and f"CAUTION: {each.warning}",
+        ):
+            if text:
+                print(f"        {text}")
+        if each.fault is not None:
+            where = ("instruments", each.role, "address")
+            print(place.problem(where, f"{each.role}: {each.fault.what}", each.fault.remedy), file=sys.stderr)
+    return WRONG_INPUT if any(each.fault for each in present) else 0
+
+
+def _evaluate(options: argparse.Namespace) -> int:
+    evaluation = _evaluated(options.folder)
+    from runner.faces import print_findings, print_json
+
+    (print_json if options.json else print_findings)(evaluation)
+    return evaluation.exit_status
+
+
+def _certificate(options: argparse.Namespace) -> int:
+    from runner.faces import print_certificate
+
+    print_certificate(_evaluated(options.folder))
+    return 0
+
+
+def _evaluated(folder: str) -> Evaluation:
+    from pathlib import Path
+
+    from runner.conduct.evaluate import evaluate
+    from runner.record.folder import RunFolder
+
+    return evaluate(RunFolder.existing(Path(folder)))
+
+
+def _twin(options: argparse.Namespace) -> int:
+    from runner.conduct.listen import listen
+    from runner.twin.parameters import SCENARIOS
+
+    if options.scenario == "list":
+        return _list_scenarios()
+    if options.scenario not in SCENARIOS:
+        return _usage(f"--scenario {options.scenario} is not known", f"known are: {', '.join(SCENARIOS)}")
+    if not options.speed > 0:
+        return _usage("--speed has to be more than 0", "write for example --speed 20")
+    return listen(
+        options.pack,
+        options.scenario,
+        options.seed,
+        options.speed,
+        options.port,
+        options.bench_file,
+        options.truth,
+        print,
+    )
+
+
+def _schema(options: argparse.Namespace) -> int:
+    import json
+
+    from runner.sheets.schema import schema
+
+    print(json.dumps(schema(options.kind), indent=1))
+    return 0
+
+
+def _list_scenarios() -> int:
+    from runner.twin.parameters import SCENARIOS
+
+    for name, text in SCENARIOS.items():
+        print(f"{name:16} {text}")
+    return 0
+
+
+def _speed(text: str | None, face: object) -> float | None:
+    """The speed of a rehearsal; None after a complaint."""
+    patient = getattr(face, "needs_a_person", True)
+    if text is None:
+        return WATCHED_SPEED if patient else float("inf")
+    if text == "max":
+        if patient:
+            _usage("--speed max leaves a person no time to answer", "add --unattended or --answers, or give a number")
+            return None
+        return float("inf")
+    try:
+        speed = float(text)
+    except ValueError:
+        speed = 0.0
+    if not 0 < speed < 1e6:
+        _usage(f"--speed {text} is no speed", "write a number such as 30, or max")
+        return None
+    return speed
+
+
+def _usage(what: str, remedy: str) -> int:
+    print(f"{what}; {remedy}", file=sys.stderr)
+    return WRONG_INPUT

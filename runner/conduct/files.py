@@ -1,0 +1,214 @@
+"""The user's files from disk to checked objects. All that is wrong in all of them is said at once."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any, TypeVar
+
+import runner
+from runner.bench.assembly import BenchNotReady
+from runner.engine.program import Program, plan
+from runner.errors import BenchError, Problem, SheetError
+from runner.sheets.answers import Answers, parse_answers
+from runner.sheets.bench import BenchFile, parse_bench
+from runner.sheets.dialect import Dialect, parse_dialect
+from runner.sheets.pack import PackSheet, parse_pack
+from runner.sheets.procedure import Procedure, parse_procedure
+from runner.sheets.source import Source, read
+
+T = TypeVar("T")
+PROCEDURES = Path(runner.__file__).resolve().parent.parent / "procedures"
+DEMO_PACK = PROCEDURES / "demo" / "tim-840.yaml"
+PARSERS: dict[str, Callable[[str, str], Any]] = {
+    "pack": parse_pack,
+    "bench": parse_bench,
+    "procedure": parse_procedure,
+    "dialect": parse_dialect,
+    "answers": parse_answers,
+}
+
+
+@dataclass(frozen=True)
+class UserFile:
+    """A file as it was read: where from, and its text."""
+
+    name: str
+    text: str
+
+    @property
+    def digest(self) -> str:
+        """SHA-256 of the text, in hex."""
+        return hashlib.sha256(self.text.encode()).hexdigest()
+
+    @property
+    def source(self) -> Source:
+        return read(self.text, self.name)
+
+
+@dataclass(frozen=True)
+class Job:
+    """Everything a run needs, checked: the three files, and what they come to together."""
+
+    procedure_file: UserFile
+    pack_file: UserFile
+    bench_file: UserFile
+    procedure: Procedure
+    pack: PackSheet
+    bench: BenchFile
+    program: Program
+    dialects: dict[str, Dialect] = field(default_factory=dict)
+    dialect_files: dict[str, UserFile] = field(default_factory=dict)
+
+
+def procedure_names() -> list[str]:
+    """The procedures that travel with the program."""
+    return sorted(path.stem for path in PROCEDURES.glob("*.yaml"))
+
+
+def read_file(path: Path) -> UserFile:
+    """A text file. Raises SheetError if it cannot be read."""
+    try:
+        return UserFile(str(path), path.read_bytes().decode("utf-8"))
+    except UnicodeDecodeError as error:
+        raise SheetError(
+            [Problem(str(path), 1, 1, f"is not UTF-8 text (byte {error.start})", "save it as UTF-8")]
+        ) from error
+    except OSError as error:
+        raise SheetError.unreadable(str(path), (error.strerror or str(error)).lower()) from error
+
+
+def find_procedure(name: str) -> UserFile:
+    """A procedure by its name or its path. Raises SheetError."""
+    shipped = PROCEDURES / f"{name}.yaml"
+    if "/" not in name and not name.endswith((".yaml", ".yml")) and shipped.is_file():
+        return read_file(shipped)
+    if not Path(name).exists() and not name.endswith((".yaml", ".yml")):
+        known = ", ".join(procedure_names())
+        raise SheetError(
+            [
+                Problem(
+                    name,
+                    1,
+                    1,
+                    "is no procedure that travels with the program",
+                    f"known are: {known}; or give a file's path",
+                )
+            ]
+        )
+    return read_file(Path(name))
+
+
+def check_file(path: Path) -> str:
+    """Check one file by its ``kind``; the kind. Raises SheetError with everything that is wrong."""
+    file = read_file(path)
+    source = file.source
+    kind = source.values.get("kind") if isinstance(source.values, dict) else None
+    if not isinstance(kind, str) or kind not in PARSERS:
+        here = source.problem(
+            ("kind",),
+            f"kind is {kind!r}" if kind else "kind is missing",
+            "write kind: pack, bench, procedure, dialect or answers",
+        )
+        raise SheetError([*source.problems, here] if source.values is not None else source.problems)
+    if kind == "bench":
+        load_bench(path)
+    else:
+        PARSERS[kind](file.text, file.name)
+    return kind
+
+
+def load(procedure: UserFile, pack: UserFile, bench: UserFile, sensors: tuple[str, ...] = ()) -> Job:
+    """The job of three files. Raises SheetError with everything that is wrong in any of them or between them."""
+    problems: list[Problem] = []
+    procedure_sheet = _parsed(parse_procedure, procedure, problems)
+    pack_sheet = _parsed(parse_pack, pack, problems)
+    bench_sheet = _parsed(parse_bench, bench, problems)
+    dialects = _dialects(bench_sheet, bench, problems) if bench_sheet else {}
+    if problems or procedure_sheet is None or pack_sheet is None or bench_sheet is None:
+        raise SheetError(problems)
+    program = plan(procedure_sheet, pack_sheet, bench_sheet, (procedure.source, pack.source, bench.source), sensors)
+    return Job(
+        procedure,
+        pack,
+        bench,
+        procedure_sheet,
+        pack_sheet,
+        bench_sheet,
+        program,
+        {role: sheet for role, (sheet, _) in dialects.items()},
+        {role: file for role, (_, file) in dialects.items()},
+    )
+
+
+def load_bench(path: Path) -> tuple[UserFile, BenchFile, dict[str, Dialect]]:
+    """A bench file with its dialects. Raises SheetError with everything that is wrong."""
+    file = read_file(path)
+    sheet = parse_bench(file.text, file.name)
+    problems: list[Problem] = []
+    dialects = _dialects(sheet, file, problems)
+    if problems:
+        raise SheetError(problems)
+    return file, sheet, {role: dialect for role, (dialect, _) in dialects.items()}
+
+
+def read_answers(path: Path) -> Answers:
+    """Scripted answers. Raises SheetError."""
+    file = read_file(path)
+    return parse_answers(file.text, file.name)
+
+
+def bench_problems(file: UserFile, fault: BenchError) -> SheetError:
+    """Faults of instruments that could not be opened, each at its address in the bench file."""
+    faults = fault.faults if isinstance(fault, BenchNotReady) else [fault]
+    source = file.source
+    return SheetError(
+        [
+            source.problem(("instruments", each.instrument, "address"), f"{each.instrument}: {each.what}", each.remedy)
+            for each in faults
+        ]
+    )
+
+
+def _parsed(parse: Callable[[str, str], T], file: UserFile, problems: list[Problem]) -> T | None:
+    try:
+        return parse(file.text, file.name)
+    except SheetError as error:
+        problems.extend(error.problems)
+        return None
+
+
+def _dialects(bench: BenchFile, file: UserFile, problems: list[Problem]) -> dict[str, tuple[Dialect, UserFile]]:
+    """The dialect files that a bench file names, relative to itself."""
+    found: dict[str, tuple[Dialect, UserFile]] = {}
+    for role, instrument in bench.roles().items():
+        if instrument.dialect == "scpi":
+            continue
+        path: tuple[str | int, ...] = ("instruments", role, "dialect")
+        try:
+            dialect_file = read_file(Path(file.name).parent / instrument.dialect)
+            dialect = parse_dialect(dialect_file.text, dialect_file.name)
+        except SheetError as error:
+            missing = [problem for problem in error.problems if "cannot be read" in problem.what]
+            problems.extend(
+                [
+                    file.source.problem(
+                        path,
+                        f"the dialect {instrument.dialect!r} {missing[0].what}",
+                        "write scpi, or the name of a dialect file beside the bench file",
+                    )
+                ]
+                if missing
+                else error.problems
+            )
+            continue
+        if dialect.role != role:
+            problems.append(
+                file.source.problem(
+                    path, f"{instrument.dialect} is a dialect for a {dialect.role}", f"name one for a {role}"
+                )
+            )
+        found[role] = (dialect, dialect_file)
+    return found

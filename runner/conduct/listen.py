@@ -1,0 +1,48 @@
+"""The simulated bench as a process of its own, until it is told to end."""
+
+from __future__ import annotations
+
+import signal
+import threading
+from collections.abc import Callable
+from pathlib import Path
+
+from runner.conduct.clock import ScaledClock
+from runner.conduct.files import DEMO_PACK, read_file
+from runner.conduct.rehearse import bench_text, build_world, write_truth
+from runner.record.folder import write_whole
+from runner.twin.server import Servers
+
+TRUTH_EVERY = 0.5  # s of wall time
+
+
+def listen(
+    pack: str | None,
+    scenario: str,
+    seed: int,
+    speed: float,
+    port: int,
+    bench_file: str,
+    truth: str | None,
+    say: Callable[[str], None],
+) -> int:
+    """Serve until SIGINT or SIGTERM; exit status 0.
+
+    Raises SheetError if the pack sheet is wrong and RecordError if the bench file cannot be written; then nothing listens.
+    """
+    clock = ScaledClock(speed)
+    world = build_world(read_file(Path(pack) if pack else DEMO_PACK), scenario, seed, clock.now)
+    over = threading.Event()
+    for number in (signal.SIGINT, signal.SIGTERM):
+        signal.signal(number, lambda *_: over.set())
+    with Servers(world, port) as servers:
+        write_whole(Path(bench_file), bench_text(servers, speed).encode())
+        for role in servers.roles:
+            say(f"{role:7} {servers.address(role)}")
+        say(f"bench file: {bench_file}; end with Ctrl-C")
+        while not over.wait(TRUTH_EVERY):
+            if truth:
+                write_truth(world, Path(truth))
+        if truth:
+            write_truth(world, Path(truth))
+    return 0

@@ -1,0 +1,173 @@
+"""The loop that carries a run out: journal first, then do, then tell the engine what really happened.
+
+Rule 1: nothing is done before its order is on disk.
+Rule 2: whatever happens in here, the bench is off afterwards: ``carry_out`` switches it off in its ``finally`` unless the
+        engine has already seen it confirmed off.
+Rule 3: waiting is done in slices, so a stop is seen within one.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import traceback
+from collections import deque
+
+from runner.conduct.ports import BenchPort, Clock, Operator, Outcome, StopFlag
+from runner.conduct.sampling import Sampler
+from runner.engine.run import Run
+from runner.engine.view import View, look
+from runner.errors import BenchError, OperatorGone, RecordError
+from runner.events import (
+    Event,
+    Faulted,
+    LimitsAreSet,
+    OrderFailed,
+    OutputIsOff,
+    OutputIsOn,
+    Sampled,
+    Started,
+    StopPressed,
+    SupplyIsSet,
+)
+from runner.orders import End, Guide, Order, Pace, SetLimits, SetSupply, SwitchOff, SwitchOn
+from runner.record.folder import EVENTS, SAMPLES, RunFolder
+from runner.record.journal import Journal
+from runner.record.samples import SampleWriter
+
+SLICE = 0.05  # s of the clock's time that is slept at most before the stop flag is looked at, in real time
+
+
+class Loop:
+    """One run on one bench. ``carry_out`` returns when the bench is off and the record closed."""
+
+    def __init__(
+        self, run: Run, bench: BenchPort, operator: Operator, clock: Clock, folder: RunFolder, stop: StopFlag
+    ) -> None:
+        self.run, self.bench, self.operator, self.clock, self.stop = run, bench, operator, clock, stop
+        self.start = clock.now()
+        self.sampler = Sampler(bench, clock, self.start)
+        self.journal = Journal(folder.path / EVENTS)
+        self.samples = SampleWriter(folder.path / SAMPLES)
+        self._happened: deque[Event] = deque()
+        self._end: End | None = None
+        self._stop_told = False
+        self._speed = getattr(clock, "speed", 1.0)
+
+    def carry_out(self) -> Outcome:
+        """Run to the end. Never raises; a fault of the program is in the outcome and, if that can be, in the journal.
+
+        When this returns, supply and load are off, or the outcome says that they did not confirm it.
+        """
+        fault = ""
+        try:
+            self._feed(Started(0.0, self.clock.utc()))
+            while not self.run.ended:
+                self._once()
+        except (Exception, KeyboardInterrupt) as error:
+            fault = _described(error)
+        finally:
+            if self._end is None:
+                self._end = self._emergency(fault)
+            self._close()
+        return Outcome(self._end.early, self._end.safe, self._end.reason)
+
+    # ---- one turn --------------------------------------------------------------------------------------------
+
+    def _once(self) -> None:
+        if self.stop.pressed and not self._stop_told:
+            self._stop_told = True
+            self._feed(StopPressed(self._now(), self.stop.by))
+        try:
+            for answer in self.operator.answers(self._now()):
+                self._feed(answer)
+        except OperatorGone as gone:
+            self.stop.press(f"no operator ({gone.what})")
+            return
+        for sample in self.sampler.take():
+            self._feed(sample)
+        self.operator.show(self._look)
+        if not self.run.ended:
+            self.clock.sleep(max(0.0, min(self.sampler.due(), SLICE * max(1.0, self._speed))))
+
+    def _feed(self, event: Event) -> None:
+        """An event and everything that follows from it, until nothing more happens at once."""
+        self._happened.append(event)
+        while self._happened:
+            now = self._happened.popleft()
+            if isinstance(now, Sampled):
+                self.samples.append(now)
+            else:
+                self.journal.append(now.t, self.clock.utc(), now)
+            for order in self.run.receive(now):
+                self.journal.append(self._now(), self.clock.utc(), order)
+                self._do(order)
+
+    def _do(self, order: Order) -> None:
+        """Carry out one order; what came of it is put in the queue of what happened."""
+        try:
+            event = self._at_the_bench(order)
+        except BenchError as error:
+            event = OrderFailed(self._now(), type(order).__name__, str(error))
+        if event is not None:
+            self._happened.append(event)
+        if isinstance(order, Pace):
+            self.sampler.pace(order)
+        if isinstance(order, End):
+            self._end = order
+        self.operator.told(order, self._now())
+
+    def _at_the_bench(self, order: Order) -> Event | None:
+        supply = self.bench.supply
+        if isinstance(order, SwitchOff):
+            confirmed, remark = self.bench.off()
+            return OutputIsOff(self._now(), confirmed, remark)
+        if isinstance(order, Guide):
+            self.bench.guide(order.action, order.sensor, order.rate)
+            return None
+        if isinstance(order, SetLimits | SetSupply | SwitchOn) and supply is None:
+            return OrderFailed(self._now(), type(order).__name__, "this bench has no supply")
+        if isinstance(order, SetLimits) and supply is not None:
+            return LimitsAreSet(self._now(), *supply.limit(order.voltage, order.current))
+        if isinstance(order, SetSupply) and supply is not None:
+            return SupplyIsSet(self._now(), *supply.set(order.voltage, order.current))
+        if isinstance(order, SwitchOn) and supply is not None:
+            supply.on()
+            return OutputIsOn(self._now())
+        return None
+
+    # ---- the way out -----------------------------------------------------------------------------------------
+
+    def _emergency(self, fault: str) -> End:
+        """The engine cannot be asked any more: off first, then whatever can still be written down."""
+        confirmed, remark = self.bench.off()
+        reason = "; ".join(part for part in (fault or "the program was interrupted", remark) if part)
+        end = End(early=True, safe=confirmed, reason=reason)
+        with contextlib.suppress(RecordError, OSError):
+            self.journal.append(self._now(), self.clock.utc(), Faulted(self._now(), fault))
+            self.journal.append(self._now(), self.clock.utc(), OutputIsOff(self._now(), confirmed, remark))
+            self.journal.append(self._now(), self.clock.utc(), end)
+        with contextlib.suppress(Exception):
+            self.operator.told(end, self._now())
+        return end
+
+    def _close(self) -> None:
+        with contextlib.suppress(Exception):
+            self.operator.show(self._look)
+        with contextlib.suppress(OSError):
+            self.samples.close()
+            self.journal.close()
+
+    def _look(self) -> View:
+        return look(self.run)
+
+    def _now(self) -> float:
+        return self.clock.now() - self.start
+
+
+def _described(error: BaseException) -> str:
+    """An exception in a sentence, with the line it came from: the journal is read by people without the program."""
+    if isinstance(error, RecordError):
+        return str(error)
+    frames = traceback.extract_tb(error.__traceback__)
+    where = f" ({frames[-1].name}, line {frames[-1].lineno})" if frames else ""
+    return f"{type(error).__name__}: {error}{where}"

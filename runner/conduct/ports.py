@@ -1,0 +1,89 @@
+"""What the loop needs of the world, as protocols: doubles and the real things are interchangeable."""
+
+from __future__ import annotations
+
+import threading
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Protocol
+
+from runner.bench.assembly import Readings
+from runner.engine.view import View
+from runner.events import Answered
+from runner.orders import Order
+
+
+class Clock(Protocol):
+    """Everything that waits or stamps asks the clock it was given."""
+
+    def now(self) -> float:
+        """Monotonic seconds."""
+
+    def sleep(self, seconds: float) -> None:
+        """Let time pass."""
+
+    def utc(self) -> str:
+        """The wall clock, ISO 8601, UTC."""
+
+
+class Operator(Protocol):
+    """Whoever stands at the bench. None of these may block."""
+
+    def told(self, order: Order, t: float) -> None:
+        """An order that concerns a person: a question, what the hands are to do, what the watcher thinks, the end."""
+
+    def show(self, look: Callable[[], View]) -> None:
+        """The run has moved on; call ``look`` to see it, now or never."""
+
+    def answers(self, t: float) -> list[Answered]:
+        """What was answered since the last call. Raises OperatorGone if nobody can answer any more."""
+
+
+class SupplyPort(Protocol):
+    def limit(self, voltage: float, current: float) -> tuple[float, float]: ...
+
+    def set(self, voltage: float, current: float) -> tuple[float, float]: ...
+
+    def on(self) -> None: ...
+
+
+class BenchPort(Protocol):
+    """The part of a bench that the loop uses."""
+
+    @property
+    def supply(self) -> SupplyPort | None: ...
+
+    def poll_supply(self, into: Readings) -> None: ...
+
+    def poll_slow(self, into: Readings) -> None: ...
+
+    def guide(self, action: str, sensor: str, rate: float) -> None: ...
+
+    def off(self) -> tuple[bool, str]: ...
+
+
+class StopFlag:
+    """Raised by a key, a signal or a closed screen, from any thread; the loop looks at it in every slice."""
+
+    def __init__(self) -> None:
+        self._event = threading.Event()
+        self.by = ""
+
+    def press(self, by: str) -> None:
+        """Ask for the run to end. The first one's name is kept."""
+        if not self._event.is_set():
+            self.by = by
+            self._event.set()
+
+    @property
+    def pressed(self) -> bool:
+        return self._event.is_set()
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """How a run ended. ``safe`` is False if the bench did not confirm to be off: somebody has to look at once."""
+
+    early: bool
+    safe: bool
+    reason: str

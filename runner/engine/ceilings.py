@@ -1,0 +1,79 @@
+"""Limits looked at on every sample, before anything else. Passing one ends the run and switches the bench off.
+
+Rule 1: a ceiling is never averaged, filtered or waited for, with one exception: a voltage or current has to be over for
+        two samples, because a supply overshoots for one when its load steps, and its own protection stands behind.
+Rule 2: with the output on, a ceiling that cannot be watched is treated as passed after BLIND_AFTER seconds.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from runner.engine.program import CeilingValues
+from runner.events import PROBE_TEMPERATURE, SUPPLY_CURRENT, SUPPLY_VOLTAGE, Sampled
+
+BLIND_AFTER = 5.0  # s without a valid reading of a channel that has a ceiling
+
+
+@dataclass(frozen=True)
+class Headroom:
+    """How far a reading is from its ceiling; ``value`` is None while nothing was read yet."""
+
+    name: str
+    value: float | None
+    ceiling: float
+    unit: str
+
+
+_WATCHED = (
+    ("temperature", PROBE_TEMPERATURE, "°C"),
+    ("voltage", SUPPLY_VOLTAGE, "V"),
+    ("current", SUPPLY_CURRENT, "A"),
+)
+
+
+class Ceilings:
+    """Fed with every sample; says in words which ceiling was passed, or None."""
+
+    def __init__(self, values: CeilingValues) -> None:
+        self.values = values
+        self._latest: dict[str, float] = {}
+        self._seen: dict[str, float] = {}
+        self._over: dict[str, int] = {}
+        self._lost: dict[str, str] = {}
+
+    def armed(self, t: float) -> None:
+        """The output goes on: from now on every channel has to be seen."""
+        self._seen = {channel: t for _, channel, _ in _WATCHED}
+
+    def disarmed(self) -> None:
+        """The output is off: nothing needs to be seen, everything is still looked at."""
+        self._seen = {}
+
+    def passed(self, sample: Sampled) -> str | None:
+        """What was passed, as a sentence, or None."""
+        if sample.t > self.values.time:
+            return f"the run has taken {sample.t / 60:.0f} min, its ceiling is {self.values.time / 60:.0f} min"
+        self._lost.update(sample.lost)
+        for name, channel, unit in _WATCHED:
+            ceiling = getattr(self.values, name)
+            value = sample.readings.get(channel)
+            if value is None:
+                last = self._seen.get(channel)
+                if last is not None and sample.t - last > BLIND_AFTER:
+                    why = self._lost.get(channel, "it was not read")
+                    return f"no valid {name} for {sample.t - last:.1f} s with the output on ({why})"
+                continue
+            self._latest[name] = value
+            if channel in self._seen:
+                self._seen[channel] = sample.t
+            self._over[name] = self._over.get(name, 0) + 1 if value > ceiling else 0
+            if self._over[name] >= (1 if name == "temperature" else 2):
+                return f"{name} {value:.4g} {unit} is over its ceiling of {ceiling:.4g} {unit}"
+        return None
+
+    def headroom(self) -> tuple[Headroom, ...]:
+        """Every ceiling with the latest reading, for the screen."""
+        return tuple(
+            Headroom(name, self._latest.get(name), getattr(self.values, name), unit) for name, _, unit in _WATCHED
+        )

@@ -1,0 +1,49 @@
+"""What the engine knows of the bench at this moment: the latest readings, and how fast the temperature moves."""
+
+from __future__ import annotations
+
+from collections import deque
+
+from runner.events import PROBE_TEMPERATURE, Sampled
+
+RATE_WINDOW = 20.0  # s over which the live ramp rate is taken
+
+
+class Known:
+    """Latest valid readings and the live ramp rate. Nothing here decides; findings are worked out elsewhere."""
+
+    def __init__(self) -> None:
+        self.t = 0.0
+        self.latest: dict[str, float] = {}
+        self.lost: dict[str, str] = {}
+        self.output_on = False
+        self.mode = ""
+        self._temperatures: deque[tuple[float, float]] = deque()
+
+    def take(self, sample: Sampled) -> None:
+        """Remember a sample."""
+        self.t = sample.t
+        self.latest.update(sample.readings)
+        for channel in sample.readings:
+            self.lost.pop(channel, None)
+        self.lost.update(sample.lost)
+        self.mode = sample.mode or self.mode
+        if PROBE_TEMPERATURE in sample.readings:
+            self._temperatures.append((sample.t, sample.readings[PROBE_TEMPERATURE]))
+            while self._temperatures[0][0] < sample.t - RATE_WINDOW:
+                self._temperatures.popleft()
+
+    @property
+    def temperature(self) -> float | None:
+        """The reference temperature, °C, if there is one."""
+        return self.latest.get(PROBE_TEMPERATURE)
+
+    def rate(self) -> float | None:
+        """The slope of the reference temperature over the last RATE_WINDOW seconds, K/s, by least squares."""
+        points = self._temperatures
+        if len(points) < 5 or points[-1][0] - points[0][0] < RATE_WINDOW / 3:
+            return None
+        mean_t = sum(t for t, _ in points) / len(points)
+        mean_value = sum(value for _, value in points) / len(points)
+        spread = sum((t - mean_t) ** 2 for t, _ in points)
+        return sum((t - mean_t) * (value - mean_value) for t, value in points) / spread

@@ -1,0 +1,173 @@
+"""One run: told what happened, says what to do. Everything passes through ``Run.receive``.
+
+Rule 1: ceilings are looked at before anything else is done with a sample.
+Rule 2: the first thing a run does is show the cautions and wait for a person; the last is to see the bench off.
+Rule 3: after the run has begun to make safe it orders nothing but off.
+"""
+
+from __future__ import annotations
+
+from runner.engine.ceilings import Ceilings
+from runner.engine.known import Known
+from runner.engine.program import Program
+from runner.engine.states import NEXT, State
+from runner.engine.steps import STEP_KINDS, Step
+from runner.engine.steps.base import Surroundings
+from runner.engine.watcher import Verdict, Watcher
+from runner.events import (
+    Answered,
+    Event,
+    Faulted,
+    OrderFailed,
+    OutputIsOff,
+    OutputIsOn,
+    Sampled,
+    Started,
+    StopPressed,
+    SupplyIsSet,
+)
+from runner.orders import Ask, BeginStep, End, Judge, Order, Pace, Remark, SetLimits, SetSupply, SwitchOff, SwitchOn
+
+CAUTIONS = "cautions"  # the question of the first hold point
+
+
+class Run:
+    """The machine. ``state`` is where it is, ``step`` what it is doing, ``ended`` whether anything can still happen."""
+
+    def __init__(self, program: Program) -> None:
+        self.program = program
+        self.state = State.READY
+        self.known = Known()
+        self.watcher = Watcher(program.smallest_current)
+        self.ceilings = Ceilings(program.ceilings)
+        self.step: Step | None = None
+        self.skipped: dict[int, str] = {}
+        self.early = False
+        self.reason = ""
+        self._around = Surroundings(program, self.known, self.watcher)
+        self._points: tuple[float, float] = (0.0, 0.0)
+        self._next = 0
+        self._skip_to: tuple[str, int] = ("", 0)
+
+    @property
+    def ended(self) -> bool:
+        return self.state is State.ENDED
+
+    def receive(self, event: Event) -> list[Order]:
+        """Everything that is to be done now that ``event`` has happened, in order."""
+        if self.ended:
+            return []
+        if isinstance(event, Started):
+            self._go(State.HOLDING)
+            return [Pace(1.0, 1.0), Ask(CAUTIONS, "Read the cautions. Go on only if every one of them is met.")]
+        verdicts, orders = self._look(event)
+        if self.state is State.MAKING_SAFE:
+            return orders + self._making_safe(event)
+        why = self._must_stop(event)
+        if why:
+            return orders + self._make_safe(why, early=True)
+        if self.step is None:
+            if isinstance(event, Answered) and event.question == CAUTIONS:
+                return orders + self._begin_next(event.t)
+            return orders
+        orders += self._allowed(self.step.receive(event, verdicts))
+        return orders + (self._begin_next(event.t) if self.step.done else [])
+
+    # ---- looking ---------------------------------------------------------------------------------------------
+
+    def _look(self, event: Event) -> tuple[list[Verdict], list[Order]]:
+        """Take in what the event says about the bench, whatever the step makes of it."""
+        if isinstance(event, SupplyIsSet):
+            self._points = (event.voltage, event.current)
+        elif isinstance(event, OutputIsOn):
+            self.known.output_on = True
+            self.ceilings.armed(event.t)
+            self.watcher.expect(*self._points, event.t)
+        elif isinstance(event, OutputIsOff):
+            self.known.output_on = False
+            self.ceilings.disarmed()
+            self.watcher.forget(event.t)
+        elif isinstance(event, Sampled):
+            self.known.take(event)
+            verdicts = self.watcher.take(event)
+            return verdicts, [Judge(verdict.word, verdict.why) for verdict in verdicts]
+        return [], []
+
+    def _must_stop(self, event: Event) -> str:
+        if isinstance(event, Sampled):
+            return self.ceilings.passed(event) or ""
+        if isinstance(event, OutputIsOff) and not event.confirmed:
+            return event.remark
+        if isinstance(event, StopPressed):
+            return f"stopped by {event.by}"
+        if isinstance(event, Answered) and event.value == "stop":
+            return f"stopped by {event.by} at a hold point"
+        if isinstance(event, OrderFailed):
+            return f"{event.order} failed: {event.what}"
+        if isinstance(event, Faulted):
+            return f"fault in the program: {event.what}"
+        return ""
+
+    # ---- going on --------------------------------------------------------------------------------------------
+
+    def _begin_next(self, t: float) -> list[Order]:
+        orders: list[Order] = []
+        if self.step is not None and self.step.skip:
+            orders += self._skip(self.step)
+        while self._next < len(self.program.steps):
+            planned = self.program.steps[self._next]
+            self._next += 1
+            if self._is_skipped(planned.group):
+                self.skipped[planned.index] = self._why_skipped
+                continue
+            self.step = STEP_KINDS[planned.kind](planned, self._around)
+            self._go(State.HOLDING if self.step.asks else State.WATCHING)
+            orders.append(BeginStep(planned.index, planned.kind, planned.title, planned.sensor, planned.cycle))
+            orders += self._allowed(self.step.begin(t))
+            if not self.step.done:
+                return orders
+        return orders + self._make_safe(
+            "every step was done" if not self.skipped else "the steps that could be done were done", early=False
+        )
+
+    def _skip(self, step: Step) -> list[Order]:
+        self._skip_to = (step.skip, step.planned.group)
+        self._why_skipped = step.why
+        what = f"what is left for {step.planned.sensor}" if step.skip == "group" and step.planned.sensor else "the rest"
+        return [Remark(f"Skipping {what}: {step.why}")]
+
+    def _is_skipped(self, group: int) -> bool:
+        how, of = self._skip_to
+        if how == "rest":
+            return True
+        if how == "group" and of == group and group:
+            return True
+        self._skip_to = ("", 0)
+        return False
+
+    def _allowed(self, orders: list[Order]) -> list[Order]:
+        """The rule that a supply is switched on in WATCHING only; a step that breaks it is a defect of the program."""
+        if self.state is not State.WATCHING and any(
+            isinstance(order, SetLimits | SetSupply | SwitchOn) for order in orders
+        ):
+            raise AssertionError(f"{self.step} wants the supply on while {self.state.value}")
+        return orders
+
+    # ---- the way out -----------------------------------------------------------------------------------------
+
+    def _make_safe(self, reason: str, *, early: bool) -> list[Order]:
+        self.early, self.reason = early, reason
+        self._go(State.MAKING_SAFE)
+        return [Remark(f"Making the bench safe: {reason}"), SwitchOff()]
+
+    def _making_safe(self, event: Event) -> list[Order]:
+        if not isinstance(event, OutputIsOff):
+            return []
+        self._go(State.ENDED)
+        reason = self.reason if event.confirmed or event.remark in self.reason else f"{self.reason}; {event.remark}"
+        return [End(self.early or not event.confirmed, event.confirmed, reason)]
+
+    def _go(self, state: State) -> None:
+        if state not in NEXT[self.state]:
+            raise AssertionError(f"a run cannot go from {self.state.value} to {state.value}")
+        self.state = state

@@ -1,0 +1,37 @@
+"""Steps that only wait."""
+
+from __future__ import annotations
+
+from runner.engine.steps.base import SLOW_PACE, Step
+from runner.engine.watcher import Verdict
+from runner.events import Event
+from runner.orders import Guide, Order, Remark
+
+
+class Wait(Step):
+    """Leave the outputs as they are, for a time or until the probe is below or above a temperature."""
+
+    def begin(self, t: float) -> list[Order]:
+        self._began = t
+        values = self.planned.values
+        action = "cool" if "below" in values else "heat" if "above" in values else "still"
+        return [SLOW_PACE, Guide(action, self.planned.sensor, 0.0, self.sentence())]
+
+    def receive(self, event: Event, verdicts: list[Verdict]) -> list[Order]:
+        values, temperature = self.planned.values, self.around.known.temperature
+        reached = (
+            ("for" in values and event.t - self._began >= values["for"])
+            or (temperature is not None and "below" in values and temperature < values["below"])
+            or (temperature is not None and "above" in values and temperature > values["above"])
+        )
+        if reached:
+            self._end()
+            return [Guide("still", self.planned.sensor, 0.0, "Enough. Hold the sensor as it is.")]
+        if "give_up" in values and event.t - self._began > values["give_up"]:
+            self._end()
+            return [Remark(f"{self.planned.title}: given up after {values['give_up'] / 60:.0f} min")]
+        return []
+
+    def remaining(self) -> float | None:
+        values = self.planned.values
+        return max(0.0, self._began + values["for"] - self.around.known.t) if "for" in values else None

@@ -1,0 +1,112 @@
+"""The frozen picture of a run that every face draws: plain lines, screen and tests show the same."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from runner.engine.ceilings import Headroom
+from runner.engine.run import Run
+from runner.engine.states import State
+
+COACH_BAND = 0.25  # of the wanted rate: inside it the coach says hold
+
+
+@dataclass(frozen=True)
+class StepLine:
+    """One line of the list of steps; ``mark`` is done, now, next or skipped."""
+
+    title: str
+    mark: str
+
+
+@dataclass(frozen=True)
+class Coach:
+    """What to do about the ramp: slower, hold or faster, and why. Rates in K/s, positive in the wanted direction."""
+
+    word: str
+    why: str
+
+
+@dataclass(frozen=True)
+class View:
+    """Everything a face may show. Readings by channel, in SI and °C; ``rate`` in K/s."""
+
+    t: float
+    state: str
+    sentence: str
+    readings: dict[str, float]
+    lost: dict[str, str]
+    rate: float | None
+    output_on: bool
+    mode: str
+    word: str
+    why: str
+    steps: tuple[StepLine, ...]
+    coach: Coach | None
+    headroom: tuple[Headroom, ...]
+    remaining: float | None
+    trip_limits: tuple[float, float]
+
+
+def look(run: Run) -> View:
+    """The run as it is now."""
+    known, verdict = run.known, run.watcher.verdict
+    return View(
+        known.t,
+        run.state.value,
+        _sentence(run),
+        dict(known.latest),
+        dict(known.lost),
+        known.rate(),
+        known.output_on,
+        known.mode,
+        verdict.word,
+        verdict.why,
+        _steps(run),
+        _coach(run),
+        run.ceilings.headroom(),
+        run.step.remaining() if run.step else None,
+        run.program.trip_limits,
+    )
+
+
+def _sentence(run: Run) -> str:
+    if run.state is State.MAKING_SAFE:
+        return f"Making the bench safe: {run.reason}"
+    if run.state is State.ENDED:
+        return f"The run is over and the bench is off: {run.reason}"
+    return run.step.sentence() if run.step else "Read the cautions. Go on only if every one of them is met."
+
+
+def _steps(run: Run) -> tuple[StepLine, ...]:
+    now = run.step.planned.index if run.step and run.state in (State.HOLDING, State.WATCHING) else None
+    past = run.step.planned.index if run.step else -1
+    return tuple(
+        StepLine(
+            step.title,
+            "skipped"
+            if step.index in run.skipped
+            else "now"
+            if step.index == now
+            else "done"
+            if step.index <= past
+            else "next",
+        )
+        for step in run.program.steps
+    )
+
+
+def _coach(run: Run) -> Coach | None:
+    step, rate = run.step, run.known.rate()
+    if step is None or step.planned.kind not in ("heat", "cool") or rate is None or run.state is not State.WATCHING:
+        return None
+    sign = 1.0 if step.planned.kind == "heat" else -1.0
+    wanted, is_now = step.planned.values["rate"], sign * rate
+    values = f"{is_now * 60:.1f} K/min, wanted {wanted * 60:.1f} K/min"
+    if step.sentence() != step.planned.say:
+        return Coach("freely", f"{is_now * 60:.1f} K/min; the ramp at {wanted * 60:.1f} K/min comes next")
+    if is_now > wanted * (1 + COACH_BAND):
+        return Coach("slower", values)
+    if is_now < wanted * (1 - COACH_BAND):
+        return Coach("faster", values)
+    return Coach("hold", values)

@@ -1,0 +1,235 @@
+"""The current watcher: tells a protection that opened the path from everything else that makes a charge current fall.
+
+Rule 1: a reading that did not arrive is never a current of zero.
+Rule 2: one sample proves nothing. A change has to stand for CONFIRM samples in a row; a lone one is a *dropout*.
+Rule 3: a trip is a fall from a level that was there, to nothing, within a sample or two, while the supply stands at its
+        set voltage with its output on and the pack is still at the end of the leads. Anything less has another name.
+Rule 4: a current that falls because the supply is in constant voltage is *tapering*; under the end current it is *full*.
+        From there a stop can no longer be told from the end of charge, and the watcher says so.
+Rule 5: a cell that is full makes its own protection stop the charge, as suddenly as a hot sensor does. What gives it away
+        is the voltage: near its set point, or climbing, before the stop. Then it is *full*, not *stopped*.
+
+Words: idle settling steady tapering full stopped returned limited "open lead" lost dropout.
+"""
+
+from __future__ import annotations
+
+from collections import deque
+from dataclasses import dataclass
+from statistics import linear_regression, median
+
+from runner.events import METER_VOLTAGE, SUPPLY_CURRENT, SUPPLY_VOLTAGE, Sampled
+
+CONFIRM = 3  # samples in a row
+LOST_AFTER = 2.0  # s without a valid reading of the current
+LEVEL_SAMPLES = 15  # how many samples make the level before a fall
+OFF_RATIO = 0.05  # of the level before: less than this is no current
+BACK_RATIO = 0.5  # of the level before: more than this has come back
+STEADY_RATIO = 0.03  # of the set current: the band in which a constant current is steady
+TAPER_RATIO = 0.97  # of the set current: less than this in constant voltage is a taper
+TAPER_TIME = 5.0  # s for which it has to be so
+FULL_RATIO = 0.10  # of the set current: the end of a taper
+VOLTAGE_RATIO = 0.01  # of the set voltage: an open path leaves the supply this close to it
+WAIT_FOR_METER = 3.0  # s that a fall may wait for the next reading of the pack's own voltmeter
+CLIMB_WINDOW = 40.0  # s over which the supply's voltage is watched for climbing
+CLIMB_RATIO = 7e-4 / 60  # of the set voltage per second: faster than any plateau, slower than any end of charge
+NEAR_FULL_RATIO = 0.95  # of the set voltage: above this a stop may be the end of charge
+LEAD_VOLTAGE = 0.25  # V between supply and the pack's terminals with no current: a lead is off
+
+
+@dataclass(frozen=True)
+class Verdict:
+    """A word and the evidence for it. ``since`` is the time of the first sample that showed it."""
+
+    word: str
+    why: str
+    since: float
+
+
+class Watcher:
+    """Fed with samples one by one; ``verdict`` is what it thinks now.
+
+    ``smallest`` is the least current, in A, that the supply's reading can tell from none (offset and resolution).
+    """
+
+    def __init__(self, smallest: float) -> None:
+        self.smallest = smallest
+        self.verdict = Verdict("idle", "the output is off", 0.0)
+        self._set: tuple[float, float] | None = None
+        self._levels: deque[float] = deque(maxlen=LEVEL_SAMPLES)
+        self._level = 0.0
+        self._low: list[Sampled] = []
+        self._back: list[Sampled] = []
+        self._last_valid = 0.0
+        self._taper_since: float | None = None
+        self._voltages: deque[tuple[float, float]] = deque()
+        self._terminal: tuple[float, float] | None = None  # when and what the pack's own voltmeter read last
+
+    @property
+    def level(self) -> float:
+        """The current, in A, before the last fall, or now if there was none."""
+        return self._level
+
+    def expect(self, voltage: float, current: float, t: float) -> None:
+        """The output goes on now with these set points (V, A)."""
+        self._set = (voltage, current)
+        self._levels.clear()
+        self._low.clear()
+        self._back.clear()
+        self._voltages.clear()
+        self._level, self._taper_since, self._last_valid = 0.0, None, t
+        self.verdict = Verdict("settling", "the output has just been switched on", t)
+
+    def forget(self, t: float) -> None:
+        """The output goes off now; what follows is no change of the pack's."""
+        self._set = None
+        self.verdict = Verdict("idle", "the output is off", t)
+
+    def take(self, sample: Sampled) -> list[Verdict]:
+        """The verdicts that this sample changes, oldest first; the last of them stands."""
+        if self._set is None:
+            return []
+        if METER_VOLTAGE in sample.readings:
+            self._terminal = (sample.t, sample.readings[METER_VOLTAGE])
+        if SUPPLY_CURRENT not in sample.readings:
+            return self._missing(sample) if SUPPLY_CURRENT in sample.lost else []
+        self._last_valid = sample.t
+        if self.verdict.word == "lost":
+            self.verdict = Verdict("settling", "readings have come back", sample.t)
+            self._levels.clear()
+            self._low.clear()
+            if self._level:
+                self._levels.append(self._level)
+        if self.verdict.word in ("stopped", "open lead", "limited"):
+            return self._while_stopped(sample)
+        return self._while_flowing(sample)
+
+    # ---- the three situations --------------------------------------------------------------------------------
+
+    def _missing(self, sample: Sampled) -> list[Verdict]:
+        quiet = sample.t - self._last_valid
+        if quiet < LOST_AFTER or self.verdict.word == "lost":
+            return []
+        return self._say("lost", f"no valid current for {quiet:.1f} s: {sample.lost[SUPPLY_CURRENT]}", self._last_valid)
+
+    def _while_flowing(self, sample: Sampled) -> list[Verdict]:
+        current = sample.readings[SUPPLY_CURRENT]
+        if self._levels and current < max(OFF_RATIO * self._before(), self.smallest):
+            self._low.append(sample)
+            return self._fallen() if len(self._low) >= CONFIRM else []
+        found: list[Verdict] = []
+        if self._low:
+            found.append(
+                Verdict(
+                    "dropout", f"{len(self._low)} sample(s) without current, then {current:.3g} A again", self._low[0].t
+                )
+            )
+            self._low.clear()
+        if current < self.smallest:
+            return found  # nothing flows yet: no level that could fall
+        self._levels.append(current)
+        self._level = self._before()
+        if SUPPLY_VOLTAGE in sample.readings:
+            self._voltages.append((sample.t, sample.readings[SUPPLY_VOLTAGE]))
+            while self._voltages[0][0] < sample.t - CLIMB_WINDOW:
+                self._voltages.popleft()
+        return found + self._regulation(sample, current)
+
+    def _while_stopped(self, sample: Sampled) -> list[Verdict]:
+        current = sample.readings[SUPPLY_CURRENT]
+        if sample.output is False and self.verdict.word != "limited":
+            return self._say("limited", "the supply's output went off by itself", sample.t)
+        if current <= max(BACK_RATIO * self._level, self.smallest):
+            self._back.clear()
+            return []
+        self._back.append(sample)
+        if len(self._back) < CONFIRM:
+            return []
+        first = self._back[0].t
+        self._back = []
+        self._voltages.clear()
+        self._levels.clear()
+        self._levels.append(current)
+        self._taper_since = None
+        return self._say("returned", f"{current:.3g} A flow again", first)
+
+    def _fallen(self) -> list[Verdict]:
+        """CONFIRM samples without current: what was it?"""
+        first, last = self._low[0], self._low[-1]
+        assert self._set is not None
+        set_voltage, set_current = self._set
+        if self._terminal is not None and self._terminal[0] < first.t and last.t - first.t < WAIT_FOR_METER:
+            return []  # the voltmeter is polled more slowly; its word is worth the wait
+        before = self._level = self._before()
+        self._low = []
+        if last.output is False:
+            return self._say(
+                "limited", "the supply's output went off by itself (its own protection, or a hand)", first.t
+            )
+        if self.verdict.word in ("tapering", "full") and before < 2 * FULL_RATIO * set_current:
+            return self._say(
+                "full",
+                f"the taper had come down to {before:.3g} A: it may be the end of charge",
+                first.t,
+            )
+        voltage = last.readings.get(SUPPLY_VOLTAGE)
+        if voltage is not None and voltage < set_voltage * (1 - VOLTAGE_RATIO):
+            why = f"no current, yet the supply stands at {voltage:.2f} V of {set_voltage:.2f} V: it does not regulate"
+            return self._say("limited", why, first.t)
+        terminal = self._terminal if self._terminal is not None and self._terminal[0] >= first.t else None
+        if voltage is not None and terminal is not None and abs(voltage - terminal[1]) > LEAD_VOLTAGE:
+            why = f"the supply stands at {voltage:.2f} V, the pack's terminals at {terminal[1]:.2f} V: a lead is off"
+            return self._say("open lead", why, first.t)
+        end = self._end_of_charge(set_voltage)
+        if end:
+            return self._say("full", end, first.t)
+        why = f"{before:.3g} A fell to nothing within a sample or two; the supply stands at its set voltage"
+        return self._say("stopped", why, first.t)
+
+    def _regulation(self, sample: Sampled, current: float) -> list[Verdict]:
+        """Current flows: constant current, taper, or a limit that nobody asked for."""
+        assert self._set is not None
+        _, set_current = self._set
+        if sample.mode == "CV" and current < TAPER_RATIO * set_current:
+            self._taper_since = sample.t if self._taper_since is None else self._taper_since
+            if sample.t - self._taper_since < TAPER_TIME:
+                return []
+            if current < FULL_RATIO * set_current:
+                return self._say("full", f"the taper has come down to {current:.3g} A", sample.t)
+            if self.verdict.word == "full":
+                return []
+            return self._say(
+                "tapering",
+                f"constant voltage, {current:.3g} A of {set_current:.3g} A: the pack takes less and less",
+                sample.t,
+            )
+        self._taper_since = None
+        if abs(current - set_current) <= STEADY_RATIO * set_current + self.smallest:
+            return self._say("steady", f"{current:.3g} A, the supply holds its set current", sample.t)
+        return []
+
+    def _end_of_charge(self, set_voltage: float) -> str:
+        """Why a sudden stop may be a full cell and no temperature, or nothing."""
+        if len(self._voltages) < 3:
+            return ""
+        times, volts = [t for t, _ in self._voltages], [v for _, v in self._voltages]
+        if median(volts[-5:]) > NEAR_FULL_RATIO * set_voltage:
+            return (
+                f"the current stopped at {volts[-1]:.2f} V, close to the {set_voltage:.2f} V of a full pack: "
+                "it may be the end of charge"
+            )
+        if times[-1] - times[0] < CLIMB_WINDOW / 2:
+            return ""
+        climb = linear_regression(times, volts).slope
+        if climb > CLIMB_RATIO * set_voltage:
+            return f"the voltage was climbing by {climb * 60e3:.0f} mV/min before the stop: it may be the end of charge"
+        return ""
+
+    def _before(self) -> float:
+        return median(self._levels)
+
+    def _say(self, word: str, why: str, since: float) -> list[Verdict]:
+        if word == self.verdict.word:
+            return []
+        self.verdict = Verdict(word, why, since)
+        return [self.verdict]

@@ -1,0 +1,182 @@
+"""The family of errors. Each says what is wrong, where, and what to do about it.
+
+    TripwitnessError
+     ├── SheetError        a file the user wrote; carries every Problem of it, each with line and column
+     ├── BenchError        an instrument or its connection; `instrument` and `command` say which
+     │    ├── LinkError    no trustworthy reply: `kind` is refused, timeout, closed, stale, garbage, identity or address
+     │    ├── SettingError the instrument did not take a setting: error queue or read-back
+     │    └── NotAReading  a reply that is no finite number in the form asked for
+     ├── RecordError       a file of a run folder; `where` is the file and line
+     └── OperatorGone      nobody can answer any more: screen closed, input ended, script run out
+
+Rule 1: whoever is to blame decides the class (the user's file, the bench, the record, the operator).
+Rule 2: sentences are built by the named constructors below and nowhere else, so a test can hold each of them.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+
+
+class TripwitnessError(Exception):
+    """Something went wrong that is not a defect of this program."""
+
+    def __init__(self, what: str, where: str = "", remedy: str = "") -> None:
+        super().__init__(what, where, remedy)
+        self.what, self.where, self.remedy = what, where, remedy
+
+    def __str__(self) -> str:
+        text = f"{self.where}: {self.what}" if self.where else self.what
+        return f"{text}; {self.remedy}" if self.remedy else text
+
+
+@dataclass(frozen=True, order=True)
+class Problem:
+    """One thing wrong in a user's file, at a 1-based line and column."""
+
+    file: str
+    line: int
+    column: int
+    what: str
+    remedy: str = ""
+
+    def __str__(self) -> str:
+        text = f"{self.file}:{self.line}:{self.column}: {self.what}"
+        return f"{text}; {self.remedy}" if self.remedy else text
+
+
+class SheetError(TripwitnessError):
+    """Everything that is wrong in one or more of the user's files, in the order of their lines."""
+
+    def __init__(self, problems: Iterable[Problem]) -> None:
+        self.problems: Sequence[Problem] = tuple(sorted(set(problems)))
+        super().__init__("\n".join(str(problem) for problem in self.problems))
+
+    @classmethod
+    def unreadable(cls, file: str, reason: str) -> SheetError:
+        return cls([Problem(file, 1, 1, f"cannot be read: {reason}", "give the name of a YAML file that exists")])
+
+
+class BenchError(TripwitnessError):
+    """An instrument did not do its part. The reading or setting in question does not exist; nothing was guessed."""
+
+    def __init__(self, what: str, instrument: str = "", command: str = "", remedy: str = "") -> None:
+        self.instrument, self.command = instrument, command
+        where = f"{instrument} ({command})" if command else instrument
+        super().__init__(what, where, remedy)
+
+
+class LinkError(BenchError):
+    """No reply that can be trusted. The session is closed; the next use opens a new one and asks for the identity."""
+
+    def __init__(self, kind: str, what: str, instrument: str, command: str = "", remedy: str = "") -> None:
+        super().__init__(what, instrument, command, remedy)
+        self.kind = kind
+
+    @classmethod
+    def refused(cls, instrument: str, address: str, reason: str) -> LinkError:
+        return cls(
+            "refused",
+            f"cannot be reached at {address}: {reason}",
+            instrument,
+            "",
+            "switch it on, look at cable and address, then call the roll again",
+        )
+
+    @classmethod
+    def bad_address(cls, instrument: str, address: str) -> LinkError:
+        return cls(
+            "address",
+            f"{address!r} is not a VISA address",
+            instrument,
+            "",
+            "write it like TCPIP::192.0.2.10::5025::SOCKET or USB0::…::INSTR",
+        )
+
+    @classmethod
+    def timed_out(cls, instrument: str, command: str, seconds: float) -> LinkError:
+        return cls("timeout", f"no reply within {seconds:g} s", instrument, command)
+
+    @classmethod
+    def closed(cls, instrument: str, command: str, reason: str = "") -> LinkError:
+        return cls(
+            "closed", "the instrument closed the connection" + (f" ({reason})" if reason else ""), instrument, command
+        )
+
+    @classmethod
+    def stale(cls, instrument: str, command: str, waiting: str) -> LinkError:
+        return cls("stale", f"an unread reply {waiting!r} was waiting; it is thrown away", instrument, command)
+
+    @classmethod
+    def garbage(cls, instrument: str, command: str, reply: str) -> LinkError:
+        return cls("garbage", f"the reply {reply!r} is not text an instrument sends", instrument, command)
+
+    @classmethod
+    def wrong_identity(cls, instrument: str, expected: str, got: str) -> LinkError:
+        return cls(
+            "identity",
+            f"answers as {got!r}, the bench file says {expected!r}",
+            instrument,
+            "*IDN?",
+            "connect the right instrument or correct identity in the bench file",
+        )
+
+
+class SettingError(BenchError):
+    """A setting was not taken. The output has not been switched on because of it."""
+
+    @classmethod
+    def complained(cls, instrument: str, command: str, error: str) -> SettingError:
+        return cls(f"the instrument reports {error}", instrument, command, "compare its dialect with its manual")
+
+    @classmethod
+    def reads_back(cls, instrument: str, command: str, wanted: float, got: float) -> SettingError:
+        return cls(
+            f"was set to {wanted:g} but reads back {got:g}",
+            instrument,
+            command,
+            "look at its front panel for a limit or a local lock",
+        )
+
+
+class NotAReading(BenchError):
+    """A reply that is not a finite number. It is never taken for zero."""
+
+    @classmethod
+    def reply(cls, instrument: str, command: str, reply: str) -> NotAReading:
+        return cls(f"the reply {reply!r} is not a reading", instrument, command)
+
+
+class RecordError(TripwitnessError):
+    """A run folder cannot be written or believed. Files that were written before stay as they are."""
+
+    @classmethod
+    def broken_chain(cls, file: str, line: int) -> RecordError:
+        return cls(
+            "does not carry the hash of the line before it",
+            f"{file}:{line}",
+            "the journal was changed after it was written; take the folder from a backup",
+        )
+
+    @classmethod
+    def not_json(cls, file: str, line: int) -> RecordError:
+        return cls("is not a line of the journal", f"{file}:{line}", "take the folder from a backup")
+
+    @classmethod
+    def missing(cls, file: str) -> RecordError:
+        return cls("is missing", file, "name a run folder made by this program")
+
+    @classmethod
+    def cannot_write(cls, file: str, reason: str) -> RecordError:
+        return cls(f"cannot be written: {reason}", file, "make room or choose another folder with --out")
+
+
+class OperatorGone(TripwitnessError):
+    """No operator can answer. The run is stopped and the bench made safe."""
+
+    @classmethod
+    def input_ended(cls, question: str) -> OperatorGone:
+        return cls(
+            f"nobody is left to answer “{question}”", "operator", "answer all prompts, or use --unattended to rehearse"
+        )

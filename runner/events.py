@@ -1,0 +1,100 @@
+"""What can happen. The engine is told these and nothing else; the journal stores them.
+
+Every event carries ``t``, seconds on the run's own clock since its start. Readings are SI and °C, and their units are in
+the names of the channels. A reading that did not arrive is in ``lost`` with the reason; it is never a zero.
+
+This file is a format: a field added or renamed here is one in every journal written from then on.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+SUPPLY_VOLTAGE = "supply_voltage_V"
+SUPPLY_CURRENT = "supply_current_A"
+PROBE_TEMPERATURE = "probe_temperature_degC"
+METER_VOLTAGE = "meter_voltage_V"
+CHANNELS = (SUPPLY_VOLTAGE, SUPPLY_CURRENT, METER_VOLTAGE, PROBE_TEMPERATURE)
+
+
+@dataclass(frozen=True)
+class Event:
+    t: float
+
+
+@dataclass(frozen=True)
+class Started(Event):
+    """The run begins. ``utc`` is the wall clock, ISO 8601, for people; the run itself goes by ``t``."""
+
+    utc: str
+
+
+@dataclass(frozen=True)
+class Sampled(Event):
+    """What was read at one instant. ``mode`` is CC, CV or empty; ``output`` what the supply says of its output."""
+
+    readings: Mapping[str, float]
+    lost: Mapping[str, str] = field(default_factory=dict)
+    mode: str = ""
+    output: bool | None = None
+
+
+@dataclass(frozen=True)
+class Answered(Event):
+    """Somebody answered a question: ``value`` is "go on" or "stop", ``by`` who it was."""
+
+    question: str
+    value: str
+    by: str
+
+
+@dataclass(frozen=True)
+class LimitsAreSet(Event):
+    """The supply's own over-voltage and over-current protection, as read back, in V and A."""
+
+    voltage: float
+    current: float
+
+
+@dataclass(frozen=True)
+class SupplyIsSet(Event):
+    """The supply's set points as read back, in V and A."""
+
+    voltage: float
+    current: float
+
+
+@dataclass(frozen=True)
+class OutputIsOn(Event):
+    """The supply's output reads back as on."""
+
+
+@dataclass(frozen=True)
+class OutputIsOff(Event):
+    """Supply and load read back as off; ``confirmed`` is False if the command was sent but nothing answers."""
+
+    confirmed: bool
+    remark: str = ""
+
+
+@dataclass(frozen=True)
+class OrderFailed(Event):
+    """The world did not follow an order."""
+
+    order: str
+    what: str
+
+
+@dataclass(frozen=True)
+class StopPressed(Event):
+    """Somebody or something wants the run to end: a key, a signal, a closed screen."""
+
+    by: str
+
+
+@dataclass(frozen=True)
+class Faulted(Event):
+    """The program itself failed. The bench is made safe by whoever noticed."""
+
+    what: str

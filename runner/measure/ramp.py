@@ -1,0 +1,89 @@
+"""The reference temperature and its rate at an instant, from a straight line through the readings before it.
+
+The window begins as long as WINDOW and is shortened while a parabola fits significantly better: a line through a bent
+ramp gives a wrong temperature and a wrong rate at its end. Readings after the instant are not used, because the operator
+reacts to the trip.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from runner.measure.recording import Series
+
+WINDOW = 60.0  # s
+SHORTEST = 15.0  # s
+FEWEST = 8  # readings
+SHRINK = 0.75
+SIGNIFICANT = 4.0  # standard deviations of the parabola's coefficient
+SETTLING = 30.0  # s after the beginning of the ramp, for sensor and probe to follow (MEASURED: lags of 4 to 12 s)
+
+
+@dataclass(frozen=True)
+class Ramp:
+    """The line at the instant: temperature °C, rate K/s, their standard uncertainties, residual scatter, window in s.
+
+    ``scatter`` is the standard deviation of the readings about the line, K; ``straight`` is False if the shortest window
+    was still bent.
+    """
+
+    temperature: float
+    rate: float
+    temperature_uncertainty: float
+    rate_uncertainty: float
+    scatter: float
+    dof: float
+    begin: float
+    end: float
+    straight: bool
+
+
+def fit_ramp(temperature: Series, instant: float, not_before: float, resolution: float) -> Ramp | None:
+    """Fit the line that ends at ``instant`` and begins not before ``not_before``; None if there is too little to fit.
+
+    ``resolution`` (K) floors the scatter: readings that all fall on one step know no better than the step.
+    """
+    window = min(WINDOW, instant - not_before)
+    ramp: Ramp | None = None
+    while window >= SHORTEST:
+        part = temperature.between(instant - window, instant)
+        if len(part.t) < FEWEST:
+            break
+        ramp, bent = _line(part, instant, resolution)
+        if not bent:
+            return ramp
+        window *= SHRINK
+    return ramp
+
+
+def _line(part: Series, instant: float, resolution: float) -> tuple[Ramp, bool]:
+    """Ordinary least squares about the instant, and whether a parabola would be significantly better."""
+    x, y = part.t - instant, part.value
+    design = np.column_stack([np.ones_like(x), x])
+    (value, rate), covariance, scatter = _least_squares(design, y, resolution)
+    curved = np.column_stack([design, x * x])
+    (_, _, bend), bent_covariance, _ = _least_squares(curved, y, resolution)
+    bent = abs(bend) > SIGNIFICANT * bent_covariance[2, 2] ** 0.5
+    return Ramp(
+        float(value),
+        float(rate),
+        float(covariance[0, 0] ** 0.5),
+        float(covariance[1, 1] ** 0.5),
+        scatter,
+        float(len(x) - 2),
+        float(part.t[0]),
+        instant,
+        not bent,
+    ), bool(bent)
+
+
+def _least_squares(design: np.ndarray, y: np.ndarray, resolution: float) -> tuple[np.ndarray, np.ndarray, float]:
+    """Coefficients, their covariance, and the residual scatter, floored at resolution/√12."""
+    coefficients, *_ = np.linalg.lstsq(design, y, rcond=None)
+    residuals = y - design @ coefficients
+    freedom = max(len(y) - design.shape[1], 1)
+    scatter = max(float(residuals @ residuals / freedom) ** 0.5, resolution / 12.0**0.5, 1e-9)
+    covariance = scatter**2 * np.linalg.inv(design.T @ design)
+    return coefficients, covariance, scatter

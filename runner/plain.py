@@ -1,0 +1,152 @@
+"""The operator on standard input and output, line by line: for ssh, logs, screen readers and scripts.
+
+It says everything the screen says. Nothing here blocks: a thread reads the input, the run asks what has come.
+"""
+
+from __future__ import annotations
+
+import queue
+import sys
+import threading
+from collections.abc import Callable, Sequence
+from typing import TextIO
+
+from runner.conduct.ports import StopFlag
+from runner.engine.run import CAUTIONS
+from runner.engine.view import View
+from runner.errors import OperatorGone
+from runner.events import METER_VOLTAGE, PROBE_TEMPERATURE, SUPPLY_CURRENT, SUPPLY_VOLTAGE, Answered
+from runner.orders import Ask, BeginRamp, BeginStep, Conclude, End, Guide, Judge, Order, Remark
+
+PROGRESS_EVERY = 60.0  # s of the run's time between two lines of readings
+GO_WORDS = ("", "g", "go", "go on", "y", "yes", "ok")
+STOP_WORDS = ("s", "stop", "n", "no", "q", "quit")
+
+
+class Printer:
+    """Prints what the run says. ``cautions`` and ``prepare`` are printed before the first question."""
+
+    def __init__(self, cautions: Sequence[str], prepare: Sequence[str], out: TextIO | None = None) -> None:
+        self._out = out or sys.stdout
+        self._cautions, self._prepare = cautions, prepare
+        self._last_progress = -1e9
+
+    def line(self, text: str) -> None:
+        print(text, file=self._out, flush=True)
+
+    def told(self, order: Order, t: float) -> None:
+        """One order of those that concern a person, as a line."""
+        if isinstance(order, Ask):
+            if order.question == CAUTIONS:
+                self._before_the_first()
+            self.line(f"{_stamp(t)}  HOLD   {order.say}")
+        elif isinstance(order, BeginStep):
+            self.line(f"{_stamp(t)}  STEP   {order.title}")
+        elif isinstance(order, Guide):
+            self.line(f"{_stamp(t)}  HANDS  {order.say}")
+        elif isinstance(order, BeginRamp):
+            self.line(f"{_stamp(t)}  RAMP   {order.rate * 60:+.1f} K/min from here")
+        elif isinstance(order, Judge):
+            self.line(f"{_stamp(t)}  WATCH  {order.word}: {order.why}")
+        elif isinstance(order, Conclude):
+            self.line(f"{_stamp(t)}  RESULT {order.outcome.upper()}  {order.why}")
+        elif isinstance(order, Remark):
+            self.line(f"{_stamp(t)}  NOTE   {order.say}")
+        elif isinstance(order, End):
+            self.line(
+                f"{_stamp(t)}  END    {order.reason}; {'bench is off' if order.safe else 'BENCH NOT CONFIRMED OFF'}"
+            )
+
+    def show(self, look: Callable[[], View]) -> None:
+        """A line of readings now and then."""
+        view = look()
+        if view.t - self._last_progress < PROGRESS_EVERY or not view.output_on:
+            return
+        self._last_progress = view.t
+        self.line(f"{_stamp(view.t)}  READ   {readings_line(view)}")
+
+    def _before_the_first(self) -> None:
+        self.line("CAUTIONS")
+        for caution in self._cautions:
+            self.line(f"  ! {caution}")
+        if self._prepare:
+            self.line("BEFORE YOU BEGIN")
+        for item in self._prepare:
+            self.line(f"  - {item}")
+
+
+def readings_line(view: View) -> str:
+    """The readings of a view in one line; what was not read is named as missing."""
+    parts = []
+    for channel, text in (
+        (PROBE_TEMPERATURE, "{:.2f} °C"),
+        (SUPPLY_CURRENT, "{:.3f} A"),
+        (SUPPLY_VOLTAGE, "{:.2f} V"),
+        (METER_VOLTAGE, "{:.3f} V at the pack"),
+    ):
+        if channel in view.lost:
+            parts.append(f"{channel} NOT READ")
+        elif channel in view.readings:
+            parts.append(text.format(view.readings[channel]))
+    if view.rate is not None:
+        parts.append(f"{view.rate * 60:+.2f} K/min")
+    if view.coach is not None and view.coach.word in ("slower", "faster"):
+        parts.append(view.coach.word.upper())
+    return ", ".join([*parts, view.word])
+
+
+def _stamp(t: float) -> str:
+    return f"{int(t) // 60:4d}:{int(t) % 60:02d}"
+
+
+class PlainOperator:
+    """A person at a terminal. Enter goes on, "stop" stops, at a hold point or at any other time."""
+
+    def __init__(self, printer: Printer, stop: StopFlag, name: str, source: TextIO | None = None) -> None:
+        self._printer, self._stop, self._name = printer, stop, name
+        self._lines: queue.Queue[str | None] = queue.Queue()
+        self._asked: Ask | None = None
+        self._ended = False
+        threading.Thread(target=self._read, args=(source or sys.stdin,), name="plain input", daemon=True).start()
+
+    def told(self, order: Order, t: float) -> None:
+        self._printer.told(order, t)
+        if isinstance(order, Ask):
+            self._asked = order
+            self._printer.line("               [Enter] go on    stop [Enter] end the run")
+
+    def show(self, look: Callable[[], View]) -> None:
+        self._printer.show(look)
+
+    def answers(self, t: float) -> list[Answered]:
+        found: list[Answered] = []
+        while self._asked is not None or not self._lines.empty():
+            try:
+                line = self._lines.get_nowait()
+            except queue.Empty:
+                break
+            if line is None:
+                self._ended = True
+                break
+            found += self._understood(line.strip().lower(), t)
+        if self._ended and self._asked is not None:
+            raise OperatorGone.input_ended(self._asked.say)
+        return found
+
+    def _understood(self, word: str, t: float) -> list[Answered]:
+        if word in STOP_WORDS:
+            self._stop.press(self._name)
+            return []
+        if self._asked is None:
+            self._printer.line("               nothing is asked now; stop [Enter] ends the run")
+            return []
+        if word not in GO_WORDS:
+            self._printer.line(f"               {word!r} is neither: press Enter to go on, or write stop")
+            return []
+        question, self._asked = self._asked.question, None
+        return [Answered(t, question, "go on", self._name)]
+
+    def _read(self, source: TextIO) -> None:
+        for line in source:
+            self._lines.put(line)
+        self._lines.put(None)

@@ -1,0 +1,94 @@
+"""Names and layout of a run folder. The layout is a format that other programs rely on."""
+
+from __future__ import annotations
+
+import json
+import os
+import re
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any
+
+from runner.errors import RecordError
+
+EVENTS = "events.jsonl"
+SAMPLES = "samples.csv"
+FINDINGS = "findings.json"
+TRUTH = "truth.json"
+CERTIFICATE_HTML = "certificate.html"
+CERTIFICATE_PDF = "certificate.pdf"
+INPUTS = "inputs"
+RESOLVED = "resolved.json"
+
+
+class RunFolder:
+    """A run folder that exists. ``path.name`` is the run's number, unique within its parent."""
+
+    def __init__(self, path: Path) -> None:
+        self.path = path
+
+    @classmethod
+    def create(cls, parent: Path, stamp: str, serial: str, procedure: str) -> RunFolder:
+        """A new, empty folder named after time, pack and procedure. Raises RecordError; then nothing was made."""
+        name = re.sub(r"[^A-Za-z0-9._-]+", "-", f"{stamp}-{serial}-{procedure}")
+        for number in range(1, 1000):
+            path = parent / (name if number == 1 else f"{name}-{number}")
+            try:
+                path.mkdir(parents=True)
+                (path / INPUTS).mkdir()
+            except FileExistsError:
+                continue
+            except OSError as error:
+                raise RecordError.cannot_write(str(path), error.strerror or str(error)) from error
+            return cls(path)
+        raise RecordError.cannot_write(str(parent / name), "a thousand runs of that name exist")
+
+    @classmethod
+    def existing(cls, path: Path) -> RunFolder:
+        """A folder that holds a run. Raises RecordError if it does not."""
+        if not (path / EVENTS).is_file():
+            raise RecordError.missing(str(path / EVENTS))
+        return cls(path)
+
+    @property
+    def number(self) -> str:
+        return self.path.name
+
+    def keep_input(self, name: str, text: str) -> None:
+        """Keep an input exactly as it was read."""
+        write_whole(self.path / INPUTS / name, text.encode())
+
+    def input(self, name: str) -> str:
+        """An input as it was read. Raises RecordError if it is missing."""
+        path = self.path / INPUTS / name
+        if not path.is_file():
+            raise RecordError.missing(str(path))
+        return path.read_text(encoding="utf-8")
+
+    def write_json(self, name: str, value: Mapping[str, Any]) -> None:
+        """A JSON file, whole or not at all."""
+        write_whole(self.path / name, (json.dumps(value, indent=1, ensure_ascii=False) + "\n").encode())
+
+    def read_json(self, name: str) -> dict[str, Any]:
+        """A JSON file. Raises RecordError if it is missing or broken."""
+        path = self.path / name
+        try:
+            found = json.loads(path.read_text(encoding="utf-8"))
+        except FileNotFoundError:
+            raise RecordError.missing(str(path)) from None
+        except ValueError as error:
+            raise RecordError(f"is not JSON ({error})", str(path), "take the folder from a backup") from error
+        return dict(found)
+
+
+def write_whole(path: Path, content: bytes) -> None:
+    """Write a file so that after a crash it is the old one or the new one. Raises RecordError."""
+    beside = path.with_name(path.name + ".part")
+    try:
+        with beside.open("wb") as file:
+            file.write(content)
+            file.flush()
+            os.fsync(file.fileno())
+        beside.replace(path)
+    except OSError as error:
+        raise RecordError.cannot_write(str(path), error.strerror or str(error)) from error

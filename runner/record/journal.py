@@ -1,0 +1,96 @@
+"""The journal: one JSON object a line, appended and on disk before anything else happens.
+
+Rule 1: a line is on disk (fsync) when ``append`` returns. What it announces is done only after that.
+Rule 2: every line carries the SHA-256 of the line before it, so a line changed, left out or put in later shows.
+Rule 3: a torn last line is what a crash leaves, and is cut off on reading; anything else that is torn is an error.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+import hashlib
+import json
+import os
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+from runner import events, orders
+from runner.errors import RecordError
+
+FIRST = "0" * 64  # what the first line carries for the line before it
+KINDS: dict[str, type[Any]] = {
+    name: kind
+    for module in (events, orders)
+    for name, kind in vars(module).items()
+    if isinstance(kind, type) and dataclasses.is_dataclass(kind)
+}
+
+
+@dataclasses.dataclass(frozen=True)
+class Entry:
+    """One line of the journal: when, and the event or order."""
+
+    t: float
+    utc: str
+    what: events.Event | orders.Order
+
+
+class Journal:
+    """An open journal. If ``append`` raises, everything up to the line before is on disk, and the run has to end."""
+
+    def __init__(self, path: Path) -> None:
+        self.path = path
+        self._file = os.open(path, os.O_WRONLY | os.O_APPEND | os.O_CREAT | os.O_EXCL, 0o644)
+        self._last = FIRST
+        self._number = 0
+
+    def append(self, t: float, utc: str, what: events.Event | orders.Order) -> None:
+        """Write a line and wait until it is on disk. Raises RecordError."""
+        kind = "event" if isinstance(what, events.Event) else "order"
+        fields = {key: value for key, value in dataclasses.asdict(what).items() if key != "t"}
+        content = {
+            "n": self._number,
+            "t": round(t, 6),
+            "utc": utc,
+            kind: type(what).__name__,
+            **fields,
+            "prev": self._last,
+        }
+        line = json.dumps(content, ensure_ascii=False, separators=(",", ":")).encode()
+        try:
+            os.write(self._file, line + b"\n")
+            os.fsync(self._file)
+        except OSError as error:
+            raise RecordError.cannot_write(str(self.path), error.strerror or str(error)) from error
+        self._last = hashlib.sha256(line).hexdigest()
+        self._number += 1
+
+    @property
+    def head(self) -> str:
+        """The hash of the last line."""
+        return self._last
+
+    def close(self) -> None:
+        os.close(self._file)
+
+
+def read_journal(path: Path) -> Iterator[Entry]:
+    """The entries in order, chain checked, a torn last line left out. Raises RecordError for anything else."""
+    try:
+        lines = path.read_bytes().split(b"\n")
+    except FileNotFoundError:
+        raise RecordError.missing(str(path)) from None
+    last = FIRST
+    for number, line in enumerate(lines[:-1], start=1):  # after the last newline: nothing, or a torn line
+        try:
+            content = json.loads(line)
+            kind = KINDS[content.get("event") or content["order"]]
+        except (ValueError, KeyError, AttributeError) as error:
+            raise RecordError.not_json(str(path), number) from error
+        if content.get("prev") != last:
+            raise RecordError.broken_chain(str(path), number)
+        last = hashlib.sha256(line).hexdigest()
+        names = {field.name for field in dataclasses.fields(kind)}
+        fields = {key: value for key, value in content.items() if key in names}
+        yield Entry(content["t"], content["utc"], kind(**fields))

@@ -1,0 +1,96 @@
+"""The sample table: written row by row while the run goes, read back as a table.
+
+Rule 1: a row is handed to the system at once, so a crash of this program loses none; a thread sees to it that it is on
+        disk within a second, because a slow card must never hold up the polling.
+Rule 2: what was not read is an empty cell, and a channel that should have been read and was not is named in ``lost``.
+Rule 3: a torn last row is cut off before parsing; the parser would take half a number for a number.
+"""
+
+from __future__ import annotations
+
+import io
+import os
+import threading
+from collections.abc import Iterator
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from runner.errors import RecordError
+from runner.events import CHANNELS, Sampled
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+SYNC_EVERY = 1.0  # s of wall time
+COLUMNS = ("t_s", *CHANNELS, "supply_mode", "supply_output", "lost")
+
+
+class SampleWriter:
+    """An open sample table. If ``append`` raises, the rows before are kept, and the run has to end."""
+
+    def __init__(self, path: Path) -> None:
+        self.path = path
+        self._file = os.open(path, os.O_WRONLY | os.O_APPEND | os.O_CREAT | os.O_EXCL, 0o644)
+        self._fault: OSError | None = None
+        self._closing = threading.Event()
+        self._write(",".join(COLUMNS) + "\n")
+        self._syncer = threading.Thread(target=self._sync, name="sample sync", daemon=True)
+        self._syncer.start()
+
+    def append(self, sample: Sampled) -> None:
+        """Write a row. Raises RecordError, also for an earlier row that could not be brought to disk."""
+        if self._fault is not None:
+            raise RecordError.cannot_write(str(self.path), self._fault.strerror or str(self._fault))
+        cells = [f"{sample.t:.6f}"]
+        cells += [f"{sample.readings[channel]:.9g}" if channel in sample.readings else "" for channel in CHANNELS]
+        cells += [sample.mode, "" if sample.output is None else str(int(sample.output)), " ".join(sample.lost)]
+        self._write(",".join(cells) + "\n")
+
+    def close(self) -> None:
+        """Bring everything to disk and close. Never raises: what is lost was reported before."""
+        self._closing.set()
+        self._syncer.join()
+        os.close(self._file)
+
+    def _write(self, row: str) -> None:
+        try:
+            os.write(self._file, row.encode())
+        except OSError as error:
+            raise RecordError.cannot_write(str(self.path), error.strerror or str(error)) from error
+
+    def _sync(self) -> None:
+        closing = False
+        while not closing:
+            closing = self._closing.wait(SYNC_EVERY)
+            try:
+                os.fsync(self._file)
+            except OSError as error:
+                self._fault = error
+
+
+def read_samples(path: Path) -> pd.DataFrame:
+    """The table, numbers as floats, empty cells as NaN. Raises RecordError."""
+    import pandas as pd
+
+    try:
+        content = path.read_bytes()
+    except FileNotFoundError:
+        raise RecordError.missing(str(path)) from None
+    whole = content[: content.rfind(b"\n") + 1]
+    texts = {"supply_mode": str, "lost": str}
+    try:
+        table = pd.read_csv(
+            io.BytesIO(whole), dtype={**dict.fromkeys(("t_s", *CHANNELS, "supply_output"), float), **texts}
+        )
+    except ValueError as error:
+        raise RecordError(f"is not a sample table ({error})", str(path), "take the folder from a backup") from error
+    return table.fillna(dict.fromkeys(texts, ""))
+
+
+def as_events(table: pd.DataFrame) -> Iterator[Sampled]:
+    """The rows as the events they were, for going through the engine again."""
+    for row in table.to_dict("records"):
+        readings = {channel: row[channel] for channel in CHANNELS if row[channel] == row[channel]}
+        lost = dict.fromkeys(str(row["lost"]).split(), "lost when it was recorded")
+        output = None if row["supply_output"] != row["supply_output"] else bool(row["supply_output"])
+        yield Sampled(row["t_s"], readings, lost, str(row["supply_mode"]), output)

@@ -1,0 +1,74 @@
+"""The terminal app: puts a run's thread and its screen side by side, and waits for both."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from textual.app import App
+
+from runner.conduct.execute import Result
+from runner.conduct.files import Job
+from runner.conduct.ports import Operator, StopFlag
+from runner.conduct.thread import RunThread
+from runner.measure.findings import Finding
+from runner.screen.feed import ScreenOperator
+from runner.screen.run import RunScreen
+
+LOOK_EVERY = 0.1  # s between two looks at whether the run has ended
+
+
+class RunApp(App[None]):
+    """A view on a run. Leaving it stops the run; the run does not depend on it for the way out."""
+
+    TITLE = "Tripwitness"
+    ENABLE_COMMAND_PALETTE = True
+
+    def __init__(
+        self,
+        job: Job,
+        operator: ScreenOperator,
+        stop: StopFlag,
+        thread: RunThread[Result],
+        line: Callable[[Finding], str],
+    ) -> None:
+        super().__init__()
+        self.job, self.operator, self.stop, self.thread, self.line = job, operator, stop, thread, line
+        self._told_the_end = False
+
+    def on_mount(self) -> None:
+        self.push_screen(RunScreen(self.job, self.operator, self.stop))
+        self.set_interval(LOOK_EVERY, self._look_at_the_run)
+        self.thread.start()
+
+    def on_unmount(self) -> None:
+        self.operator.detach()
+
+    def _look_at_the_run(self) -> None:
+        if not self.thread.done or self._told_the_end:
+            return
+        self._told_the_end = True
+        result = self.thread.outcome
+        if result is None or (self.stop.pressed and self.stop.by.startswith("SIG")):
+            self.exit()
+            return
+        screen = self.screen_stack[-1]
+        if isinstance(screen, RunScreen):
+            screen.finished([self.line(finding) for finding in result.evaluation.findings], str(result.folder.path))
+
+
+def show_run(
+    job: Job, name: str, stop: StopFlag, work: Callable[[Operator], Result], line: Callable[[Finding], str]
+) -> Result:
+    """Run ``work`` in a thread of its own with a screen in front of it; what it returned.
+
+    Whatever becomes of the screen, the run's thread is waited for, so the bench is off when this returns or raises.
+    """
+    operator = ScreenOperator(name)
+    thread: RunThread[Result] = RunThread(lambda: work(operator))
+    try:
+        RunApp(job, operator, stop, thread, line).run()
+    finally:
+        operator.detach()
+        if thread.started:
+            thread.leave(stop, "a closed screen")
+    return thread.leave(stop, "a closed screen")

@@ -1,0 +1,111 @@
+"""From the run's thread to the screen and back.
+
+Readings supersede each other: the screen gets the newest at most FRAMES times a second and never holds the run up.
+Orders (questions, verdicts, the end) are kept one and all, in order. Nothing here waits.
+"""
+
+from __future__ import annotations
+
+import queue
+import threading
+import time
+from collections.abc import Callable
+
+from textual.app import App
+from textual.message import Message
+
+from runner.engine.view import View
+from runner.errors import OperatorGone
+from runner.events import PROBE_TEMPERATURE, SUPPLY_CURRENT, Answered
+from runner.orders import Ask, Order
+from runner.screen.widgets.strip_chart import Trace
+
+FRAMES = 10.0  # a second
+
+
+class Seen(Message):
+    """The run as it is now. A newer one replaces one that was not handled yet."""
+
+    def __init__(self, view: View) -> None:
+        super().__init__()
+        self.view = view
+
+    def can_replace(self, message: Message) -> bool:
+        return isinstance(message, Seen)
+
+
+class Told(Message):
+    """An order that concerns the person."""
+
+    def __init__(self, order: Order, t: float) -> None:
+        super().__init__()
+        self.order, self.t = order, t
+
+
+class ScreenOperator:
+    """The operator port of a run with a screen. Its methods are called from the run's thread, ``reply`` from the screen's."""
+
+    def __init__(self, name: str) -> None:
+        self.name = name
+        self.trace = Trace()
+        self._app: App[None] | None = None
+        self._gone = threading.Event()
+        self._replies: queue.Queue[str] = queue.Queue()
+        self._asked: Ask | None = None
+        self._last_shown = 0.0
+        self._held: list[tuple[Order, float]] = []
+        self._lock = threading.Lock()
+
+    # ---- the screen's side -----------------------------------------------------------------------------------
+
+    def attach(self, app: App[None]) -> None:
+        """The screen is up; what was said before is said now."""
+        with self._lock:
+            self._app = app
+            for order, t in self._held:
+                app.post_message(Told(order, t))
+            self._held.clear()
+
+    def detach(self) -> None:
+        """The screen is gone; the next question finds nobody."""
+        self._gone.set()
+
+    def reply(self, question: str) -> None:
+        """The person goes on at this hold point."""
+        self._replies.put(question)
+
+    # ---- the run's side --------------------------------------------------------------------------------------
+
+    def told(self, order: Order, t: float) -> None:
+        if isinstance(order, Ask):
+            self._asked = order
+        with self._lock:
+            if self._app is None:
+                self._held.append((order, t))
+            else:
+                self._app.post_message(Told(order, t))
+
+    def show(self, look: Callable[[], View]) -> None:
+        now = time.monotonic()
+        if now - self._last_shown < 1 / FRAMES or self._app is None:
+            return
+        self._last_shown = now
+        view = look()
+        lost = view.lost
+        self.trace.add(
+            view.t,
+            None if PROBE_TEMPERATURE in lost else view.readings.get(PROBE_TEMPERATURE),
+            None if SUPPLY_CURRENT in lost else view.readings.get(SUPPLY_CURRENT),
+        )
+        self._app.post_message(Seen(view))
+
+    def answers(self, t: float) -> list[Answered]:
+        if self._gone.is_set() and self._asked is not None:
+            raise OperatorGone.input_ended(self._asked.say)
+        found = []
+        while not self._replies.empty():
+            question = self._replies.get_nowait()
+            if self._asked is not None and question == self._asked.question:
+                self._asked = None
+                found.append(Answered(t, question, "go on", self.name))
+        return found

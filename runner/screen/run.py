@@ -1,0 +1,161 @@
+"""The screen of a run: what to do, what is read, what the watcher thinks, and the way to stop it."""
+
+from __future__ import annotations
+
+from textual.app import ComposeResult
+from textual.containers import Horizontal, VerticalScroll
+from textual.content import Content
+from textual.screen import Screen
+from textual.widgets import Footer, Static
+
+from runner.conduct.files import Job
+from runner.conduct.ports import StopFlag
+from runner.engine.run import CAUTIONS
+from runner.engine.view import View
+from runner.events import METER_VOLTAGE, PROBE_TEMPERATURE, SUPPLY_CURRENT, SUPPLY_VOLTAGE
+from runner.orders import Ask, Conclude, End, Order
+from runner.screen.feed import ScreenOperator, Seen, Told
+from runner.screen.keys import KEYS
+from runner.screen.widgets.headroom import HeadroomLine
+from runner.screen.widgets.prompt import Prompt
+from runner.screen.widgets.readout import Readout
+from runner.screen.widgets.step_list import StepList
+from runner.screen.widgets.strip_chart import Marks, StripChart
+
+GO_KEY = "Enter goes on · x stops"
+
+
+class RunScreen(Screen[None]):
+    """Draws views and orders as they come; tells the operator object and the stop flag what the person did."""
+
+    BINDINGS = list(KEYS)
+    CSS_PATH = "run.tcss"
+
+    def __init__(self, job: Job, operator: ScreenOperator, stop: StopFlag) -> None:
+        super().__init__()
+        self.job, self.operator, self.stop = job, operator, stop
+        self.marks = Marks(job.program.trip_limits)
+        self.asked: Ask | None = None
+        self.end: End | None = None
+        self.view: View | None = None
+
+    def compose(self) -> ComposeResult:
+        job = self.job
+        simulated = f" · REHEARSAL ×{job.bench.speed:g}" if job.bench.simulated else ""
+        yield Static(Content(f"{job.procedure.title} · {job.pack.name} no. {job.pack.serial}{simulated}"), id="title")
+        yield Prompt(id="prompt")
+        with Horizontal(id="readouts"):
+            yield Readout("sensor", "°C", "{:.2f}")
+            yield Readout("ramp", "K/min", "{:+.1f}")
+            yield Readout("charge current", "A", "{:.3f}")
+            yield Readout("pack", "V", "{:.2f}")
+        yield Static("", id="coach", markup=False)
+        with Horizontal(id="middle"):
+            with VerticalScroll(id="page"):
+                yield Static(self._cautions(), id="page-text")
+            yield StripChart(self.operator.trace, self.marks)
+            yield StepList()
+        yield HeadroomLine(id="headroom")
+        yield Footer()
+
+    def on_mount(self) -> None:
+        self._page(shown=True)
+        self.query_one(Prompt).show("The run is about to begin.", "", hold=False)
+        self.operator.attach(self.app)
+
+    # ---- what the run says -----------------------------------------------------------------------------------
+
+    def on_seen(self, message: Seen) -> None:
+        view = self.view = message.view
+        readings = view.readings
+        values = (
+            None if PROBE_TEMPERATURE in view.lost else readings.get(PROBE_TEMPERATURE),
+            None if view.rate is None else view.rate * 60,
+            None if SUPPLY_CURRENT in view.lost else readings.get(SUPPLY_CURRENT),
+            readings.get(METER_VOLTAGE, readings.get(SUPPLY_VOLTAGE)),
+        )
+        for readout, value in zip(self.query(Readout), values, strict=True):
+            readout.show(value)
+        self.query_one(StepList).show(view.steps)
+        self.query_one(HeadroomLine).show(view.headroom, view.remaining)
+        self.query_one("#coach", Static).update(Content(_coach_line(view)))
+        self.query_one(StripChart).redraw()
+        if self.asked is None and self.end is None:
+            self.query_one(Prompt).show(view.sentence, f"watcher: {view.word}: {view.why}", hold=False)
+
+    def on_told(self, message: Told) -> None:
+        order = message.order
+        if isinstance(order, Ask):
+            self.asked = order
+            self._page(shown=order.question == CAUTIONS)
+            self.query_one(Prompt).show(order.say, f"HOLD POINT · {GO_KEY}", hold=True)
+            self.app.bell()
+        elif isinstance(order, Conclude):
+            self._mark(order, message.t)
+        elif isinstance(order, End):
+            self.end, self.asked = order, None
+            safe = "the bench is off" if order.safe else "THE BENCH DID NOT CONFIRM TO BE OFF: SWITCH IT OFF BY HAND"
+            self.query_one(Prompt).show(
+                f"The run is over; {safe}.", f"{order.reason} · working out the findings…", hold=False
+            )
+            self.app.bell()
+
+    def finished(self, lines: list[str], where: str) -> None:
+        """The findings are there: show them in place of the chart."""
+        self.query_one("#page-text", Static).update(Content("\n".join(["FINDINGS", *lines])))
+        self._page(shown=True)
+        reason = self.end.reason if self.end else ""
+        self.query_one(Prompt).show("The run is over. Press q to leave.", f"{reason} · {where}", hold=False)
+
+    # ---- what the person does --------------------------------------------------------------------------------
+
+    def action_go_on(self) -> None:
+        if self.asked is None:
+            return
+        question, self.asked = self.asked.question, None
+        self._page(shown=False)
+        self.operator.reply(question)
+
+    def action_stop(self) -> None:
+        if self.end is not None:
+            return
+        self.stop.press(f"{self.operator.name}, stop key")
+        self.asked = None
+        self.query_one(Prompt).show(
+            "STOP: supply and load are being switched off.", "wait for the word that the bench is off", hold=True
+        )
+
+    def action_leave(self) -> None:
+        if self.end is None:
+            self.action_stop()
+        self.app.exit()
+
+    # ---- small parts -----------------------------------------------------------------------------------------
+
+    def _mark(self, order: Order, t: float) -> None:
+        assert isinstance(order, Conclude)
+        letters: dict[str, str] = {"stopped": "T", "returned": "R"}
+        self.marks.changes.append((order.at, letters.get(order.outcome, "?")))
+        if order.outcome in letters:
+            self.query_one(Prompt).flash()
+        self.app.bell()
+
+    def _page(self, *, shown: bool) -> None:
+        """The page of text in the chart's place, or the chart."""
+        self.query_one("#page").display = shown
+        self.query_one(StripChart).display = not shown
+
+    def _cautions(self) -> Content:
+        program = self.job.program
+        lines = ["CAUTIONS", *(f"! {caution}" for caution in program.cautions)]
+        if program.prepare:
+            lines += ["", "BEFORE YOU BEGIN", *(f"- {item}" for item in program.prepare)]
+        return Content("\n".join(lines))
+
+
+def _coach_line(view: View) -> str:
+    if view.coach is None:
+        return f"output {'ON ' + view.mode if view.output_on else 'off'}"
+    arrows: dict[str, str] = {"slower": "▼ SLOWER", "faster": "▲ FASTER", "hold": "= HOLD", "freely": "» FREELY"}
+    output = f"output {'ON ' + view.mode if view.output_on else 'off'}"
+    return f"ramp: {arrows[view.coach.word]}  {view.coach.why}   {output}"

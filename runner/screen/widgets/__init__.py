@@ -1,0 +1,1 @@
+"""The parts of the screen. Each carries its own look and says what it shows; none knows an instrument."""

@@ -1,0 +1,35 @@
+"""What to do now, in one sentence, and which key it waits for."""
+
+from __future__ import annotations
+
+from textual.app import ComposeResult
+from textual.containers import Vertical
+from textual.widgets import Label
+
+
+class Prompt(Vertical):
+    """The sentence. At a hold point it stands in a frame and names the key."""
+
+    DEFAULT_CSS = """
+    Prompt { height: auto; min-height: 3; max-height: 7; padding: 0 1; background: $surface; }
+    Prompt #sentence { width: 100%; height: auto; text-style: bold; }
+    Prompt #aside { width: 100%; height: 1; color: $text-muted; }
+    Prompt.-hold { background: $primary; }
+    Prompt.-hold #sentence, Prompt.-hold #aside { color: $text; }
+    Prompt.-change { background: $warning; color: $background; }
+    """
+
+    def compose(self) -> ComposeResult:
+        yield Label("", id="sentence", markup=False)
+        yield Label("", id="aside", markup=False)
+
+    def show(self, sentence: str, aside: str, *, hold: bool) -> None:
+        """``aside`` is the key that is waited for, or what the watcher thinks."""
+        self.set_class(hold, "-hold")
+        self.query_one("#sentence", Label).update(sentence)
+        self.query_one("#aside", Label).update(aside)
+
+    def flash(self) -> None:
+        """A trip or release has just been seen: the whole width lights up for a moment."""
+        self.add_class("-change")
+        self.set_timer(1.5, lambda: self.remove_class("-change"))

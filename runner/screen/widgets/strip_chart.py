@@ -1,0 +1,188 @@
+"""The strip chart: temperature above, current below, over the same time; the expected trip band and each trip marked.
+
+A gap stays a gap: where nothing was read, nothing is drawn, because a line across missing readings would be a lie.
+Dots are braille, two by four to a cell. Every reading is drawn, the extremes of a column included, so a drop-out of one
+sample still shows.
+"""
+
+from __future__ import annotations
+
+import math
+import threading
+from collections import deque
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+from rich.segment import Segment
+from rich.style import Style
+from textual.app import RenderResult
+from textual.strip import Strip
+from textual.widget import Widget
+
+LONGEST = 20_000  # points kept
+SPAN = 600.0  # s shown
+GUTTER = 7  # columns for the scale
+_DOTS = ((0x01, 0x08), (0x02, 0x10), (0x04, 0x20), (0x40, 0x80))
+Floats = NDArray[np.float64]
+
+
+class Trace:
+    """What the chart draws: written by the run's thread, read by the screen's."""
+
+    def __init__(self) -> None:
+        self._points: deque[tuple[float, float, float]] = deque(maxlen=LONGEST)
+        self._lock = threading.Lock()
+
+    def add(self, t: float, temperature: float | None, current: float | None) -> None:
+        """A point; None is a gap."""
+        with self._lock:
+            self._points.append(
+                (t, math.nan if temperature is None else temperature, math.nan if current is None else current)
+            )
+
+    def last(self, span: float) -> tuple[Floats, Floats, Floats]:
+        """(t, temperature, current) of the last ``span`` seconds; NaN is a gap."""
+        with self._lock:
+            points = list(self._points)
+        table = np.array(points, dtype=float).reshape(-1, 3)
+        table = table[table[:, 0] >= table[-1, 0] - span] if len(table) else table
+        return table[:, 0], table[:, 1], table[:, 2]
+
+
+@dataclass
+class Marks:
+    """What is drawn beside the readings: the expected band in °C, and the instants of changes with their letter."""
+
+    band: tuple[float, float] | None = None
+    changes: list[tuple[float, str]] = field(default_factory=list)
+
+
+def braille(
+    t: Floats, y: Floats, window: tuple[float, float], scale: tuple[float, float], width: int, height: int
+) -> NDArray[np.uint8]:
+    """(height, width) dot patterns of one series; neighbouring valid readings are joined, others are not."""
+    columns, rows = 2 * width, 4 * height
+    cells = np.zeros((height, width), np.uint8)
+    if len(t) == 0:
+        return cells
+    across = (t - window[0]) / max(window[1] - window[0], 1e-9) * (columns - 1)
+    down = (1 - (y - scale[0]) / max(scale[1] - scale[0], 1e-9)) * (rows - 1)
+    for index in range(len(t)):
+        if not math.isfinite(y[index]):
+            continue
+        joined = index + 1 < len(t) and math.isfinite(y[index + 1])
+        end = index + 1 if joined else index
+        steps = max(1, math.ceil(max(abs(across[end] - across[index]), abs(down[end] - down[index]))))
+        for part in range(steps + 1):
+            column = round(across[index] + (across[end] - across[index]) * part / steps)
+            row = round(down[index] + (down[end] - down[index]) * part / steps)
+            if 0 <= column < columns and 0 <= row < rows:
+                cells[row // 4, column // 2] |= _DOTS[row % 4][column % 2]
+    return cells
+
+
+class StripChart(Widget):
+    """Draws a Trace and its Marks. Call ``redraw`` when they have changed."""
+
+    COMPONENT_CLASSES = {"strip-chart--temperature", "strip-chart--current", "strip-chart--scale", "strip-chart--band"}
+    DEFAULT_CSS = """
+    StripChart { width: 1fr; height: 1fr; }
+    StripChart .strip-chart--temperature { color: $text; }
+    StripChart .strip-chart--current { color: $warning; }
+    StripChart .strip-chart--scale { color: $text-muted; }
+    StripChart .strip-chart--band { background: $primary 35%; }
+    """
+
+    def __init__(self, trace: Trace, marks: Marks) -> None:
+        super().__init__(id="chart")
+        self.trace, self.marks = trace, marks
+        self._rows: list[Strip] = []
+
+    def redraw(self) -> None:
+        self._rows = []
+        self.refresh()
+
+    def on_resize(self) -> None:
+        self._rows = []
+
+    def notify_style_update(self) -> None:
+        self._rows = []
+        super().notify_style_update()
+
+    def render(self) -> RenderResult:
+        return ""
+
+    def render_line(self, y: int) -> Strip:
+        if len(self._rows) != self.size.height:
+            self._rows = self._build()
+        return self._rows[y]
+
+    def _build(self) -> list[Strip]:
+        width, height = self.size
+        t, temperature, current = self.trace.last(SPAN)
+        inner = width - GUTTER
+        if height < 5 or inner < 8:
+            return [Strip.blank(width, self.rich_style) for _ in range(height)]
+        end = float(t[-1]) if len(t) else SPAN
+        window = (max(end - SPAN, float(t[0]) if len(t) else 0.0), max(end, 60.0))
+        lower = max(2, (height - 1) // 3)
+        upper = height - 1 - lower
+        rows = self._pane("°C", t, temperature, window, inner, upper, "strip-chart--temperature", self.marks.band)
+        rows += self._pane("A", t, current, window, inner, lower, "strip-chart--current", None)
+        rows.append(self._time_line(window, inner))
+        return [row.adjust_cell_length(width, self.rich_style) for row in rows]
+
+    def _pane(
+        self,
+        unit: str,
+        t: Floats,
+        y: Floats,
+        window: tuple[float, float],
+        width: int,
+        height: int,
+        kind: str,
+        band: tuple[float, float] | None,
+    ) -> list[Strip]:
+        scale = _scale(y, band)
+        cells = braille(t, y, window, scale, width, height)
+        style, faint = self.get_component_rich_style(kind), self.get_component_rich_style("strip-chart--scale")
+        shade = self.get_component_rich_style("strip-chart--band")
+        marks = self._mark_columns(window, width)
+        rows = []
+        for row in range(height):
+            top, bottom = (scale[1] - (scale[1] - scale[0]) * edge / height for edge in (row, row + 1))
+            label = f"{scale[1]:.4g} {unit}" if row == 0 else f"{scale[0]:.4g}" if row == height - 1 else ""
+            inside = band is not None and bottom <= band[1] and top >= band[0]
+            segments = [Segment(f"{label:>{GUTTER - 1}}│", faint)]
+            for column in range(width):
+                pattern = int(cells[row, column])
+                mark = marks.get(column, "")
+                text = chr(0x2800 + pattern) if pattern else (mark if mark and row == 0 else "┊" if mark else " ")
+                look = (style if pattern else faint) + (Style(bgcolor=shade.bgcolor) if inside else Style())
+                segments.append(Segment(text, look))
+            rows.append(Strip(segments))
+        return rows
+
+    def _mark_columns(self, window: tuple[float, float], width: int) -> dict[int, str]:
+        found = {}
+        for t, letter in self.marks.changes:
+            column = round((t - window[0]) / max(window[1] - window[0], 1e-9) * (width - 1))
+            if 0 <= column < width:
+                found[column] = letter
+        return found
+
+    def _time_line(self, window: tuple[float, float], width: int) -> Strip:
+        left, right = f"−{(window[1] - window[0]) / 60:.0f} min", "now"
+        text = left + " " * max(1, width - len(left) - len(right)) + right
+        return Strip([Segment(" " * GUTTER + text[:width], self.get_component_rich_style("strip-chart--scale"))])
+
+
+def _scale(y: Floats, band: tuple[float, float] | None) -> tuple[float, float]:
+    """A range that holds every reading, and the band once the readings come near it."""
+    valid = y[np.isfinite(y)]
+    low, high = (float(valid.min()), float(valid.max())) if len(valid) else (0.0, 1.0)
+    if band is not None and len(valid) and high > band[0] - 12:
+        low, high = min(low, band[0]), max(high, band[1] + 0.5)
+    pad = max(0.05 * (high - low), 0.05)
+    return low - pad, high + pad

@@ -1,0 +1,27 @@
+"""Scripted answers for hold points, for rehearsals and tests."""
+
+from __future__ import annotations
+
+from typing import Literal
+
+from runner.sheets.fields import Sheet, Time
+from runner.sheets.problems import checked
+from runner.sheets.source import read
+
+Word = Literal["go on", "stop"]
+
+
+class Answers(Sheet):
+    """``answers`` in the order of the questions; ``then`` for all that come later (without it nobody is left);
+    ``wait`` seconds before each; ``by`` the name that goes into the record."""
+
+    kind: Literal["answers"]
+    by: str = "script"
+    answers: tuple[Word, ...] = ()
+    then: Word | None = None
+    wait: Time = 2.0
+
+
+def parse_answers(text: str, file: str) -> Answers:
+    """Answers from their text. Raises SheetError with all that is wrong."""
+    return checked(read(text, file), Answers)

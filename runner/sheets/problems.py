@@ -1,0 +1,120 @@
+"""From what pydantic found wrong to sentences with a place in the user's file. Worded once, here."""
+
+from __future__ import annotations
+
+import difflib
+import types
+import typing
+from collections.abc import Iterable
+from typing import Any, TypeVar
+
+from pydantic import BaseModel, ValidationError
+
+from runner.errors import Problem, SheetError
+from runner.sheets.quantity import QuantityError
+from runner.sheets.source import Path, Source, normal_key
+
+S = TypeVar("S", bound=BaseModel)
+
+_PLAIN_WORDS = {
+    "string_type": ("is not a text", "write words, in quotes if need be"),
+    "bool_type": ("is neither true nor false", "write true or false"),
+    "bool_parsing": ("is neither true nor false", "write true or false"),
+    "int_type": ("is not a whole number", "write for example 8"),
+    "int_parsing": ("is not a whole number", "write for example 8"),
+    "int_from_float": ("is not a whole number", "write for example 8"),
+    "float_type": ("is not a number", "write for example 2.0"),
+    "float_parsing": ("is not a number", "write for example 2.0"),
+    "tuple_type": ("is not a list", "write [one, two] or a dash before each"),
+    "list_type": ("is not a list", "write [one, two] or a dash before each"),
+    "dict_type": ("is not a table", "write key: value lines, indented"),
+    "model_type": ("is not a table", "write key: value lines, indented"),
+    "model_attributes_type": ("is not a table", "write key: value lines, indented"),
+    "date_from_datetime_parsing": ("is not a date", "write it like 2026-03-31"),
+    "date_parsing": ("is not a date", "write it like 2026-03-31"),
+    "date_type": ("is not a date", "write it like 2026-03-31"),
+}
+
+
+def checked(source: Source, model: type[S], context: dict[str, Any] | None = None) -> S:
+    """The file as an object of the model.
+
+    Raises SheetError with everything that is wrong, YAML and content together; then no object exists.
+    """
+    if source.values is None:
+        raise SheetError(source.problems)
+    try:
+        sheet = model.model_validate(source.values, context=context or {})
+    except ValidationError as error:
+        raise SheetError([*source.problems, *_problems(source, model, error)]) from error
+    if source.problems:
+        raise SheetError(source.problems)
+    return sheet
+
+
+def _problems(source: Source, model: type[BaseModel], error: ValidationError) -> Iterable[Problem]:
+    errors = error.errors()
+    for found in errors:
+        if found["type"] == "too_short" and any(
+            len(other["loc"]) > len(found["loc"]) and other["loc"][: len(found["loc"])] == found["loc"]
+            for other in errors
+        ):
+            continue  # the list is short only because its items are wrong, and each of them is reported
+        path: Path = tuple(part for part in found["loc"])
+        kind = found["type"]
+        name = str(path[-1]).replace("_", " ") if path else source.file
+        cause = found.get("ctx", {}).get("error")
+        if kind == "extra_forbidden":
+            yield unknown_key(source, path, _fields_at(model, path[:-1]))
+        elif kind == "missing":
+            yield source.problem(path[:-1], f"{name} is missing", f"add {name.replace(' ', '_')}: …", key=True)
+        elif isinstance(cause, QuantityError):
+            yield source.problem(path, cause.what, cause.remedy, offset=cause.offset)
+        elif kind == "too_short":
+            yield source.problem(path, f"{name} is empty", "write at least one")
+        elif kind == "literal_error":
+            yield source.problem(
+                path, f"{found['input']!r} is not one of {found['ctx']['expected']}", "write one of them"
+            )
+        elif kind in _PLAIN_WORDS:
+            what, remedy = _PLAIN_WORDS[kind]
+            yield source.problem(path, f"{name} {what}", remedy)
+        elif cause is not None:
+            what, _, remedy = str(cause).partition("; ")
+            yield source.problem(path, what, remedy)
+        else:
+            yield source.problem(
+                path, f"{name}: {found['msg'][:1].lower()}{found['msg'][1:]}", "see `tripwitness schema`"
+            )
+
+
+def unknown_key(source: Source, path: Path, known: Iterable[str]) -> Problem:
+    """A key nobody reads, with the near miss or the whole list as remedy."""
+    known = sorted(known)
+    near = difflib.get_close_matches(normal_key(str(path[-1])), known, n=1, cutoff=0.6)
+    remedy = f"did you mean {near[0]}?" if near else f"known here: {', '.join(known)}"
+    return source.problem(path, f"unknown key {str(path[-1])!r}", remedy, key=True)
+
+
+def _fields_at(model: type[BaseModel], path: Path) -> Iterable[str]:
+    """The names of the fields of the model found by walking down a path from the outermost one."""
+    here: Any = model
+    for part in path:
+        if isinstance(here, type) and issubclass(here, BaseModel) and isinstance(part, str):
+            fields = {field.alias or name: field for name, field in here.model_fields.items()}
+            here = _inner(fields[part].annotation) if part in fields else None
+    if isinstance(here, type) and issubclass(here, BaseModel):
+        return [field.alias or name for name, field in here.model_fields.items()]
+    return []
+
+
+def _inner(annotation: Any) -> Any:
+    """``tuple[X, ...]``, ``dict[str, X]``, ``X | None`` and ``Annotated[X, …]`` to ``X``."""
+    origin, arguments = typing.get_origin(annotation), typing.get_args(annotation)
+    if origin in (typing.Union, types.UnionType):
+        return _inner(next(item for item in arguments if item is not type(None)))
+    if origin in (tuple, list, typing.Annotated):
+        return _inner(arguments[0])
+    if origin is dict:
+        return _inner(arguments[1])
+    return annotation

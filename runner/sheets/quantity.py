@@ -1,0 +1,296 @@
+"""Quantities with units, and the small expressions a procedure is written in. The only module that knows the unit library.
+
+Rule 1: a number without a unit is not a quantity. ``5`` is an error where ``5 A`` is meant.
+Rule 2: temperatures are written in degC, temperature differences in K; the two are never mixed up, because
+        ``trip + 8 K`` has a meaning and ``trip + 8 degC`` has not.
+Rule 3: inside the program everything is SI and °C: V, A, Ω, W, A·s, J, s, °C, K, K/s, and plain ratios.
+Rule 4: ``0.1 C`` is a charge or discharge rate, a multiple of the rated capacity per hour (as cells are rated);
+        it becomes a current as soon as the pack is known.
+Rule 5: the dimension of an expression is checked when the file is read, never when the step runs.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from functools import lru_cache
+from typing import Any
+
+# dimension -> (SI unit as pint writes it, how it is printed, an example for messages)
+DIMENSIONS: dict[str, tuple[str, str, str]] = {
+    "voltage": ("volt", "V", "29.2 V"),
+    "current": ("ampere", "A", "4 A"),
+    "resistance": ("ohm", "Ω", "12 mohm"),
+    "power": ("watt", "W", "460 W"),
+    "charge": ("ampere * second", "A·s", "40 Ah"),
+    "energy": ("joule", "J", "1024 Wh"),
+    "time": ("second", "s", "30 s"),
+    "temperature": ("degC", "°C", "55 degC"),
+    "temperature difference": ("kelvin", "K", "2 K"),
+    "ramp rate": ("kelvin / second", "K/s", "2 K/min"),
+    "ratio": ("dimensionless", "", "0.1 %"),
+}
+
+_PRODUCTS = {
+    ("current", "time"): "charge",
+    ("current", "voltage"): "power",
+    ("current", "resistance"): "voltage",
+    ("power", "time"): "energy",
+    ("ramp rate", "time"): "temperature difference",
+    ("charge", "voltage"): "energy",
+}
+_SECONDS_PER_HOUR = 3600.0
+
+
+class QuantityError(ValueError):
+    """A quantity or expression that cannot be. ``offset`` counts characters from its beginning; ``remedy`` says what can."""
+
+    def __init__(self, what: str, remedy: str, offset: int = 0) -> None:
+        super().__init__(what)
+        self.what, self.remedy, self.offset = what, remedy, offset
+
+
+@lru_cache(maxsize=1)
+def _registry() -> Any:
+    import pint  # 0.3 s to import: only when a sheet is really read
+
+    registry: Any = pint.UnitRegistry()
+    registry.define("Ah = ampere * hour")
+    registry.define("mAh = 1e-3 * ampere * hour")
+    registry.define("Wh = watt * hour")
+    return registry
+
+
+@lru_cache(maxsize=256)
+def _unit(text: str) -> tuple[str, float]:
+    """(dimension, factor to SI) of a unit such as ``K/min``. ``degC`` alone is a temperature."""
+    if text in ("degC", "°C"):
+        return "temperature", 1.0
+    if text == "%":
+        return "ratio", 0.01
+    registry = _registry()
+    spelled = text.replace("°C", "delta_degC").replace("degC", "delta_degC").replace("Ω", "ohm").replace("·", "*")
+    try:
+        quantity = registry.Quantity(1.0, spelled)
+    except Exception as error:
+        raise QuantityError(f"{text!r} is not a unit", "write for example V, A, Ah, K/min, degC, s, min, %") from error
+    for dimension, (si_unit, _, _) in DIMENSIONS.items():
+        if dimension != "temperature" and quantity.check(registry.Unit(si_unit).dimensionality):
+            return dimension, float(quantity.to(si_unit).magnitude)
+    raise QuantityError(f"{text!r} is not a unit used here", "write for example V, A, Ah, K/min, degC, s, min, %")
+
+
+_NUMBER = r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?"
+_UNIT = r"(?:°C|[A-Za-zµΩ%°][A-Za-z0-9µΩ°]*)(?:[/*·^][A-Za-z0-9µΩ°]+)*|%"
+_QUANTITY = re.compile(rf"\s*({_NUMBER})\s*({_UNIT})?\s*$")
+
+
+def parse_quantity(text: object, dimension: str) -> float:
+    """Value in SI (or °C) of ``"2 K/min"`` and the like.
+
+    Raises QuantityError if it is no number with a unit, or the unit is of another dimension than asked for.
+    """
+    example = DIMENSIONS[dimension][2]
+    if dimension == "ratio" and isinstance(text, int | float) and not isinstance(text, bool):
+        return float(text)
+    if isinstance(text, bool) or not isinstance(text, str | int | float):
+        raise QuantityError(f"{_shown(text)} is not a {dimension}", f"write it like {example}")
+    match = _QUANTITY.match(str(text))
+    if not match:
+        raise QuantityError(f"{text!r} is not a number with a unit", f"write it like {example}")
+    number, unit = float(match[1]), match[2]
+    if not unit:
+        if dimension == "ratio":
+            return number
+        raise QuantityError(f"{text} has no unit", f"write it like {example}")
+    found, factor = _unit(unit)
+    _check_dimension(str(text).strip(), found, dimension)
+    return number * factor
+
+
+def _check_dimension(text: str, found: str, wanted: str) -> None:
+    if found == wanted:
+        return
+    example = DIMENSIONS[wanted][2]
+    if {found, wanted} == {"temperature", "temperature difference"}:
+        kind = "temperatures are written in degC, differences in K"
+        raise QuantityError(f"{text} is a {found}, a {wanted} is wanted", f"{kind}, like {example}")
+    raise QuantityError(f"{text} is a {found}, a {wanted} is wanted", f"write it like {example}")
+
+
+def _shown(value: object) -> str:
+    return {"NoneType": "nothing", "dict": "a table", "list": "a list"}.get(type(value).__name__, repr(value))
+
+
+# ---- expressions -------------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class Expression:
+    """A checked expression: its text, its dimension, and a function from named values to SI."""
+
+    text: str
+    dimension: str
+    names: frozenset[str]
+    value: Callable[[Mapping[str, float]], float]
+
+    def __str__(self) -> str:
+        return self.text
+
+
+_TOKEN = re.compile(
+    rf"\s*(?:(?P<number>(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?)(?:\s*(?P<unit>{_UNIT}))?"
+    r"|(?P<name>[A-Za-z][A-Za-z_]*(?:-[A-Za-z][A-Za-z_]*)*(?:[ ]+[A-Za-z][A-Za-z_]*(?:-[A-Za-z][A-Za-z_]*)*)*)"
+    r"|(?P<sign>[-−+*/()]))"
+)
+_Node = tuple[str, Callable[[Mapping[str, float]], float]]  # dimension, value
+
+
+def parse_expression(text: object, wanted: str, names: Mapping[str, str]) -> Expression:
+    """An expression such as ``trip + 8 K`` whose dimension is ``wanted``; ``names`` gives the dimension of each name.
+
+    Raises QuantityError with the offset of the first thing that is wrong.
+    """
+    if isinstance(text, bool) or not isinstance(text, str | int | float):
+        raise QuantityError(f"{_shown(text)} is not a {wanted}", f"write it like {DIMENSIONS[wanted][2]}")
+    parser = _Parser(str(text), names)
+    found, value = parser.whole()
+    _check_dimension(str(text).strip(), found, wanted)
+    return Expression(str(text).strip(), wanted, frozenset(parser.used), value)
+
+
+class _Parser:
+    """Recursive descent over + − * / ( ), names and quantities; dimensions are worked out on the way."""
+
+    def __init__(self, text: str, names: Mapping[str, str]) -> None:
+        self.text, self.names, self.position = text, names, 0
+        self.used: set[str] = set()
+
+    def whole(self) -> _Node:
+        node = self._sum()
+        if self._peek():
+            raise QuantityError(f"{self.text!r} goes on with {self._rest()!r}", "write one expression", self._start())
+        return node
+
+    def _start(self) -> int:
+        return self.position + len(self.text[self.position :]) - len(self.text[self.position :].lstrip())
+
+    def _rest(self) -> str:
+        return self.text[self.position :].strip()
+
+    def _peek(self) -> str:
+        return self._rest()[:1].replace("−", "-")
+
+    def _sum(self) -> _Node:
+        left = self._product()
+        while self._peek() in ("+", "-"):
+            at = self._start()
+            sign = 1.0 if self._next()["sign"] == "+" else -1.0
+            left = _added(left, self._product(), sign, at)
+        return left
+
+    def _product(self) -> _Node:
+        left = self._factor()
+        while self._peek() in ("*", "/"):
+            at = self._start()
+            operator = self._next()["sign"]
+            left = _multiplied(left, self._factor(), operator, at)
+        return left
+
+    def _factor(self) -> _Node:
+        at = self._start()
+        token = self._next()
+        if token["number"] is not None:
+            return self._quantity(token, at)
+        if token["name"] is not None:
+            return self._name(token["name"], at)
+        if token["sign"] == "(":
+            node = self._sum()
+            if self._peek() != ")":
+                raise QuantityError(f"a bracket is not closed in {self.text!r}", "add )", len(self.text))
+            self._next()
+            return node
+        if token["sign"] in ("-", "−"):
+            dimension, value = self._factor()
+            return dimension, lambda values: -value(values)
+        raise QuantityError(f"{token['sign']!r} stands where a value is wanted", "write one expression", at)
+
+    def _quantity(self, token: Mapping[str, str | None], at: int) -> _Node:
+        number, unit = float(token["number"] or 0), token["unit"]
+        if unit == "C":
+            self.used.add("rated_capacity")
+            return "current", lambda values: number * values["rated_capacity"] / _SECONDS_PER_HOUR
+        try:
+            dimension, factor = _unit(unit) if unit else ("ratio", 1.0)
+        except QuantityError as error:
+            raise QuantityError(error.what, error.remedy, at) from error
+        return dimension, lambda values: number * factor
+
+    def _name(self, words: str, at: int) -> _Node:
+        name = words.strip().lower().replace(" ", "_").replace("-", "_")
+        if name not in self.names:
+            known = ", ".join(sorted(known.replace("_", " ") for known in self.names))
+            raise QuantityError(f"{words.strip()!r} is not known here", f"known are: {known}", at)
+        self.used.add(name)
+        return self.names[name], lambda values: values[name]
+
+    def _next(self) -> Mapping[str, str | None]:
+        if not self._rest():
+            raise QuantityError(f"{self.text!r} breaks off", "finish the expression", len(self.text))
+        match = _TOKEN.match(self.text, self.position)
+        if not match:
+            raise QuantityError(
+                f"{self._rest()[0]!r} does not belong in an expression", "use + - * / ( ) and names", self._start()
+            )
+        self.position = match.end()
+        return match.groupdict()
+
+
+def _added(left: _Node, right: _Node, sign: float, at: int) -> _Node:
+    (a, x), (b, y) = left, right
+    if (a, b) == ("temperature", "temperature difference") or (
+        (a, b) == ("temperature difference", "temperature") and sign > 0
+    ):
+        found = "temperature"
+    elif (a, b) == ("temperature", "temperature") and sign < 0:
+        found = "temperature difference"
+    elif a == b != "temperature":
+        found = a
+    else:
+        verb = "added to" if sign > 0 else "taken from"
+        raise QuantityError(
+            f"a {b} cannot be {verb} a {a}", "add like to like; a temperature takes a difference in K", at
+        )
+    return found, lambda values: x(values) + sign * y(values)
+
+
+def _multiplied(left: _Node, right: _Node, operator: str | None, at: int) -> _Node:
+    (a, x), (b, y) = left, right
+    if operator == "*":
+        found = b if a == "ratio" else a if b == "ratio" else _PRODUCTS.get((a, b)) or _PRODUCTS.get((b, a))
+    else:
+        found = a if b == "ratio" else "ratio" if a == b else None
+        found = found or next((p for (p, q), whole in _PRODUCTS.items() if whole == a and q == b), None)
+        found = found or next((q for (p, q), whole in _PRODUCTS.items() if whole == a and p == b), None)
+    if found is None or "temperature" in (a, b):
+        verb = "multiplied by" if operator == "*" else "divided by"
+        raise QuantityError(f"a {a} cannot be {verb} a {b}", "only products with a meaning here are allowed", at)
+    if operator == "*":
+        return found, lambda values: x(values) * y(values)
+    return found, lambda values: x(values) / y(values)
+
+
+def shown(value: float, dimension: str) -> str:
+    """A value in SI as an operator reads it: ramp rates in K/min, charge in Ah, energy in Wh, short of digits."""
+    if dimension == "ramp rate":
+        return f"{value * 60:.3g} K/min"
+    if dimension == "charge":
+        return f"{value / _SECONDS_PER_HOUR:.4g} Ah"
+    if dimension == "energy":
+        return f"{value / _SECONDS_PER_HOUR:.4g} Wh"
+    if dimension == "temperature":
+        return f"{value:.1f} °C"
+    if dimension == "time" and value >= 120:
+        return f"{value / 60:.3g} min"
+    return f"{value:.4g} {DIMENSIONS[dimension][1]}".strip()

@@ -1,0 +1,141 @@
+"""YAML text as plain values, with the line and column of every key and value.
+
+Rule 1: a file is data. Tags that would build objects are errors, and so are anchors that would repeat a value unseen.
+Rule 2: a key written twice is an error; the parser's "last one wins" would drop a limit without a word.
+Rule 3: keys may be written with spaces or hyphens ("charge over-temperature"); inside they have underscores.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+
+from ruamel.yaml import YAML
+from ruamel.yaml.error import MarkedYAMLError, YAMLError
+from ruamel.yaml.nodes import MappingNode, Node, ScalarNode, SequenceNode
+
+from runner.errors import Problem
+
+Place = tuple[int, int]
+Path = tuple[str | int, ...]
+
+_PLAIN_TAGS = {f"tag:yaml.org,2002:{name}" for name in ("str", "int", "float", "bool", "null", "timestamp")}
+
+
+def normal_key(key: str) -> str:
+    """``charge over-temperature`` and ``charge-over-temperature`` are ``charge_over_temperature``."""
+    return key.strip().replace(" ", "_").replace("-", "_")
+
+
+@dataclass
+class Source:
+    """A YAML file read: its values, the place of each, and what is wrong with it as YAML."""
+
+    file: str
+    text: str
+    values: object = None
+    problems: list[Problem] = field(default_factory=list)
+    key_places: dict[Path, Place] = field(default_factory=dict)
+    value_places: dict[Path, Place] = field(default_factory=dict)
+
+    def place_of(self, path: Path, *, key: bool = False) -> Place:
+        """Line and column of the value (or key) at a path, or of the nearest thing above it that exists."""
+        if key and path in self.key_places:
+            return self.key_places[path]
+        while path and path not in self.value_places:
+            path = path[:-1]
+        return self.key_places[path] if key and path in self.key_places else self.value_places.get(path, (1, 1))
+
+    def problem(self, path: Path, what: str, remedy: str = "", *, key: bool = False, offset: int = 0) -> Problem:
+        line, column = self.place_of(path, key=key)
+        return Problem(self.file, line, column + offset, what, remedy)
+
+
+def read(text: str, file: str) -> Source:
+    """Read YAML; what is wrong is in ``problems``, and ``values`` holds what could be read all the same."""
+    source = Source(file, text)
+    try:
+        node = YAML(typ="safe", pure=True).compose(text)
+    except MarkedYAMLError as error:
+        mark = error.problem_mark or error.context_mark
+        line, column = (mark.line + 1, mark.column + 1) if mark else (1, 1)
+        what = " ".join(part for part in (error.context, error.problem) if part)
+        source.problems.append(
+            Problem(file, line, column, f"is not YAML: {what}", "look at the indentation and quotes there")
+        )
+        return source
+    except YAMLError as error:
+        source.problems.append(Problem(file, 1, 1, f"is not YAML: {error}", "save it as plain UTF-8 text"))
+        return source
+    if node is None:
+        source.problems.append(Problem(file, 1, 1, "is empty", "see `tripwitness schema` for what belongs in it"))
+        return source
+    source.values = _Reader(source).value(node, ())
+    return source
+
+
+class _Reader:
+    def __init__(self, source: Source) -> None:
+        self.source = source
+        self._open: list[Node] = []
+
+    def value(self, node: Node, path: Path) -> object:
+        self.source.value_places[path] = _place(node)
+        if node in self._open:
+            self._wrong(node, "refers to itself", "write the value out")
+            return None
+        self._open.append(node)
+        try:
+            if isinstance(node, MappingNode):
+                return self._mapping(node, path)
+            if isinstance(node, SequenceNode):
+                return [self.value(item, (*path, index)) for index, item in enumerate(node.value)]
+            assert isinstance(node, ScalarNode)
+            return self._scalar(node)
+        finally:
+            self._open.pop()
+
+    def _mapping(self, node: MappingNode, path: Path) -> dict[str, object]:
+        values: dict[str, object] = {}
+        for key_node, value_node in self._pairs(node):
+            key = normal_key(str(key_node.value))
+            if key in values:
+                self._wrong(key_node, f"{key_node.value!r} is written twice", "keep one of them")
+                continue
+            self.source.key_places[(*path, key)] = _place(key_node)
+            values[key] = self.value(value_node, (*path, key))
+        return values
+
+    def _pairs(self, node: MappingNode) -> Iterator[tuple[Node, Node]]:
+        for key_node, value_node in node.value:
+            if isinstance(key_node, ScalarNode):
+                yield key_node, value_node
+            else:
+                self._wrong(key_node, "a key must be a word", "quote braces that belong to a text")
+
+    def _scalar(self, node: ScalarNode) -> object:
+        if str(node.tag) not in _PLAIN_TAGS:
+            self._wrong(node, f"the tag {node.tag} is not allowed", "write a plain value")
+            return None
+        kind = str(node.tag).rsplit(":", 1)[1]
+        text = str(node.value)
+        if kind == "null":
+            return None
+        if kind == "bool":
+            return text.lower() == "true"
+        if kind in ("int", "float"):
+            if text.lstrip("+-")[:1] == "0" and text.isdigit() and len(text) > 1:
+                return text  # 0042 is a serial number, not forty-two
+            try:
+                return int(text) if kind == "int" else float(text)
+            except ValueError:
+                return text
+        return text
+
+    def _wrong(self, node: Node, what: str, remedy: str) -> None:
+        line, column = _place(node)
+        self.source.problems.append(Problem(self.source.file, line, column, what, remedy))
+
+
+def _place(node: Node) -> Place:
+    return node.start_mark.line + 1, node.start_mark.column + 1

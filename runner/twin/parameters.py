@@ -1,0 +1,203 @@
+"""What the simulated bench is made of, and how a seed draws the truths that nobody at the bench knows."""
+
+from __future__ import annotations
+
+import random
+from dataclasses import dataclass, field, replace
+
+
+@dataclass(frozen=True)
+class ProtectionTruth:
+    """One protection as the pack really behaves. ``offsets``: by how much each sensor's own threshold differs, in K."""
+
+    kind: str
+    trip: float
+    release: float
+    delay: float
+    polling: float
+    latching: bool = False
+    offsets: dict[str, float] = field(default_factory=dict)
+    release_offsets: dict[str, float] = field(default_factory=dict)
+
+
+@dataclass(frozen=True)
+class PackTruth:
+    """The pack: voltages in V, capacity in A·s, resistance in Ω for the whole pack, lags in s."""
+
+    name: str
+    cells: int
+    capacity: float
+    soc: float
+    resistance: float
+    relaxation_resistance: float
+    relaxation_time: float
+    cell_soc_spread: float
+    sensors: dict[str, float]  # name -> lag
+    protections: tuple[ProtectionTruth, ...]
+    full_voltage: float
+
+
+@dataclass(frozen=True)
+class ProbeTruth:
+    """The reference thermometer: errors in K, lag in s."""
+
+    lag: float
+    calibration_error: float
+    coupling_error: float
+    noise: float
+    resolution: float
+
+
+@dataclass(frozen=True)
+class BenchTruth:
+    """The instruments and the room."""
+
+    probe: ProbeTruth
+    ambient: float = 23.0
+    loss_time: float = 300.0  # s: how fast the wrapped sensor loses its heat to the room
+    lead_resistance: float = 0.020
+    supply_noise: tuple[float, float] = (0.002, 0.003)  # V, A
+    supply_resolution: tuple[float, float] = (0.001, 0.001)
+    supply_gain_error: tuple[float, float] = (1.0002, 0.9995)
+    slew: float = 12.0  # A/s
+    meter_noise: float = 0.001
+    meter_resolution: float = 0.001
+    wobble: float = 0.12  # of the wanted rate: how unsteady the hands are
+
+
+@dataclass(frozen=True)
+class Fault:
+    """Something that goes wrong at ``at`` seconds and lasts ``lasts``. The words are in instruments.py and world.py."""
+
+    what: str
+    at: float
+    lasts: float = 1e9
+
+
+@dataclass(frozen=True)
+class Truth:
+    """Everything about one simulated bench."""
+
+    pack: PackTruth
+    bench: BenchTruth
+    faults: tuple[Fault, ...] = ()
+    scenario: str = "sound"
+    seed: int = 0
+
+
+@dataclass(frozen=True)
+class Declared:
+    """What the sheets say, as far as the simulated bench is built from it. The truths are drawn around it."""
+
+    pack_name: str
+    cells: int
+    capacity: float
+    soc: float
+    full_voltage: float
+    sensors: tuple[str, ...]
+    protections: tuple[ProtectionTruth, ...]
+    probe_calibration: float  # standard uncertainty, K
+    probe_coupling: float  # standard uncertainty, K
+    probe_resolution: float
+
+
+SCENARIOS = {
+    "sound": "a pack that keeps what its sheet declares",
+    "trips-late": "every threshold is 6 K beyond the declared one",
+    "no-protection": "temperature protections are missing",
+    "no-release": "protections latch: once tripped they stay",
+    "nearly-full": "the pack is nearly full, its charge current tapers",
+    "one-bad-sensor": "the last sensor's threshold is 6 K beyond the declared one",
+    "lead-off": "a supply lead comes off while the sensor is heated",
+    "supply-silent": "the supply stops answering",
+    "supply-hangs-up": "the supply closes its connection and refuses new ones for a while",
+    "probe-silent": "the thermometer stops answering",
+    "probe-dropouts": "the thermometer and the supply now and then send no number",
+}
+LATE = 6.0  # K
+
+
+def draw(declared: Declared, scenario: str, seed: int) -> Truth:
+    """The truths of one bench: from the declared values, a scenario, and a seed.
+
+    Thresholds are uniform within ±1 K of the declared ones, lags uniform over what such sensors have (4 to 12 s; probes
+    0.5 to 3 s), probe errors normal with the declared standard uncertainties.
+    """
+    dice = random.Random(f"truth {seed}")
+    sensors = {name: dice.uniform(4.0, 12.0) for name in declared.sensors}
+    protections = tuple(_drawn(protection, declared.sensors, dice) for protection in declared.protections)
+    pack = PackTruth(
+        declared.pack_name,
+        declared.cells,
+        declared.capacity * dice.uniform(0.99, 1.03),
+        declared.soc,
+        0.003 * declared.cells * dice.uniform(0.9, 1.1),
+        0.0015 * declared.cells,
+        dice.uniform(30.0, 60.0),
+        0.004,
+        sensors,
+        protections,
+        declared.full_voltage,
+    )
+    probe = ProbeTruth(
+        dice.uniform(0.5, 3.0),
+        dice.gauss(0.0, declared.probe_calibration),
+        dice.gauss(0.0, declared.probe_coupling),
+        0.01,
+        declared.probe_resolution,
+    )
+    truth = Truth(pack, BenchTruth(probe, ambient=dice.uniform(20.0, 25.0)), (), scenario, seed)
+    return _with_scenario(truth, scenario, dice)
+
+
+def _drawn(protection: ProtectionTruth, sensors: tuple[str, ...], dice: random.Random) -> ProtectionTruth:
+    if "temperature" not in protection.kind:
+        return protection
+    return replace(
+        protection,
+        delay=protection.delay * dice.uniform(0.95, 1.05),
+        offsets={name: dice.uniform(-1.0, 1.0) for name in sensors},
+        release_offsets={name: dice.uniform(-1.0, 1.0) for name in sensors},
+    )
+
+
+def _with_scenario(truth: Truth, scenario: str, dice: random.Random) -> Truth:
+    pack = truth.pack
+    if scenario == "trips-late":
+        return replace(
+            truth, pack=replace(pack, protections=tuple(_late(p, tuple(pack.sensors)) for p in pack.protections))
+        )
+    if scenario == "one-bad-sensor":
+        return replace(
+            truth, pack=replace(pack, protections=tuple(_late(p, tuple(pack.sensors)[-1:]) for p in pack.protections))
+        )
+    if scenario == "no-protection":
+        return replace(
+            truth, pack=replace(pack, protections=tuple(p for p in pack.protections if "temperature" not in p.kind))
+        )
+    if scenario == "no-release":
+        return replace(
+            truth, pack=replace(pack, protections=tuple(replace(p, latching=True) for p in pack.protections))
+        )
+    if scenario == "nearly-full":
+        return replace(truth, pack=replace(pack, soc=0.985))
+    faults = {
+        "lead-off": (Fault("lead off", dice.uniform(400.0, 520.0)),),
+        "supply-silent": (Fault("supply silent", dice.uniform(200.0, 500.0)),),
+        "supply-hangs-up": (Fault("supply hangs up", dice.uniform(200.0, 500.0), 3.0),),
+        "probe-silent": (Fault("probe silent", dice.uniform(200.0, 500.0)),),
+        "probe-dropouts": tuple(
+            Fault(what, at, 0.3)
+            for at in sorted(dice.uniform(60.0, 2500.0) for _ in range(20))
+            for what in ("probe sends no number", "supply sends no number")
+        ),
+    }
+    return replace(truth, faults=faults.get(scenario, ()))
+
+
+def _late(protection: ProtectionTruth, sensors: tuple[str, ...]) -> ProtectionTruth:
+    if "temperature" not in protection.kind:
+        return protection
+    sign = 1.0 if "over" in protection.kind else -1.0
+    offsets = {name: offset + (sign * LATE if name in sensors else 0.0) for name, offset in protection.offsets.items()}
+    return replace(protection, offsets=offsets)
