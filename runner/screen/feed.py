@@ -11,8 +11,8 @@ import threading
 import time
 from collections.abc import Callable
 
-from textual.app import App
 from textual.message import Message
+from textual.message_pump import MessagePump
 
 from runner.engine.view import View
 from runner.errors import OperatorGone
@@ -48,7 +48,7 @@ class ScreenOperator:
     def __init__(self, name: str) -> None:
         self.name = name
         self.trace = Trace()
-        self._app: App[None] | None = None
+        self._face: MessagePump | None = None
         self._gone = threading.Event()
         self._replies: queue.Queue[str] = queue.Queue()
         self._asked: Ask | None = None
@@ -58,12 +58,12 @@ class ScreenOperator:
 
     # ---- the screen's side -----------------------------------------------------------------------------------
 
-    def attach(self, app: App[None]) -> None:
+    def attach(self, face: MessagePump) -> None:
         """The screen is up; what was said before is said now."""
         with self._lock:
-            self._app = app
+            self._face = face
             for order, t in self._held:
-                app.post_message(Told(order, t))
+                face.post_message(Told(order, t))
             self._held.clear()
 
     def detach(self) -> None:
@@ -80,14 +80,14 @@ class ScreenOperator:
         if isinstance(order, Ask):
             self._asked = order
         with self._lock:
-            if self._app is None:
+            if self._face is None:
                 self._held.append((order, t))
             else:
-                self._app.post_message(Told(order, t))
+                self._face.post_message(Told(order, t))
 
     def show(self, look: Callable[[], View]) -> None:
         now = time.monotonic()
-        if now - self._last_shown < 1 / FRAMES or self._app is None:
+        if now - self._last_shown < 1 / FRAMES or self._face is None:
             return
         self._last_shown = now
         view = look()
@@ -97,7 +97,7 @@ class ScreenOperator:
             None if PROBE_TEMPERATURE in lost else view.readings.get(PROBE_TEMPERATURE),
             None if SUPPLY_CURRENT in lost else view.readings.get(SUPPLY_CURRENT),
         )
-        self._app.post_message(Seen(view))
+        self._face.post_message(Seen(view))
 
     def answers(self, t: float) -> list[Answered]:
         if self._gone.is_set() and self._asked is not None:

@@ -41,8 +41,8 @@ class RunScreen(Screen[None]):
 
     def compose(self) -> ComposeResult:
         job = self.job
-        simulated = f" · REHEARSAL ×{job.bench.speed:g}" if job.bench.simulated else ""
-        yield Static(Content(f"{job.procedure.title} · {job.pack.name} no. {job.pack.serial}{simulated}"), id="title")
+        simulated = f"REHEARSAL ×{job.bench.speed:g} · " if job.bench.simulated else ""
+        yield Static(Content(f"{simulated}{job.pack.name} no. {job.pack.serial} · {job.procedure.title}"), id="title")
         yield Prompt(id="prompt")
         with Horizontal(id="readouts"):
             yield Readout("sensor", "°C", "{:.2f}")
@@ -61,7 +61,7 @@ class RunScreen(Screen[None]):
     def on_mount(self) -> None:
         self._page(shown=True)
         self.query_one(Prompt).show("The run is about to begin.", "", hold=False)
-        self.operator.attach(self.app)
+        self.operator.attach(self)
 
     # ---- what the run says -----------------------------------------------------------------------------------
 
@@ -141,9 +141,15 @@ class RunScreen(Screen[None]):
         self.app.bell()
 
     def _page(self, *, shown: bool) -> None:
-        """The page of text in the chart's place, or the chart."""
-        self.query_one("#page").display = shown
-        self.query_one(StripChart).display = not shown
+        """The page of text by itself, so that all of it can be read at 80 columns, or the readings."""
+        for wanted, there in (
+            ("#page", shown),
+            ("#readouts", not shown),
+            ("#coach", not shown),
+            ("#steps", not shown),
+            ("#chart", not shown),
+        ):
+            self.query_one(wanted).display = there
 
     def _cautions(self) -> Content:
         program = self.job.program

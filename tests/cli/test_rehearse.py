@@ -10,7 +10,6 @@ def test_a_sound_pack_passes_the_rehearsal_and_gets_a_certificate(tmp_path, caps
     out = capsys.readouterr().out
     (folder,) = tmp_path.iterdir()
     assert status == 0, out
-    assert "did not" not in out
     findings = json.loads((folder / "findings.json").read_text())
     assert findings["conformity"] == "pass"
     assert (folder / "certificate.html").stat().st_size > 10_000

@@ -11,7 +11,7 @@ NEAR = 0.9  # of a ceiling: from here on it is marked
 
 
 class HeadroomLine(Static):
-    """``temperature 54.1 of 67 °C`` and so on; one that is near is marked with !."""
+    """``54.1 of 67 °C`` and so on; one that is near is marked with !."""
 
     DEFAULT_CSS = "HeadroomLine { height: 1; padding: 0 1; color: $text-muted; }"
 
@@ -20,7 +20,7 @@ class HeadroomLine(Static):
         for each in headroom:
             value = "–" if each.value is None else f"{each.value:.3g}"
             near = "! " if each.value is not None and each.value > NEAR * each.ceiling else ""
-            parts.append(f"{near}{each.name} {value} of {each.ceiling:.3g} {each.unit}")
+            parts.append(f"{near}{value} of {each.ceiling:.3g} {each.unit}")
         if remaining is not None:
             parts.append(f"{remaining:.0f} s to go")
         self.update(Content("ceilings: " + "   ".join(parts)))
