@@ -175,7 +175,7 @@ def _bench(options: argparse.Namespace) -> int:
     from runner.conduct.files import load_bench
 
     file, sheet, dialects = load_bench(Path(options.bench))
-    bench = Bench(sheet, dialects, time.monotonic)
+    bench = Bench(sheet, dialects, time.monotonic, time.sleep)
     try:
         present = call(bench, datetime.datetime.now(datetime.UTC).date())
     finally:

@@ -68,7 +68,7 @@ class Face:
 
     def rehearse(self, name: str, speed: float) -> int:
         """One rehearsal; its exit status. Raises SheetError if a file is wrong."""
-        clock = VirtualClock() if speed == float("inf") else ScaledClock(speed)
+        clock = VirtualClock(speed)
         pack = read_file(Path(self.options.pack) if self.options.pack else DEMO_PACK)
         with Rehearsal(
             find_procedure(name),
@@ -76,7 +76,6 @@ class Face:
             self.options.scenario,
             self.options.seed,
             clock.now,
-            clock.speed,
             tuple(self.options.sensor),
         ) as rehearsal:
             return self._carry_out(rehearsal.job, clock, rehearsal.write_truth)
@@ -113,8 +112,10 @@ class Face:
         from runner.screen.app import show_run
 
         name = _operator_name(job)
+        simulated = f"REHEARSAL ×{clock.speed:g} · " if job.bench.simulated else ""
         return show_run(
             job,
+            f"{simulated}{job.pack.name} no. {job.pack.serial} · {job.procedure.title}",
             name,
             stop,
             lambda operator: execute(job, operator, clock, Path(self.options.out), stop, ended=ended),

@@ -107,12 +107,14 @@ class PlainOperator:
         self._lines: queue.Queue[str | None] = queue.Queue()
         self._asked: Ask | None = None
         self._ended = False
-        threading.Thread(target=self._read, args=(source or sys.stdin,), name="plain input", daemon=True).start()
+        self._reader = threading.Thread(target=self._read, args=(source or sys.stdin,), name="plain input", daemon=True)
 
     def told(self, order: Order, t: float) -> None:
         self._printer.told(order, t)
         if isinstance(order, Ask):
             self._asked = order
+            if self._reader.ident is None:
+                self._reader.start()  # not before: what was typed earlier agreed to nothing
             self._printer.line("               [Enter] go on    stop [Enter] end the run")
 
     def show(self, look: Callable[[], View]) -> None:
@@ -147,6 +149,9 @@ class PlainOperator:
         return [Answered(t, question, "go on", self._name)]
 
     def _read(self, source: TextIO) -> None:
-        for line in source:
-            self._lines.put(line)
+        try:
+            for line in source:
+                self._lines.put(line)
+        except (OSError, ValueError):
+            pass  # the terminal is gone: the end of the input
         self._lines.put(None)

@@ -16,6 +16,9 @@ from runner.sheets.bench import BenchFile
 from runner.sheets.dialect import Dialect
 
 
+OFF_PAUSES = (0.0, 0.2, 0.5, 1.0, 2.0, 4.0)  # s before each attempt: a busy or rebooting interface needs a moment
+
+
 class BenchNotReady(BenchError):
     """Several instruments could not be opened; ``faults`` has one error each."""
 
@@ -37,9 +40,11 @@ class Readings:
 class Bench:
     """An open bench. Everything on it is called from one thread."""
 
-    def __init__(self, sheet: BenchFile, dialects: Mapping[str, Dialect], now: Callable[[], float]) -> None:
+    def __init__(
+        self, sheet: BenchFile, dialects: Mapping[str, Dialect], now: Callable[[], float], pause: Pause
+    ) -> None:
         """Open the connections lazily; ``ready`` looks whether everybody is there."""
-        self.sheet = sheet
+        self.sheet, self._pause = sheet, pause
         self._manager = pyvisa.ResourceManager(sheet.backend)
         self.speakers: dict[str, Speaker] = {}
         for role, instrument in sheet.roles().items():
@@ -114,14 +119,17 @@ class Bench:
             self.speakers["hands"].command(action, rate * 60, sensor)
 
     def off(self) -> tuple[bool, str]:
-        """Load and supply off. (True, "") if both read back as off, else (False, what to do). Never raises."""
-        unsure = [
-            name
-            for name, thing in (("load", self.load), ("supply", self.supply))
-            if thing is not None and not thing.off()
-        ]
-        if not unsure:
-            return True, ""
+        """Supply and load off. (True, "") if both read back as off, else (False, what to do). Never raises.
+
+        Everybody gets a first attempt before anybody gets a second; the whole takes at most the OFF_PAUSES and, for each
+        attempt that fails, two openings and two replies.
+        """
+        unsure = {name: thing for name, thing in (("supply", self.supply), ("load", self.load)) if thing is not None}
+        for seconds in OFF_PAUSES:
+            self._pause(seconds)
+            unsure = {name: thing for name, thing in unsure.items() if not thing.off()}
+            if not unsure:
+                return True, ""
         words = " and ".join(unsure)
         return False, f"{words} did not confirm to be off: SWITCH OFF {words.upper()} BY HAND"
 

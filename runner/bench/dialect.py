@@ -113,7 +113,8 @@ class Speaker:
         mode = self.dialect.mode
         if mode is None:
             return ""
-        bits = int(self._parsed(Query(ask=mode.ask), self.link.ask(mode.ask)[0]))
+        ask = mode.ask.format(channel=self.channel)
+        bits = int(self._parsed(Query(ask=ask), self.link.ask(ask)[0]))
         if bits >> mode.constant_voltage_bit & 1:
             return "CV"
         return "CC" if bits >> mode.constant_current_bit & 1 else ""

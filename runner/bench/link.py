@@ -20,7 +20,7 @@ from collections.abc import Callable
 from typing import Any
 
 import pyvisa
-from pyvisa import constants
+from pyvisa import constants, rname
 
 from runner.errors import LinkError
 
@@ -138,17 +138,16 @@ class Link:
 
     def _connect(self) -> None:
         try:
+            rname.to_canonical_name(self.address)
+        except rname.InvalidResourceName as error:
+            raise LinkError.bad_address(self.instrument, self.address) from error
+        try:
             session = self._manager.open_resource(
                 self.address, open_timeout=int(OPEN_TIMEOUT * 1000), read_termination="\n", write_termination="\n"
             )
         except pyvisa.errors.VisaIOError as error:
-            if error.error_code in (
-                constants.StatusCode.error_invalid_resource_name,
-                constants.StatusCode.error_resource_not_found,
-            ):
-                raise LinkError.bad_address(self.instrument, self.address) from error
             raise LinkError.refused(self.instrument, self.address, error.abbreviation) from error
-        except Exception as error:
+        except Exception as error:  # pyvisa-py raises a bare Exception for an unknown or silent host
             raise LinkError.refused(self.instrument, self.address, str(error)) from error
         session.timeout = int(self.timeout * 1000)
         self._session = session

@@ -36,7 +36,7 @@ class Load:
             raise SettingError.reads_back("load", "input", 1, 0)
 
     def off(self) -> bool:
-        """Input off. True if it reads back as off; False if nothing answers. Never raises."""
+        """One attempt to switch the input off. True if it reads back as off; False if nothing answers. Never raises."""
         return switch_off(self.speaker, "input_off", "input")
 
     def read(self) -> tuple[float, float]:

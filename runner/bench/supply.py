@@ -8,8 +8,6 @@ from runner.bench.dialect import Speaker
 from runner.errors import BenchError, NotAReading, SettingError
 from runner.sheets import bench as sheets
 
-OFF_ATTEMPTS = 4
-
 
 @dataclass(frozen=True)
 class SupplyReading:
@@ -58,7 +56,7 @@ class Supply:
             raise SettingError.reads_back("supply", "output", 1, 0)
 
     def off(self) -> bool:
-        """Output off. True if it reads back as off; False if nothing answers. Never raises."""
+        """One attempt to switch the output off. True if it reads back as off; False if nothing answers. Never raises."""
         return switch_off(self.speaker, "output_off", "output")
 
     def read(self) -> SupplyReading:
@@ -82,16 +80,14 @@ class Supply:
 
 
 def switch_off(speaker: Speaker, command: str, query: str) -> bool:
-    """Switch something off and read it back, on a new connection each time the old one fails; at last without a reply.
+    """One attempt to switch something off: if the old connection fails, once more on a new one without waiting for a reply.
 
-    True only if it read back as off. Never raises, and takes at most OFF_ATTEMPTS × (opening + two replies).
+    True only if it read back as off. Never raises.
     """
-    for _ in range(OFF_ATTEMPTS):
-        speaker.link.hurry()
-        try:
-            speaker.command(command)
-            if speaker.number(query) == 0:
-                return True
-        except BenchError:
-            speaker.shout(command)
-    return False
+    speaker.link.hurry()
+    try:
+        speaker.command(command)
+        return speaker.number(query) == 0
+    except BenchError:
+        speaker.shout(command)
+        return False

@@ -1,8 +1,9 @@
-"""The three clocks: real, scaled (a rehearsal a person watches) and virtual (tests and unattended rehearsals)."""
+"""The clocks: real or scaled (a bench whose time runs by itself), and virtual (a rehearsal in this process)."""
 
 from __future__ import annotations
 
 import datetime
+import math
 import time
 
 
@@ -29,11 +30,14 @@ class ScaledClock:
 
 
 class VirtualClock:
-    """Time that only passes when somebody sleeps. ``utc`` goes on from the moment of its making."""
+    """Time that only passes when somebody sleeps. ``utc`` goes on from the moment of its making.
 
-    speed = float("inf")
+    With a finite ``speed`` a sleep takes its share of real time, so a person can watch; what the computer itself takes
+    is no part of the time either way, and the same seed gives the same run.
+    """
 
-    def __init__(self) -> None:
+    def __init__(self, speed: float = math.inf) -> None:
+        self.speed = speed
         self._now = 0.0
         self._began = datetime.datetime.now(datetime.UTC)
 
@@ -41,7 +45,11 @@ class VirtualClock:
         return self._now
 
     def sleep(self, seconds: float) -> None:
-        self._now += max(0.0, seconds)
+        if seconds <= 0:
+            return
+        if not math.isinf(self.speed):
+            time.sleep(seconds / self.speed)
+        self._now += seconds
 
     def utc(self) -> str:
         return _iso(self._began + datetime.timedelta(seconds=self._now))

@@ -41,7 +41,7 @@ def execute(
     Raises BenchError if an instrument is not there or RecordError if no folder can be made; then nothing was switched on
     and no folder is left behind. Once the loop has begun nothing is raised by it.
     """
-    bench = Bench(job.bench, job.dialects, clock.now)
+    bench = Bench(job.bench, job.dialects, clock.now, clock.sleep)
     try:
         identities = bench.ready()
         moment = clock.utc()

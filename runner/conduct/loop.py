@@ -51,7 +51,6 @@ class Loop:
         self._happened: deque[Event] = deque()
         self._end: End | None = None
         self._stop_told = False
-        self._speed = getattr(clock, "speed", 1.0)
 
     def carry_out(self) -> Outcome:
         """Run to the end. Never raises; a fault of the program is in the outcome and, if that can be, in the journal.
@@ -87,7 +86,7 @@ class Loop:
             self._feed(sample)
         self.operator.show(self._look)
         if not self.run.ended:
-            self.clock.sleep(max(0.0, min(self.sampler.due(), SLICE * max(1.0, self._speed))))
+            self.clock.sleep(max(0.0, min(self.sampler.due(), SLICE * max(1.0, self.clock.speed))))
 
     def _feed(self, event: Event) -> None:
         """An event and everything that follows from it, until nothing more happens at once."""

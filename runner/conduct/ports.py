@@ -14,7 +14,9 @@ from runner.orders import Order
 
 
 class Clock(Protocol):
-    """Everything that waits or stamps asks the clock it was given."""
+    """Everything that waits or stamps asks the clock it was given. ``speed``: its seconds in a second of real time."""
+
+    speed: float
 
     def now(self) -> float:
         """Monotonic seconds."""

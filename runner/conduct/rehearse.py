@@ -131,14 +131,13 @@ class Rehearsal:
         scenario: str,
         seed: int,
         now: Callable[[], float],
-        speed: float,
         sensors: tuple[str, ...] = (),
     ) -> None:
         """Raises SheetError if procedure or pack sheet are wrong; then nothing listens."""
         self.world = build_world(pack, scenario, seed, now)
         self.servers = Servers(self.world)
         try:
-            bench = UserFile("simulated-bench.yaml", bench_text(self.servers, min(speed, 1e9), timeout=0.5))
+            bench = UserFile("simulated-bench.yaml", bench_text(self.servers, 1.0, timeout=0.5))
             self.job: Job = load(procedure, pack, bench, sensors)
         except BaseException:
             self.servers.close()

@@ -35,8 +35,9 @@ _WATCHED = (
 class Ceilings:
     """Fed with every sample; says in words which ceiling was passed, or None."""
 
-    def __init__(self, values: CeilingValues) -> None:
+    def __init__(self, values: CeilingValues, patience: float = 1.0) -> None:
         self.values = values
+        self._blind_after = BLIND_AFTER * patience
         self._latest: dict[str, float] = {}
         self._seen: dict[str, float] = {}
         self._over: dict[str, int] = {}
@@ -60,7 +61,7 @@ class Ceilings:
             value = sample.readings.get(channel)
             if value is None:
                 last = self._seen.get(channel)
-                if last is not None and sample.t - last > BLIND_AFTER:
+                if last is not None and sample.t - last > self._blind_after:
                     why = self._lost.get(channel, "it was not read")
                     return f"no valid {name} for {sample.t - last:.1f} s with the output on ({why})"
                 continue

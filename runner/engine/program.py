@@ -16,6 +16,9 @@ from runner.sheets.procedure import Procedure, Repeat, StepItem, dimension_of, n
 from runner.sheets.quantity import DIMENSIONS, Expression, parse_expression, shown
 from runner.sheets.source import Path, Source
 
+MOST_PATIENCE = 10.0
+UNHURRIED = 10.0  # times real speed: up to here the pauses of a busy computer do not look like lost readings
+
 
 @dataclass(frozen=True)
 class Planned:
@@ -57,6 +60,7 @@ class Program:
     ceilings: CeilingValues
     protect: tuple[float, float]  # the supply's own over-voltage (V) and over-current (A) protection
     smallest_current: float  # A that the supply's reading can tell from none
+    patience: float  # how many times longer than usual readings may be missing: a fast simulated bench stretches pauses
     sensors: tuple[str, ...]
     steps: tuple[Planned, ...]
 
@@ -128,6 +132,7 @@ class _Planner:
             ceilings,
             protect,
             3.0 * (accuracy.offset + accuracy.resolution),
+            min(max(1.0, self.bench.speed / UNHURRIED), MOST_PATIENCE) if self.bench.simulated else 1.0,
             tuple(sensor.name for sensor in sensors),
             tuple(self.steps),
         )

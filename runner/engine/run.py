@@ -38,8 +38,8 @@ class Run:
         self.program = program
         self.state = State.READY
         self.known = Known()
-        self.watcher = Watcher(program.smallest_current)
-        self.ceilings = Ceilings(program.ceilings)
+        self.watcher = Watcher(program.smallest_current, program.patience)
+        self.ceilings = Ceilings(program.ceilings, program.patience)
         self.step: Step | None = None
         self.skipped: dict[int, str] = {}
         self.early = False

@@ -49,11 +49,13 @@ class Verdict:
 class Watcher:
     """Fed with samples one by one; ``verdict`` is what it thinks now.
 
-    ``smallest`` is the least current, in A, that the supply's reading can tell from none (offset and resolution).
+    ``smallest`` is the least current, in A, that the supply's reading can tell from none (offset and resolution);
+    ``patience`` stretches the time after which readings count as lost.
     """
 
-    def __init__(self, smallest: float) -> None:
+    def __init__(self, smallest: float, patience: float = 1.0) -> None:
         self.smallest = smallest
+        self._lost_after = LOST_AFTER * patience
         self.verdict = Verdict("idle", "the output is off", 0.0)
         self._set: tuple[float, float] | None = None
         self._levels: deque[float] = deque(maxlen=LEVEL_SAMPLES)
@@ -108,7 +110,7 @@ class Watcher:
 
     def _missing(self, sample: Sampled) -> list[Verdict]:
         quiet = sample.t - self._last_valid
-        if quiet < LOST_AFTER or self.verdict.word == "lost":
+        if quiet < self._lost_after or self.verdict.word == "lost":
             return []
         return self._say("lost", f"no valid current for {quiet:.1f} s: {sample.lost[SUPPLY_CURRENT]}", self._last_valid)
 

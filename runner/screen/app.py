@@ -26,17 +26,19 @@ class RunApp(App[None]):
     def __init__(
         self,
         job: Job,
+        heading: str,
         operator: ScreenOperator,
         stop: StopFlag,
         thread: RunThread[Result],
         line: Callable[[Finding], str],
     ) -> None:
         super().__init__()
-        self.job, self.operator, self.stop, self.thread, self.line = job, operator, stop, thread, line
+        self.job, self.heading, self.operator, self.stop = job, heading, operator, stop
+        self.thread, self.line = thread, line
         self._told_the_end = False
 
     def on_mount(self) -> None:
-        self.push_screen(RunScreen(self.job, self.operator, self.stop))
+        self.push_screen(RunScreen(self.job, self.heading, self.operator, self.stop))
         self.set_interval(LOOK_EVERY, self._look_at_the_run)
         self.thread.start()
 
@@ -57,7 +59,12 @@ class RunApp(App[None]):
 
 
 def show_run(
-    job: Job, name: str, stop: StopFlag, work: Callable[[Operator], Result], line: Callable[[Finding], str]
+    job: Job,
+    heading: str,
+    name: str,
+    stop: StopFlag,
+    work: Callable[[Operator], Result],
+    line: Callable[[Finding], str],
 ) -> Result:
     """Run ``work`` in a thread of its own with a screen in front of it; what it returned.
 
@@ -66,7 +73,7 @@ def show_run(
     operator = ScreenOperator(name)
     thread: RunThread[Result] = RunThread(lambda: work(operator))
     try:
-        RunApp(job, operator, stop, thread, line).run()
+        RunApp(job, heading, operator, stop, thread, line).run()
     finally:
         operator.detach()
         if thread.started:

@@ -31,18 +31,16 @@ class RunScreen(Screen[None]):
     BINDINGS = list(KEYS)
     CSS_PATH = "run.tcss"
 
-    def __init__(self, job: Job, operator: ScreenOperator, stop: StopFlag) -> None:
+    def __init__(self, job: Job, heading: str, operator: ScreenOperator, stop: StopFlag) -> None:
         super().__init__()
-        self.job, self.operator, self.stop = job, operator, stop
+        self.job, self.heading, self.operator, self.stop = job, heading, operator, stop
         self.marks = Marks(job.program.trip_limits)
         self.asked: Ask | None = None
         self.end: End | None = None
         self.view: View | None = None
 
     def compose(self) -> ComposeResult:
-        job = self.job
-        simulated = f"REHEARSAL ×{job.bench.speed:g} · " if job.bench.simulated else ""
-        yield Static(Content(f"{simulated}{job.pack.name} no. {job.pack.serial} · {job.procedure.title}"), id="title")
+        yield Static(Content(self.heading), id="title")
         yield Prompt(id="prompt")
         with Horizontal(id="readouts"):
             yield Readout("sensor", "°C", "{:.2f}")

@@ -5,10 +5,11 @@ from __future__ import annotations
 import difflib
 import types
 import typing
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from typing import Any, TypeVar
 
 from pydantic import BaseModel, ValidationError
+from pydantic_core import ErrorDetails
 
 from runner.errors import Problem, SheetError
 from runner.sheets.quantity import QuantityError
@@ -54,7 +55,10 @@ def checked(source: Source, model: type[S], context: dict[str, Any] | None = Non
 
 def _problems(source: Source, model: type[BaseModel], error: ValidationError) -> Iterable[Problem]:
     errors = error.errors()
+    misspelt = set(_misspelt(model, errors))
     for found in errors:
+        if found["type"] == "missing" and found["loc"] in misspelt:
+            continue  # it is there, under a name that is nearly right, and that is reported
         if found["type"] == "too_short" and any(
             len(other["loc"]) > len(found["loc"]) and other["loc"][: len(found["loc"])] == found["loc"]
             for other in errors
@@ -88,11 +92,25 @@ def _problems(source: Source, model: type[BaseModel], error: ValidationError) ->
             )
 
 
+def _misspelt(model: type[BaseModel], errors: Sequence[ErrorDetails]) -> Iterable[Path]:
+    """The places of missing keys for which an unknown key at the same level is a near miss."""
+    for found in errors:
+        if found["type"] == "extra_forbidden":
+            *above, key = found["loc"]
+            near = _near(str(key), _fields_at(model, tuple(above)))
+            if near:
+                yield (*above, near)
+
+
+def _near(key: str, known: Iterable[str]) -> str:
+    return next(iter(difflib.get_close_matches(normal_key(key), list(known), n=1, cutoff=0.6)), "")
+
+
 def unknown_key(source: Source, path: Path, known: Iterable[str]) -> Problem:
     """A key nobody reads, with the near miss or the whole list as remedy."""
     known = sorted(known)
-    near = difflib.get_close_matches(normal_key(str(path[-1])), known, n=1, cutoff=0.6)
-    remedy = f"did you mean {near[0]}?" if near else f"known here: {', '.join(known)}"
+    near = _near(str(path[-1]), known)
+    remedy = f"did you mean {near}?" if near else f"known here: {', '.join(known)}"
     return source.problem(path, f"unknown key {str(path[-1])!r}", remedy, key=True)
 
 

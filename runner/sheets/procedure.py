@@ -203,6 +203,9 @@ class StepItem(Sheet):
         return next(self._given())
 
 
+Repeat.model_rebuild()  # it holds steps, which hold repeats
+
+
 class Ceilings(Sheet):
     """Limits that end the run at once. Temperature by the probe, voltage and current by the supply, time from the start."""
 

@@ -1,0 +1,120 @@
+"""Dialects: strict replies, error queues, and a dialect file that a user wrote."""
+
+import pytest
+
+from runner.bench.dialect import BUILT_IN, Speaker
+from runner.errors import LinkError, NotAReading, SettingError, SheetError
+from runner.sheets.dialect import NEEDED, parse_dialect
+
+OWN = """\
+kind: dialect
+name: an old supply with words of its own
+role: supply
+acknowledge: null
+errors: null
+identity: ID?
+join: null
+commands:
+  set_voltage: "VSET{channel} {value}"
+  set_current: "ISET{channel} {value}"
+  set_overvoltage: "OVP{channel} {value}"
+  set_overcurrent: "OCP{channel} {value}"
+  output_on: "OUT{channel} 1"
+  output_off: "OUT{channel} 0"
+queries:
+  voltage_setting: "VSET{channel}?"
+  current_setting: "ISET{channel}?"
+  overvoltage_setting: "OVP{channel}?"
+  overcurrent_setting: "OCP{channel}?"
+  output: {ask: "OUT{channel}?", reply: "OUT ([01])"}
+  voltage: {ask: "VOUT{channel}?", reply: "([-0-9.]+) ?V"}
+  current: {ask: "IOUT{channel}?", reply: "([-0-9.]+) ?mA", scale: 0.001}
+mode: {ask: "STS{channel}?", constant_voltage_bit: 0, constant_current_bit: 1}
+"""
+
+
+class Wire:
+    """A link that answers from a table and remembers what it was told."""
+
+    instrument = "supply"
+
+    def __init__(self, answers):
+        self.answers, self.said = answers, []
+
+    def ask(self, message, fields=1):
+        self.said.append(message)
+        reply = self.answers[message]
+        if isinstance(reply, Exception):
+            raise reply
+        return reply.split(";") if fields > 1 else [reply]
+
+    def tell(self, message, acknowledge=None):
+        self.said.append(f"{message};{acknowledge}" if acknowledge else message)
+
+
+# SCPI-1999: ±9.9E37 are the infinities and 9.91E37 is not-a-number (second-hand, several makers' manuals)
+@pytest.mark.parametrize(
+    "reply", ["9.91E37", "+9.9E+37", "-9.9E37", "NAN", "", "1.2.3", "12 V", "1,5", "--5", "1e", "INF"]
+)
+def test_what_is_no_finite_number_is_no_reading(reply):
+    with pytest.raises(NotAReading):
+        Speaker(Wire({"MEAS:VOLT?": reply}), BUILT_IN["meter"]).number("voltage")
+
+
+@pytest.mark.parametrize(
+    ("reply", "value"), [("+2.500000E+01", 25.0), (" 7 ", 7.0), ("-.5", -0.5), ("3.", 3.0), ("1E-3", 0.001)]
+)
+def test_the_standards_forms_of_a_number_are_read(reply, value):
+    assert Speaker(Wire({"MEAS:VOLT?": reply}), BUILT_IN["meter"]).number("voltage") == pytest.approx(value)
+
+
+def test_one_bad_number_of_several_does_not_spoil_the_others():
+    wire = Wire({"MEAS:VOLT?;:MEAS:CURR?;:OUTP?": "26.5;9.91E37;1"})
+    voltage, current, output = Speaker(wire, BUILT_IN["supply"]).numbers("voltage", "current", "output")
+    assert (voltage, output) == (26.5, 1.0)
+    assert isinstance(current, NotAReading)
+
+
+def test_a_setting_the_instrument_complains_about_is_an_error_and_the_queue_is_emptied():
+    complaints = iter(['-222,"Data out of range"', '-113,"Undefined header"', '0,"No error"'])
+    wire = Wire({})
+    wire.ask = lambda message, fields=1: [next(complaints)]
+    with pytest.raises(SettingError, match="Data out of range"):
+        Speaker(wire, BUILT_IN["supply"]).command("set_voltage", 999)
+    assert next(complaints, "empty") == "empty"
+
+
+def test_the_short_forms_are_sent():
+    wire = Wire({"SYST:ERR?": '0,"No error"'})
+    Speaker(wire, BUILT_IN["supply"]).command("set_voltage", 29.2)
+    assert wire.said == ["VOLT 29.2;*OPC?", "SYST:ERR?"]
+
+
+def test_a_users_own_dialect_needs_no_code():
+    dialect = parse_dialect(OWN, "own.yaml")
+    wire = Wire({"VOUT2?": "26.51V", "IOUT2?": "3999 mA", "OUT2?": "OUT 1", "STS2?": "2"})
+    speaker = Speaker(wire, dialect, channel="2")
+    speaker.command("set_voltage", 29.2)
+    assert wire.said == ["VSET2 29.2"]
+    assert speaker.numbers("voltage", "current", "output") == [26.51, pytest.approx(3.999), 1.0]
+    assert speaker.mode() == "CC"
+    assert speaker.number("voltage") == 26.51
+
+
+def test_a_dialect_that_lacks_a_word_says_which():
+    with pytest.raises(SheetError, match="commands: output_off"):
+        parse_dialect(OWN.replace('  output_off: "OUT{channel} 0"\n', ""), "own.yaml")
+    with pytest.raises(SheetError, match="0 groups"):
+        parse_dialect(OWN.replace("OUT ([01])", "OUT [01]"), "own.yaml")
+
+
+def test_every_built_in_dialect_has_every_word_its_role_needs():
+    for role, (commands, queries) in NEEDED.items():
+        assert set(BUILT_IN[role].commands) == set(commands)
+        assert set(BUILT_IN[role].queries) == set(queries)
+
+
+def test_a_broken_link_is_passed_on_and_never_a_number():
+    wire = Wire({"MEAS:VOLT?": LinkError.timed_out("meter", "MEAS:VOLT?", 1.0)})
+    with pytest.raises(LinkError):
+        Speaker(wire, BUILT_IN["meter"]).number("voltage")

@@ -1,0 +1,149 @@
+"""Broken input of every kind: one clear message a mistake, with its place; exit status 2; no traceback; no folder."""
+
+import re
+import socket
+
+import pytest
+
+from runner.cli import main
+from tests.builders import BENCH, PACK, SHORT_PROCEDURE
+
+
+def free_port():
+    with socket.socket() as probe:
+        probe.bind(("127.0.0.1", 0))
+        return probe.getsockname()[1]
+
+
+PORT = free_port()
+BENCH_TEXT = BENCH.format(port=PORT)
+
+# (what is broken, which file, what is replaced, by what, line, column, part of the message)
+MISTAKES = [
+    ("bad YAML", "pack", "cells_in_series: 8", "cells_in_series: [8", 6, 16, "is not YAML"),
+    ("a tab", "pack", "  - {name", "\t- {name", 12, 1, "is not YAML"),
+    ("unknown key", "pack", "serial:", "sreial:", 3, 1, "unknown key 'sreial'; did you mean serial?"),
+    ("missing key", "pack", "chemistry: LFP\n", "", 1, 1, "chemistry is missing"),
+    ("key twice", "pack", "chemistry: LFP", "chemistry: LFP\nchemistry: LCO", 5, 1, "'chemistry' is written twice"),
+    ("wrong unit", "pack", "rated_capacity: 40 Ah", "rated_capacity: 40 A", 9, 17, "40 A is a current, a charge is wanted"),
+    ("no unit", "pack", "trip: 55 degC", "trip: 55", 15, 11, "55 has no unit; write it like 55 degC"),
+    ("kelvin for a temperature", "pack", "trip: 55 degC", "trip: 328 K", 15, 11, "a temperature is wanted; temperatures are written in degC"),
+    ("no tolerance", "pack", "    tolerance: 2 K\n", "", 15, 5, "the trip threshold has no tolerance; add tolerance"),
+    ("unknown sensor", "pack", "sensors: all", "sensors: [T1, T7]", 20, 14, "T7 is not a sensor of this pack; known are T1"),
+    ("voltages out of order", "pack", "cut_off_voltage: 20 V", "cut_off_voltage: 27 V", 1, 1, "do not rise in this order"),
+    ("protection missing", "pack", "charge over-temperature:", "charge under-temperature:", 13, 1, "declares no charge over temperature"),
+    ("not a whole number", "pack", "cells_in_series: 8", "cells_in_series: eight", 5, 18, "is not a whole number"),
+    ("missing instrument", "bench", BENCH_TEXT[BENCH_TEXT.index("  probe:"):], "", 3, 1, "has no probe, which the procedure short needs"),
+    ("half an accuracy", "bench", "expanded_uncertainty: 0.2 K, ", "", 9, 15, "give either expanded_uncertainty or limit"),
+    ("limit too low", "bench", "current: 10 A", "current: 2 A", 6, 38, "charges with 4 A, at most 2 A are allowed"),
+    ("unknown rule", "bench", "name: test bench", "name: b\ndecision: {rule: coin}", 3, 18, "'coin' is not one of"),
+    ("missing dialect file", "bench", "coupling: 0.15 K", "coupling: 0.15 K\n    dialect: mine.yaml", 11, 14, "cannot be read"),
+    ("address that is none", "bench", f"TCPIP::127.0.0.1::{PORT}::SOCKET\n    limits", "TCPIP::::SOCKET\n    limits", 5, 14, "is not a VISA address"),
+    ("unknown step", "procedure", "- heat:", "- heet:", 15, 11, "unknown key 'heet'; did you mean heat?"),
+    ("unknown name", "procedure", "give_up: trip + 8 K", "give_up: trap + 8 K", 15, 87, "'trap' is not known here"),
+    ("wrong sum", "procedure", "give_up: trip + 8 K", "give_up: trip + 8 degC", 15, 92, "cannot be added"),
+    ("wrong word in a text", "procedure", 'Heat {sensor}.', "Heat {senzor}.", 15, 23, "{senzor} is not known here"),
+    ("no steps", "procedure", SHORT_PROCEDURE[SHORT_PROCEDURE.index("steps:"):SHORT_PROCEDURE.index("findings:")], "steps: []\n", 9, 8,
+     "steps is empty"),
+    ("unknown finding", "procedure", "findings: [trip, release]", "findings: [trip, relaese]", 18, 18, "'relaese' is not one of"),
+    ("no ceiling", "procedure", "temperature: trip + 12 K, ", "", 8, 1, "temperature is missing"),
+    ("two steps in one", "procedure", "- confirm: {say: Ready?}", "- {confirm: {say: A}, off: {}}", 10, 5, "a step is exactly one of"),
+]  # fmt: skip
+
+
+def written(folder, **texts):
+    names = {}
+    for kind, text in {"pack": PACK, "bench": BENCH_TEXT, "procedure": SHORT_PROCEDURE, **texts}.items():
+        path = folder / f"{kind}.yaml"
+        path.write_text(text)
+        names[kind] = str(path)
+    return names
+
+
+def run(folder, names, capsys):
+    status = main(
+        [
+            "run",
+            names["procedure"],
+            "--pack",
+            names["pack"],
+            "--bench",
+            names["bench"],
+            "--plain",
+            "--out",
+            str(folder / "out"),
+        ]
+    )
+    captured = capsys.readouterr()
+    assert not (folder / "out").exists()
+    assert "Traceback" not in captured.err
+    return status, captured.err.strip().splitlines()
+
+
+@pytest.mark.parametrize(
+    ("kind", "file", "old", "new", "line", "column", "part"), MISTAKES, ids=[each[0] for each in MISTAKES]
+)
+def test_one_mistake_gives_one_message_with_its_place(tmp_path, capsys, kind, file, old, new, line, column, part):
+    text = {"pack": PACK, "bench": BENCH_TEXT, "procedure": SHORT_PROCEDURE}[file]
+    assert old in text
+    names = written(tmp_path, **{file: text.replace(old, new, 1)})
+    status, lines = run(tmp_path, names, capsys)
+    assert status == 2
+    said = [each for each in lines if "cannot be reached" not in each or kind == "address that is none"]
+    mine = [each for each in said if "is not a VISA address" in each] if kind == "address that is none" else said
+    assert len(mine) == 1, lines
+    assert mine[0].startswith(f"{names[file]}:{line}:{column}: "), mine
+    assert part in mine[0]
+
+
+def test_mistakes_in_all_three_files_are_said_together(tmp_path, capsys):
+    names = written(
+        tmp_path, pack=PACK.replace("LFP", "LFP\nx: 1"), bench=BENCH_TEXT.replace("0.15 K", "0.15 V"),
+        procedure=SHORT_PROCEDURE.replace("purpose: to be quick\n", ""),
+    )  # fmt: skip
+    status, lines = run(tmp_path, names, capsys)
+    assert status == 2
+    assert [re.sub(r".*/(\w+)\.yaml:.*", r"\1", each) for each in lines] == ["bench", "pack", "procedure"]
+
+
+def test_an_address_where_nobody_answers_is_said_with_its_place(tmp_path, capsys):
+    names = written(tmp_path)
+    status, lines = run(tmp_path, names, capsys)
+    assert status == 2
+    assert len(lines) == 2, lines
+    assert lines[0].startswith(f"{names['bench']}:5:14: supply: cannot be reached at TCPIP::127.0.0.1::{PORT}::SOCKET")
+    assert lines[1].startswith(f"{names['bench']}:8:14: probe: cannot be reached")
+
+
+@pytest.mark.parametrize(
+    ("arguments", "part"),
+    [
+        (["run", "no-such-procedure", "--pack", "p", "--bench", "b"], "is no procedure that travels with the program"),
+        (
+            ["run", "charge-over-temperature", "--pack", "nowhere.yaml", "--bench", "b"],
+            "nowhere.yaml:1:1: cannot be read: no such file",
+        ),
+        (["rehearse", "--scenario", "nice"], "--scenario nice is not known; known are: sound"),
+        (["rehearse", "--unattended", "--speed", "fast"], "--speed fast is no speed"),
+        (["rehearse", "--unattended", "--sensor", "T9"], "--sensor T9 is not one of its sensors; known are T1, T2"),
+        (["rehearse", "--answers", "nowhere.yaml"], "nowhere.yaml:1:1: cannot be read"),
+        (["check", "nowhere.yaml"], "cannot be read"),
+        (["evaluate", "nowhere"], "is missing"),
+        (["certificate", "nowhere"], "is missing"),
+        (["bench", "nowhere.yaml"], "cannot be read"),
+    ],
+)
+def test_a_wrong_argument_is_said_in_a_sentence(tmp_path, capsys, monkeypatch, arguments, part):
+    monkeypatch.chdir(tmp_path)
+    assert main(arguments) == 2
+    err = capsys.readouterr().err
+    assert part in err
+    assert "Traceback" not in err
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_a_file_that_is_not_text_is_said_to_be_none(tmp_path, capsys):
+    path = tmp_path / "pack.yaml"
+    path.write_bytes(b"kind: pack\nname: \xff\xfe\n")
+    assert main(["check", str(path)]) == 2
+    assert "is not UTF-8 text (byte 17)" in capsys.readouterr().err

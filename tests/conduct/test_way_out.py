@@ -1,0 +1,132 @@
+"""However a run ends, supply and load end up off. Asked of the simulated bench, not of the program."""
+
+import pytest
+
+from runner.conduct.ports import StopFlag
+from runner.engine.steps.provoke import Heat
+from runner.errors import RecordError
+from runner.orders import BeginRamp, BeginStep, SwitchOn
+from runner.record.journal import Journal, read_journal
+from runner.sheets.answers import Answers
+from tests.builders import rehearsed, short_rehearsal
+
+
+def was_on_and_is_off(run):
+    switched = [change["on"] for change in run.truth["switched"] if change["what"] == "supply"]
+    assert True in switched, "a test of the way out has to have been in"
+    assert not run.truth["supply_on"]
+    assert not run.truth["load_on"]
+
+
+def when(order_type, act, count=1):
+    """A teller that acts when the n-th order of a kind goes by."""
+    seen = []
+
+    def tell(order, t):
+        if isinstance(order, order_type):
+            seen.append(order)
+            if len(seen) == count:
+                act()
+
+    return tell
+
+
+def test_after_a_run_to_the_end(tmp_path):
+    run = short_rehearsal(tmp_path)
+    was_on_and_is_off(run)
+    assert not run.result.outcome.early
+    assert run.result.outcome.safe
+
+
+def test_after_a_failed_pack(tmp_path):
+    run = short_rehearsal(tmp_path, "no-protection")
+    was_on_and_is_off(run)
+    assert run.result.evaluation.exit_status == 1
+
+
+@pytest.mark.parametrize("moment", [SwitchOn, BeginRamp])
+def test_after_the_stop_key(tmp_path, moment):
+    stop = StopFlag()
+    run = short_rehearsal(tmp_path, stop=stop, tell=when(moment, lambda: stop.press("the stop key")))
+    was_on_and_is_off(run)
+    assert run.result.outcome.early
+    assert run.result.outcome.reason == "stopped by the stop key"
+    assert run.result.evaluation.exit_status == 4
+
+
+def test_after_a_stop_at_a_hold_point(tmp_path):
+    answers = Answers(kind="answers", answers=("go on", "go on", "go on", "stop"), then="stop")
+    run = rehearsed(tmp_path, sensors=("T1", "T2"), answers=answers)
+    was_on_and_is_off(run)
+    assert run.result.outcome.early
+    # what was measured before is kept
+    assert run.finding("trip").conformity == "pass"
+    assert run.finding("trip", "T2").reason.startswith("the run ended early: stopped by script")
+
+
+def test_after_nobody_is_left_to_answer(tmp_path):
+    answers = Answers(kind="answers", answers=("go on", "go on", "go on"))
+    run = rehearsed(tmp_path, sensors=("T1", "T2"), answers=answers)
+    was_on_and_is_off(run)
+    assert "no operator" in run.result.outcome.reason
+
+
+def test_after_an_exception_inside_a_step(tmp_path, monkeypatch):
+    calls = []
+
+    def broken(self, event, verdicts):
+        calls.append(event)
+        if len(calls) > 50:
+            raise ZeroDivisionError("a defect")
+        return []
+
+    monkeypatch.setattr(Heat, "receive", broken)
+    run = short_rehearsal(tmp_path)
+    was_on_and_is_off(run)
+    assert run.result.outcome.early
+    assert "ZeroDivisionError: a defect" in run.result.outcome.reason
+    # the journal says why, and its chain is whole
+    assert "a defect" in [entry.what for entry in read_journal(run.result.folder.path / "events.jsonl")][-1].reason
+
+
+def test_after_an_exception_in_the_operators_face(tmp_path):
+    def broken():
+        raise RuntimeError("the face fell off")
+
+    run = short_rehearsal(tmp_path, tell=when(BeginStep, broken, count=3))
+    was_on_and_is_off(run)
+    assert "the face fell off" in run.result.outcome.reason
+
+
+def test_after_a_full_disk(tmp_path, monkeypatch):
+    append, lines = Journal.append, []
+
+    def full(self, *entry):
+        lines.append(entry)
+        if len(lines) > 20:
+            raise RecordError.cannot_write("events.jsonl", "No space left on device")
+        append(self, *entry)
+
+    monkeypatch.setattr(Journal, "append", full)
+    run = short_rehearsal(tmp_path)
+    was_on_and_is_off(run)
+    assert "No space left" in run.result.outcome.reason or run.result.evaluation.story.end is None
+
+
+@pytest.mark.parametrize("scenario", ["supply-silent", "probe-silent", "supply-hangs-up"])
+@pytest.mark.parametrize("seed", [1, 2])
+def test_after_an_instrument_has_gone_silent(tmp_path, scenario, seed):
+    run = rehearsed(tmp_path, scenario, seed)
+    was_on_and_is_off(run)
+    if scenario == "supply-silent":
+        assert not run.result.outcome.safe  # it could not be read back, and the outcome says so
+        assert "SWITCH OFF SUPPLY BY HAND" in run.result.outcome.reason
+    else:
+        assert run.result.outcome.safe
+
+
+def test_a_lost_probe_is_no_reading_and_no_finding(tmp_path):
+    run = rehearsed(tmp_path, "probe-silent")
+    assert run.finding("trip").value is None
+    assert run.finding("trip").conformity == "not measured"
+    assert run.result.evaluation.exit_status == 4

@@ -1,0 +1,135 @@
+"""The run as a machine: what it may order when, and that every way leads to off."""
+
+import pytest
+
+from runner.engine.run import CAUTIONS, Run
+from runner.engine.states import NEXT, State
+from runner.engine.steps import STEP_KINDS
+from runner.events import (
+    Answered,
+    Faulted,
+    LimitsAreSet,
+    OrderFailed,
+    OutputIsOff,
+    OutputIsOn,
+    Started,
+    StopPressed,
+    SupplyIsSet,
+)
+from runner.orders import Ask, End, SetLimits, SetSupply, SwitchOff, SwitchOn
+from runner.sheets.procedure import StepItem
+from tests.builders import a_program, sample
+
+
+def kinds(orders):
+    return [type(order) for order in orders]
+
+
+def begun():
+    run = Run(a_program())
+    run.receive(Started(0.0, "2026-11-25T08:00:00Z"))
+    return run
+
+
+def holding():
+    run = begun()
+    run.receive(Answered(1.0, CAUTIONS, "go on", "me"))
+    return run
+
+
+def switched_on():
+    run = holding()
+    run.receive(Answered(2.0, "step-0", "go on", "me"))
+    run.receive(LimitsAreSet(2.1, 29.6, 6.0))
+    run.receive(SupplyIsSet(2.2, 29.2, 4.0))
+    run.receive(OutputIsOn(2.3))
+    return run
+
+
+BAD = [
+    StopPressed(9.0, "a key"),
+    Faulted(9.0, "bug"),
+    OrderFailed(9.0, "SetSupply", "refused"),
+    Answered(9.0, "step-0", "stop", "me"),
+    OutputIsOff(9.0, False, "supply did not confirm"),
+    sample(9.0, temperature=70.0),
+]
+
+
+@pytest.mark.parametrize("make", [begun, holding, switched_on])
+@pytest.mark.parametrize("bad", BAD, ids=lambda event: type(event).__name__)
+def test_every_state_goes_safe_on_a_fault_a_stop_or_a_passed_ceiling(make, bad):
+    run = make()
+    assert SwitchOff in kinds(run.receive(bad))
+    assert run.state is State.MAKING_SAFE
+    (end,) = run.receive(OutputIsOff(10.0, True))
+    assert isinstance(end, End)
+    assert end.early
+    assert end.safe
+
+
+def test_the_table_of_states_leads_from_every_state_to_ended_by_making_safe_only():
+    for state, following in NEXT.items():
+        if state is not State.ENDED:
+            assert State.MAKING_SAFE in following
+        assert (State.ENDED in following) == (state is State.MAKING_SAFE)
+
+
+def test_the_cautions_come_first_and_nothing_is_switched_before_two_agreements():
+    run = Run(a_program())
+    first = run.receive(Started(0.0, ""))
+    assert [order.question for order in first if isinstance(order, Ask)] == [CAUTIONS]
+    second = run.receive(Answered(1.0, CAUTIONS, "go on", "me"))
+    assert Ask in kinds(second)
+    assert not {SetLimits, SetSupply, SwitchOn} & set(kinds(first + second))
+
+
+def test_limits_are_set_and_read_back_before_the_output_goes_on():
+    run = holding()
+    assert kinds(run.receive(Answered(2.0, "step-0", "go on", "me")))[-1] is SetLimits
+    assert kinds(run.receive(LimitsAreSet(2.1, 29.6, 6.0))) == [SetSupply]
+    assert kinds(run.receive(SupplyIsSet(2.2, 29.2, 4.0))) == [SwitchOn]
+
+
+def test_an_answer_to_another_question_agrees_to_nothing():
+    run = holding()
+    assert run.receive(Answered(2.0, "step-9", "go on", "me")) == []
+    assert run.state is State.HOLDING
+
+
+def test_a_second_stop_orders_nothing_new_and_the_run_ends_only_when_off_is_confirmed():
+    run = switched_on()
+    run.receive(StopPressed(3.0, "a key"))
+    assert run.receive(StopPressed(3.1, "a key")) == []
+    assert SwitchOff not in kinds(run.receive(sample(3.2, temperature=90.0)))
+    assert not run.ended
+    run.receive(OutputIsOff(3.3, True))
+    assert run.ended
+    assert run.receive(sample(3.4)) == []
+
+
+def test_an_off_that_nobody_confirms_ends_the_run_as_not_safe():
+    run = switched_on()
+    run.receive(StopPressed(3.0, "a key"))
+    (end,) = run.receive(OutputIsOff(3.3, False, "SWITCH OFF SUPPLY BY HAND"))
+    assert not end.safe
+    assert "BY HAND" in end.reason
+
+
+def test_a_temperature_that_nobody_reads_ends_the_run_while_the_output_is_on():
+    run = switched_on()
+    orders = [order for index in range(40) for order in run.receive(sample(3.0 + index / 4))]
+    assert SwitchOff in kinds(orders)
+    assert "temperature" in run.reason
+
+
+def test_one_sample_over_the_voltage_ceiling_is_an_overshoot_and_two_are_not():
+    run = switched_on()
+    assert SwitchOff not in kinds(run.receive(sample(3.0, voltage=29.9, temperature=25.0)))
+    assert SwitchOff not in kinds(run.receive(sample(3.2, voltage=28.0, temperature=25.0)))
+    run.receive(sample(3.4, voltage=29.9, temperature=25.0))
+    assert SwitchOff in kinds(run.receive(sample(3.6, voltage=29.9, temperature=25.0)))
+
+
+def test_every_step_of_the_sheets_has_a_machine_and_the_other_way_round():
+    assert set(StepItem.model_fields) - {"repeat"} == set(STEP_KINDS)

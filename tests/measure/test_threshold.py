@@ -1,0 +1,173 @@
+"""The threshold, against truths that are put in. The arithmetic of a first-order lag behind a ramp is exact: the lagging
+value is behind by rate × lag once the ramp has gone on for several lags."""
+
+import numpy as np
+import pytest
+
+from runner.measure.findings import findings
+from runner.measure.recording import Attempt, Recording
+from tests.builders import declared, series
+
+THETA, DELAY, LAG = 54.6, 1.5, 8.0  # °C, s (delay and half the polling), s (sensor beyond the probe)
+
+
+def ramps(
+    rates_per_minute, *, theta=THETA, behind=DELAY + LAG, noise=0.01, seed=3, outcome="stopped", kind="heat", start=50.0
+):
+    """A recording of straight ramps that each end with a change of the current where theta + rate·behind is read."""
+    dice = np.random.default_rng(seed)
+    times, temperatures, currents, attempts = [], [], [], []
+    clock = 0.0
+    for cycle, per_minute in enumerate(rates_per_minute, start=1):
+        rate = per_minute / 60
+        tau = clock + (theta + rate * behind - start) / rate
+        t = np.arange(clock, tau + 5.0, 0.25)
+        times.append(t)
+        temperatures.append(start + rate * (t - clock) + dice.normal(0, noise, len(t)))
+        before, after = (4.0, 0.0) if outcome == "stopped" else (0.0, 4.0)
+        currents.append(np.where(t < tau, before, after) + dice.normal(0, 0.003, len(t)))
+        at = float(t[t >= tau][0])
+        attempts.append(Attempt(kind, "T1", cycle, rate, clock, clock + 1.0, at, outcome, ""))
+        clock = float(t[-1]) + 1.0
+    t = np.concatenate(times)
+    return Recording(series(t, np.concatenate(currents)), series(t, np.concatenate(temperatures)), tuple(attempts))
+
+
+def trip(recording, **changed):
+    return next(each for each in findings(recording, declared(**changed)) if each.name == "trip")
+
+
+def named(recording, name, **changed):
+    return next(each for each in findings(recording, declared(**changed)) if each.name == name)
+
+
+def test_three_rates_give_the_threshold_free_of_delay_and_lag():
+    finding = trip(ramps([1, 2, 3]))
+    assert finding.value == pytest.approx(THETA, abs=0.03)
+    assert max(finding.repeats) - THETA > 0.4  # what would have been read off by eye
+    assert finding.conformity == "pass"
+
+
+def test_the_slope_is_the_delay_and_the_lag():
+    finding = named(ramps([1, 2, 3]), "delay and lag")
+    assert finding.value == pytest.approx(DELAY + LAG, abs=3 * finding.expanded_uncertainty / finding.coverage_factor)
+    assert finding.unit == "s"
+    assert finding.conformity is None
+
+
+def test_the_rates_need_not_be_the_ones_that_were_asked_for():
+    assert trip(ramps([0.7, 2.4, 4.5])).value == pytest.approx(THETA, abs=0.04)
+
+
+def test_one_ramp_is_corrected_by_what_is_declared_and_says_so():
+    known = {"sensor_lag": {"T1": (LAG + 1.75, 1.0)}}
+    finding = trip(ramps([2]), **known)
+    assert finding.value == pytest.approx(THETA, abs=0.05)
+    assert any("not extrapolated" in text for text in finding.caveats)
+
+
+def test_an_unknown_lag_widens_the_interval_and_is_never_invented_in_silence():
+    known, unknown = trip(ramps([3]), sensor_lag={"T1": (9.75, 1.0)}), trip(ramps([3]))
+    assert unknown.expanded_uncertainty > known.expanded_uncertainty
+    assert any("does not say how far sensor T1 lags" in text for text in unknown.caveats)
+
+
+def test_rates_that_are_too_much_alike_are_not_extrapolated():
+    finding = trip(ramps([2.0, 2.1, 2.2]))
+    assert finding.fit == "the rates are too much alike"
+    assert named(ramps([2.0, 2.1, 2.2]), "delay and lag").conformity == "not measured"
+
+
+def test_a_difference_of_two_thresholds_loses_the_probes_common_error():
+    down = ramps([1, 2, 3], theta=45.0, outcome="returned", kind="cool", start=40.0)
+    up = ramps([1, 2, 3])
+    later = float(up.current.t[-1]) + 100.0
+    both = Recording(
+        series(np.concatenate([up.current.t, down.current.t + later]), np.concatenate([up.current.value, down.current.value])),
+        series(np.concatenate([up.temperature.t, down.temperature.t + later]), np.concatenate([up.temperature.value, down.temperature.value])),
+        up.attempts + tuple(Attempt(a.kind, a.sensor, a.cycle, a.rate, a.began + later, a.ramp_began + later, a.at + later, a.outcome, "")
+                            for a in down.attempts),
+    )  # fmt: skip
+    hysteresis, alone = named(both, "hysteresis"), named(both, "trip")
+    assert hysteresis.value == pytest.approx(THETA - 45.0, abs=0.06)
+    assert hysteresis.expanded_uncertainty < 0.4 * alone.expanded_uncertainty
+    assert not [row for row in hysteresis.budget if "calibration" in row.source or "coupling" in row.source]
+
+
+def test_ramps_that_disagree_widen_the_interval():
+    recording = ramps([1, 2, 3])
+    bent = Recording(
+        recording.current,
+        series(
+            recording.temperature.t,
+            recording.temperature.value
+            + np.where((recording.temperature.t > 350) & (recording.temperature.t < 520), 0.4, 0),
+        ),
+        recording.attempts,
+    )
+    finding = trip(bent)
+    assert "less well" in finding.fit
+    assert finding.expanded_uncertainty > 2 * trip(recording).expanded_uncertainty
+    assert any(row.source == "disagreement of the ramps" for row in finding.budget)
+
+
+def test_changes_that_do_not_follow_the_temperature_are_no_threshold():
+    finding = trip(ramps([1, 2, 3], behind=-60.0))
+    assert finding.conformity == "not measured"
+    assert "did not follow the temperature" in finding.reason
+
+
+def test_a_give_up_beyond_the_limits_fails_and_one_near_them_says_nothing():
+    def given_up(limit):
+        attempt = Attempt("heat", "T1", 1, 3 / 60, 0.0, 1.0, 100.0, "gave up", f"did not trip by {limit:.1f} °C", limit)
+        return trip(Recording(series([0, 1], [4, 4]), series([0, 1], [50, 50]), (attempt,)))
+
+    assert given_up(63.0).conformity == "fail"
+    assert given_up(63.0).reason == "did not trip by 63.0 °C"
+    assert given_up(63.0).value is None
+    assert given_up(57.5).conformity == "not measured"
+
+
+def test_nothing_attempted_is_not_measured_with_the_reason():
+    nothing = Recording(series([0], [0]), series([0], [20]), (), "stopped by me")
+    assert trip(nothing).reason == "the run ended early: stopped by me"
+
+
+@pytest.mark.parametrize("rates", [[1, 2, 3], [2], [1, 3]])
+def test_every_budget_adds_up_to_its_uncertainty(rates):
+    for finding in findings(ramps(rates), declared()):
+        if finding.value is not None:
+            u = finding.expanded_uncertainty / finding.coverage_factor
+            assert sum(row.contribution**2 for row in finding.budget) == pytest.approx(u**2, rel=1e-9)
+
+
+def test_over_many_random_truths_the_stated_interval_holds_as_often_as_it_says():
+    """Without the shared errors of probe and coupling: what the ramps themselves contribute, with the pack's polling."""
+    dice, held, count = np.random.default_rng(11), 0, 300
+    for seed in range(count):
+        theta, lag = dice.uniform(54, 56), dice.uniform(1, 12)
+        recordings = [
+            ramps([rate], theta=theta, behind=lag + 1.0 + dice.uniform(0, 1), seed=1000 * seed + rate)
+            for rate in (1, 2, 3)
+        ]
+        finding = trip(_joined(recordings), calibration=(1e-6, "normal"), coupling=1e-6)
+        held += abs(finding.value - theta) <= finding.expanded_uncertainty
+    assert held / count >= 0.93  # the ramps here are steadier than hands are, so more than 97 % is no surprise
+
+
+def _joined(recordings):
+    """Several recordings one after the other."""
+    t, current, temperature, attempts, later = [], [], [], [], 0.0
+    for cycle, each in enumerate(recordings, start=1):
+        t.append(each.current.t + later)
+        current.append(each.current.value)
+        temperature.append(each.temperature.value)
+        (a,) = each.attempts
+        attempts.append(
+            Attempt(a.kind, a.sensor, cycle, a.rate, a.began + later, a.ramp_began + later, a.at + later, a.outcome, "")
+        )
+        later += float(each.current.t[-1]) + 100.0
+    times = np.concatenate(t)
+    return Recording(
+        series(times, np.concatenate(current)), series(times, np.concatenate(temperature)), tuple(attempts)
+    )
