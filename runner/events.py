@@ -20,6 +20,8 @@ CHANNELS = (SUPPLY_VOLTAGE, SUPPLY_CURRENT, METER_VOLTAGE, PROBE_TEMPERATURE)
 
 @dataclass(frozen=True)
 class Event:
+    """Something that happened at time ``t``."""
+
     t: float
 
 

@@ -169,6 +169,7 @@ def finding_line(finding: Finding) -> str:
 
 
 def print_findings(evaluation: Evaluation) -> None:
+    """The findings, a line each, and the statement that holds for all of them."""
     print("\nFINDINGS")
     for finding in evaluation.findings:
         print(f"  {finding_line(finding)}")
@@ -179,6 +180,7 @@ def print_findings(evaluation: Evaluation) -> None:
 
 
 def print_json(evaluation: Evaluation) -> None:
+    """findings.json on standard output."""
     print(json.dumps(evaluation.as_json(), indent=1, ensure_ascii=False))
 
 

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 @dataclass(frozen=True)
 class Order:
-    pass
+    """Something that is to be done."""
 
 
 # ---- to the bench ------------------------------------------------------------------------------------------------
@@ -78,6 +78,8 @@ class Guide(Order):
 
 @dataclass(frozen=True)
 class BeginStep(Order):
+    """A step of the program begins; ``cycle`` is the turn of its loop."""
+
     index: int
     kind: str
     title: str

@@ -100,13 +100,17 @@ def _stamp(t: float) -> str:
 
 
 class PlainOperator:
-    """A person at a terminal. Enter goes on, "stop" stops, at a hold point or at any other time."""
+    """A person at a terminal, or lines from a pipe. Enter goes on, "stop" stops; a person may write it at any time.
+
+    What a person types while nothing is asked agrees to nothing; lines from a pipe wait for their question.
+    """
 
     def __init__(self, printer: Printer, stop: StopFlag, name: str, source: TextIO | None = None) -> None:
         self._printer, self._stop, self._name = printer, stop, name
         self._lines: queue.Queue[str | None] = queue.Queue()
         self._asked: Ask | None = None
         self._ended = False
+        self._person = (source or sys.stdin).isatty()  # else lines wait in a pipe until something is asked
         self._reader = threading.Thread(target=self._read, args=(source or sys.stdin,), name="plain input", daemon=True)
 
     def told(self, order: Order, t: float) -> None:
@@ -122,7 +126,7 @@ class PlainOperator:
 
     def answers(self, t: float) -> list[Answered]:
         found: list[Answered] = []
-        while self._asked is not None or not self._lines.empty():
+        while self._asked is not None or (self._person and not self._lines.empty()):
             try:
                 line = self._lines.get_nowait()
             except queue.Empty:

@@ -15,7 +15,6 @@ from runner.events import METER_VOLTAGE, PROBE_TEMPERATURE, SUPPLY_CURRENT, SUPP
 from runner.sheets.bench import BenchFile
 from runner.sheets.dialect import Dialect
 
-
 OFF_PAUSES = (0.0, 0.2, 0.5, 1.0, 2.0, 4.0)  # s before each attempt: a busy or rebooting interface needs a moment
 
 
@@ -41,7 +40,11 @@ class Bench:
     """An open bench. Everything on it is called from one thread."""
 
     def __init__(
-        self, sheet: BenchFile, dialects: Mapping[str, Dialect], now: Callable[[], float], pause: Pause
+        self,
+        sheet: BenchFile,
+        dialects: Mapping[str, Dialect],
+        now: Callable[[], float],
+        pause: Callable[[float], None],
     ) -> None:
         """Open the connections lazily; ``ready`` looks whether everybody is there."""
         self.sheet, self._pause = sheet, pause

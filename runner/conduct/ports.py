@@ -42,6 +42,8 @@ class Operator(Protocol):
 
 
 class SupplyPort(Protocol):
+    """The part of a supply that the loop uses. Voltages in V, currents in A; each raises BenchError."""
+
     def limit(self, voltage: float, current: float) -> tuple[float, float]: ...
 
     def set(self, voltage: float, current: float) -> tuple[float, float]: ...

@@ -11,6 +11,8 @@ from enum import Enum
 
 
 class State(Enum):
+    """Where a run is; the value is how it is shown."""
+
     READY = "ready"
     HOLDING = "waiting for the operator"
     WATCHING = "watching"

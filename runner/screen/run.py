@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import time
+
 from textual.app import ComposeResult
 from textual.containers import Horizontal, VerticalScroll
 from textual.content import Content
@@ -22,6 +24,7 @@ from runner.screen.widgets.readout import Readout
 from runner.screen.widgets.step_list import StepList
 from runner.screen.widgets.strip_chart import Marks, StripChart
 
+REACTION = 0.6  # s: a key that comes sooner was meant for the question before, or a foot switch bounced
 GO_KEY = "Enter goes on · x stops"
 
 
@@ -36,6 +39,7 @@ class RunScreen(Screen[None]):
         self.job, self.heading, self.operator, self.stop = job, heading, operator, stop
         self.marks = Marks(job.program.trip_limits)
         self.asked: Ask | None = None
+        self._asked_since = 0.0
         self.end: End | None = None
         self.view: View | None = None
 
@@ -84,7 +88,7 @@ class RunScreen(Screen[None]):
     def on_told(self, message: Told) -> None:
         order = message.order
         if isinstance(order, Ask):
-            self.asked = order
+            self.asked, self._asked_since = order, time.monotonic()
             self._page(shown=order.question == CAUTIONS)
             self.query_one(Prompt).show(order.say, f"HOLD POINT · {GO_KEY}", hold=True)
             self.app.bell()
@@ -108,7 +112,7 @@ class RunScreen(Screen[None]):
     # ---- what the person does --------------------------------------------------------------------------------
 
     def action_go_on(self) -> None:
-        if self.asked is None:
+        if self.asked is None or time.monotonic() - self._asked_since < REACTION:
             return
         question, self.asked = self.asked.question, None
         self._page(shown=False)

@@ -1,0 +1,162 @@
+"""The simulated bench in one process and the run in another, over real TCP, at scaled time; and signals.
+
+What is asked about the supply is asked of the bench's process, after the run's has ended.
+"""
+
+import json
+import signal
+import subprocess
+import sys
+import time
+
+import pytest
+
+from runner.conduct.files import DEMO_PACK
+from tests.builders import SHORT_PROCEDURE, a_file
+
+PROGRAM = [sys.executable, "-m", "runner"]
+SPEED = "25"
+ANSWERS = "kind: answers\nby: Test Person\nanswers: [go on, go on]\nthen: go on\nwait: 3 s\n"
+
+
+def until(condition, seconds, what):
+    deadline = time.monotonic() + seconds
+    while not (found := condition()):
+        assert time.monotonic() < deadline, f"timed out waiting for {what}"
+        time.sleep(0.05)
+    return found
+
+
+@pytest.fixture
+def bench(tmp_path):
+    """A listening bench: a function that starts it, and its truth when asked."""
+    started = []
+
+    def start(scenario="sound", seed="1"):
+        arguments = [
+            "twin",
+            "--listen",
+            "--bench-file",
+            str(tmp_path / "bench.yaml"),
+            "--truth",
+            str(tmp_path / "truth.json"),
+        ]
+        process = subprocess.Popen(
+            [*PROGRAM, *arguments, "--speed", SPEED, "--scenario", scenario, "--seed", seed], stdout=subprocess.DEVNULL
+        )
+        started.append(process)
+        until((tmp_path / "bench.yaml").exists, 20, "the bench file")
+        until((tmp_path / "truth.json").exists, 20, "the truth")
+        return process
+
+    def truth():
+        for process in started:
+            process.send_signal(signal.SIGTERM)
+            assert process.wait(10) == 0
+        started.clear()
+        return json.loads((tmp_path / "truth.json").read_text())
+
+    yield start, truth
+    for process in started:
+        process.kill()
+        process.wait()
+
+
+def run(tmp_path, *more, procedure="charge-over-temperature", answers=ANSWERS, **kwargs):
+    script = a_file(tmp_path / "answers.yaml", answers)
+    pack = str(DEMO_PACK)
+    arguments = [
+        "run",
+        procedure,
+        "--pack",
+        pack,
+        "--bench",
+        str(tmp_path / "bench.yaml"),
+        "--plain",
+        "--answers",
+        str(script),
+    ]
+    arguments += ["--sensor", "T1", "--out", str(tmp_path / "runs"), *more]
+    return subprocess.Popen([*PROGRAM, *arguments], stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, **kwargs)
+
+
+def test_a_run_over_tcp_gives_a_certificate_and_the_true_threshold(tmp_path, bench):
+    start, truth = bench
+    start()
+    process = run(tmp_path)
+    out, err = process.communicate(timeout=140)
+    assert process.returncode == 0, out + err
+    (folder,) = (tmp_path / "runs").iterdir()
+    assert (folder / "certificate.html").is_file()
+    findings = json.loads((folder / "findings.json").read_text())["findings"]
+    trip = next(each for each in findings if each["name"] == "trip")
+    what = truth()
+    true = what["thresholds"]["charge_over_temperature"]["T1"]["trip"]
+    assert abs(trip["value"] - true) < 1.5 * trip["expanded_uncertainty"]
+    assert [change["change"] for change in what["changes"]] == ["trip", "release"] * 3
+    assert not what["supply_on"]
+    assert "Wear eye protection" in out.split("HOLD")[0], "the cautions come before the first hold point"
+
+
+@pytest.mark.parametrize("number", [signal.SIGINT, signal.SIGTERM, signal.SIGHUP])
+def test_a_signal_leaves_the_supply_off_and_the_record_saying_why(tmp_path, bench, number):
+    start, truth = bench
+    start()
+    a_file(tmp_path / "short.yaml", SHORT_PROCEDURE)
+    process = run(tmp_path, procedure=str(tmp_path / "short.yaml"))
+    folder = until(lambda: list((tmp_path / "runs").glob("*")), 30, "a run folder")[0]
+    until(lambda: "OutputIsOn" in (folder / "events.jsonl").read_text(), 30, "the output to be on")
+    process.send_signal(number)
+    out, err = process.communicate(timeout=60)
+    assert process.returncode == 4, out + err
+    assert "Traceback" not in err
+    assert f"stopped by {signal.Signals(number).name}" in out
+    what = truth()
+    assert [change["on"] for change in what["switched"] if change["what"] == "supply"] == [True, False]
+    assert not what["supply_on"]
+
+
+def test_the_bench_can_call_the_roll(tmp_path, bench):
+    start, _ = bench
+    start()
+    process = subprocess.run(
+        [*PROGRAM, "bench", str(tmp_path / "bench.yaml")], capture_output=True, text=True, timeout=60
+    )
+    assert process.returncode == 0, process.stderr
+    for part in ("TERN ISLAND,SIM SUPPLY", "at most 30 V, 10 A", "calibrated 2026-06-02, due 2027-06-02", "°C"):
+        assert part in process.stdout
+
+
+def test_the_roll_names_an_instrument_that_is_not_there(tmp_path, bench):
+    start, truth = bench
+    start()
+    truth()
+    process = subprocess.run(
+        [*PROGRAM, "bench", str(tmp_path / "bench.yaml")], capture_output=True, text=True, timeout=60
+    )
+    assert process.returncode == 2
+    lines = process.stderr.strip().splitlines()
+    assert len(lines) == 5
+    assert all("cannot be reached" in line for line in lines)
+
+
+def test_plain_prompts_are_answered_on_standard_input(tmp_path):
+    arguments = ["rehearse", "--plain", "--sensor", "T1", "--speed", "2000", "--out", str(tmp_path / "runs")]
+    process = subprocess.Popen(
+        [*PROGRAM, *arguments], stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True
+    )
+    out, err = process.communicate("\nwhat?\n\nstop\n", timeout=60)
+    assert process.returncode == 4, out + err
+    assert "'what?' is neither" in out
+    assert out.count("HOLD") == 3
+    assert "bench is off" in out
+
+
+def test_an_end_of_input_stops_the_run(tmp_path):
+    arguments = ["rehearse", "--plain", "--sensor", "T1", "--out", str(tmp_path / "runs")]
+    process = subprocess.Popen(
+        [*PROGRAM, *arguments], stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True
+    )
+    out, err = process.communicate("\n", timeout=60)
+    assert process.returncode == 4, out + err
+    assert "nobody is left to answer" in out

@@ -1,0 +1,202 @@
+"""The screen with keys, on a rehearsal in this process. No test waits for a fixed time."""
+
+import asyncio
+import time
+
+import pytest
+
+from runner.conduct.clock import VirtualClock
+from runner.conduct.execute import execute
+from runner.conduct.files import DEMO_PACK, read_file
+from runner.conduct.ports import StopFlag
+from runner.conduct.rehearse import Rehearsal
+from runner.conduct.thread import RunThread
+from runner.faces import finding_line
+from runner.orders import Conclude
+from runner.screen.app import RunApp
+from runner.screen.feed import ScreenOperator
+from runner.screen.run import RunScreen
+from runner.screen.widgets.prompt import Prompt
+from runner.screen.widgets.strip_chart import Marks, StripChart, Trace, braille
+from tests.builders import SHORT_PROCEDURE, user_file
+
+SIZES = [(80, 24), (140, 45)]
+
+
+async def until(pilot, condition, what, seconds=30.0):
+    deadline = time.monotonic() + seconds
+    while not condition():
+        assert time.monotonic() < deadline, f"timed out waiting for {what}\n{text(pilot.app)}"
+        await pilot.pause(0.02)
+
+
+async def agree(pilot, stage):
+    """Read and agree at both hold points, as a person does: not before the question could be read."""
+    for part in ("cautions", "Ready?"):
+        await until(pilot, lambda part=part: stage.asks(part), part)
+        while stage.asks(part):
+            await pilot.press("enter")
+            await pilot.pause(0.05)
+
+
+def text(app):
+    """The screen as a person reads it."""
+    return "\n".join(
+        "".join(segment.text for segment in strip).rstrip() for strip in app.screen._compositor.render_strips()
+    )
+
+
+class Stage:
+    """A rehearsal with its app, ready to be run under a pilot."""
+
+    def __init__(self, out, scenario="sound", speed=400.0):
+        clock = VirtualClock(speed)
+        self.rehearsal = Rehearsal(
+            user_file("short.yaml", SHORT_PROCEDURE), read_file(DEMO_PACK), scenario, 1, clock.now, ("T1",)
+        )
+        self.operator, self.stop = ScreenOperator("Test Person"), StopFlag()
+        job = self.rehearsal.job
+        self.thread = RunThread(lambda: execute(job, self.operator, clock, out, self.stop))
+        self.app = RunApp(job, "REHEARSAL · TIM-840", self.operator, self.stop, self.thread, finding_line)
+
+    def __enter__(self):
+        return self
+
+    def __exit__(self, *_):
+        self.operator.detach()
+        if self.thread.started:
+            self.thread.leave(self.stop, "the end of a test")
+        self.rehearsal.servers.close()
+
+    @property
+    def screen(self) -> RunScreen:
+        return self.app.screen
+
+    def asks(self, part):
+        screen = self.app.screen
+        return isinstance(screen, RunScreen) and screen.asked is not None and part in screen.asked.say
+
+
+def played(coroutine):
+    asyncio.run(coroutine)
+
+
+@pytest.mark.parametrize("size", SIZES)
+def test_the_cautions_can_be_read_whole_before_the_first_key(tmp_path, size):
+    async def play():
+        with Stage(tmp_path) as stage:
+            async with stage.app.run_test(size=size) as pilot:
+                await until(pilot, lambda: stage.asks("cautions"), "the cautions")
+                await until(pilot, lambda: "Be careful." in text(stage.app), "the caution's text")
+                shown = text(stage.app)
+                assert "HOLD POINT" in shown
+                assert "Enter" in shown
+                assert not stage.rehearsal.world.supply_on
+
+    played(play())
+
+
+@pytest.mark.parametrize("size", SIZES)
+def test_enter_goes_on_to_findings_and_the_trip_is_marked(tmp_path, size):
+    async def play():
+        with Stage(tmp_path, speed=1500.0) as stage:
+            async with stage.app.run_test(size=size) as pilot:
+                await agree(pilot, stage)
+                await until(pilot, lambda: "HOLD POINT" not in text(stage.app), "the hold point to go")
+                await until(pilot, lambda: len(stage.screen.marks.changes) == 2, "trip and release", 60)
+                assert [letter for _, letter in stage.screen.marks.changes] == ["T", "R"]
+                await until(pilot, lambda: "FINDINGS" in text(stage.app), "the findings")
+                assert "trip T1" in text(stage.app)
+                assert "PASS" in text(stage.app)
+                assert not stage.rehearsal.world.supply_on
+                await pilot.press("q")
+        assert stage.thread.outcome.evaluation.exit_status in (0, 3)
+
+    played(play())
+
+
+@pytest.mark.parametrize("key", ["x", "q"])
+def test_the_stop_key_and_leaving_switch_the_supply_off(tmp_path, key):
+    async def play():
+        with Stage(tmp_path, speed=60.0) as stage:
+            async with stage.app.run_test(size=(80, 24)) as pilot:
+                await agree(pilot, stage)
+                await until(pilot, lambda: stage.rehearsal.world.supply_on, "the supply to be on")
+                await pilot.press(key)
+                await until(pilot, lambda: not stage.rehearsal.world.supply_on, "the supply to be off", 10)
+        stage.thread.leave(stage.stop, "")
+        assert stage.stop.by == "Test Person, stop key"
+        assert stage.thread.outcome.evaluation.exit_status == 4
+
+    played(play())
+
+
+def test_a_key_too_many_agrees_to_nothing_that_was_not_asked(tmp_path):
+    async def play():
+        with Stage(tmp_path, speed=60.0) as stage:
+            async with stage.app.run_test(size=(80, 24)) as pilot:
+                await until(pilot, lambda: stage.asks("cautions"), "the cautions")
+                while stage.asks("cautions"):
+                    await pilot.press("enter")
+                await pilot.press("enter", "enter", "enter")
+                await until(pilot, lambda: stage.asks("Ready?"), "the next hold point")
+                await pilot.press("enter", "enter")
+                assert stage.asks("Ready?")
+                assert not stage.rehearsal.world.supply_on
+
+    played(play())
+
+
+def test_a_fault_of_the_screen_leaves_the_supply_off(tmp_path):
+    async def play():
+        with Stage(tmp_path, speed=60.0) as stage:
+            with pytest.raises(ZeroDivisionError):  # noqa: PT012
+                async with stage.app.run_test(size=(80, 24)) as pilot:
+                    await agree(pilot, stage)
+                    await until(pilot, lambda: stage.rehearsal.world.supply_on, "the supply to be on")
+                    stage.app.call_later(lambda: 1 / 0)
+                    await until(pilot, lambda: False, "the fault", 5)
+            stage.thread.leave(stage.stop, "a closed screen")
+            assert not stage.rehearsal.world.supply_on
+
+    played(play())
+
+
+def test_text_with_brackets_is_shown_as_it_is(tmp_path):
+    async def play():
+        with Stage(tmp_path) as stage:
+            async with stage.app.run_test(size=(80, 24)) as pilot:
+                await until(pilot, lambda: stage.asks("cautions"), "the cautions")
+                stage.screen.query_one(Prompt).show("[/dev/ttyUSB0] [red]x[/] [SOURce:]VOLTage", "[/]", hold=False)
+                await pilot.pause()
+                assert "[/dev/ttyUSB0] [red]x[/] [SOURce:]VOLTage" in text(stage.app)
+
+    played(play())
+
+
+def test_a_gap_in_the_readings_stays_a_gap_in_the_chart():
+    trace = Trace()
+    for t in range(100):
+        trace.add(float(t), None if 40 <= t < 60 else 50.0, 4.0)
+    t, temperature, current = trace.last(600)
+    cells = braille(t, temperature, (0.0, 99.0), (49.0, 51.0), 50, 4)
+    drawn = cells.any(axis=0)
+    assert drawn[:20].all()
+    assert not drawn[21:29].any()
+    assert drawn[31:].all()
+    assert braille(t, current, (0.0, 99.0), (3.0, 5.0), 50, 4).any(axis=0).all()
+
+
+@pytest.mark.parametrize("values", [[], [50.0], [50.0, 50.0], [None, None], [None, 50.0, None]])
+def test_the_chart_draws_whatever_there_is(values):
+    trace = Trace()
+    for t, value in enumerate(values):
+        trace.add(float(t), value, value)
+    chart = StripChart(trace, Marks((53.0, 57.0)))
+    t, temperature, _ = trace.last(600)
+    assert braille(t, temperature, (0.0, 60.0), (0.0, 60.0), 20, 5).shape == (5, 20)
+    assert chart.marks.band == (53.0, 57.0)
+
+
+def test_conclusions_carry_what_the_mark_needs():
+    assert {"outcome", "at"} <= set(Conclude.__dataclass_fields__)

@@ -1,0 +1,94 @@
+"""What the import contracts cannot see: what is really loaded, and what a pure room really touches."""
+
+import json
+import subprocess
+import sys
+
+import pytest
+
+HEAVY = {
+    "pandas",
+    "scipy",
+    "matplotlib",
+    "weasyprint",
+    "pint",
+    "GTC",
+    "pyvisa",
+    "textual",
+    "numpy",
+    "pydantic",
+    "jinja2",
+    "ruamel",
+}
+
+
+def fresh(code):
+    """What a fresh interpreter prints as JSON."""
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True, timeout=60)
+    return json.loads(done.stdout.splitlines()[-1])
+
+
+def loaded_after(code):
+    return set(fresh(f"{code}\nimport sys, json; print(json.dumps(sorted({{m.split('.')[0] for m in sys.modules}})))"))
+
+
+def test_help_loads_nothing_heavy():
+    assert not HEAVY & loaded_after("import runner.cli as c\ntry: c.main(['--help'])\nexcept SystemExit: pass")
+
+
+def test_the_engine_loads_no_terminal_instrument_or_number_library():
+    assert not {"textual", "pyvisa", "numpy", "pandas", "scipy"} & loaded_after(
+        "import runner.engine.run, runner.engine.view"
+    )
+
+
+def test_the_simulated_bench_loads_nothing_of_what_it_tests():
+    loaded = fresh(
+        "import runner.twin.server, sys, json; print(json.dumps([m for m in sys.modules if m.startswith('runner.')]))"
+    )
+    assert {each.split(".")[1] for each in loaded} == {"twin"}
+
+
+def test_the_pure_rooms_open_no_file_and_no_socket():
+    code = """
+import json, sys
+import runner.engine.run, runner.measure.findings, runner.sheets.procedure, GTC, scipy.stats
+sys.path.insert(0, '.')
+from tests.builders import PACK, BENCH, SHORT_PROCEDURE, sample
+from tests.measure.test_threshold import ramps, declared, findings
+from runner.sheets.bench import parse_bench
+from runner.sheets.pack import parse_pack
+from runner.sheets.procedure import parse_procedure
+from runner.sheets.source import read
+from runner.engine.program import plan
+from runner.engine.run import Run
+from runner.events import Answered, Started
+parse_pack(PACK, 'p')  # warm: the unit library reads its own definitions once
+findings(ramps([1, 2, 3]), declared())
+seen = []
+sys.addaudithook(lambda event, args: seen.append((event, str(args[0]))) if event in ('open', 'socket.connect', 'os.listdir', 'subprocess.Popen') else None)
+texts = (SHORT_PROCEDURE, PACK, BENCH.format(port=1))
+sheets = (parse_procedure(texts[0], 'f'), parse_pack(texts[1], 'p'), parse_bench(texts[2], 'b'))
+run = Run(plan(*sheets, tuple(read(text, 'x') for text in texts)))
+run.receive(Started(0.0, ''))
+run.receive(Answered(1.0, 'cautions', 'go on', 'me'))
+for index in range(100): run.receive(sample(2.0 + index, temperature=25.0))
+findings(ramps([1, 2, 3]), declared())
+print(json.dumps(seen))
+"""
+    assert fresh(code) == []
+
+
+@pytest.mark.parametrize(
+    "module",
+    [
+        "runner.cli",
+        "runner.faces",
+        "runner.screen.app",
+        "reports.certificate",
+        "runner.bench.roll",
+        "runner.conduct.listen",
+    ],
+)
+def test_every_room_can_be_imported_by_itself(module):
+    assert fresh(f"import {module}, json; print(json.dumps(1))") == 1
