@@ -86,7 +86,7 @@ def _panel(axes: Any, finding: Finding, crossing: Crossing, recording: Recording
     axes.set_title(
         f"{finding.name} {finding.sensor}, ramp {crossing.attempt.cycle}: "
         f"{ramp.rate * 60:+.2f} K/min, T(τ) = {ramp.temperature:.2f} °C",
-        fontsize=6.2,
+        fontsize=5.8,
         loc="left",
         pad=2,
     )
