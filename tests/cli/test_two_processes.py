@@ -105,7 +105,8 @@ def test_a_signal_leaves_the_supply_off_and_the_record_saying_why(tmp_path, benc
     a_file(tmp_path / "short.yaml", SHORT_PROCEDURE)
     process = run(tmp_path, procedure=str(tmp_path / "short.yaml"))
     folder = until(lambda: list((tmp_path / "runs").glob("*")), 30, "a run folder")[0]
-    until(lambda: "OutputIsOn" in (folder / "events.jsonl").read_text(), 30, "the output to be on")
+    journal = folder / "events.jsonl"
+    until(lambda: journal.exists() and "OutputIsOn" in journal.read_text(), 30, "the output to be on")
     process.send_signal(number)
     out, err = process.communicate(timeout=60)
     assert process.returncode == 4, out + err
