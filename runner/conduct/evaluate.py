@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import runner
@@ -35,7 +35,6 @@ class Story:
     attempts: tuple[Attempt, ...] = ()
     answers: tuple[tuple[str, str, str, str], ...] = ()  # (UTC, what it is evidence of, answer, by)
     remarks: tuple[tuple[float, str], ...] = ()
-    torn: bool = field(default=False)
 
 
 @dataclass(frozen=True)

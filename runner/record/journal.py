@@ -66,11 +66,6 @@ class Journal:
         self._last = hashlib.sha256(line).hexdigest()
         self._number += 1
 
-    @property
-    def head(self) -> str:
-        """The hash of the last line."""
-        return self._last
-
     def close(self) -> None:
         os.close(self._file)
 

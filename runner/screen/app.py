@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from math import inf
 
 from textual.app import App
+from textual.events import Event, InputEvent
 
 from runner.conduct.execute import Result
 from runner.conduct.files import Job
@@ -35,7 +37,13 @@ class RunApp(App[None]):
         super().__init__()
         self.job, self.heading, self.operator, self.stop = job, heading, operator, stop
         self.thread, self.line = thread, line
+        self.pressed_at = -inf
         self._told_the_end = False
+
+    async def on_event(self, event: Event) -> None:
+        if isinstance(event, InputEvent):
+            self.pressed_at = event.time
+        await super().on_event(event)
 
     def on_mount(self) -> None:
         self.push_screen(RunScreen(self.job, self.heading, self.operator, self.stop))

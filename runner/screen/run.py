@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import time
+from math import inf
 
 from textual.app import ComposeResult
 from textual.containers import Horizontal, VerticalScroll
@@ -24,7 +25,9 @@ from runner.screen.widgets.readout import Readout
 from runner.screen.widgets.step_list import StepList
 from runner.screen.widgets.strip_chart import Marks, StripChart
 
-REACTION = 0.6  # s: a key that comes sooner was meant for the question before, or a foot switch bounced
+REACTION = (
+    0.6  # s after a question is on the screen: a key pressed sooner was meant for the one before, or a switch bounced
+)
 GO_KEY = "Enter goes on · x stops"
 
 
@@ -39,7 +42,8 @@ class RunScreen(Screen[None]):
         self.job, self.heading, self.operator, self.stop = job, heading, operator, stop
         self.marks = Marks(job.program.trip_limits)
         self.asked: Ask | None = None
-        self._asked_since = 0.0
+        self.reaction = REACTION
+        self._asked_since = inf
         self.end: End | None = None
         self.view: View | None = None
 
@@ -88,7 +92,8 @@ class RunScreen(Screen[None]):
     def on_told(self, message: Told) -> None:
         order = message.order
         if isinstance(order, Ask):
-            self.asked, self._asked_since = order, time.monotonic()
+            self.asked, self._asked_since = order, inf
+            self.call_after_refresh(self._drawn)
             self._page(shown=order.question == CAUTIONS)
             self.query_one(Prompt).show(order.say, f"HOLD POINT · {GO_KEY}", hold=True)
             self.app.bell()
@@ -112,11 +117,16 @@ class RunScreen(Screen[None]):
     # ---- what the person does --------------------------------------------------------------------------------
 
     def action_go_on(self) -> None:
-        if self.asked is None or time.monotonic() - self._asked_since < REACTION:
+        if self.asked is None or self.pressed_at() < self._asked_since + self.reaction:
             return
         question, self.asked = self.asked.question, None
         self._page(shown=False)
         self.operator.reply(question)
+
+    def pressed_at(self) -> float:
+        """When the terminal gave us the last key or click (monotonic s), however late it is handled."""
+        at: float = getattr(self.app, "pressed_at", -inf)
+        return at
 
     def action_stop(self) -> None:
         if self.end is not None:
@@ -133,6 +143,9 @@ class RunScreen(Screen[None]):
         self.app.exit()
 
     # ---- small parts -----------------------------------------------------------------------------------------
+
+    def _drawn(self) -> None:
+        self._asked_since = time.monotonic()
 
     def _mark(self, order: Order, t: float) -> None:
         assert isinstance(order, Conclude)

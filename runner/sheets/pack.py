@@ -9,7 +9,6 @@ from pydantic import Field, ValidationInfo, field_validator, model_validator
 
 from runner.sheets.fields import Charge, Current, Ratio, Sheet, Temperature, TemperatureDifference, Time, Voltage
 from runner.sheets.problems import checked
-from runner.sheets.quantity import QuantityError
 from runner.sheets.source import read
 
 SENSORS = "sensors"  # key of the validation context: the sensor names of the pack
@@ -196,15 +195,3 @@ def parse_pack(text: str, file: str) -> PackSheet:
                 source.problem(("sensors", index, "name"), f"two sensors are called {name!r}", "rename one")
             )
     return checked(source, PackSheet, {SENSORS: [str(name) for name in names]})
-
-
-__all__ = [
-    "KINDS",
-    "PACK_NAMES",
-    "PackSheet",
-    "Protection",
-    "QuantityError",
-    "Sensor",
-    "TemperatureProtection",
-    "parse_pack",
-]

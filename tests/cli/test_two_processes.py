@@ -62,28 +62,34 @@ def bench(tmp_path):
         process.wait()
 
 
-def run(tmp_path, *more, procedure="charge-over-temperature", answers=ANSWERS, **kwargs):
-    script = a_file(tmp_path / "answers.yaml", answers)
-    pack = str(DEMO_PACK)
-    arguments = [
-        "run",
-        procedure,
-        "--pack",
-        pack,
-        "--bench",
-        str(tmp_path / "bench.yaml"),
-        "--plain",
-        "--answers",
-        str(script),
-    ]
-    arguments += ["--sensor", "T1", "--out", str(tmp_path / "runs"), *more]
-    return subprocess.Popen([*PROGRAM, *arguments], stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, **kwargs)
+@pytest.fixture
+def program(tmp_path):
+    """A function that starts the program; whatever the test does, its processes and pipes are gone afterwards."""
+    started = []
+
+    def start(*arguments):
+        pipes = dict.fromkeys(("stdin", "stdout", "stderr"), subprocess.PIPE)
+        process = subprocess.Popen([*PROGRAM, *arguments, "--out", str(tmp_path / "runs")], text=True, **pipes)
+        started.append(process)
+        return process
+
+    yield start
+    for process in started:
+        process.kill()
+        process.communicate()
 
 
-def test_a_run_over_tcp_gives_a_certificate_and_the_true_threshold(tmp_path, bench):
+def run(program, tmp_path, procedure="charge-over-temperature"):
+    script = a_file(tmp_path / "answers.yaml", ANSWERS)
+    bench = str(tmp_path / "bench.yaml")
+    arguments = ["run", procedure, "--pack", str(DEMO_PACK), "--bench", bench, "--plain", "--answers", str(script)]
+    return program(*arguments, "--sensor", "T1")
+
+
+def test_a_run_over_tcp_gives_a_certificate_and_the_true_threshold(tmp_path, bench, program):
     start, truth = bench
     start()
-    process = run(tmp_path)
+    process = run(program, tmp_path)
     out, err = process.communicate(timeout=140)
     assert process.returncode == 0, out + err
     (folder,) = (tmp_path / "runs").iterdir()
@@ -99,11 +105,11 @@ def test_a_run_over_tcp_gives_a_certificate_and_the_true_threshold(tmp_path, ben
 
 
 @pytest.mark.parametrize("number", [signal.SIGINT, signal.SIGTERM, signal.SIGHUP])
-def test_a_signal_leaves_the_supply_off_and_the_record_saying_why(tmp_path, bench, number):
+def test_a_signal_leaves_the_supply_off_and_the_record_saying_why(tmp_path, bench, program, number):
     start, truth = bench
     start()
     a_file(tmp_path / "short.yaml", SHORT_PROCEDURE)
-    process = run(tmp_path, procedure=str(tmp_path / "short.yaml"))
+    process = run(program, tmp_path, procedure=str(tmp_path / "short.yaml"))
     folder = until(lambda: list((tmp_path / "runs").glob("*")), 30, "a run folder")[0]
     journal = folder / "events.jsonl"
     until(lambda: journal.exists() and "OutputIsOn" in journal.read_text(), 30, "the output to be on")
@@ -141,11 +147,8 @@ def test_the_roll_names_an_instrument_that_is_not_there(tmp_path, bench):
     assert all("cannot be reached" in line for line in lines)
 
 
-def test_plain_prompts_are_answered_on_standard_input(tmp_path):
-    arguments = ["rehearse", "--plain", "--sensor", "T1", "--speed", "2000", "--out", str(tmp_path / "runs")]
-    process = subprocess.Popen(
-        [*PROGRAM, *arguments], stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True
-    )
+def test_plain_prompts_are_answered_on_standard_input(program):
+    process = program("rehearse", "--plain", "--sensor", "T1", "--speed", "2000")
     out, err = process.communicate("\nwhat?\n\nstop\n", timeout=60)
     assert process.returncode == 4, out + err
     assert "'what?' is neither" in out
@@ -153,11 +156,8 @@ def test_plain_prompts_are_answered_on_standard_input(tmp_path):
     assert "bench is off" in out
 
 
-def test_an_end_of_input_stops_the_run(tmp_path):
-    arguments = ["rehearse", "--plain", "--sensor", "T1", "--out", str(tmp_path / "runs")]
-    process = subprocess.Popen(
-        [*PROGRAM, *arguments], stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True
-    )
+def test_an_end_of_input_stops_the_run(program):
+    process = program("rehearse", "--plain", "--sensor", "T1")
     out, err = process.communicate("\n", timeout=60)
     assert process.returncode == 4, out + err
     assert "nobody is left to answer" in out

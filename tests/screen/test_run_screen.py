@@ -2,6 +2,7 @@
 
 import asyncio
 import time
+from math import inf
 
 import pytest
 
@@ -15,7 +16,7 @@ from runner.faces import finding_line
 from runner.orders import Conclude
 from runner.screen.app import RunApp
 from runner.screen.feed import ScreenOperator
-from runner.screen.run import RunScreen
+from runner.screen.run import REACTION, RunScreen
 from runner.screen.widgets.prompt import Prompt
 from runner.screen.widgets.strip_chart import Marks, StripChart, Trace, braille
 from tests.builders import SHORT_PROCEDURE, user_file
@@ -136,13 +137,33 @@ def test_a_key_too_many_agrees_to_nothing_that_was_not_asked(tmp_path):
         with Stage(tmp_path, speed=60.0) as stage:
             async with stage.app.run_test(size=(80, 24)) as pilot:
                 await until(pilot, lambda: stage.asks("cautions"), "the cautions")
-                while stage.asks("cautions"):
-                    await pilot.press("enter")
+                stage.screen.reaction = inf  # however slow this machine is: nobody has had the time to read
                 await pilot.press("enter", "enter", "enter")
+                assert stage.asks("cautions")
+                stage.screen.reaction = 0.0
+                await until(pilot, lambda: stage.screen._asked_since < inf, "the question to be drawn")
+                await pilot.press("enter")
+                stage.screen.reaction = inf
                 await until(pilot, lambda: stage.asks("Ready?"), "the next hold point")
                 await pilot.press("enter", "enter")
                 assert stage.asks("Ready?")
                 assert not stage.rehearsal.world.supply_on
+
+    played(play())
+
+
+def test_a_key_pressed_before_the_question_was_drawn_does_not_agree_however_late_it_is_handled(tmp_path):
+    async def play():
+        with Stage(tmp_path, speed=60.0) as stage:
+            async with stage.app.run_test(size=(80, 24)) as pilot:
+                await until(pilot, lambda: stage.asks("cautions"), "the cautions")
+                screen = stage.screen
+                await until(pilot, lambda: screen._asked_since < inf, "the question to be drawn")
+                drawn = screen._asked_since
+                for pressed, agreed in ((drawn - 1, False), (drawn + REACTION / 2, False), (drawn + REACTION, True)):
+                    stage.app.pressed_at = pressed
+                    screen.action_go_on()
+                    assert (screen.asked is None) == agreed
 
     played(play())
 
