@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import datetime
-import math
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -12,10 +11,12 @@ import jinja2
 
 from reports.pdf import write_pdf
 from reports.plots import crossings_svg
+from reports.wording import worded
 from runner.conduct.evaluate import Evaluation
 from runner.errors import RecordError
+from runner.events import PROBE_TEMPERATURE
 from runner.measure.conformity import CONDITIONAL_FAIL, CONDITIONAL_PASS, FAIL, NOT_MEASURED, PASS, RULES
-from runner.measure.findings import Finding
+from runner.measure.finding import Finding
 from runner.record.folder import CERTIFICATE_HTML, CERTIFICATE_PDF, write_whole
 from runner.sheets.bench import Instrument
 from runner.sheets.quantity import shown
@@ -66,7 +67,7 @@ def _contents(evaluation: Evaluation, issued: str) -> dict[str, Any]:
     story, pack, bench = evaluation.story, evaluation.pack, evaluation.bench
     end = story.end
     files = evaluation.resolved["files"]
-    first = evaluation.recording.temperature.value[:1]
+    first = evaluation.recording.of(PROBE_TEMPERATURE).value[:1]
     return {
         "number": evaluation.folder.number,
         "simulated": bench.simulated,
@@ -97,7 +98,7 @@ def _contents(evaluation: Evaluation, issued: str) -> dict[str, Any]:
             if role in USED or role in evaluation.procedure.needs
         ],
         "untested": _untested(evaluation),
-        "answers": [(_when(utc), record, value, by) for utc, record, value, by in story.answers],
+        "answers": [(_when(each.utc), each.record, each.value, each.by) for each in story.replies],
         "remarks": [
             f"{t / 60:.1f} min: {say}"
             for t, say in story.remarks
@@ -116,34 +117,24 @@ def _when(utc: str) -> str:
     return moment.strftime("%Y-%m-%d %H:%M:%S UTC")
 
 
-def _number(value: float | None, digits: int = 2) -> str:
-    return "—" if value is None else f"{value:.{digits}f}".replace("-", "−")
-
-
-def digits_for(uncertainty: float) -> int:
-    """Decimals that show an uncertainty with two significant digits (JCGM 100:2008, 7.2.6)."""
-    return max(0, 1 - math.floor(math.log10(uncertainty))) if uncertainty > 0 else 2
-
-
 def _row(finding: Finding) -> dict[str, Any]:
-    word = finding.conformity
+    word, text = finding.conformity, worded(finding)
     row: dict[str, Any] = {
         "sensor": finding.sensor or "—",
         "name": finding.name,
-        "unit": finding.unit,
+        "unit": text.unit,
         "reason": finding.reason,
-        "expected": _number(finding.expected, 1),
+        "expected": text.expected,
         "word": word or "no limit declared",
         "mark": MARKS.get(word or "", ""),
         "side": SIDES.get(word or "", "none"),
-        "limits": f"{_number(finding.lower, 1)} … {_number(finding.upper, 1)}" if finding.lower is not None else "—",
+        "limits": text.limits,
         "chance": "—" if finding.probability is None else _chance(finding.probability),
         "value": "",
         "largest": "",
     }
-    if finding.value is not None and finding.expanded_uncertainty is not None:
-        digits = digits_for(finding.expanded_uncertainty)
-        row["value"] = f"{_number(finding.value, digits)} ± {finding.expanded_uncertainty:.{digits}f}"
+    if text.value:
+        row["value"] = f"{text.value} ± {text.uncertainty}"
         row["k"] = f"{finding.coverage_factor:.2f}"
         variance = sum(line.contribution**2 for line in finding.budget)
         row["largest"] = "; ".join(
@@ -195,10 +186,9 @@ def _untested(evaluation: Evaluation) -> list[str]:
         for kind in kinds
         if kind != evaluation.procedure.protection
     ]
-    protection = evaluation.pack.protection(evaluation.procedure.protection)
+    tested = evaluation.procedure.protection or ""
+    protection = evaluation.pack.protection(tested)
     left = [name for name in getattr(protection, "sensors", ()) if name not in evaluation.declared.sensors]
     if left:
-        rows.insert(
-            0, f"{evaluation.procedure.protection.replace('_', ' ')} through {', '.join(left)}: left out of this run"
-        )
+        rows.insert(0, f"{tested.replace('_', ' ')} through {', '.join(left)}: left out of this run")
     return rows

@@ -13,7 +13,8 @@ import matplotlib as mpl
 from matplotlib.backends.backend_svg import FigureCanvasSVG
 from matplotlib.figure import Figure
 
-from runner.measure.findings import Finding
+from runner.events import CHARGE, CURRENT_OF, DISCHARGE, PROBE_TEMPERATURE
+from runner.measure.finding import Finding
 from runner.measure.recording import Recording
 from runner.measure.threshold import Crossing
 
@@ -60,8 +61,9 @@ def _own_ids(svg: str, prefix: str) -> str:
 
 def _panel(axes: Any, finding: Finding, crossing: Crossing, recording: Recording) -> None:
     ramp, instant = crossing.ramp, crossing.edge.instant
-    temperature = recording.temperature.between(instant - BEFORE, instant + AFTER)
-    current = recording.current.between(instant - BEFORE, instant + AFTER)
+    path = DISCHARGE if "discharge" in finding.protection else CHARGE
+    temperature = recording.of(PROBE_TEMPERATURE).between(instant - BEFORE, instant + AFTER)
+    current = recording.of(CURRENT_OF[path]).between(instant - BEFORE, instant + AFTER)
     side = axes.twinx()
     side.step(current.t - instant, current.value, where="post", color=ORANGE, linewidth=0.7, label="current")
     side.set_ylim(-0.15 * crossing.edge.level, 2.6 * crossing.edge.level)

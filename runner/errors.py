@@ -180,3 +180,7 @@ class OperatorGone(TripwitnessError):
         return cls(
             f"nobody is left to answer “{question}”", "operator", "answer all prompts, or use --unattended to rehearse"
         )
+
+    @classmethod
+    def no_answer(cls, question: str, what: str) -> OperatorGone:
+        return cls(f"“{question}” was answered wrongly: {what}", "script", "correct the answers file")

@@ -15,7 +15,13 @@ SUPPLY_VOLTAGE = "supply_voltage_V"
 SUPPLY_CURRENT = "supply_current_A"
 PROBE_TEMPERATURE = "probe_temperature_degC"
 METER_VOLTAGE = "meter_voltage_V"
-CHANNELS = (SUPPLY_VOLTAGE, SUPPLY_CURRENT, METER_VOLTAGE, PROBE_TEMPERATURE)
+LOAD_VOLTAGE = "load_voltage_V"
+LOAD_CURRENT = "load_current_A"
+CHANNELS = (SUPPLY_VOLTAGE, SUPPLY_CURRENT, LOAD_VOLTAGE, LOAD_CURRENT, METER_VOLTAGE, PROBE_TEMPERATURE)
+
+CHARGE, DISCHARGE = "charge", "discharge"  # the two paths through a pack that a protection can open
+CURRENT_OF = {CHARGE: SUPPLY_CURRENT, DISCHARGE: LOAD_CURRENT}
+VOLTAGE_OF = {CHARGE: SUPPLY_VOLTAGE, DISCHARGE: LOAD_VOLTAGE}
 
 
 @dataclass(frozen=True)
@@ -34,21 +40,32 @@ class Started(Event):
 
 @dataclass(frozen=True)
 class Sampled(Event):
-    """What was read at one instant. ``mode`` is CC, CV or empty; ``output`` what the supply says of its output."""
+    """What was read at one instant. ``mode`` is the supply's, CC, CV or empty.
+
+    ``output`` is what the instrument polled says of itself: the supply's output or the load's input on. ``by_hand``: a
+    person read it off a display, at ``t`` as the key was pressed; the reaction is allowed for afterwards.
+    """
 
     readings: Mapping[str, float]
     lost: Mapping[str, str] = field(default_factory=dict)
     mode: str = ""
     output: bool | None = None
+    by_hand: bool = False
 
 
 @dataclass(frozen=True)
 class Answered(Event):
-    """Somebody answered a question: ``value`` is "go on" or "stop", ``by`` who it was."""
+    """Somebody answered a question.
+
+    ``value`` is "go on", "stop", a number in SI, one of the choices, or for an inspection "good", "bad", "not seen".
+    ``by`` is who it was, ``note`` what they wrote beside it, ``files`` the attachments as "name sha256".
+    """
 
     question: str
     value: str
     by: str
+    note: str = ""
+    files: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -70,6 +87,26 @@ class SupplyIsSet(Event):
 @dataclass(frozen=True)
 class OutputIsOn(Event):
     """The supply's output reads back as on."""
+
+
+@dataclass(frozen=True)
+class LoadIsSet(Event):
+    """The load's current as read back, in A."""
+
+    current: float
+
+
+@dataclass(frozen=True)
+class LoadIsOn(Event):
+    """The load's input reads back as on, or a person has said that it is."""
+
+
+@dataclass(frozen=True)
+class Resumed(Event):
+    """A run goes on after a break. What was in the journal before is what happened before; ``why`` it had ended."""
+
+    utc: str
+    why: str
 
 
 @dataclass(frozen=True)

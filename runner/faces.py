@@ -21,9 +21,9 @@ from runner.conduct.execute import Result, execute
 from runner.conduct.files import DEMO_PACK, Job, bench_problems, find_procedure, load, read_answers, read_file
 from runner.conduct.ports import Clock, Operator, StopFlag
 from runner.conduct.rehearse import Rehearsal
-from runner.conduct.scripted import UNATTENDED, ScriptedOperator
+from runner.conduct.scripted import UNATTENDED, Eyes, ScriptedOperator
 from runner.errors import BenchError
-from runner.measure.findings import Finding
+from runner.measure.finding import Finding
 from runner.plain import PlainOperator, Printer
 from runner.record.folder import RunFolder
 from runner.sheets.answers import Answers
@@ -78,7 +78,7 @@ class Face:
             clock.now,
             tuple(self.options.sensor),
         ) as rehearsal:
-            return self._carry_out(rehearsal.job, clock, rehearsal.write_truth)
+            return self._carry_out(rehearsal.job, clock, rehearsal.write_truth, rehearsal.eyes)
 
     def run(self, name: str) -> int:
         """One run on a bench; its exit status. Raises SheetError if a file is wrong or an instrument is not there."""
@@ -88,22 +88,28 @@ class Face:
 
     # ---- carrying out ----------------------------------------------------------------------------------------
 
-    def _carry_out(self, job: Job, clock: Clock, ended: Callable[[RunFolder], None]) -> int:
+    def _carry_out(self, job: Job, clock: Clock, ended: Callable[[RunFolder], None], eyes: Eyes | None = None) -> int:
         stop = StopFlag()
         with _signals(stop):
             try:
-                result = (self._on_screen if self.screen else self._in_lines)(job, clock, stop, ended)
+                result = (
+                    self._on_screen(job, clock, stop, ended)
+                    if self.screen
+                    else self._in_lines(job, clock, stop, ended, eyes)
+                )
             except BenchError as fault:
                 raise bench_problems(job.bench_file, fault) from fault
         self._report(result)
         return result.evaluation.exit_status
 
-    def _in_lines(self, job: Job, clock: Clock, stop: StopFlag, ended: Callable[[RunFolder], None]) -> Result:
+    def _in_lines(
+        self, job: Job, clock: Clock, stop: StopFlag, ended: Callable[[RunFolder], None], eyes: Eyes | None
+    ) -> Result:
         printer = Printer(job.program.cautions, job.program.prepare, sys.stderr if self.options.json else sys.stdout)
         printer.line(f"{job.procedure.title}: {job.pack.name}, serial no. {job.pack.serial}, at {job.bench.name}")
         operator: Operator
         if self.script is not None:
-            operator = ScriptedOperator(self.script, printer.told, printer.show)
+            operator = ScriptedOperator(self.script, printer.told, printer.show, eyes)
         else:
             operator = PlainOperator(printer, stop, _operator_name(job))
         return execute(job, operator, clock, Path(self.options.out), stop, ended=ended)
@@ -157,15 +163,16 @@ def _signals(stop: StopFlag) -> Iterator[None]:
 
 def finding_line(finding: Finding) -> str:
     """A finding in one line."""
-    from reports.certificate import digits_for
+    from reports.wording import worded
 
     name = f"{finding.name} {finding.sensor or ''}".ljust(18)
-    statement = (finding.conformity or "no limit declared").upper() if finding.conformity else "no limit declared"
-    if finding.value is None or finding.expanded_uncertainty is None:
+    statement = finding.conformity.upper() if finding.conformity else "no limit declared"
+    text = worded(finding)
+    if not text.value:
         return f"{name} {statement}: {finding.reason}"
-    digits = digits_for(finding.expanded_uncertainty)
-    limits = f"  limits {finding.lower:g} … {finding.upper:g}" if finding.lower is not None else ""
-    return f"{name} {finding.value:.{digits}f} ± {finding.expanded_uncertainty:.{digits}f} {finding.unit}{limits}  {statement}"
+    limits = f"  limits {text.limits}" if text.limits != "—" else ""
+    fit = f" ({finding.fit})" if finding.name in ("capacity", "energy") and finding.fit else ""
+    return f"{name} {text.value} ± {text.uncertainty} {text.unit}{limits}  {statement}{fit}"
 
 
 def print_findings(evaluation: Evaluation) -> None:

@@ -39,16 +39,29 @@ class SwitchOn(Order):
 
 
 @dataclass(frozen=True)
+class SetLoad(Order):
+    """Program the load's current, in A. Comes back as LoadIsSet or OrderFailed."""
+
+    current: float
+
+
+@dataclass(frozen=True)
+class LoadOn(Order):
+    """Load input on. Comes back as LoadIsOn or OrderFailed."""
+
+
+@dataclass(frozen=True)
 class SwitchOff(Order):
     """Supply and load off. Comes back as OutputIsOff, confirmed or not."""
 
 
 @dataclass(frozen=True)
 class Pace(Order):
-    """Poll the current every ``interval`` seconds and the slow channels every ``slow`` seconds."""
+    """Poll the current of a path every ``interval`` seconds and the slow channels every ``slow`` seconds."""
 
     interval: float
     slow: float
+    path: str = "charge"
 
 
 # ---- to the operator ---------------------------------------------------------------------------------------------
@@ -56,16 +69,43 @@ class Pace(Order):
 
 @dataclass(frozen=True)
 class Ask(Order):
-    """A hold point: comes back as Answered. ``record`` is what the answer will be evidence of."""
+    """A question: comes back as Answered. ``record`` is what the answer will be evidence of.
+
+    ``wants`` is "go on" (a hold point), "number" (typed with or without its ``unit``, the SI value comes back),
+    "choice" (one of ``choices``), or "mark" (a key at the very moment that ``say`` names). ``role`` is the instrument whose
+    display is to be read, ``lowest`` and ``highest`` (SI) what would fit, where that is known.
+    """
 
     question: str
     say: str
     record: str = ""
+    wants: str = "go on"
+    unit: str = ""
+    dimension: str = ""
+    choices: tuple[str, ...] = ()
+    role: str = ""
+    lowest: float | None = None
+    highest: float | None = None
+
+
+@dataclass(frozen=True)
+class AskTaps(Order):
+    """From now on, a key as the hand-held thermometer's display passes each whole degree.
+
+    The first tap means ``first`` °C, each one after it ``step`` more. Comes back as Sampled, by hand. ``step`` 0 ends it.
+    """
+
+    first: float
+    step: float
+    say: str
 
 
 @dataclass(frozen=True)
 class Guide(Order):
-    """What the hands are to do from now on: ``action`` heat, cool or still; ``rate`` in K/s, positive, or 0 for freely."""
+    """What the hands are to do from now on: ``action`` heat, cool, still or substitute.
+
+    ``rate`` is in K/s, positive, or 0 for freely; with substitute it is the resistance to set on the decade box, in Ω.
+    """
 
     action: str
     sensor: str
@@ -98,6 +138,31 @@ class BeginRamp(Order):
 
 
 @dataclass(frozen=True)
+class Level(Order):
+    """A stage begins: ``value`` is its current in A, or the temperature in °C that the decade box stands for.
+
+    ``since`` is when it was there, on the run's clock; ``by_hand`` if a person's key said so.
+    """
+
+    index: int
+    value: float
+    since: float
+    by_hand: bool = False
+
+
+@dataclass(frozen=True)
+class Note(Order):
+    """A reading that belongs in the evidence: ``quantity`` in SI under its name, or a word; ``why`` if it is doubtful."""
+
+    index: int
+    name: str
+    text: str
+    quantity: float | None = None
+    dimension: str = ""
+    why: str = ""
+
+
+@dataclass(frozen=True)
 class Judge(Order):
     """The current watcher's word has changed, and on what evidence."""
 
@@ -107,10 +172,11 @@ class Judge(Order):
 
 @dataclass(frozen=True)
 class Conclude(Order):
-    """How a heating or cooling ended: ``outcome`` is stopped, returned, gave up, or the word that made it worthless.
+    """How a step that provokes something ended: ``outcome`` is stopped, returned, full, done, gave up, or the word that
+    made it worthless.
 
-    ``limit`` is the temperature in °C at which it was given up, where it was. ``at`` is the time of the first sample
-    after the change; the instant itself is worked out afterwards, from the samples.
+    ``limit`` is where it was given up, in °C, V or A. ``at`` is the time of the first sample after the change; the instant
+    itself is worked out afterwards, from the samples. ``by_hand``: a person's key said so, and a reaction later than it was.
     """
 
     index: int
@@ -122,6 +188,7 @@ class Conclude(Order):
     why: str
     at: float
     limit: float | None = None
+    by_hand: bool = False
 
 
 @dataclass(frozen=True)

@@ -9,18 +9,32 @@ import queue
 import sys
 import threading
 from collections.abc import Callable, Sequence
-from typing import TextIO
+from typing import Any, TextIO
 
 from runner.conduct.ports import StopFlag
+from runner.conduct.replies import STOP_WORDS, NotUnderstood, hint, understood
 from runner.engine.run import CAUTIONS
 from runner.engine.view import View
 from runner.errors import OperatorGone
-from runner.events import METER_VOLTAGE, PROBE_TEMPERATURE, SUPPLY_CURRENT, SUPPLY_VOLTAGE, Answered
-from runner.orders import Ask, BeginRamp, BeginStep, Conclude, End, Guide, Judge, Order, Remark
+from runner.events import CHARGE, CURRENT_OF, METER_VOLTAGE, PROBE_TEMPERATURE, VOLTAGE_OF, Answered, Sampled
+from runner.orders import Ask, AskTaps, BeginRamp, BeginStep, Conclude, End, Guide, Judge, Level, Note, Order, Remark
 
 PROGRESS_EVERY = 60.0  # s of the run's time between two lines of readings
-GO_WORDS = ("", "g", "go", "go on", "y", "yes", "ok")
-STOP_WORDS = ("s", "stop", "n", "no", "q", "quit")
+
+
+_LINES: dict[type[Order], Callable[[Any], str]] = {  # how each kind of order is said; nothing is said of the others
+    Ask: lambda o: f"HOLD   {o.say}",
+    AskTaps: lambda o: f"TAP    {o.say}" if o.step else "",
+    BeginStep: lambda o: f"STEP   {o.title}",
+    Guide: lambda o: f"HANDS  {o.say}",
+    BeginRamp: lambda o: f"RAMP   {o.rate * 60:+.1f} K/min from here",
+    Judge: lambda o: f"WATCH  {o.word}: {o.why}",
+    Level: lambda o: f"LEVEL  {o.value:.4g}",
+    Note: lambda o: f"NOTED  {o.name}: {o.text}{f' ({o.why})' if o.why else ''}",
+    Conclude: lambda o: f"RESULT {o.outcome.upper()}  {o.why}",
+    Remark: lambda o: f"NOTE   {o.say}",
+    End: lambda o: f"END    {o.reason}; {'bench is off' if o.safe else 'BENCH NOT CONFIRMED OFF'}",
+}
 
 
 class Printer:
@@ -36,26 +50,11 @@ class Printer:
 
     def told(self, order: Order, t: float) -> None:
         """One order of those that concern a person, as a line."""
-        if isinstance(order, Ask):
-            if order.question == CAUTIONS:
-                self._before_the_first()
-            self.line(f"{_stamp(t)}  HOLD   {order.say}")
-        elif isinstance(order, BeginStep):
-            self.line(f"{_stamp(t)}  STEP   {order.title}")
-        elif isinstance(order, Guide):
-            self.line(f"{_stamp(t)}  HANDS  {order.say}")
-        elif isinstance(order, BeginRamp):
-            self.line(f"{_stamp(t)}  RAMP   {order.rate * 60:+.1f} K/min from here")
-        elif isinstance(order, Judge):
-            self.line(f"{_stamp(t)}  WATCH  {order.word}: {order.why}")
-        elif isinstance(order, Conclude):
-            self.line(f"{_stamp(t)}  RESULT {order.outcome.upper()}  {order.why}")
-        elif isinstance(order, Remark):
-            self.line(f"{_stamp(t)}  NOTE   {order.say}")
-        elif isinstance(order, End):
-            self.line(
-                f"{_stamp(t)}  END    {order.reason}; {'bench is off' if order.safe else 'BENCH NOT CONFIRMED OFF'}"
-            )
+        if isinstance(order, Ask) and order.question == CAUTIONS:
+            self._before_the_first()
+        text = _LINES[type(order)](order) if type(order) in _LINES else ""
+        if text:
+            self.line(f"{_stamp(t)}  {text}")
 
     def show(self, look: Callable[[], View]) -> None:
         """A line of readings now and then."""
@@ -78,10 +77,11 @@ class Printer:
 def readings_line(view: View) -> str:
     """The readings of a view in one line; what was not read is named as missing."""
     parts = []
+    path = view.path or CHARGE
     for channel, text in (
         (PROBE_TEMPERATURE, "{:.2f} °C"),
-        (SUPPLY_CURRENT, "{:.3f} A"),
-        (SUPPLY_VOLTAGE, "{:.2f} V"),
+        (CURRENT_OF[path], "{:.3f} A"),
+        (VOLTAGE_OF[path], "{:.2f} V"),
         (METER_VOLTAGE, "{:.3f} V at the pack"),
     ):
         if channel in view.lost:
@@ -109,24 +109,29 @@ class PlainOperator:
         self._printer, self._stop, self._name = printer, stop, name
         self._lines: queue.Queue[str | None] = queue.Queue()
         self._asked: Ask | None = None
+        self._taps: AskTaps | None = None
+        self._degree = 0.0
         self._ended = False
         self._person = (source or sys.stdin).isatty()  # else lines wait in a pipe until something is asked
         self._reader = threading.Thread(target=self._read, args=(source or sys.stdin,), name="plain input", daemon=True)
 
     def told(self, order: Order, t: float) -> None:
         self._printer.told(order, t)
+        if isinstance(order, AskTaps):
+            self._taps = order if order.step else None
+            self._degree = order.first
         if isinstance(order, Ask):
             self._asked = order
             if self._reader.ident is None:
                 self._reader.start()  # not before: what was typed earlier agreed to nothing
-            self._printer.line("               [Enter] go on    stop [Enter] end the run")
+            self._printer.line(f"               {hint(order)}")
 
     def show(self, look: Callable[[], View]) -> None:
         self._printer.show(look)
 
-    def answers(self, t: float) -> list[Answered]:
-        found: list[Answered] = []
-        while self._asked is not None or (self._person and not self._lines.empty()):
+    def answers(self, t: float) -> list[Answered | Sampled]:
+        found: list[Answered | Sampled] = []
+        while self._asked is not None or ((self._person or self._taps) and not self._lines.empty()):
             try:
                 line = self._lines.get_nowait()
             except queue.Empty:
@@ -134,23 +139,33 @@ class PlainOperator:
             if line is None:
                 self._ended = True
                 break
-            found += self._understood(line.strip().lower(), t)
+            found += self._understood(line.strip(), t)
         if self._ended and self._asked is not None:
             raise OperatorGone.input_ended(self._asked.say)
         return found
 
-    def _understood(self, word: str, t: float) -> list[Answered]:
-        if word in STOP_WORDS:
+    def _understood(self, text: str, t: float) -> list[Answered | Sampled]:
+        if text.lower() in STOP_WORDS and (self._asked is None or self._asked.wants != "choice" or text == "stop"):
             self._stop.press(self._name)
             return []
         if self._asked is None:
+            if self._taps is not None and not text:
+                return [self._tapped(t)]
             self._printer.line("               nothing is asked now; stop [Enter] ends the run")
             return []
-        if word not in GO_WORDS:
-            self._printer.line(f"               {word!r} is neither: press Enter to go on, or write stop")
+        try:
+            reply = understood(self._asked, text)
+        except NotUnderstood as error:
+            self._printer.line(f"               {error}")
             return []
         question, self._asked = self._asked.question, None
-        return [Answered(t, question, "go on", self._name)]
+        return [Answered(t, question, reply.value, self._name, reply.note, reply.files)]
+
+    def _tapped(self, t: float) -> Sampled:
+        assert self._taps is not None
+        degree, self._degree = self._degree, self._degree + self._taps.step
+        self._printer.line(f"               {degree:.0f} °C")
+        return Sampled(t, {PROBE_TEMPERATURE: degree}, by_hand=True)
 
     def _read(self, source: TextIO) -> None:
         try:

@@ -16,7 +16,7 @@ from runner.conduct.rehearse import Rehearsal
 from runner.conduct.scripted import UNATTENDED, ScriptedOperator
 from runner.engine.program import Program
 from runner.events import METER_VOLTAGE, PROBE_TEMPERATURE, SUPPLY_CURRENT, SUPPLY_VOLTAGE, Sampled
-from runner.measure.recording import Declared, Series
+from runner.measure.recording import Declared, Recording, Series
 from runner.sheets.answers import Answers
 
 PACK = """\
@@ -114,7 +114,7 @@ def rehearsed(
     clock = VirtualClock()
     files = procedure or find_procedure("charge-over-temperature"), pack or read_file(DEMO_PACK)
     with Rehearsal(*files, scenario, seed, clock.now, sensors) as rehearsal:
-        operator = ScriptedOperator(answers, tell)
+        operator = ScriptedOperator(answers, tell, eyes=rehearsal.eyes)
         result = execute(rehearsal.job, operator, clock, out, stop or StopFlag(), ended=rehearsal.write_truth)
         return Rehearsed(result, rehearsal)
 
@@ -182,6 +182,11 @@ def declared(**changed) -> Declared:
         "coverage": 0.95,
     }
     return Declared(**{**values, **changed})
+
+
+def recording(current: Series, temperature: Series, attempts, ended_early: str = "") -> Recording:
+    """A run as the evaluation sees it: the charge current and the reference temperature."""
+    return Recording({SUPPLY_CURRENT: current, PROBE_TEMPERATURE: temperature}, tuple(attempts), ended_early)
 
 
 def series(t, value) -> Series:

@@ -60,7 +60,7 @@ from runner.sheets.bench import parse_bench
 from runner.sheets.pack import parse_pack
 from runner.sheets.procedure import parse_procedure
 from runner.sheets.source import read
-from runner.engine.program import plan
+from runner.engine.planner import plan
 from runner.engine.run import Run
 from runner.events import Answered, Started
 parse_pack(PACK, 'p')  # warm: the unit library reads its own definitions once

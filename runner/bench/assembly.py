@@ -11,7 +11,14 @@ from runner.bench.link import Link
 from runner.bench.load import Load
 from runner.bench.supply import Supply
 from runner.errors import BenchError
-from runner.events import METER_VOLTAGE, PROBE_TEMPERATURE, SUPPLY_CURRENT, SUPPLY_VOLTAGE
+from runner.events import (
+    LOAD_CURRENT,
+    LOAD_VOLTAGE,
+    METER_VOLTAGE,
+    PROBE_TEMPERATURE,
+    SUPPLY_CURRENT,
+    SUPPLY_VOLTAGE,
+)
 from runner.sheets.bench import BenchFile
 from runner.sheets.dialect import Dialect
 
@@ -50,7 +57,7 @@ class Bench:
         self.sheet, self._pause = sheet, pause
         self._manager = pyvisa.ResourceManager(sheet.backend)
         self.speakers: dict[str, Speaker] = {}
-        for role, instrument in sheet.roles().items():
+        for role, instrument in sheet.wired().items():
             dialect = dialects.get(role) or BUILT_IN[role]
             link = Link(
                 self._manager,
@@ -64,7 +71,9 @@ class Bench:
             self.speakers[role] = Speaker(link, dialect, instrument.channel)
         instruments = sheet.instruments
         self.supply = Supply(self.speakers["supply"], instruments.supply) if instruments.supply else None
-        self.load = Load(self.speakers["load"], instruments.load) if instruments.load else None
+        self.load = (
+            Load(self.speakers["load"], instruments.load) if instruments.load and "load" in self.speakers else None
+        )
 
     def ready(self) -> dict[str, str]:
         """The identity of every instrument by role. Raises BenchNotReady with every fault there is."""
@@ -105,6 +114,22 @@ class Bench:
             else:
                 into.values[channel] = value
 
+    def poll_load(self, into: Readings) -> None:
+        """Voltage, current and input of the load. A fault is a reason in ``lost``, never an exception."""
+        if self.load is None:
+            return
+        try:
+            reading = self.load.read()
+        except BenchError as fault:
+            into.lost[LOAD_VOLTAGE] = into.lost[LOAD_CURRENT] = str(fault)
+            return
+        into.output = reading.output
+        for channel, value in ((LOAD_VOLTAGE, reading.voltage), (LOAD_CURRENT, reading.current)):
+            if value is None:
+                into.lost[channel] = reading.bad
+            else:
+                into.values[channel] = value
+
     def poll_slow(self, into: Readings) -> None:
         """Reference temperature and terminal voltage, where the bench has them."""
         for role, query, channel in (("probe", "temperature", PROBE_TEMPERATURE), ("meter", "voltage", METER_VOLTAGE)):
@@ -117,9 +142,12 @@ class Bench:
     # ---- hands and the way out -------------------------------------------------------------------------------
 
     def guide(self, action: str, sensor: str, rate: float) -> None:
-        """Tell hands that can be told (the simulated ones). Rate in K/s, sent in K/min. Raises BenchError."""
+        """Tell hands that can be told (the simulated ones). Raises BenchError.
+
+        ``rate`` is in K/s and sent in K/min; for the decade box it is Ω, sent as it is.
+        """
         if "hands" in self.speakers:
-            self.speakers["hands"].command(action, rate * 60, sensor)
+            self.speakers["hands"].command(action, rate if action == "substitute" else rate * 60, sensor)
 
     def off(self) -> tuple[bool, str]:
         """Supply and load off. (True, "") if both read back as off, else (False, what to do). Never raises.

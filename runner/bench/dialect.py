@@ -57,7 +57,12 @@ BUILT_IN: dict[str, Dialect] = {
         kind="dialect",
         name="scpi",
         role="hands",
-        commands={"heat": 'HEAT "{channel}",{value}', "cool": 'COOL "{channel}",{value}', "still": "STILL"},
+        commands={
+            "heat": 'HEAT "{channel}",{value}',
+            "cool": 'COOL "{channel}",{value}',
+            "still": "STILL",
+            "substitute": 'BOX "{channel}",{value}',
+        },
     ),
 }
 

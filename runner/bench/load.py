@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from runner.bench.dialect import Speaker
-from runner.bench.supply import switch_off
+from runner.bench.supply import PowerReading, read_power, switch_off
 from runner.errors import BenchError, SettingError
 from runner.sheets import bench as sheets
 
@@ -39,6 +39,6 @@ class Load:
         """One attempt to switch the input off. True if it reads back as off; False if nothing answers. Never raises."""
         return switch_off(self.speaker, "input_off", "input")
 
-    def read(self) -> tuple[float, float]:
-        """(voltage in V, current in A). Raises LinkError or NotAReading."""
-        return self.speaker.number("voltage"), self.speaker.number("current")
+    def read(self) -> PowerReading:
+        """Voltage, current and input. Raises LinkError."""
+        return read_power(self.speaker, "input", str)

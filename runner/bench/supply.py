@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 from runner.bench.dialect import Speaker
@@ -10,8 +11,8 @@ from runner.sheets import bench as sheets
 
 
 @dataclass(frozen=True)
-class SupplyReading:
-    """One reading, in V and A; None is a value that was no reading, with the reason in ``bad``."""
+class PowerReading:
+    """One reading of a supply or a load, in V and A; None is a value that was no reading, with the reason in ``bad``."""
 
     voltage: float | None
     current: float | None
@@ -59,17 +60,9 @@ class Supply:
         """One attempt to switch the output off. True if it reads back as off; False if nothing answers. Never raises."""
         return switch_off(self.speaker, "output_off", "output")
 
-    def read(self) -> SupplyReading:
+    def read(self) -> PowerReading:
         """Voltage, current, output and mode. Raises LinkError."""
-        voltage, current, output = self.speaker.numbers("voltage", "current", "output")
-        bad = "; ".join(str(value) for value in (voltage, current, output) if isinstance(value, NotAReading))
-        return SupplyReading(
-            None if isinstance(voltage, NotAReading) else voltage,
-            None if isinstance(current, NotAReading) else current,
-            None if isinstance(output, NotAReading) else bool(output),
-            self.speaker.mode(),
-            bad,
-        )
+        return read_power(self.speaker, "output", self.speaker.mode)
 
     def _set(self, command: str, query: str, value: float, resolution: float) -> float:
         self.speaker.command(command, value)
@@ -77,6 +70,19 @@ class Supply:
         if abs(got - value) > max(1.5 * resolution, 1e-3 * abs(value)):
             raise SettingError.reads_back("supply", command.removeprefix("set_"), value, got)
         return got
+
+
+def read_power(speaker: Speaker, state: str, mode: Callable[[], str]) -> PowerReading:
+    """Voltage, current, whether it is on, and the mode asked for after them. Raises LinkError."""
+    voltage, current, on = speaker.numbers("voltage", "current", state)
+    bad = "; ".join(str(value) for value in (voltage, current, on) if isinstance(value, NotAReading))
+    return PowerReading(
+        None if isinstance(voltage, NotAReading) else voltage,
+        None if isinstance(current, NotAReading) else current,
+        None if isinstance(on, NotAReading) else bool(on),
+        mode(),
+        bad,
+    )
 
 
 def switch_off(speaker: Speaker, command: str, query: str) -> bool:

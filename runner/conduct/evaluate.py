@@ -2,39 +2,28 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import runner
-from runner.events import PROBE_TEMPERATURE, SUPPLY_CURRENT, Answered
+from runner.conduct.declare import declare
+from runner.conduct.story import Story, tell
+from runner.events import CHANNELS
 from runner.measure.conformity import CONDITIONAL_FAIL, CONDITIONAL_PASS, FAIL, NOT_MEASURED, worst
-from runner.measure.findings import Finding, findings
-from runner.measure.recording import Attempt, Declared, Recording, Series
-from runner.orders import Ask, BeginRamp, BeginStep, Conclude, End, Judge, Remark
+from runner.measure.finding import Finding
+from runner.measure.findings import findings
+from runner.measure.recording import Declared, Recording, Series
 from runner.record.folder import EVENTS, FINDINGS, RESOLVED, SAMPLES, RunFolder
-from runner.record.journal import Entry, read_journal
+from runner.record.journal import read_journal
 from runner.record.samples import read_samples
-from runner.sheets.bench import BenchFile, Probe, parse_bench
-from runner.sheets.pack import PackSheet, TemperatureProtection, parse_pack
+from runner.sheets.bench import BenchFile, parse_bench
+from runner.sheets.pack import PackSheet, parse_pack
 from runner.sheets.procedure import Procedure, parse_procedure
 
 if TYPE_CHECKING:
     import pandas as pd
 
 ALL_PASS, SOMETHING_FAILS, WRONG_INPUT, NOT_ALL_MEASURED, ENDED_EARLY = 0, 1, 2, 3, 4
-
-
-@dataclass(frozen=True)
-class Story:
-    """What the journal tells, apart from the numbers."""
-
-    began: str = ""
-    ended: str = ""
-    end: End | None = None
-    attempts: tuple[Attempt, ...] = ()
-    answers: tuple[tuple[str, str, str, str], ...] = ()  # (UTC, what it is evidence of, answer, by)
-    remarks: tuple[tuple[float, str], ...] = ()
 
 
 @dataclass(frozen=True)
@@ -100,7 +89,8 @@ def evaluate(folder: RunFolder) -> Evaluation:
         if story.end is not None and not story.end.early
         else (story.end.reason if story.end else "the record breaks off")
     )
-    recording = Recording(_series(table, SUPPLY_CURRENT), _series(table, PROBE_TEMPERATURE), story.attempts, early)
+    channels = {channel: series_of(table, channel) for channel in CHANNELS}
+    recording = Recording(channels, story.attempts, early, story.typed, story.breaks)
     declared = declare(procedure, pack, bench, tuple(resolved["program"]["sensors"]))
     evaluation = Evaluation(
         folder, procedure, pack, bench, resolved, story, recording, declared, tuple(findings(recording, declared))
@@ -109,90 +99,7 @@ def evaluate(folder: RunFolder) -> Evaluation:
     return evaluation
 
 
-def tell(entries: Sequence[Entry]) -> Story:
-    """What happened, from the entries of a journal in order."""
-    attempts: list[Attempt] = []
-    answers: list[tuple[str, str, str, str]] = []
-    remarks: list[tuple[float, str]] = []
-    asked: dict[str, Ask] = {}
-    began: dict[int, float] = {}
-    ramps: dict[int, float] = {}
-    end: End | None = None
-    for entry in entries:
-        what = entry.what
-        if isinstance(what, Ask):
-            asked[what.question] = what
-        elif isinstance(what, Answered):
-            question = asked.get(what.question)
-            record = (question.record or question.say) if question else what.question
-            answers.append((entry.utc, record, what.value, what.by))
-        elif isinstance(what, BeginStep):
-            began[what.index] = entry.t
-        elif isinstance(what, BeginRamp):
-            ramps[what.index] = entry.t
-        elif isinstance(what, Conclude):
-            attempts.append(
-                Attempt(
-                    what.kind,
-                    what.sensor,
-                    what.cycle,
-                    what.rate,
-                    began.get(what.index, 0.0),
-                    ramps.get(what.index),
-                    what.at,
-                    what.outcome,
-                    what.why,
-                    what.limit,
-                )
-            )
-        elif isinstance(what, Remark):
-            remarks.append((entry.t, what.say))
-        elif isinstance(what, Judge) and what.word in ("dropout", "lost", "open lead", "limited"):
-            remarks.append((entry.t, f"{what.word}: {what.why}"))
-        elif isinstance(what, End):
-            end = what
-    return Story(
-        entries[0].utc if entries else "",
-        entries[-1].utc if entries else "",
-        end,
-        tuple(attempts),
-        tuple(answers),
-        tuple(remarks),
-    )
-
-
-def declare(procedure: Procedure, pack: PackSheet, bench: BenchFile, sensors: tuple[str, ...]) -> Declared:
-    """What was known beforehand, from the three files."""
-    protection = pack.protection(procedure.protection)
-    assert isinstance(protection, TemperatureProtection)
-    probe = bench.instruments.probe
-    assert isinstance(probe, Probe)
-    lags = {
-        sensor.name: (sensor.lag, sensor.lag_uncertainty or sensor.lag / 2)
-        for sensor in pack.sensors
-        if sensor.lag is not None
-    }
-    return Declared(
-        procedure.protection,
-        protection.trip,
-        protection.trip_limits(),
-        protection.release,
-        protection.release_limits(),
-        protection.delay,
-        (protection.delay_tolerance or 0.0) / 3.0**0.5,
-        protection.polling,
-        probe.accuracy.standard_uncertainty(),
-        probe.accuracy.resolution,
-        probe.coupling,
-        (probe.lag, probe.lag_uncertainty),
-        lags,
-        sensors,
-        procedure.findings,
-        bench.decision.rule,
-        bench.decision.coverage,
-    )
-
-
-def _series(table: pd.DataFrame, channel: str) -> Series:
+def series_of(table: pd.DataFrame, channel: str) -> Series:
+    """The valid readings of one channel of a sample table."""
     valid = table[["t_s", channel]].dropna()
     return Series(valid["t_s"].to_numpy(float), valid[channel].to_numpy(float))

@@ -10,7 +10,8 @@ from typing import Any, TypeVar
 
 import runner
 from runner.bench.assembly import BenchNotReady
-from runner.engine.program import Program, plan
+from runner.engine.planner import plan
+from runner.engine.program import Program
 from runner.errors import BenchError, Problem, SheetError
 from runner.sheets.answers import Answers, parse_answers
 from runner.sheets.bench import BenchFile, parse_bench
@@ -183,7 +184,7 @@ def _parsed(parse: Callable[[str, str], T], file: UserFile, problems: list[Probl
 def _dialects(bench: BenchFile, file: UserFile, problems: list[Problem]) -> dict[str, tuple[Dialect, UserFile]]:
     """The dialect files that a bench file names, relative to itself."""
     found: dict[str, tuple[Dialect, UserFile]] = {}
-    for role, instrument in bench.roles().items():
+    for role, instrument in bench.wired().items():
         if instrument.dialect == "scpi":
             continue
         path: tuple[str | int, ...] = ("instruments", role, "dialect")

@@ -9,7 +9,8 @@ from pathlib import Path
 
 from runner.conduct.clock import ScaledClock
 from runner.conduct.files import DEMO_PACK, read_file
-from runner.conduct.rehearse import bench_text, build_world, write_truth
+from runner.conduct.rehearse import build_world, write_truth
+from runner.conduct.simulated import bench_text
 from runner.record.folder import write_whole
 from runner.twin.server import Servers
 

@@ -9,6 +9,7 @@ Rule 3: waiting is done in slices, so a stop is seen within one.
 from __future__ import annotations
 
 import contextlib
+import dataclasses
 import traceback
 from collections import deque
 
@@ -18,9 +19,12 @@ from runner.engine.run import Run
 from runner.engine.view import View, look
 from runner.errors import BenchError, OperatorGone, RecordError
 from runner.events import (
+    Answered,
     Event,
     Faulted,
     LimitsAreSet,
+    LoadIsOn,
+    LoadIsSet,
     OrderFailed,
     OutputIsOff,
     OutputIsOn,
@@ -29,7 +33,7 @@ from runner.events import (
     StopPressed,
     SupplyIsSet,
 )
-from runner.orders import End, Guide, Order, Pace, SetLimits, SetSupply, SwitchOff, SwitchOn
+from runner.orders import End, Guide, LoadOn, Order, Pace, SetLimits, SetLoad, SetSupply, SwitchOff, SwitchOn
 from runner.record.folder import EVENTS, SAMPLES, RunFolder
 from runner.record.journal import Journal
 from runner.record.samples import SampleWriter
@@ -44,6 +48,7 @@ class Loop:
         self, run: Run, bench: BenchPort, operator: Operator, clock: Clock, folder: RunFolder, stop: StopFlag
     ) -> None:
         self.run, self.bench, self.operator, self.clock, self.stop = run, bench, operator, clock, stop
+        self.folder = folder
         self.start = clock.now()
         self.sampler = Sampler(bench, clock, self.start)
         self.journal = Journal(folder.path / EVENTS)
@@ -78,7 +83,7 @@ class Loop:
             self._feed(StopPressed(self._now(), self.stop.by))
         try:
             for answer in self.operator.answers(self._now()):
-                self._feed(answer)
+                self._feed(self._kept(answer) if isinstance(answer, Answered) else answer)
         except OperatorGone as gone:
             self.stop.press(f"no operator ({gone.what})")
             return
@@ -87,6 +92,11 @@ class Loop:
         self.operator.show(self._look)
         if not self.run.ended:
             self.clock.sleep(max(0.0, min(self.sampler.due(), SLICE * max(1.0, self.clock.speed))))
+
+    def _kept(self, answer: Answered) -> Answered:
+        """The answer with its files in the run folder, named by their digests."""
+        files = tuple(self.folder.keep_attachment(path) for path in answer.files)
+        return dataclasses.replace(answer, files=files) if files else answer
 
     def _feed(self, event: Event) -> None:
         """An event and everything that follows from it, until nothing more happens at once."""
@@ -132,6 +142,17 @@ class Loop:
         if isinstance(order, SwitchOn) and supply is not None:
             supply.on()
             return OutputIsOn(self._now())
+        return self._at_the_load(order)
+
+    def _at_the_load(self, order: Order) -> Event | None:
+        load = self.bench.load
+        if isinstance(order, SetLoad | LoadOn) and load is None:
+            return OrderFailed(self._now(), type(order).__name__, "this bench has no load on a cable")
+        if isinstance(order, SetLoad) and load is not None:
+            return LoadIsSet(self._now(), load.set(order.current))
+        if isinstance(order, LoadOn) and load is not None:
+            load.on()
+            return LoadIsOn(self._now())
         return None
 
     # ---- the way out -----------------------------------------------------------------------------------------

@@ -9,7 +9,7 @@ from typing import Protocol
 
 from runner.bench.assembly import Readings
 from runner.engine.view import View
-from runner.events import Answered
+from runner.events import Answered, Sampled
 from runner.orders import Order
 
 
@@ -37,8 +37,8 @@ class Operator(Protocol):
     def show(self, look: Callable[[], View]) -> None:
         """The run has moved on; call ``look`` to see it, now or never."""
 
-    def answers(self, t: float) -> list[Answered]:
-        """What was answered since the last call. Raises OperatorGone if nobody can answer any more."""
+    def answers(self, t: float) -> list[Answered | Sampled]:
+        """What was answered, or read off a display, since the last call. Raises OperatorGone if nobody is left."""
 
 
 class SupplyPort(Protocol):
@@ -51,13 +51,26 @@ class SupplyPort(Protocol):
     def on(self) -> None: ...
 
 
+class LoadPort(Protocol):
+    """The part of a load that the loop uses. Currents in A; each raises BenchError."""
+
+    def set(self, current: float) -> float: ...
+
+    def on(self) -> None: ...
+
+
 class BenchPort(Protocol):
     """The part of a bench that the loop uses."""
+
+    @property
+    def load(self) -> LoadPort | None: ...
 
     @property
     def supply(self) -> SupplyPort | None: ...
 
     def poll_supply(self, into: Readings) -> None: ...
+
+    def poll_load(self, into: Readings) -> None: ...
 
     def poll_slow(self, into: Readings) -> None: ...
 

@@ -6,18 +6,14 @@ import json
 from collections.abc import Callable
 from pathlib import Path
 
+from runner.conduct.eyes import SimulatedEyes
 from runner.conduct.files import Job, UserFile, load
+from runner.conduct.simulated import PROBE_CALIBRATION, PROBE_COUPLING, PROBE_RESOLUTION, bench_text
 from runner.record.folder import TRUTH, RunFolder, write_whole
 from runner.sheets.pack import PackSheet, TemperatureProtection, parse_pack
 from runner.twin.parameters import Declared, ProtectionTruth, draw
 from runner.twin.server import Servers
 from runner.twin.world import World
-
-PROBE_CALIBRATION = (
-    0.20  # K, expanded (k = 2): what a calibrated thermistor or Pt100 thermometer has; the twin's own figure
-)
-PROBE_COUPLING = 0.15  # K, standard: probe and sensor taped into one wrap
-PROBE_RESOLUTION = 0.01  # K
 
 
 def declared_for_twin(pack: PackSheet) -> Declared:
@@ -54,6 +50,7 @@ def declared_for_twin(pack: PackSheet) -> Declared:
         PROBE_CALIBRATION / 2,
         PROBE_COUPLING,
         PROBE_RESOLUTION,
+        {sensor.name: sensor.curve.temperature for sensor in pack.sensors if sensor.curve is not None},
     )
 
 
@@ -61,64 +58,6 @@ def build_world(pack: UserFile, scenario: str, seed: int, now: Callable[[], floa
     """A simulated bench with a pack like the sheet's on it. Raises SheetError if the sheet is wrong."""
     sheet = parse_pack(pack.text, pack.name)
     return World(draw(declared_for_twin(sheet), scenario, seed), now)
-
-
-def bench_text(servers: Servers, speed: float, timeout: float = 1.0) -> str:
-    """The bench file of a simulated bench that listens: what a person would write for a real one."""
-    lines = [
-        "# The bench file of a simulated bench. Its instruments are invented and prove nothing about a real pack.",
-        "kind: bench",
-        "name: simulated bench",
-        "place: Tern Island (invented)",
-        "laboratory: Tern Island Marker Light Trust, battery bench (invented)",
-        "simulated: true",
-        f"speed: {speed:g}",
-        "decision: {rule: guard band with conditions, coverage: 95 %}",
-        "instruments:",
-    ]
-    details = {
-        "supply": [
-            "limits: {voltage: 30 V, current: 10 A}",
-            "voltage_accuracy: {gain: 0.05 %, offset: 10 mV, resolution: 1 mV}",
-            "current_accuracy: {gain: 0.1 %, offset: 10 mA, resolution: 1 mA}",
-        ],
-        "probe": [
-            f"accuracy: {{expanded_uncertainty: {PROBE_CALIBRATION:g} K, coverage_factor: 2, resolution: {PROBE_RESOLUTION:g} K}}",
-            f"coupling: {PROBE_COUPLING:g} K",
-            "lag: 1.75 s",
-            "lag_uncertainty: 0.72 s",
-            "calibrated: 2026-06-02",
-            "calibration_due: 2027-06-02",
-            "certificate: invented-0002",
-        ],
-        "meter": [
-            "voltage_accuracy: {gain: 0.02 %, offset: 3 mV, resolution: 1 mV}",
-            "calibrated: 2026-06-02",
-            "calibration_due: 2027-06-02",
-            "certificate: invented-0003",
-        ],
-        "load": ["limits: {voltage: 30 V, current: 40 A}"],
-        "hands": [],
-    }
-    models = {
-        "supply": ("SIM SUPPLY 60-20", "0001"),
-        "probe": ("SIM THERMOMETER", "0002"),
-        "meter": ("SIM VOLTMETER", "0003"),
-        "load": ("SIM LOAD 60-60", "0004"),
-        "hands": ("SIM HANDS", "0005"),
-    }
-    for role in servers.roles:
-        model, serial = models[role]
-        lines += [
-            f"  {role}:",
-            f"    address: {servers.address(role)}",
-            f'    identity: "TERN ISLAND,{model}"',
-            f"    model: {model}",
-            f'    serial: "{serial}"',
-            f"    timeout: {timeout:g} s",
-        ]
-        lines += [f"    {detail}" for detail in details[role]]
-    return "\n".join(lines) + "\n"
 
 
 class Rehearsal:
@@ -142,6 +81,12 @@ class Rehearsal:
         except BaseException:
             self.servers.close()
             raise
+
+    @property
+    def eyes(self) -> SimulatedEyes:
+        """The eyes of the operator who comes with this bench."""
+        hand = self.job.bench.hand
+        return SimulatedEyes(self.world, (hand.reaction, hand.reaction_uncertainty))
 
     def write_truth(self, folder: RunFolder) -> None:
         """Put truth.json into the run folder."""

@@ -4,33 +4,54 @@ from __future__ import annotations
 
 from collections import deque
 from collections.abc import Callable
+from typing import Protocol
 
+from runner.conduct.replies import NotUnderstood, understood
 from runner.engine.view import View
 from runner.errors import OperatorGone
-from runner.events import Answered
+from runner.events import Answered, Sampled
 from runner.orders import Ask, Order
 from runner.sheets.answers import Answers
 
 UNATTENDED = Answers(kind="answers", by="simulated operator", then="go on", wait="4 s")
 
 
+class Eyes(Protocol):
+    """What the simulated operator sees. ``t`` is the run's time in s."""
+
+    def told(self, order: Order, t: float) -> None:
+        """An order went by."""
+
+    def read(self, ask: Ask) -> str:
+        """What is typed in answer to a question that wants more than a key."""
+
+    def moment(self, ask: Ask, t: float) -> float | None:
+        """When a key that marks a sight was pressed, or None if there is nothing to see yet."""
+
+    def taps(self, t: float) -> list[Sampled]:
+        """The keys pressed at a hand-held thermometer since the last call."""
+
+
 class ScriptedOperator:
-    """Answers each question after the script's wait; whoever ``also`` is gets everything shown and told as well."""
+    """Answers each question after the script's wait; whoever ``tell`` and ``show`` belong to is told and shown as well."""
 
     def __init__(
         self,
         script: Answers,
         tell: Callable[[Order, float], None] | None = None,
         show: Callable[[Callable[[], View]], None] | None = None,
+        eyes: Eyes | None = None,
     ) -> None:
         self.script = script
         self._left = deque(script.answers)
-        self._asked: tuple[str, float, str] | None = None
-        self._tell, self._show = tell, show
+        self._asked: tuple[Ask, float] | None = None
+        self._tell, self._show, self._eyes = tell, show, eyes
 
     def told(self, order: Order, t: float) -> None:
         if isinstance(order, Ask):
-            self._asked = (order.question, t, order.say)
+            self._asked = (order, t)
+        if self._eyes is not None:
+            self._eyes.told(order, t)
         if self._tell is not None:
             self._tell(order, t)
 
@@ -38,14 +59,32 @@ class ScriptedOperator:
         if self._show is not None:
             self._show(look)
 
-    def answers(self, t: float) -> list[Answered]:
-        if self._asked is None:
-            return []
-        question, since, say = self._asked
-        if t < since + self.script.wait:
-            return []
+    def answers(self, t: float) -> list[Answered | Sampled]:
+        found: list[Answered | Sampled] = list(self._eyes.taps(t)) if self._eyes is not None else []
+        if self._asked is None or t < self._asked[1] + self.script.wait:
+            return found
+        ask, _ = self._asked
+        at = t
+        if ask.wants == "mark" and self._eyes is not None:
+            moment = self._eyes.moment(ask, t)
+            if moment is None:
+                return found
+            at = moment
         self._asked = None
+        return [*found, self._answer(ask, at)]
+
+    def _answer(self, ask: Ask, t: float) -> Answered:
         word = self._left.popleft() if self._left else self.script.then
         if word is None:
-            raise OperatorGone.input_ended(say)
-        return [Answered(t, question, word, self.script.by)]
+            raise OperatorGone.input_ended(ask.say)
+        if word == "stop":
+            return Answered(t, ask.question, "stop", self.script.by)
+        if word == "go on" and ask.wants in ("number", "choice"):
+            if self._eyes is None:
+                raise OperatorGone.no_answer(ask.say, "the script says go on, a reading is wanted")
+            word = self._eyes.read(ask)
+        try:
+            reply = understood(ask, word)
+        except NotUnderstood as error:
+            raise OperatorGone.no_answer(ask.say, str(error)) from error
+        return Answered(t, ask.question, reply.value, self.script.by, reply.note, reply.files)

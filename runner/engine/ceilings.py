@@ -2,7 +2,9 @@
 
 Rule 1: a ceiling is never averaged, filtered or waited for, with one exception: a voltage or current has to be over for
         two samples, because a supply overshoots for one when its load steps, and its own protection stands behind.
-Rule 2: with the output on, a ceiling that cannot be watched is treated as passed after BLIND_AFTER seconds.
+Rule 2: on a discharge the pack's voltage has a floor too, for a pack whose own protection fails; it counts while current
+        flows, because a pack that cuts off leaves no voltage.
+Rule 3: with the output on, a ceiling that cannot be watched is treated as passed after BLIND_AFTER seconds.
 """
 
 from __future__ import annotations
@@ -10,7 +12,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from runner.engine.program import CeilingValues
-from runner.events import PROBE_TEMPERATURE, SUPPLY_CURRENT, SUPPLY_VOLTAGE, Sampled
+from runner.events import CHARGE, CURRENT_OF, DISCHARGE, PROBE_TEMPERATURE, VOLTAGE_OF, Sampled
 
 BLIND_AFTER = 5.0  # s without a valid reading of a channel that has a ceiling
 
@@ -25,11 +27,9 @@ class Headroom:
     unit: str
 
 
-_WATCHED = (
-    ("temperature", PROBE_TEMPERATURE, "°C"),
-    ("voltage", SUPPLY_VOLTAGE, "V"),
-    ("current", SUPPLY_CURRENT, "A"),
-)
+def _watched(path: str, values: CeilingValues) -> tuple[tuple[str, str, str], ...]:
+    found = (("voltage", VOLTAGE_OF[path], "V"), ("current", CURRENT_OF[path], "A"))
+    return found if values.temperature is None else (("temperature", PROBE_TEMPERATURE, "°C"), *found)
 
 
 class Ceilings:
@@ -38,14 +38,20 @@ class Ceilings:
     def __init__(self, values: CeilingValues, patience: float = 1.0) -> None:
         self.values = values
         self._blind_after = BLIND_AFTER * patience
+        self._watched = _watched(CHARGE, values)
+        self._path = CHARGE
+        self._floor: float | None = None
+        self._under = 0
         self._latest: dict[str, float] = {}
         self._seen: dict[str, float] = {}
         self._over: dict[str, int] = {}
         self._lost: dict[str, str] = {}
 
-    def armed(self, t: float) -> None:
-        """The output goes on: from now on every channel has to be seen."""
-        self._seen = {channel: t for _, channel, _ in _WATCHED}
+    def armed(self, t: float, path: str, floor: float | None = None) -> None:
+        """A path goes on: from now on its channels have to be seen. ``floor`` is the least pack voltage, in V."""
+        self._path, self._floor, self._under = path, floor, 0
+        self._watched = _watched(path, self.values)
+        self._seen = {channel: t for _, channel, _ in self._watched}
 
     def disarmed(self) -> None:
         """The output is off: nothing needs to be seen, everything is still looked at."""
@@ -56,7 +62,7 @@ class Ceilings:
         if sample.t > self.values.time:
             return f"the run has taken {sample.t / 60:.0f} min, its ceiling is {self.values.time / 60:.0f} min"
         self._lost.update(sample.lost)
-        for name, channel, unit in _WATCHED:
+        for name, channel, unit in self._watched:
             ceiling = getattr(self.values, name)
             value = sample.readings.get(channel)
             if value is None:
@@ -71,10 +77,18 @@ class Ceilings:
             self._over[name] = self._over.get(name, 0) + 1 if value > ceiling else 0
             if self._over[name] >= (1 if name == "temperature" else 2):
                 return f"{name} {value:.4g} {unit} is over its ceiling of {ceiling:.4g} {unit}"
-        return None
+        return self._under_the_floor(sample)
+
+    def _under_the_floor(self, sample: Sampled) -> str | None:
+        voltage = sample.readings.get(VOLTAGE_OF[DISCHARGE])
+        current = sample.readings.get(CURRENT_OF[DISCHARGE])
+        if self._floor is None or not self._seen or voltage is None or current is None:
+            return None
+        self._under = self._under + 1 if voltage < self._floor and current > 0.05 * self.values.current else 0
+        return f"voltage {voltage:.4g} V is under its floor of {self._floor:.4g} V" if self._under >= 2 else None
 
     def headroom(self) -> tuple[Headroom, ...]:
         """Every ceiling with the latest reading, for the screen."""
         return tuple(
-            Headroom(name, self._latest.get(name), getattr(self.values, name), unit) for name, _, unit in _WATCHED
+            Headroom(name, self._latest.get(name), getattr(self.values, name), unit) for name, _, unit in self._watched
         )

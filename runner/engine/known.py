@@ -7,6 +7,7 @@ from collections import deque
 from runner.events import PROBE_TEMPERATURE, Sampled
 
 RATE_WINDOW = 20.0  # s over which the live ramp rate is taken
+TAPS = 4  # readings by hand over which it is taken
 
 
 class Known:
@@ -16,7 +17,7 @@ class Known:
         self.t = 0.0
         self.latest: dict[str, float] = {}
         self.lost: dict[str, str] = {}
-        self.output_on = False
+        self.path = ""  # the path that is on: charge, discharge, or none
         self.mode = ""
         self._temperatures: deque[tuple[float, float]] = deque()
 
@@ -28,10 +29,19 @@ class Known:
             self.lost.pop(channel, None)
         self.lost.update(sample.lost)
         self.mode = sample.mode or self.mode
+        if sample.by_hand and PROBE_TEMPERATURE in sample.readings:
+            self._temperatures = deque(
+                self._temperatures, maxlen=TAPS
+            )  # a tap a degree: the last few, however long ago
         if PROBE_TEMPERATURE in sample.readings:
             self._temperatures.append((sample.t, sample.readings[PROBE_TEMPERATURE]))
-            while self._temperatures[0][0] < sample.t - RATE_WINDOW:
+            while not sample.by_hand and self._temperatures[0][0] < sample.t - RATE_WINDOW:
                 self._temperatures.popleft()
+
+    @property
+    def output_on(self) -> bool:
+        """Whether supply or load is on."""
+        return bool(self.path)
 
     @property
     def temperature(self) -> float | None:
@@ -41,7 +51,8 @@ class Known:
     def rate(self) -> float | None:
         """The slope of the reference temperature over the last RATE_WINDOW seconds, K/s, by least squares."""
         points = self._temperatures
-        if len(points) < 5 or points[-1][0] - points[0][0] < RATE_WINDOW / 3:
+        fewest = 5 if points.maxlen is None else 2
+        if len(points) < fewest or points[-1][0] - points[0][0] < RATE_WINDOW / 3:
             return None
         mean_t = sum(t for t, _ in points) / len(points)
         mean_value = sum(value for _, value in points) / len(points)

@@ -15,9 +15,13 @@ from runner.engine.steps import STEP_KINDS, Step
 from runner.engine.steps.base import Surroundings
 from runner.engine.watcher import Verdict, Watcher
 from runner.events import (
+    CHARGE,
+    DISCHARGE,
     Answered,
     Event,
     Faulted,
+    LoadIsOn,
+    LoadIsSet,
     OrderFailed,
     OutputIsOff,
     OutputIsOn,
@@ -26,8 +30,23 @@ from runner.events import (
     StopPressed,
     SupplyIsSet,
 )
-from runner.orders import Ask, BeginStep, End, Judge, Order, Pace, Remark, SetLimits, SetSupply, SwitchOff, SwitchOn
+from runner.orders import (
+    Ask,
+    BeginStep,
+    End,
+    Judge,
+    LoadOn,
+    Order,
+    Pace,
+    Remark,
+    SetLimits,
+    SetLoad,
+    SetSupply,
+    SwitchOff,
+    SwitchOn,
+)
 
+LAST_FLOOR = 0.97  # of a step's floor: below that the run ends, whatever the step makes of it
 CAUTIONS = "cautions"  # the question of the first hold point
 
 
@@ -38,7 +57,7 @@ class Run:
         self.program = program
         self.state = State.READY
         self.known = Known()
-        self.watcher = Watcher(program.smallest_current, program.patience)
+        self.watcher = Watcher(dict(program.smallest_current), program.patience)
         self.ceilings = Ceilings(program.ceilings, program.patience)
         self.step: Step | None = None
         self.skipped: dict[int, str] = {}
@@ -79,12 +98,24 @@ class Run:
         """Take in what the event says about the bench, whatever the step makes of it."""
         if isinstance(event, SupplyIsSet):
             self._points = (event.voltage, event.current)
+            if self.known.path == CHARGE:
+                self.watcher.reset_level(*self._points)
+        elif isinstance(event, LoadIsSet):
+            self._points = (0.0, event.current)
+            if self.known.path == DISCHARGE:
+                self.watcher.reset_level(*self._points)
         elif isinstance(event, OutputIsOn):
-            self.known.output_on = True
-            self.ceilings.armed(event.t)
-            self.watcher.expect(*self._points, event.t)
+            self.known.path = CHARGE
+            self.ceilings.armed(event.t, CHARGE)
+            wanted = self.program.protection == "over_voltage" and self._until() == "stopped"
+            self.watcher.expect(CHARGE, *self._points, event.t, over_voltage_wanted=wanted)
+        elif isinstance(event, LoadIsOn):
+            self.known.path = DISCHARGE
+            floor = self.step.planned.values.get("floor") if self.step is not None else None
+            self.ceilings.armed(event.t, DISCHARGE, None if floor is None else LAST_FLOOR * floor)
+            self.watcher.expect(DISCHARGE, *self._points, event.t)
         elif isinstance(event, OutputIsOff):
-            self.known.output_on = False
+            self.known.path = ""
             self.ceilings.disarmed()
             self.watcher.forget(event.t)
         elif isinstance(event, Sampled):
@@ -92,6 +123,9 @@ class Run:
             verdicts = self.watcher.take(event)
             return verdicts, [Judge(verdict.word, verdict.why) for verdict in verdicts]
         return [], []
+
+    def _until(self) -> str:
+        return self.step.planned.word("until") if self.step is not None else ""
 
     def _must_stop(self, event: Event) -> str:
         if isinstance(event, Sampled):
@@ -146,11 +180,11 @@ class Run:
         return False
 
     def _allowed(self, orders: list[Order]) -> list[Order]:
-        """The rule that a supply is switched on in WATCHING only; a step that breaks it is a defect of the program."""
+        """The rule that supply and load are switched on in WATCHING only; a step that breaks it is a defect of the program."""
         if self.state is not State.WATCHING and any(
-            isinstance(order, SetLimits | SetSupply | SwitchOn) for order in orders
+            isinstance(order, SetLimits | SetSupply | SwitchOn | SetLoad | LoadOn) for order in orders
         ):
-            raise AssertionError(f"{self.step} wants the supply on while {self.state.value}")
+            raise AssertionError(f"{self.step} wants something switched on while {self.state.value}")
         return orders
 
     # ---- the way out -----------------------------------------------------------------------------------------

@@ -37,7 +37,7 @@ class View:
     readings: dict[str, float]
     lost: dict[str, str]
     rate: float | None
-    output_on: bool
+    path: str
     mode: str
     word: str
     why: str
@@ -45,7 +45,12 @@ class View:
     coach: Coach | None
     headroom: tuple[Headroom, ...]
     remaining: float | None
-    trip_limits: tuple[float, float]
+    trip_limits: tuple[float, float] | None
+
+    @property
+    def output_on(self) -> bool:
+        """Whether supply or load is on."""
+        return bool(self.path)
 
 
 def look(run: Run) -> View:
@@ -58,7 +63,7 @@ def look(run: Run) -> View:
         dict(known.latest),
         dict(known.lost),
         known.rate(),
-        known.output_on,
+        known.path,
         known.mode,
         verdict.word,
         verdict.why,

@@ -1,13 +1,16 @@
-"""The current watcher: tells a protection that opened the path from everything else that makes a charge current fall.
+"""The current watcher: tells a protection that opened the path from everything else that makes a current fall.
 
 Rule 1: a reading that did not arrive is never a current of zero.
 Rule 2: one sample proves nothing. A change has to stand for CONFIRM samples in a row; a lone one is a *dropout*.
-Rule 3: a trip is a fall from a level that was there, to nothing, within a sample or two, while the supply stands at its
-        set voltage with its output on and the pack is still at the end of the leads. Anything less has another name.
+Rule 3: a trip is a fall from a level that was there, to nothing, within a sample or two, while the instrument is on and
+        does what it was told: a supply stands at its set voltage, a load finds no voltage to draw from; and the pack is
+        still at the end of the leads. Anything less has another name.
 Rule 4: a current that falls because the supply is in constant voltage is *tapering*; under the end current it is *full*.
         From there a stop can no longer be told from the end of charge, and the watcher says so.
 Rule 5: a cell that is full makes its own protection stop the charge, as suddenly as a hot sensor does. What gives it away
-        is the voltage: near its set point, or climbing, before the stop. Then it is *full*, not *stopped*.
+        is the voltage: near its set point, or climbing, before the stop. Then it is *full*, not *stopped*; unless the
+        cell's over-voltage is what is being tested: then a sudden stop out of constant current is *stopped*, and only a
+        taper is *full*.
 
 Words: idle settling steady tapering full stopped returned limited "open lead" lost dropout.
 """
@@ -18,7 +21,7 @@ from collections import deque
 from dataclasses import dataclass
 from statistics import linear_regression, median
 
-from runner.events import METER_VOLTAGE, SUPPLY_CURRENT, SUPPLY_VOLTAGE, Sampled
+from runner.events import CHARGE, CURRENT_OF, DISCHARGE, METER_VOLTAGE, VOLTAGE_OF, Sampled
 
 CONFIRM = 3  # samples in a row
 LOST_AFTER = 2.0  # s without a valid reading of the current
@@ -32,9 +35,11 @@ FULL_RATIO = 0.10  # of the set current: the end of a taper
 VOLTAGE_RATIO = 0.01  # of the set voltage: an open path leaves the supply this close to it
 WAIT_FOR_METER = 3.0  # s that a fall may wait for the next reading of the pack's own voltmeter
 CLIMB_WINDOW = 40.0  # s over which the supply's voltage is watched for climbing
+RELAXING = 90.0  # s after switching on in which every cell's voltage climbs by itself
 CLIMB_RATIO = 7e-4 / 60  # of the set voltage per second: faster than any plateau, slower than any end of charge
 NEAR_FULL_RATIO = 0.95  # of the set voltage: above this a stop may be the end of charge
 LEAD_VOLTAGE = 0.25  # V between supply and the pack's terminals with no current: a lead is off
+COLLAPSE_RATIO = 0.5  # of the voltage before: a load that finds less has lost its source
 
 
 @dataclass(frozen=True)
@@ -49,20 +54,22 @@ class Verdict:
 class Watcher:
     """Fed with samples one by one; ``verdict`` is what it thinks now.
 
-    ``smallest`` is the least current, in A, that the supply's reading can tell from none (offset and resolution);
+    ``smallest`` is the least current of each path, in A, that its reading can tell from none (offset and resolution);
     ``patience`` stretches the time after which readings count as lost.
     """
 
-    def __init__(self, smallest: float, patience: float = 1.0) -> None:
-        self.smallest = smallest
+    def __init__(self, smallest: dict[str, float], patience: float = 1.0) -> None:
+        self._smallest = smallest
         self._lost_after = LOST_AFTER * patience
         self.verdict = Verdict("idle", "the output is off", 0.0)
+        self.path = CHARGE
         self._set: tuple[float, float] | None = None
+        self._over_voltage_wanted = False
         self._levels: deque[float] = deque(maxlen=LEVEL_SAMPLES)
         self._level = 0.0
         self._low: list[Sampled] = []
         self._back: list[Sampled] = []
-        self._last_valid = 0.0
+        self._last_valid = self._on_since = 0.0
         self._taper_since: float | None = None
         self._voltages: deque[tuple[float, float]] = deque()
         self._terminal: tuple[float, float] | None = None  # when and what the pack's own voltmeter read last
@@ -72,18 +79,31 @@ class Watcher:
         """The current, in A, before the last fall, or now if there was none."""
         return self._level
 
-    def expect(self, voltage: float, current: float, t: float) -> None:
-        """The output goes on now with these set points (V, A)."""
+    @property
+    def smallest(self) -> float:
+        """The least current, in A, that the path's reading can tell from none."""
+        return self._smallest.get(self.path, 0.05)
+
+    def expect(self, path: str, voltage: float, current: float, t: float, *, over_voltage_wanted: bool = False) -> None:
+        """A path is switched on now with these set points (V, A; a load has no voltage to set)."""
+        self.path = path
         self._set = (voltage, current)
+        self._over_voltage_wanted = over_voltage_wanted
         self._levels.clear()
         self._low.clear()
         self._back.clear()
         self._voltages.clear()
         self._level, self._taper_since, self._last_valid = 0.0, None, t
-        self.verdict = Verdict("settling", "the output has just been switched on", t)
+        self._terminal, self._on_since = None, t
+        self.verdict = Verdict("settling", f"the {path} has just been switched on", t)
+
+    def reset_level(self, voltage: float, current: float) -> None:
+        """The set points change while the path is on; the level before a fall is what flowed until now."""
+        self._set = (voltage, current)
+        self._voltages.clear()  # the voltage moves with the current now; that is no end of charge
 
     def forget(self, t: float) -> None:
-        """The output goes off now; what follows is no change of the pack's."""
+        """Everything goes off now; what follows is no change of the pack's."""
         self._set = None
         self.verdict = Verdict("idle", "the output is off", t)
 
@@ -91,10 +111,11 @@ class Watcher:
         """The verdicts that this sample changes, oldest first; the last of them stands."""
         if self._set is None:
             return []
+        channel = CURRENT_OF[self.path]
         if METER_VOLTAGE in sample.readings:
             self._terminal = (sample.t, sample.readings[METER_VOLTAGE])
-        if SUPPLY_CURRENT not in sample.readings:
-            return self._missing(sample) if SUPPLY_CURRENT in sample.lost else []
+        if channel not in sample.readings:
+            return self._missing(sample, channel) if channel in sample.lost else []
         self._last_valid = sample.t
         if self.verdict.word == "lost":
             self.verdict = Verdict("settling", "readings have come back", sample.t)
@@ -108,14 +129,14 @@ class Watcher:
 
     # ---- the three situations --------------------------------------------------------------------------------
 
-    def _missing(self, sample: Sampled) -> list[Verdict]:
+    def _missing(self, sample: Sampled, channel: str) -> list[Verdict]:
         quiet = sample.t - self._last_valid
         if quiet < self._lost_after or self.verdict.word == "lost":
             return []
-        return self._say("lost", f"no valid current for {quiet:.1f} s: {sample.lost[SUPPLY_CURRENT]}", self._last_valid)
+        return self._say("lost", f"no valid current for {quiet:.1f} s: {sample.lost[channel]}", self._last_valid)
 
     def _while_flowing(self, sample: Sampled) -> list[Verdict]:
-        current = sample.readings[SUPPLY_CURRENT]
+        current = sample.readings[CURRENT_OF[self.path]]
         if self._levels and current < max(OFF_RATIO * self._before(), self.smallest):
             self._low.append(sample)
             return self._fallen() if len(self._low) >= CONFIRM else []
@@ -131,16 +152,16 @@ class Watcher:
             return found  # nothing flows yet: no level that could fall
         self._levels.append(current)
         self._level = self._before()
-        if SUPPLY_VOLTAGE in sample.readings:
-            self._voltages.append((sample.t, sample.readings[SUPPLY_VOLTAGE]))
+        if VOLTAGE_OF[self.path] in sample.readings:
+            self._voltages.append((sample.t, sample.readings[VOLTAGE_OF[self.path]]))
             while self._voltages[0][0] < sample.t - CLIMB_WINDOW:
                 self._voltages.popleft()
         return found + self._regulation(sample, current)
 
     def _while_stopped(self, sample: Sampled) -> list[Verdict]:
-        current = sample.readings[SUPPLY_CURRENT]
+        current = sample.readings[CURRENT_OF[self.path]]
         if sample.output is False and self.verdict.word != "limited":
-            return self._say("limited", "the supply's output went off by itself", sample.t)
+            return self._say("limited", f"the {_SOURCE[self.path]} went off by itself", sample.t)
         if current <= max(BACK_RATIO * self._level, self.smallest):
             self._back.clear()
             return []
@@ -158,41 +179,54 @@ class Watcher:
     def _fallen(self) -> list[Verdict]:
         """CONFIRM samples without current: what was it?"""
         first, last = self._low[0], self._low[-1]
-        assert self._set is not None
-        set_voltage, set_current = self._set
         if self._terminal is not None and self._terminal[0] < first.t and last.t - first.t < WAIT_FOR_METER:
             return []  # the voltmeter is polled more slowly; its word is worth the wait
         before = self._level = self._before()
         self._low = []
         if last.output is False:
-            return self._say(
-                "limited", "the supply's output went off by itself (its own protection, or a hand)", first.t
-            )
+            source = _SOURCE[self.path]
+            return self._say("limited", f"the {source} went off by itself (its own protection, or a hand)", first.t)
+        terminal = self._terminal[1] if self._terminal is not None and self._terminal[0] >= first.t else None
+        if self.path == CHARGE:
+            return self._charge_fallen(first, last, terminal, before)
+        return self._discharge_fallen(first, last, terminal, before)
+
+    def _charge_fallen(self, first: Sampled, last: Sampled, terminal: float | None, before: float) -> list[Verdict]:
+        assert self._set is not None
+        set_voltage, set_current = self._set
         if self.verdict.word in ("tapering", "full") and before < 2 * FULL_RATIO * set_current:
-            return self._say(
-                "full",
-                f"the taper had come down to {before:.3g} A: it may be the end of charge",
-                first.t,
-            )
-        voltage = last.readings.get(SUPPLY_VOLTAGE)
+            why = f"the taper had come down to {before:.3g} A: it may be the end of charge"
+            return self._say("full", why, first.t)
+        voltage = last.readings.get(VOLTAGE_OF[CHARGE])
         if voltage is not None and voltage < set_voltage * (1 - VOLTAGE_RATIO):
             why = f"no current, yet the supply stands at {voltage:.2f} V of {set_voltage:.2f} V: it does not regulate"
             return self._say("limited", why, first.t)
-        terminal = self._terminal if self._terminal is not None and self._terminal[0] >= first.t else None
-        if voltage is not None and terminal is not None and abs(voltage - terminal[1]) > LEAD_VOLTAGE:
-            why = f"the supply stands at {voltage:.2f} V, the pack's terminals at {terminal[1]:.2f} V: a lead is off"
+        if voltage is not None and terminal is not None and abs(voltage - terminal) > LEAD_VOLTAGE:
+            why = f"the supply stands at {voltage:.2f} V, the pack's terminals at {terminal:.2f} V: a lead is off"
             return self._say("open lead", why, first.t)
-        end = self._end_of_charge(set_voltage)
+        end = "" if self._over_voltage_wanted else self._end_of_charge(set_voltage)
         if end:
             return self._say("full", end, first.t)
         why = f"{before:.3g} A fell to nothing within a sample or two; the supply stands at its set voltage"
+        return self._say("stopped", why, first.t)
+
+    def _discharge_fallen(self, first: Sampled, last: Sampled, terminal: float | None, before: float) -> list[Verdict]:
+        stood = median(v for _, v in self._voltages) if self._voltages else 0.0
+        voltage = last.readings.get(VOLTAGE_OF[DISCHARGE])
+        if voltage is not None and voltage > COLLAPSE_RATIO * stood:
+            why = f"no current, yet the load still finds {voltage:.2f} V: it has stopped drawing by itself"
+            return self._say("limited", why, first.t)
+        if voltage is not None and terminal is not None and terminal > COLLAPSE_RATIO * stood:
+            why = f"the load finds {voltage:.2f} V, the pack's terminals stand at {terminal:.2f} V: a lead is off"
+            return self._say("open lead", why, first.t)
+        why = f"{before:.3g} A fell to nothing within a sample or two, and the voltage collapsed with it"
         return self._say("stopped", why, first.t)
 
     def _regulation(self, sample: Sampled, current: float) -> list[Verdict]:
         """Current flows: constant current, taper, or a limit that nobody asked for."""
         assert self._set is not None
         _, set_current = self._set
-        if sample.mode == "CV" and current < TAPER_RATIO * set_current:
+        if self.path == CHARGE and sample.mode == "CV" and current < TAPER_RATIO * set_current:
             self._taper_since = sample.t if self._taper_since is None else self._taper_since
             if sample.t - self._taper_since < TAPER_TIME:
                 return []
@@ -207,7 +241,7 @@ class Watcher:
             )
         self._taper_since = None
         if abs(current - set_current) <= STEADY_RATIO * set_current + self.smallest:
-            return self._say("steady", f"{current:.3g} A, the supply holds its set current", sample.t)
+            return self._say("steady", f"{current:.3g} A, the {_SOURCE[self.path]} holds its set current", sample.t)
         return []
 
     def _end_of_charge(self, set_voltage: float) -> str:
@@ -220,7 +254,7 @@ class Watcher:
                 f"the current stopped at {volts[-1]:.2f} V, close to the {set_voltage:.2f} V of a full pack: "
                 "it may be the end of charge"
             )
-        if times[-1] - times[0] < CLIMB_WINDOW / 2:
+        if times[-1] - times[0] < CLIMB_WINDOW / 2 or times[-1] - self._on_since < RELAXING:
             return ""
         climb = linear_regression(times, volts).slope
         if climb > CLIMB_RATIO * set_voltage:
@@ -235,3 +269,6 @@ class Watcher:
             return []
         self.verdict = Verdict(word, why, since)
         return [self.verdict]
+
+
+_SOURCE = {CHARGE: "supply", DISCHARGE: "load"}

@@ -87,3 +87,30 @@ def _least_squares(design: np.ndarray, y: np.ndarray, resolution: float) -> tupl
     scatter = max(float(residuals @ residuals / freedom) ** 0.5, resolution / 12.0**0.5, 1e-9)
     covariance = scatter**2 * np.linalg.inv(design.T @ design)
     return coefficients, covariance, scatter
+
+
+@dataclass(frozen=True)
+class Bend:
+    """A parabola about an instant: ``coefficients`` of 1, x, x² with x in s from it, their covariance, and the scatter."""
+
+    coefficients: np.ndarray
+    covariance: np.ndarray
+    scatter: float
+    dof: float
+
+    def at(self, x: float) -> tuple[float, float, float]:
+        """(value, its standard uncertainty, slope per s) at ``x`` seconds from the instant."""
+        basis = np.array([1.0, x, x * x])
+        slope = float(self.coefficients[1] + 2 * self.coefficients[2] * x)
+        return float(basis @ self.coefficients), float(basis @ self.covariance @ basis) ** 0.5, slope
+
+
+def fit_bend(values: Series, instant: float, begin: float, end: float, resolution: float) -> Bend | None:
+    """A parabola through the readings with begin ≤ t ≤ end; None if there are fewer than five of them."""
+    part = values.between(begin, end)
+    if len(part) < 5:
+        return None
+    x = part.t - instant
+    design = np.column_stack([np.ones_like(x), x, x * x])
+    coefficients, covariance, scatter = _least_squares(design, part.value, resolution)
+    return Bend(coefficients, covariance, scatter, float(len(x) - 3))

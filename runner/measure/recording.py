@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
+
+from runner.events import CHARGE, DISCHARGE
 
 Array = NDArray[np.float64]
 
@@ -23,12 +25,29 @@ class Series:
         inside = (self.t >= begin) & (self.t <= end)
         return Series(self.t[inside], self.value[inside])
 
+    def __len__(self) -> int:
+        return len(self.t)
+
+
+NOTHING = Series(np.empty(0), np.empty(0))
+
+
+@dataclass(frozen=True)
+class Held:
+    """One level of a staircase: its ``value`` (A, V, or °C) and ``since`` when it was there (s)."""
+
+    value: float
+    since: float
+    by_hand: bool = False
+
 
 @dataclass(frozen=True)
 class Attempt:
-    """One heating, cooling or charging and how the engine saw it end. Times in s, ``rate`` in K/s signed, ``limit`` in °C.
+    """One step that provokes something and how the engine saw it end. Times in s, ``rate`` in K/s signed.
 
-    ``at`` is the time of the first sample after the change; ``ramp_began`` is None if it never came to the ramp.
+    ``at`` is the time of the first sample after the change; ``ramp_began`` is None if it never came to the ramp;
+    ``limit`` is where it was given up, in the unit of what was changed; ``levels`` are those of a staircase.
+    ``by_hand``: a person's key said when, a reaction later than it was.
     """
 
     kind: str
@@ -41,39 +60,87 @@ class Attempt:
     outcome: str
     why: str
     limit: float | None = None
+    levels: tuple[Held, ...] = ()
+    by_hand: bool = False
+
+
+@dataclass(frozen=True)
+class Typed:
+    """A reading that a person typed: what it is called, SI value, time in s."""
+
+    name: str
+    value: float
+    t: float
 
 
 @dataclass(frozen=True)
 class Recording:
-    """A run as the evaluation sees it. ``ended_early`` is the reason why, or empty."""
+    """A run as the evaluation sees it. ``ended_early`` is the reason why, or empty.
 
-    current: Series
-    temperature: Series
+    ``channels`` are the valid readings by the names of events.CHANNELS; ``breaks`` are (from, to) in s during which the
+    run was broken off.
+    """
+
+    channels: Mapping[str, Series]
     attempts: tuple[Attempt, ...]
     ended_early: str = ""
+    typed: tuple[Typed, ...] = ()
+    breaks: tuple[tuple[float, float], ...] = ()
+    taps: Series = NOTHING
+
+    def of(self, channel: str) -> Series:
+        """The readings of a channel, none if it was not read."""
+        return self.channels.get(channel, NOTHING)
+
+
+@dataclass(frozen=True)
+class Accuracy:
+    """± limits of a reading: ``gain`` of it plus ``offset``, and its resolution, in SI."""
+
+    gain: float = 0.0
+    offset: float = 0.0
+    resolution: float = 0.0
 
 
 @dataclass(frozen=True)
 class Declared:
-    """What sheet and bench file say: limits in °C, times in s, standard uncertainties in K.
+    """What sheet and bench file say: limits in the unit of the protection, times in s, all else in SI.
 
-    ``sensor_lag`` and ``probe_lag`` are (value, standard uncertainty) in s, or None where nobody knows.
+    ``sensor_lag`` and ``probe_lag`` are (value, standard uncertainty) in s, or None where nobody knows; ``leads`` the same
+    in Ω by path; ``accuracy`` by channel; ``box`` the ± ratio of a decade box and ``slope`` how many Ω a K are, relative to
+    the resistance, by sensor and temperature. ``reaction`` is (value, standard uncertainty) of a person's key.
     """
 
     protection: str
-    trip: float
-    trip_limits: tuple[float, float]
-    release: float | None
-    release_limits: tuple[float, float] | None
-    delay: float
-    delay_uncertainty: float
-    polling: float
-    calibration: tuple[float, str]
-    resolution: float
-    coupling: float
-    probe_lag: tuple[float, float] | None
-    sensor_lag: Mapping[str, tuple[float, float]]
-    sensors: tuple[str, ...]
-    wanted: tuple[str, ...]
-    rule: str
-    coverage: float
+    trip: float | None = None
+    trip_limits: tuple[float, float] | None = None
+    release: float | None = None
+    release_limits: tuple[float, float] | None = None
+    delay: float = 0.0
+    delay_uncertainty: float = 0.0
+    delay_limits: tuple[float, float] | None = None
+    polling: float = 0.0
+    latching: bool = False
+    cells: int = 1
+    calibration: tuple[float, str] = (0.0, "normal")
+    resolution: float = 0.0
+    coupling: float = 0.0
+    probe_lag: tuple[float, float] | None = None
+    sensor_lag: Mapping[str, tuple[float, float]] = field(default_factory=dict)
+    sensors: tuple[str, ...] = ()
+    wanted: tuple[str, ...] = ()
+    rule: str = "guard band with conditions"
+    coverage: float = 0.95
+    accuracy: Mapping[str, Accuracy] = field(default_factory=dict)
+    leads: Mapping[str, tuple[float, float]] = field(default_factory=dict)
+    capacity: tuple[float | None, float | None] = (None, None)  # rated and minimum, A·s
+    energy: tuple[float | None, float | None] = (None, None)  # rated and minimum, J
+    box: float = 0.0
+    slope: Mapping[str, Callable[[float], float]] = field(default_factory=dict)
+    reaction: tuple[float, float] = (0.0, 0.0)
+    counter: tuple[Accuracy, Accuracy] | None = None  # charge and energy of a counter that is read by hand
+
+    @property
+    def path(self) -> str:
+        """The path that the protection opens."""
+        return DISCHARGE if "discharge" in self.protection or self.protection == "under_voltage" else CHARGE

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import json
 import os
 import re
@@ -18,6 +19,7 @@ TRUTH = "truth.json"
 CERTIFICATE_HTML = "certificate.html"
 CERTIFICATE_PDF = "certificate.pdf"
 INPUTS = "inputs"
+ATTACHMENTS = "attachments"
 RESOLVED = "resolved.json"
 
 
@@ -64,6 +66,20 @@ class RunFolder:
         if not path.is_file():
             raise RecordError.missing(str(path))
         return path.read_text(encoding="utf-8")
+
+    def keep_attachment(self, path: str) -> str:
+        """Copy a file into the folder; "name sha256" of it. Raises RecordError; then the folder is as it was."""
+        try:
+            content = Path(path).read_bytes()
+            (self.path / ATTACHMENTS).mkdir(exist_ok=True)
+        except OSError as error:
+            raise RecordError(
+                f"cannot be attached: {error.strerror}", path, "look for it, and attach it again"
+            ) from error
+        digest = hashlib.sha256(content).hexdigest()
+        name = f"{digest[:8]}-{re.sub(r'[^A-Za-z0-9._-]+', '-', Path(path).name)}"
+        write_whole(self.path / ATTACHMENTS / name, content)
+        return f"{name} {digest}"
 
     def write_json(self, name: str, value: Mapping[str, Any]) -> None:
         """A JSON file, whole or not at all."""

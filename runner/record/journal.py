@@ -87,5 +87,5 @@ def read_journal(path: Path) -> Iterator[Entry]:
             raise RecordError.broken_chain(str(path), number)
         last = hashlib.sha256(line).hexdigest()
         names = {field.name for field in dataclasses.fields(kind)}
-        fields = {key: value for key, value in content.items() if key in names}
+        fields = {k: tuple(v) if isinstance(v, list) else v for k, v in content.items() if k in names}
         yield Entry(content["t"], content["utc"], kind(**fields))

@@ -16,13 +16,14 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from runner.errors import RecordError
-from runner.events import CHANNELS, Sampled
+from runner.events import CHANNELS, LOAD_CURRENT, Sampled
 
 if TYPE_CHECKING:
     import pandas as pd
 
 SYNC_EVERY = 1.0  # s of wall time
-COLUMNS = ("t_s", *CHANNELS, "supply_mode", "supply_output", "lost")
+STATES = ("supply_output", "load_input", "by_hand")
+COLUMNS = ("t_s", *CHANNELS, "supply_mode", *STATES, "lost")
 
 
 class SampleWriter:
@@ -43,7 +44,10 @@ class SampleWriter:
             raise RecordError.cannot_write(str(self.path), self._fault.strerror or str(self._fault))
         cells = [f"{sample.t:.6f}"]
         cells += [f"{sample.readings[channel]:.9g}" if channel in sample.readings else "" for channel in CHANNELS]
-        cells += [sample.mode, "" if sample.output is None else str(int(sample.output)), " ".join(sample.lost)]
+        on = "" if sample.output is None else str(int(sample.output))
+        of_load = LOAD_CURRENT in sample.readings or LOAD_CURRENT in sample.lost
+        states = ["", on] if of_load else [on, ""]
+        cells += [sample.mode, *states, "1" if sample.by_hand else "", " ".join(sample.lost)]
         self._write(",".join(cells) + "\n")
 
     def close(self) -> None:
@@ -79,12 +83,10 @@ def read_samples(path: Path) -> pd.DataFrame:
     whole = content[: content.rfind(b"\n") + 1]
     texts = {"supply_mode": str, "lost": str}
     try:
-        table = pd.read_csv(
-            io.BytesIO(whole), dtype={**dict.fromkeys(("t_s", *CHANNELS, "supply_output"), float), **texts}
-        )
+        table = pd.read_csv(io.BytesIO(whole), dtype={**dict.fromkeys(("t_s", *CHANNELS, *STATES), float), **texts})
     except ValueError as error:
         raise RecordError(f"is not a sample table ({error})", str(path), "take the folder from a backup") from error
-    return table.fillna(dict.fromkeys(texts, ""))
+    return table.reindex(columns=list(COLUMNS)).fillna(dict.fromkeys(texts, ""))  # columns of later formats are empty
 
 
 def as_events(table: pd.DataFrame) -> Iterator[Sampled]:
@@ -92,5 +94,6 @@ def as_events(table: pd.DataFrame) -> Iterator[Sampled]:
     for row in table.to_dict("records"):
         readings = {channel: row[channel] for channel in CHANNELS if row[channel] == row[channel]}
         lost = dict.fromkeys(str(row["lost"]).split(), "lost when it was recorded")
-        output = None if row["supply_output"] != row["supply_output"] else bool(row["supply_output"])
-        yield Sampled(row["t_s"], readings, lost, str(row["supply_mode"]), output)
+        state = row["load_input"] if row["supply_output"] != row["supply_output"] else row["supply_output"]
+        output = None if state != state else bool(state)
+        yield Sampled(row["t_s"], readings, lost, str(row["supply_mode"]), output, row["by_hand"] == 1)

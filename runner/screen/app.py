@@ -12,7 +12,7 @@ from runner.conduct.execute import Result
 from runner.conduct.files import Job
 from runner.conduct.ports import Operator, StopFlag
 from runner.conduct.thread import RunThread
-from runner.measure.findings import Finding
+from runner.measure.finding import Finding
 from runner.screen.feed import ScreenOperator
 from runner.screen.run import RunScreen
 

@@ -16,7 +16,7 @@ from textual.message_pump import MessagePump
 
 from runner.engine.view import View
 from runner.errors import OperatorGone
-from runner.events import PROBE_TEMPERATURE, SUPPLY_CURRENT, Answered
+from runner.events import CHARGE, CURRENT_OF, PROBE_TEMPERATURE, Answered, Sampled
 from runner.orders import Ask, Order
 from runner.screen.widgets.strip_chart import Trace
 
@@ -91,18 +91,18 @@ class ScreenOperator:
             return
         self._last_shown = now
         view = look()
-        lost = view.lost
+        lost, current = view.lost, CURRENT_OF[view.path or CHARGE]
         self.trace.add(
             view.t,
             None if PROBE_TEMPERATURE in lost else view.readings.get(PROBE_TEMPERATURE),
-            None if SUPPLY_CURRENT in lost else view.readings.get(SUPPLY_CURRENT),
+            None if current in lost else view.readings.get(current),
         )
         self._face.post_message(Seen(view))
 
-    def answers(self, t: float) -> list[Answered]:
+    def answers(self, t: float) -> list[Answered | Sampled]:
         if self._gone.is_set() and self._asked is not None:
             raise OperatorGone.input_ended(self._asked.say)
-        found = []
+        found: list[Answered | Sampled] = []
         while not self._replies.empty():
             question = self._replies.get_nowait()
             if self._asked is not None and question == self._asked.question:

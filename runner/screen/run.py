@@ -15,7 +15,7 @@ from runner.conduct.files import Job
 from runner.conduct.ports import StopFlag
 from runner.engine.run import CAUTIONS
 from runner.engine.view import View
-from runner.events import METER_VOLTAGE, PROBE_TEMPERATURE, SUPPLY_CURRENT, SUPPLY_VOLTAGE
+from runner.events import CHARGE, CURRENT_OF, METER_VOLTAGE, PROBE_TEMPERATURE, VOLTAGE_OF
 from runner.orders import Ask, Conclude, End, Order
 from runner.screen.feed import ScreenOperator, Seen, Told
 from runner.screen.keys import KEYS
@@ -53,7 +53,7 @@ class RunScreen(Screen[None]):
         with Horizontal(id="readouts"):
             yield Readout("sensor", "°C", "{:.2f}")
             yield Readout("ramp", "K/min", "{:+.1f}")
-            yield Readout("charge current", "A", "{:.3f}")
+            yield Readout("current", "A", "{:.3f}")
             yield Readout("pack", "V", "{:.2f}")
         yield Static("", id="coach", markup=False)
         with Horizontal(id="middle"):
@@ -74,11 +74,13 @@ class RunScreen(Screen[None]):
     def on_seen(self, message: Seen) -> None:
         view = self.view = message.view
         readings = view.readings
+        path = view.path or CHARGE
+        current, voltage = CURRENT_OF[path], VOLTAGE_OF[path]
         values = (
             None if PROBE_TEMPERATURE in view.lost else readings.get(PROBE_TEMPERATURE),
             None if view.rate is None else view.rate * 60,
-            None if SUPPLY_CURRENT in view.lost else readings.get(SUPPLY_CURRENT),
-            readings.get(METER_VOLTAGE, readings.get(SUPPLY_VOLTAGE)),
+            None if current in view.lost else readings.get(current),
+            readings.get(METER_VOLTAGE, readings.get(voltage)),
         )
         for readout, value in zip(self.query(Readout), values, strict=True):
             readout.show(value)
@@ -176,7 +178,7 @@ class RunScreen(Screen[None]):
 
 def _coach_line(view: View) -> str:
     if view.coach is None:
-        return f"output {'ON ' + view.mode if view.output_on else 'off'}"
+        return f"{view.path or 'output'} {'ON ' + view.mode if view.output_on else 'off'}"
     arrows: dict[str, str] = {"slower": "▼ SLOWER", "faster": "▲ FASTER", "hold": "= HOLD", "freely": "» FREELY"}
-    output = f"output {'ON ' + view.mode if view.output_on else 'off'}"
+    output = f"{view.path or 'output'} {'ON ' + view.mode if view.output_on else 'off'}"
     return f"ramp: {arrows[view.coach.word]}  {view.coach.why}   {output}"

@@ -12,12 +12,15 @@ Word = Literal["go on", "stop"]
 
 
 class Answers(Sheet):
-    """``answers`` in the order of the questions; ``then`` for all that come later (without it nobody is left);
-    ``wait`` seconds before each; ``by`` the name that goes into the record."""
+    """``answers`` in the order of the questions: go on, stop, a reading such as 26.4 V, or a choice such as good.
+
+    ``then`` is for all that come later (without it nobody is left); ``wait`` seconds before each; ``by`` the name that
+    goes into the record.
+    """
 
     kind: Literal["answers"]
     by: str = "script"
-    answers: tuple[Word, ...] = ()
+    answers: tuple[str, ...] = ()
     then: Word | None = None
     wait: Time = 2.0
 

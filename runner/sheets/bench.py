@@ -7,11 +7,11 @@ from typing import Any, Literal, Self
 
 from pydantic import Field, model_validator
 
-from runner.sheets.fields import Current, Ratio, Sheet, TemperatureDifference, Time, Voltage
+from runner.sheets.fields import Charge, Current, Energy, Ratio, Resistance, Sheet, TemperatureDifference, Time, Voltage
 from runner.sheets.problems import checked
 from runner.sheets.source import Source, read
 
-ROLES = ("supply", "probe", "meter", "load", "hands")
+ROLES = ("supply", "probe", "meter", "load", "counter", "display", "box", "hands")
 
 
 class Accuracy(Sheet):
@@ -64,9 +64,13 @@ class CurrentAccuracy(Sheet):
 
 
 class Instrument(Sheet):
-    """What every instrument has. ``identity`` is how its answer to ``*IDN?`` has to begin; times in s."""
+    """What every instrument has: an ``address``, or ``by_hand: true`` where a person reads it and switches it.
 
-    address: str
+    ``identity`` is how its answer to ``*IDN?`` has to begin; times in s.
+    """
+
+    address: str = ""
+    by_hand: bool = False
     identity: str = ""
     dialect: str = "scpi"
     channel: str = ""
@@ -76,6 +80,19 @@ class Instrument(Sheet):
     calibrated: datetime.date | None = None
     calibration_due: datetime.date | None = None
     certificate: str = ""
+
+    @model_validator(mode="after")
+    def _reached(self) -> Self:
+        if bool(self.address) == self.by_hand:
+            raise ValueError("an instrument has either an address or by_hand: true; write which of the two it is")
+        return self
+
+
+class Leads(Sheet):
+    """What the two leads between an instrument and the pack have together, in Ω, with its standard uncertainty."""
+
+    resistance: Resistance
+    uncertainty: Resistance
 
 
 class SupplyLimits(Sheet):
@@ -91,14 +108,29 @@ class Supply(Instrument):
     limits: SupplyLimits
     voltage_accuracy: VoltageAccuracy = VoltageAccuracy()
     current_accuracy: CurrentAccuracy = CurrentAccuracy()
+    leads: Leads | None = None
+
+    @model_validator(mode="after")
+    def _on_a_cable(self) -> Self:
+        if self.by_hand:
+            raise ValueError("the supply cannot be read by hand: it has to go off without a person; give its address")
+        return self
 
 
 class Load(Instrument):
-    """The electronic load that discharges the pack."""
+    """The load that discharges the pack; by hand, one that a person switches, such as a lamp, of about ``draws`` A."""
 
     limits: SupplyLimits
     voltage_accuracy: VoltageAccuracy = VoltageAccuracy()
     current_accuracy: CurrentAccuracy = CurrentAccuracy()
+    leads: Leads | None = None
+    draws: Current | None = None
+
+    @model_validator(mode="after")
+    def _draws_something(self) -> Self:
+        if self.by_hand and self.draws is None:
+            raise ValueError("a load that is switched by hand needs draws: …, about how many A it takes")
+        return self
 
 
 class Probe(Instrument):
@@ -120,6 +152,31 @@ class Meter(Instrument):
     voltage_accuracy: VoltageAccuracy = VoltageAccuracy()
 
 
+class Counter(Instrument):
+    """A meter in the line that adds up charge and energy and shows the totals. ``gain``: ± limits, as a ratio."""
+
+    charge_gain: Ratio = 0.0
+    energy_gain: Ratio = 0.0
+    charge_resolution: Charge = 0.0
+    energy_resolution: Energy = 0.0
+
+    @model_validator(mode="after")
+    def _read_by_hand(self) -> Self:
+        if not self.by_hand:
+            raise ValueError("a counter is read by hand here; write by_hand: true")
+        return self
+
+
+class Display(Instrument):
+    """What the pack itself shows, on a phone or a panel: its temperature, its lowest cell, its alarms."""
+
+
+class Box(Instrument):
+    """A decade box that stands in for a sensor. ``accuracy``: ± limits of its resistance, as a ratio."""
+
+    accuracy: Ratio
+
+
 class Hands(Instrument):
     """Something that heats and cools the sensor on command. The simulated bench has it; at a real one a person does."""
 
@@ -131,7 +188,21 @@ class Instruments(Sheet):
     probe: Probe | None = None
     meter: Meter | None = None
     load: Load | None = None
+    counter: Counter | None = None
+    display: Display | None = None
+    box: Box | None = None
     hands: Hands | None = None
+
+
+class ByHand(Sheet):
+    """What is known of a person who presses a key at a sight: ``reaction`` with its standard uncertainty, in s.
+
+    ``every``: how long a long discharge may go on between two readings, in s.
+    """
+
+    reaction: Time = 0.3
+    reaction_uncertainty: Time = 0.15
+    every: Time = 300.0
 
 
 class Decision(Sheet):
@@ -154,12 +225,22 @@ class BenchFile(Sheet):
     simulated: bool = False
     speed: float = Field(default=1.0, gt=0)
     instruments: Instruments
+    hand: ByHand = ByHand()
     decision: Decision = Decision()
 
     def roles(self) -> dict[str, Instrument]:
         """The instruments there are, by role, in the order of ROLES."""
         found = ((role, getattr(self.instruments, role)) for role in ROLES)
         return {role: instrument for role, instrument in found if instrument is not None}
+
+    def wired(self) -> dict[str, Instrument]:
+        """Those of them that are reached through an address."""
+        return {role: instrument for role, instrument in self.roles().items() if instrument.address}
+
+    def by_hand(self, role: str) -> bool:
+        """Whether a role is there and read or switched by a person."""
+        instrument = self.roles().get(role)
+        return instrument is not None and instrument.by_hand
 
 
 def parse_bench(text: str, file: str) -> BenchFile:

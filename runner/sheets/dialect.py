@@ -31,7 +31,7 @@ NEEDED: Mapping[str, tuple[tuple[str, ...], tuple[str, ...]]] = {
     "probe": ((), ("temperature",)),
     "meter": ((), ("voltage",)),
     "load": (("set_current", "input_on", "input_off"), ("current_setting", "input", "voltage", "current")),
-    "hands": (("heat", "cool", "still"), ()),
+    "hands": (("heat", "cool", "still", "substitute"), ()),
 }
 
 

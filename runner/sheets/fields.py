@@ -10,7 +10,7 @@ from typing import Annotated, Any
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict, ValidationInfo, WithJsonSchema
 
-from runner.sheets.quantity import DIMENSIONS, Expression, parse_expression, parse_quantity
+from runner.sheets.quantity import DIMENSIONS, Expression, QuantityError, parse_expression, parse_quantity
 
 NAMES = "names"  # key of the validation context: the dimension of every name an expression may use
 
@@ -42,6 +42,7 @@ Current = _quantity("current")
 Resistance = _quantity("resistance")
 Charge = _quantity("charge")
 Time = _quantity("time")
+Energy = _quantity("energy")
 Temperature = _quantity("temperature")
 TemperatureDifference = _quantity("temperature difference")
 Ratio = _quantity("ratio")
@@ -51,3 +52,28 @@ CurrentExpression = _expression("current")
 TemperatureExpression = _expression("temperature")
 RampExpression = _expression("ramp rate")
 TimeExpression = _expression("time")
+ChargeExpression = _expression("charge")
+
+
+def _any_expression(text: object, info: ValidationInfo) -> Expression:
+    """An expression of whatever dimension it has; a plain number is a ratio."""
+    names: Mapping[str, str] = (info.context or {}).get(NAMES, {})
+    return parse_expression(text, dimension_of(text, names), names)
+
+
+def dimension_of(value: object, names: Mapping[str, str]) -> str:
+    """The dimension of an expression that may be of any. Raises QuantityError if it has none that is used here."""
+    for dimension in DIMENSIONS:
+        try:
+            parse_expression(value, dimension, names)
+        except QuantityError as error:
+            if "is wanted" not in error.what:
+                raise
+        else:
+            return dimension
+    raise QuantityError(f"{value!r} is not a value with a meaning here", "write for example 2 K/min")
+
+
+AnyExpression = Annotated[
+    Expression, BeforeValidator(_any_expression), WithJsonSchema({"type": "string", "description": "an expression"})
+]

@@ -7,7 +7,18 @@ from typing import Any, ClassVar, Literal, Self
 
 from pydantic import Field, ValidationInfo, field_validator, model_validator
 
-from runner.sheets.fields import Charge, Current, Ratio, Sheet, Temperature, TemperatureDifference, Time, Voltage
+from runner.sheets.curve import Curve
+from runner.sheets.fields import (
+    Charge,
+    Current,
+    Energy,
+    Ratio,
+    Sheet,
+    Temperature,
+    TemperatureDifference,
+    Time,
+    Voltage,
+)
 from runner.sheets.problems import checked
 from runner.sheets.source import read
 
@@ -15,12 +26,16 @@ SENSORS = "sensors"  # key of the validation context: the sensor names of the pa
 
 
 class Sensor(Sheet):
-    """A temperature sensor of the pack. ``lag`` is its first-order time constant in still contact, if anybody knows it."""
+    """A temperature sensor of the pack. ``lag`` is its first-order time constant in still contact, if anybody knows it.
+
+    ``curve`` is needed where a decade box stands in for the sensor.
+    """
 
     name: str
     place: str
     lag: Time | None = None
     lag_uncertainty: Time | None = None
+    curve: Curve | None = None
 
 
 class Protection(Sheet):
@@ -104,14 +119,14 @@ class VoltageProtection(Protection):
 
 
 class CurrentProtection(Protection):
-    """Trip in A. A current protection releases by time or by hand, so it has no release value."""
+    """Trip in A. A current protection comes back by time or by hand, so it has no release value."""
 
     dimension: ClassVar[str] = "current"
     trip: Current
     tolerance: Current | None = None
     between: tuple[Current, Current] | None = None
-    release: Current | None = None
-    release_tolerance: Current | None = None
+    release: None = None
+    release_tolerance: None = None
 
 
 class Protections(Sheet):
@@ -149,6 +164,8 @@ class PackSheet(Sheet):
     cut_off_voltage: Voltage
     rated_capacity: Charge
     minimum_capacity: Charge | None = None
+    rated_energy: Energy | None = None
+    minimum_energy: Energy | None = None
     maximum_charge_current: Current
     maximum_discharge_current: Current | None = None
     state_of_charge_on_arrival: Ratio | None = None

@@ -66,7 +66,7 @@ def _problems(source: Source, model: type[BaseModel], error: ValidationError) ->
             continue  # the list is short only because its items are wrong, and each of them is reported
         path: Path = tuple(part for part in found["loc"])
         kind = found["type"]
-        name = str(path[-1]).replace("_", " ") if path else source.file
+        name = _called(path) if path else source.file
         cause = found.get("ctx", {}).get("error")
         if kind == "extra_forbidden":
             yield unknown_key(source, path, _fields_at(model, path[:-1]))
@@ -90,6 +90,14 @@ def _problems(source: Source, model: type[BaseModel], error: ValidationError) ->
             yield source.problem(
                 path, f"{name}: {found['msg'][:1].lower()}{found['msg'][1:]}", "see `tripwitness schema`"
             )
+
+
+def _called(path: Path) -> str:
+    """What the thing at a path is called in a sentence."""
+    last = path[-1]
+    if isinstance(last, int):
+        return f"item {last + 1} of {str(path[-2]).replace('_', ' ')}" if len(path) > 1 else f"item {last + 1}"
+    return last.replace("_", " ")
 
 
 def _misspelt(model: type[BaseModel], errors: Sequence[ErrorDetails]) -> Iterable[Path]:

@@ -85,7 +85,9 @@ def _meter(world: World, dice: random.Random) -> Device:
     device.word(
         "MEASure[:SCALar]:VOLTage[:DC]?",
         0,
-        lambda: _reading(world.terminal_voltage(), bench.meter_noise, bench.meter_resolution, dice),
+        lambda: _reading(
+            world.terminal_voltage() * bench.meter_gain_error, bench.meter_noise, bench.meter_resolution, dice
+        ),
     )
     return device
 
@@ -106,10 +108,12 @@ def _load(world: World, dice: random.Random) -> Device:
     device.word("[SOURce:]CURRent[:LEVel]?", 0, lambda: f"{world.load_current:.4f}")
     device.word("INPut[:STATe]", 1, lambda text: world.switch_load(boolean(text)))
     device.word("INPut[:STATe]?", 0, lambda: str(int(world.load_on)))
+    device.word("MEASure[:SCALar]:VOLTage[:DC]?", 0, lambda: _reading(world.load_voltage(), 0.002, 0.001, dice))
     device.word(
-        "MEASure[:SCALar]:VOLTage[:DC]?", 0, lambda: _reading(world.terminal_voltage(), bench.meter_noise, 0.001, dice)
+        "MEASure[:SCALar]:CURRent[:DC]?",
+        0,
+        lambda: _reading(max(-world.current, 0.0) * bench.load_gain_error, 0.003, 0.001, dice),
     )
-    device.word("MEASure[:SCALar]:CURRent[:DC]?", 0, lambda: _reading(max(-world.current, 0.0), 0.003, 0.001, dice))
     device.word("*RST", 0, lambda: world.switch_load(False))
     return device
 
@@ -122,5 +126,6 @@ def _hands(world: World, dice: random.Random) -> Device:
 
     device.word("HEAT", 2, lambda sensor, rate: told("heat", sensor, rate))
     device.word("COOL", 2, lambda sensor, rate: told("cool", sensor, rate))
+    device.word("BOX", 2, lambda sensor, ohms: world.substitute(sensor.strip('"'), number(ohms, 0.0, 1e7)))
     device.word("STILL", 0, lambda: world.hands.told("still", "", 0.0))
     return device

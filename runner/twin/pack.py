@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+import math
 import random
 from bisect import bisect_right
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 from runner.twin.parameters import PackTruth, ProtectionTruth
 
@@ -31,6 +32,10 @@ _CURVE = (
     (1.00, 3.600),
     (1.02, 3.95),
 )
+WAKING_CURRENT = 0.05  # A of charge that wake a pack which latches after its cut-off
+SHARES = (1.0, 0.67)  # of the relaxation resistance: the fast and the slow relaxation
+SLOWER = 10.0  # times: the slow one
+EMPTY_GROWTH, EMPTY_SOC = 20.0, 0.02  # how much the relaxations grow towards empty, and from which state of charge on
 _SOCS = [soc for soc, _ in _CURVE]
 
 
@@ -48,8 +53,21 @@ class _Latch:
     truth: ProtectionTruth
     next_look: float
     tripped: bool = False
+    changed: float = 0.0
     since: float | None = None  # when the condition for a change was first seen
-    looks: list[float] = field(default_factory=list)
+    before: tuple[float, float] | None = None  # at the look before: what is compared, and the stack's voltage
+    crossed: float | None = None  # V of the stack when the condition came true
+
+
+@dataclass(frozen=True)
+class State:
+    """What a management system measures. Voltages in V, current in A, positive when it charges."""
+
+    sensors: Mapping[str, float]
+    highest: float
+    lowest: float
+    current: float
+    stack: float
 
 
 class ManagementSystem:
@@ -64,102 +82,130 @@ class ManagementSystem:
         return min((latch.next_look for latch in self._latches), default=float("inf"))
 
     @property
+    def alarms(self) -> list[str]:
+        """The kinds of the protections that are tripped now."""
+        return [latch.truth.kind for latch in self._latches if latch.tripped]
+
+    @property
     def charge_open(self) -> bool:
         """True while a protection keeps charge current out."""
-        return any(
-            latch.tripped
-            for latch in self._latches
-            if "discharge" not in latch.truth.kind and latch.truth.kind != "under_voltage"
-        )
+        return any(not _opens_discharge(kind) for kind in self.alarms)
 
     @property
     def discharge_open(self) -> bool:
         """True while a protection keeps discharge current from flowing."""
-        return any(
-            latch.tripped
-            for latch in self._latches
-            if "discharge" in latch.truth.kind or latch.truth.kind == "under_voltage"
-        )
+        return any(_opens_discharge(kind) for kind in self.alarms)
 
-    def look(
-        self, t: float, sensors: Mapping[str, float], highest_cell: float, lowest_cell: float, current: float
-    ) -> None:
+    def look(self, t: float, state: State) -> None:
         """One moment of the management system's life; it acts only if a look is due."""
         for latch in self._latches:
             if latch.next_look > t + 1e-9:
                 continue
             latch.next_look += max(latch.truth.polling, 0.01)
-            self._consider(latch, t, sensors, highest_cell, lowest_cell, current)
+            self._consider(latch, t, state)
 
-    def _consider(
-        self, latch: _Latch, t: float, sensors: Mapping[str, float], highest: float, lowest: float, current: float
-    ) -> None:
+    def _consider(self, latch: _Latch, t: float, state: State) -> None:
         truth = latch.truth
-        if latch.tripped and truth.latching:
-            return
-        culprit = _beyond_trip(truth, sensors, highest, lowest, current)
-        wants_change = (culprit is not None) if not latch.tripped else _inside_release(truth, sensors, highest, lowest)
+        culprit = _beyond_trip(truth, state)
+        wants_change = _releases(latch, t, state) if latch.tripped else culprit is not None
+        compared = _compared(truth, state)
         if not wants_change:
-            latch.since = None
+            latch.since, latch.before = None, (compared, state.stack)
             return
-        latch.since = t if latch.since is None else latch.since
+        if latch.since is None:
+            latch.since, latch.crossed = t, _crossing(latch, compared, state.stack)
         if t - latch.since < truth.delay - 1e-9:
             return
-        latch.tripped, latch.since = not latch.tripped, None
+        latch.tripped, latch.since, latch.before, latch.changed = not latch.tripped, None, None, t
         self.changes.append(
             {
                 "t": t,
                 "kind": truth.kind,
                 "change": "trip" if latch.tripped else "release",
                 "by": culprit or "",
-                "sensors": dict(sensors),
+                "sensors": dict(state.sensors),
+                "stack_V": latch.crossed,
+                "current_A": state.current,
             }
         )
 
 
-def _beyond_trip(
-    truth: ProtectionTruth, sensors: Mapping[str, float], highest: float, lowest: float, current: float
-) -> str | None:
+def _opens_discharge(kind: str) -> bool:
+    return "discharge" in kind or kind == "under_voltage"
+
+
+def _compared(truth: ProtectionTruth, state: State) -> float:
+    """The cell voltage that a voltage protection looks at; nothing for others."""
+    return state.highest if truth.kind == "over_voltage" else state.lowest
+
+
+def _crossing(latch: _Latch, compared: float, stack: float) -> float:
+    """The stack's voltage when a cell passed the threshold, between two looks by a straight line."""
+    if latch.before is None or not latch.truth.kind.endswith("voltage"):
+        return stack
+    threshold = latch.truth.release if latch.tripped else latch.truth.trip
+    (was, stack_was), moved = latch.before, compared - latch.before[0]
+    part = (threshold - was) / moved if moved else 1.0
+    return stack_was + min(max(part, 0.0), 1.0) * (stack - stack_was)
+
+
+def _beyond_trip(truth: ProtectionTruth, state: State) -> str | None:
     """Who is beyond the trip value, or None."""
     if "temperature" in truth.kind:
         sign = 1.0 if "over" in truth.kind else -1.0
-        for name, value in sensors.items():
+        for name, value in state.sensors.items():
             if name in truth.offsets and sign * (value - truth.trip - truth.offsets[name]) > 0:
                 return name
         return None
     if truth.kind == "over_voltage":
-        return "cell" if highest > truth.trip else None
+        return "cell" if state.highest > truth.trip else None
     if truth.kind == "under_voltage":
-        return "cell" if lowest < truth.trip else None
-    flowing = current if truth.kind == "charge_over_current" else -current
+        return "cell" if state.lowest < truth.trip else None
+    flowing = state.current if truth.kind == "charge_over_current" else -state.current
     return "current" if flowing > truth.trip else None
 
 
-def _inside_release(truth: ProtectionTruth, sensors: Mapping[str, float], highest: float, lowest: float) -> bool:
+def _releases(latch: _Latch, t: float, state: State) -> bool:
+    """Whether a tripped protection wants to release. For current the release value is how long it holds, in s."""
+    truth = latch.truth
+    if truth.kind == "under_voltage" and truth.latching:
+        return state.current > WAKING_CURRENT
+    if truth.latching:
+        return False
     if "temperature" in truth.kind:
         sign = 1.0 if "over" in truth.kind else -1.0
         return all(
             sign * (value - truth.release - truth.release_offsets[name]) < 0
-            for name, value in sensors.items()
+            for name, value in state.sensors.items()
             if name in truth.release_offsets
         )
     if truth.kind == "over_voltage":
-        return highest < truth.release
-    return lowest > truth.release if truth.kind == "under_voltage" else True
+        return state.highest < truth.release
+    if truth.kind == "under_voltage":
+        return state.lowest > truth.release
+    return t - latch.changed >= truth.release
 
 
 class Pack:
-    """Cells and management system. Current is positive when it charges; the trip values of voltages are per cell."""
+    """Cells and management system. Current is positive when it charges; the trip values of voltages are per cell.
+
+    Two relaxations follow the current; near empty both grow steeply, as they do in cells of this kind.
+    """
 
     def __init__(self, truth: PackTruth, dice: random.Random) -> None:
         self.truth = truth
         self.cell_socs = [truth.soc + dice.gauss(0.0, truth.cell_soc_spread) for _ in range(truth.cells)]
-        self.relaxation = 0.0
+        self._relaxations = [0.0, 0.0]
         self.moved = 0.0  # A·s put in since the beginning
         self.system = ManagementSystem(truth.protections, dice)
 
+    @property
+    def relaxation(self) -> float:
+        """V by which the stack is away from its voltage at rest, after its ohmic drop."""
+        return sum(self._relaxations)
+
     def rest_voltage(self) -> float:
-        """V of the whole pack without the drop over its ohmic resistance."""
+        """V of the whole stack without the drop over its ohmic resistance."""
         return sum(open_circuit_voltage(soc) for soc in self.cell_socs) + self.relaxation
 
     def flow(self, current: float, dt: float) -> None:
@@ -168,10 +214,15 @@ class Pack:
         if step:
             self.moved += current * dt
             self.cell_socs = [soc + step for soc in self.cell_socs]
-        target = current * self.truth.relaxation_resistance
-        self.relaxation += (target - self.relaxation) * min(1.0, dt / self.truth.relaxation_time)
+        emptiness = 1.0 + EMPTY_GROWTH * math.exp(-max(min(self.cell_socs), 0.0) / EMPTY_SOC)
+        for index, (share, time) in enumerate(zip(SHARES, (1.0, SLOWER), strict=True)):
+            target = current * self.truth.relaxation_resistance * share * emptiness
+            gone = math.exp(-dt / (self.truth.relaxation_time * time))
+            self._relaxations[index] = target + (self._relaxations[index] - target) * gone
 
-    def extremes(self, current: float) -> tuple[float, float]:
-        """(highest, lowest) cell voltage under a current."""
-        drop = (current * self.truth.resistance + self.relaxation) / self.truth.cells
-        return (open_circuit_voltage(max(self.cell_socs)) + drop, open_circuit_voltage(min(self.cell_socs)) + drop)
+    def state(self, current: float, sensors: Mapping[str, float]) -> State:
+        """What the management system measures now."""
+        drop = current * self.truth.resistance + self.relaxation
+        each = drop / self.truth.cells
+        volts = [open_circuit_voltage(soc) + each for soc in self.cell_socs]
+        return State(sensors, max(volts), min(volts), current, sum(volts))

@@ -3,12 +3,16 @@
 from __future__ import annotations
 
 import random
+from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 
 
 @dataclass(frozen=True)
 class ProtectionTruth:
-    """One protection as the pack really behaves. ``offsets``: by how much each sensor's own threshold differs, in K."""
+    """One protection as the pack really behaves. ``offsets``: by how much each sensor's own threshold differs, in K.
+
+    Voltages are those of a cell. For a current, ``release`` is how long it holds the path open, in s.
+    """
 
     kind: str
     trip: float
@@ -35,6 +39,7 @@ class PackTruth:
     sensors: dict[str, float]  # name -> lag
     protections: tuple[ProtectionTruth, ...]
     full_voltage: float
+    curves: dict[str, Callable[[float], float]] = field(default_factory=dict)  # sensor -> °C from Ω
 
 
 @dataclass(frozen=True)
@@ -56,10 +61,13 @@ class BenchTruth:
     ambient: float = 23.0
     loss_time: float = 300.0  # s: how fast the wrapped sensor loses its heat to the room
     lead_resistance: float = 0.020
+    load_lead_resistance: float = 0.015
     supply_noise: tuple[float, float] = (0.002, 0.003)  # V, A
     supply_resolution: tuple[float, float] = (0.001, 0.001)
     supply_gain_error: tuple[float, float] = (1.0002, 0.9995)
     slew: float = 12.0  # A/s
+    load_gain_error: float = 1.0005
+    meter_gain_error: float = 1.00005
     meter_noise: float = 0.001
     meter_resolution: float = 0.001
     wobble: float = 0.12  # of the wanted rate: how unsteady the hands are
@@ -99,6 +107,7 @@ class Declared:
     probe_calibration: float  # standard uncertainty, K
     probe_coupling: float  # standard uncertainty, K
     probe_resolution: float
+    curves: dict[str, Callable[[float], float]] = field(default_factory=dict)
 
 
 SCENARIOS = {
@@ -129,15 +138,16 @@ def draw(declared: Declared, scenario: str, seed: int) -> Truth:
     pack = PackTruth(
         declared.pack_name,
         declared.cells,
-        declared.capacity * dice.uniform(0.99, 1.03),
+        declared.capacity * dice.uniform(1.01, 1.05),
         declared.soc,
         0.003 * declared.cells * dice.uniform(0.9, 1.1),
         0.0015 * declared.cells,
         dice.uniform(30.0, 60.0),
-        0.004,
+        0.0005,
         sensors,
         protections,
         declared.full_voltage,
+        declared.curves,
     )
     probe = ProbeTruth(
         dice.uniform(0.5, 3.0),
@@ -146,19 +156,35 @@ def draw(declared: Declared, scenario: str, seed: int) -> Truth:
         0.01,
         declared.probe_resolution,
     )
-    truth = Truth(pack, BenchTruth(probe, ambient=dice.uniform(20.0, 25.0)), (), scenario, seed)
+    bench = BenchTruth(
+        probe,
+        ambient=dice.uniform(20.0, 25.0),
+        load_lead_resistance=dice.uniform(0.010, 0.020),
+        load_gain_error=1.0 + dice.uniform(-0.001, 0.001),
+        meter_gain_error=1.0 + dice.uniform(-0.0002, 0.0002),
+    )
+    truth = Truth(pack, bench, (), scenario, seed)
     return _with_scenario(truth, scenario, dice)
 
 
 def _drawn(protection: ProtectionTruth, sensors: tuple[str, ...], dice: random.Random) -> ProtectionTruth:
-    if "temperature" not in protection.kind:
-        return protection
-    return replace(
-        protection,
-        delay=protection.delay * dice.uniform(0.95, 1.05),
-        offsets={name: dice.uniform(-1.0, 1.0) for name in sensors},
-        release_offsets={name: dice.uniform(-1.0, 1.0) for name in sensors},
-    )
+    delay = protection.delay * dice.uniform(0.95, 1.05)
+    if "temperature" in protection.kind:
+        return replace(
+            protection,
+            delay=delay,
+            offsets={name: dice.uniform(-1.0, 1.0) for name in sensors},
+            release_offsets={name: dice.uniform(-1.0, 1.0) for name in sensors},
+        )
+    if protection.kind.endswith("voltage"):
+        return replace(
+            protection,
+            delay=delay,
+            trip=protection.trip + dice.uniform(-0.008, 0.008),
+            release=protection.release + dice.uniform(-0.015, 0.015),
+        )
+    trip = protection.trip * dice.uniform(0.98, 1.02)
+    return replace(protection, delay=delay, trip=trip, release=dice.uniform(20.0, 40.0))
 
 
 def _with_scenario(truth: Truth, scenario: str, dice: random.Random) -> Truth:

@@ -12,6 +12,7 @@ from runner.twin.parameters import Truth
 from runner.twin.thermal import Spot, follow
 
 LONGEST_STEP = 0.1  # s
+LEFT_OVER = 0.3  # V at the terminals of a pack whose discharge path is open
 
 
 class World:
@@ -34,7 +35,9 @@ class World:
         self.load_on = False
         self.load_current = 0.0
         self.current = 0.0
+        self.charge_out = self.energy_out = 0.0  # A·s and J drawn from the terminals
         self.switched: list[dict[str, object]] = []
+        self.boxed: dict[str, float] = {}
         self._next_glance = self.t
 
     # ---- what goes wrong -------------------------------------------------------------------------------------
@@ -62,13 +65,14 @@ class World:
                 self.hands.look(self.t, self.displayed())
                 self._next_glance += LOOK_EVERY
             if self.pack.system.next_look <= self.t + 1e-9:
-                highest, lowest = self.pack.extremes(self.current)
-                sensors = {name: spot.sensor for name, spot in self.spots.items()}
-                self.pack.system.look(self.t, sensors, highest, lowest, self.current)
+                self.pack.system.look(self.t, self.pack.state(self.current, self.sensed()))
                 self._settle(0.0)
 
     def _pass(self, dt: float) -> None:
         self._settle(dt)
+        if self.current < 0:
+            self.charge_out -= self.current * dt
+            self.energy_out -= self.current * self.terminal_voltage() * dt
         self.pack.flow(self.current, dt)
         here = self.spots.get(self.hands.sensor)
         before = here.spot if here else self.truth.bench.ambient
@@ -79,14 +83,21 @@ class World:
     def _settle(self, dt: float) -> None:
         """The current as supply, load, pack and leads make it."""
         charging = 0.0
+        if self.faulty("supply trips") and self.supply_on:
+            self.switch_supply(False)
+        if self.faulty("load trips") and self.load_on:
+            self.switch_load(False)
         if self.supply_on and not self.pack.system.charge_open and not self.faulty("lead off"):
             source = self.pack.rest_voltage()
             path = self.truth.pack.resistance + self.truth.bench.lead_resistance
             charging = max(0.0, min(self.supply_current, (self.supply_voltage - source) / path))
-        drawing = self.load_current if self.load_on and not self.pack.system.discharge_open else 0.0
+        flows = self.load_on and not self.pack.system.discharge_open and not self.faulty("load lead off")
+        drawing = self.load_current if flows and not self.faulty("load stops") else 0.0
         target = charging - drawing
         rise = self.truth.bench.slew * dt
-        self.current = min(target, self.current + rise) if target > self.current else target
+        grows = abs(target) > abs(self.current) or target * self.current < 0
+        moved = self.current + (rise if target > self.current else -rise)
+        self.current = (min(target, moved) if target > self.current else max(target, moved)) if grows else target
 
     # ---- what instruments see --------------------------------------------------------------------------------
 
@@ -95,8 +106,14 @@ class World:
         probe = self.truth.bench.probe
         return self.probe + probe.calibration_error + probe.coupling_error
 
+    def sensed(self) -> dict[str, float]:
+        """°C that each of the pack's sensors, or the decade box in its place, says."""
+        return {name: self.boxed.get(name, spot.sensor) for name, spot in self.spots.items()}
+
     def terminal_voltage(self) -> float:
-        """V at the pack's own terminals."""
+        """V at the pack's own terminals; an open discharge path leaves next to nothing there."""
+        if self.pack.system.discharge_open and self.current <= 0 and not self.supply_on:
+            return LEFT_OVER
         if (
             self.supply_on
             and (self.pack.system.charge_open or self.current < 1e-6)
@@ -105,6 +122,12 @@ class World:
         ):
             return max(self.supply_voltage, self.pack.rest_voltage())
         return self.pack.rest_voltage() + self.current * self.truth.pack.resistance
+
+    def load_voltage(self) -> float:
+        """V at the load's terminals."""
+        if self.faulty("load lead off"):
+            return 0.0
+        return self.terminal_voltage() + min(self.current, 0.0) * self.truth.bench.load_lead_resistance
 
     def output_voltage(self) -> float:
         """V at the supply's terminals."""
@@ -120,6 +143,12 @@ class World:
             return "off"
         return "CC" if self.current >= self.supply_current - 1e-6 > 0 else "CV"
 
+    def substitute(self, sensor: str, resistance: float) -> None:
+        """A decade box set to a resistance takes a sensor's place, as far as the management system can tell."""
+        curve = self.truth.pack.curves.get(sensor)
+        if curve is not None and sensor in self.spots:
+            self.boxed[sensor] = curve(resistance)
+
     def switch_supply(self, on: bool) -> None:
         """The output relay; every change is remembered for the truth."""
         if on != self.supply_on:
@@ -130,6 +159,8 @@ class World:
 
     def switch_load(self, on: bool) -> None:
         """The load's input."""
+        if on and not self.load_on:
+            self.charge_out = self.energy_out = 0.0  # the last discharge is what a finding is about
         if on != self.load_on:
             self.switched.append({"t": self.t - self.began, "what": "load", "on": on})
         self.load_on = on
@@ -165,6 +196,11 @@ class World:
                 "switched": self.switched,
                 "supply_on": self.supply_on,
                 "load_on": self.load_on,
+                "trips": {truth.kind: truth.trip for truth in pack.protections if not truth.offsets},
+                "capacity_As": pack.capacity,
+                "load_leads_Ohm": self.truth.bench.load_lead_resistance,
+                "charge_out_As": self.charge_out,
+                "energy_out_J": self.energy_out,
                 "charge_moved_As": self.pack.moved,
                 "until": self.t - self.began,
             }

@@ -46,7 +46,7 @@ MISTAKES = [
     ("no steps", "procedure", SHORT_PROCEDURE[SHORT_PROCEDURE.index("steps:"):SHORT_PROCEDURE.index("findings:")], "steps: []\n", 9, 8,
      "steps is empty"),
     ("unknown finding", "procedure", "findings: [trip, release]", "findings: [trip, relaese]", 18, 18, "'relaese' is not one of"),
-    ("no ceiling", "procedure", "temperature: trip + 12 K, ", "", 8, 1, "temperature is missing"),
+    ("no ceiling", "procedure", "temperature: trip + 12 K, ", "", 8, 11, "temperature is missing"),
     ("two steps in one", "procedure", "- confirm: {say: Ready?}", "- {confirm: {say: A}, off: {}}", 10, 5, "a step is exactly one of"),
 ]  # fmt: skip
 

@@ -130,7 +130,7 @@ def test_the_bench_can_call_the_roll(tmp_path, bench):
         [*PROGRAM, "bench", str(tmp_path / "bench.yaml")], capture_output=True, text=True, timeout=60
     )
     assert process.returncode == 0, process.stderr
-    for part in ("TERN ISLAND,SIM SUPPLY", "at most 30 V, 10 A", "calibrated 2026-06-02, due 2027-06-02", "°C"):
+    for part in ("TERN ISLAND,SIM SUPPLY", "at most 31 V, 18 A", "calibrated 2026-06-02, due 2027-06-02", "°C"):
         assert part in process.stdout
 
 

@@ -6,6 +6,7 @@ import pytest
 
 from runner.conduct.evaluate import evaluate
 from runner.conduct.ports import StopFlag
+from runner.events import PROBE_TEMPERATURE
 from runner.orders import Conclude
 from runner.record.journal import read_journal
 from runner.record.samples import as_events, read_samples
@@ -54,7 +55,7 @@ def test_a_pack_without_protection_is_stopped_by_the_give_up_limit_and_fails(tmp
     assert (trip.conformity, trip.value, trip.reason) == ("fail", None, "did not trip by 63.0 °C")
     assert run.result.evaluation.exit_status == 1
     assert outcomes(run) == ["gave up"]
-    assert run.result.evaluation.recording.temperature.value.max() < 64.0
+    assert run.result.evaluation.recording.of(PROBE_TEMPERATURE).value.max() < 64.0
 
 
 @pytest.mark.parametrize("seed", [1, 2, 3])

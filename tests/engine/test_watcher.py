@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from runner.engine.watcher import LOST_AFTER, Watcher
-from runner.events import METER_VOLTAGE, Sampled
+from runner.events import CHARGE, METER_VOLTAGE, Sampled
 from tests.builders import sample
 
 SET_VOLTAGE, SET_CURRENT, SMALLEST, STEP = 29.2, 4.0, 0.03, 0.25
@@ -16,8 +16,8 @@ SET_VOLTAGE, SET_CURRENT, SMALLEST, STEP = 29.2, 4.0, 0.03, 0.25
 def fed(samples, watcher=None):
     """The words said, in order, and the watcher."""
     if watcher is None:
-        watcher = Watcher(SMALLEST)
-        watcher.expect(SET_VOLTAGE, SET_CURRENT, 0.0)
+        watcher = Watcher({CHARGE: SMALLEST})
+        watcher.expect(CHARGE, SET_VOLTAGE, SET_CURRENT, 0.0)
     return [verdict.word for each in samples for verdict in watcher.take(each)], watcher
 
 
@@ -139,7 +139,7 @@ def test_a_pack_that_never_takes_current_has_not_tripped():
 
 
 def test_nothing_is_said_while_the_output_is_off():
-    watcher = Watcher(SMALLEST)
+    watcher = Watcher({CHARGE: SMALLEST})
     assert fed(stopped(50, 0.0), watcher)[0] == []
 
 
@@ -148,8 +148,8 @@ def test_shifting_time_and_scaling_current_change_no_word(shift, scale):
     before = steady(40)
     samples = before + stopped(6, after(before)) + steady(6, after(before) + 6 * STEP)
     plain, _ = fed(samples)
-    watcher = Watcher(SMALLEST * scale)
-    watcher.expect(SET_VOLTAGE, SET_CURRENT * scale, shift)
+    watcher = Watcher({CHARGE: SMALLEST * scale})
+    watcher.expect(CHARGE, SET_VOLTAGE, SET_CURRENT * scale, shift)
     moved = [
         sample(
             each.t + shift, each.readings["supply_current_A"] * scale, each.readings["supply_voltage_V"], mode=each.mode

@@ -4,9 +4,11 @@ value is behind by rate × lag once the ramp has gone on for several lags."""
 import numpy as np
 import pytest
 
+from runner.events import PROBE_TEMPERATURE, SUPPLY_CURRENT
 from runner.measure.findings import findings
-from runner.measure.recording import Attempt, Recording
+from runner.measure.recording import Attempt
 from tests.builders import declared, series
+from tests.builders import recording as recorded
 
 THETA, DELAY, LAG = 54.6, 1.5, 8.0  # °C, s (delay and half the polling), s (sensor beyond the probe)
 
@@ -30,7 +32,7 @@ def ramps(
         attempts.append(Attempt(kind, "T1", cycle, rate, clock, clock + 1.0, at, outcome, ""))
         clock = float(t[-1]) + 1.0
     t = np.concatenate(times)
-    return Recording(series(t, np.concatenate(currents)), series(t, np.concatenate(temperatures)), tuple(attempts))
+    return recorded(series(t, np.concatenate(currents)), series(t, np.concatenate(temperatures)), tuple(attempts))
 
 
 def trip(recording, **changed):
@@ -81,10 +83,10 @@ def test_rates_that_are_too_much_alike_are_not_extrapolated():
 def test_a_difference_of_two_thresholds_loses_the_probes_common_error():
     down = ramps([1, 2, 3], theta=45.0, outcome="returned", kind="cool", start=40.0)
     up = ramps([1, 2, 3])
-    later = float(up.current.t[-1]) + 100.0
-    both = Recording(
-        series(np.concatenate([up.current.t, down.current.t + later]), np.concatenate([up.current.value, down.current.value])),
-        series(np.concatenate([up.temperature.t, down.temperature.t + later]), np.concatenate([up.temperature.value, down.temperature.value])),
+    later = float(up.of(SUPPLY_CURRENT).t[-1]) + 100.0
+    both = recorded(
+        series(np.concatenate([up.of(SUPPLY_CURRENT).t, down.of(SUPPLY_CURRENT).t + later]), np.concatenate([up.of(SUPPLY_CURRENT).value, down.of(SUPPLY_CURRENT).value])),
+        series(np.concatenate([up.of(PROBE_TEMPERATURE).t, down.of(PROBE_TEMPERATURE).t + later]), np.concatenate([up.of(PROBE_TEMPERATURE).value, down.of(PROBE_TEMPERATURE).value])),
         up.attempts + tuple(Attempt(a.kind, a.sensor, a.cycle, a.rate, a.began + later, a.ramp_began + later, a.at + later, a.outcome, "")
                             for a in down.attempts),
     )  # fmt: skip
@@ -96,12 +98,12 @@ def test_a_difference_of_two_thresholds_loses_the_probes_common_error():
 
 def test_ramps_that_disagree_widen_the_interval():
     recording = ramps([1, 2, 3])
-    bent = Recording(
-        recording.current,
+    bent = recorded(
+        recording.of(SUPPLY_CURRENT),
         series(
-            recording.temperature.t,
-            recording.temperature.value
-            + np.where((recording.temperature.t > 350) & (recording.temperature.t < 520), 0.4, 0),
+            recording.of(PROBE_TEMPERATURE).t,
+            recording.of(PROBE_TEMPERATURE).value
+            + np.where((recording.of(PROBE_TEMPERATURE).t > 350) & (recording.of(PROBE_TEMPERATURE).t < 520), 0.4, 0),
         ),
         recording.attempts,
     )
@@ -120,7 +122,7 @@ def test_changes_that_do_not_follow_the_temperature_are_no_threshold():
 def test_a_give_up_beyond_the_limits_fails_and_one_near_them_says_nothing():
     def given_up(limit):
         attempt = Attempt("heat", "T1", 1, 3 / 60, 0.0, 1.0, 100.0, "gave up", f"did not trip by {limit:.1f} °C", limit)
-        return trip(Recording(series([0, 1], [4, 4]), series([0, 1], [50, 50]), (attempt,)))
+        return trip(recorded(series([0, 1], [4, 4]), series([0, 1], [50, 50]), (attempt,)))
 
     assert given_up(63.0).conformity == "fail"
     assert given_up(63.0).reason == "did not trip by 63.0 °C"
@@ -129,7 +131,7 @@ def test_a_give_up_beyond_the_limits_fails_and_one_near_them_says_nothing():
 
 
 def test_nothing_attempted_is_not_measured_with_the_reason():
-    nothing = Recording(series([0], [0]), series([0], [20]), (), "stopped by me")
+    nothing = recorded(series([0], [0]), series([0], [20]), (), "stopped by me")
     assert trip(nothing).reason == "the run ended early: stopped by me"
 
 
@@ -159,15 +161,13 @@ def _joined(recordings):
     """Several recordings one after the other."""
     t, current, temperature, attempts, later = [], [], [], [], 0.0
     for cycle, each in enumerate(recordings, start=1):
-        t.append(each.current.t + later)
-        current.append(each.current.value)
-        temperature.append(each.temperature.value)
+        t.append(each.of(SUPPLY_CURRENT).t + later)
+        current.append(each.of(SUPPLY_CURRENT).value)
+        temperature.append(each.of(PROBE_TEMPERATURE).value)
         (a,) = each.attempts
         attempts.append(
             Attempt(a.kind, a.sensor, cycle, a.rate, a.began + later, a.ramp_began + later, a.at + later, a.outcome, "")
         )
-        later += float(each.current.t[-1]) + 100.0
+        later += float(each.of(SUPPLY_CURRENT).t[-1]) + 100.0
     times = np.concatenate(t)
-    return Recording(
-        series(times, np.concatenate(current)), series(times, np.concatenate(temperature)), tuple(attempts)
-    )
+    return recorded(series(times, np.concatenate(current)), series(times, np.concatenate(temperature)), tuple(attempts))

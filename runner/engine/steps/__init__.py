@@ -1,18 +1,28 @@
 """The steps a procedure is written in. STEP_KINDS is the one table of them: a new step is a class and a line here,
-a model in sheets/procedure.py, and the tests that then fail until manual and schema follow.
+a model in sheets/steps.py, a title in engine/titles.py, and the tests that then fail until manual and schema follow.
 """
 
 from __future__ import annotations
 
 from runner.engine.steps.base import Step
+from runner.engine.steps.drain import Drain, Recover, Wake
 from runner.engine.steps.flow import Wait
-from runner.engine.steps.hold import Confirm
+from runner.engine.steps.hold import Confirm, Inspect, Read
 from runner.engine.steps.power import Charge, Off, Rest
 from runner.engine.steps.provoke import Cool, Heat
+from runner.engine.steps.stage import Stage, Substitute, Try
 
 STEP_KINDS: dict[str, type[Step]] = {
     "confirm": Confirm,
+    "read": Read,
+    "inspect": Inspect,
     "charge": Charge,
+    "drain": Drain,
+    "stage": Stage,
+    "recover": Recover,
+    "wake": Wake,
+    "try": Try,
+    "substitute": Substitute,
     "heat": Heat,
     "cool": Cool,
     "rest": Rest,

@@ -7,20 +7,23 @@ from dataclasses import dataclass
 from runner.engine.known import Known
 from runner.engine.program import Planned, Program
 from runner.engine.watcher import Verdict, Watcher
-from runner.events import Event
-from runner.orders import Order, Pace
+from runner.events import CHARGE, Event
+from runner.orders import Conclude, Order, Pace, SwitchOff
 
-SLOW_PACE = Pace(1.0, 1.0)  # s: nothing is about to happen
-FAST_PACE = Pace(0.25, 0.5)  # s: a trip may come at any moment; u(τ) = 0.25 s / √12 = 0.07 s
+LAZY, SLOW, FAST = (2.0, 4.0), (1.0, 1.0), (0.25, 0.5)  # s: for hours; nothing is about to happen; a trip may come now
+
+SPOILED = ("limited", "open lead", "lost")  # words after which a current is evidence of nothing
+NO_CURRENT_TIME = 30.0  # s after which a current that never began will not begin
 
 
 @dataclass
 class Surroundings:
-    """What a step may look at. It changes none of it."""
+    """What a step may look at. It changes none of it but ``awake``: whether the pack has come back after its cut-off."""
 
     program: Program
     known: Known
     watcher: Watcher
+    awake: bool = True
 
 
 class Step:
@@ -37,6 +40,7 @@ class Step:
         self.done = False
         self.skip = ""
         self.why = ""
+        self._paced: tuple[float, float] | None = None
 
     def begin(self, t: float) -> list[Order]:
         """The step's first orders, at time ``t``."""
@@ -54,5 +58,53 @@ class Step:
         """Seconds this step may still take, if that can be said."""
         return None
 
+    @property
+    def path(self) -> str:
+        """The path whose current is watched: the one that is on, or the charge."""
+        return self.around.known.path or CHARGE
+
+    def _pace(self, pace: tuple[float, float], path: str = "") -> list[Order]:
+        """Poll at this pace from now on, if that is news."""
+        if pace == self._paced:
+            return []
+        self._paced = pace
+        return [Pace(*pace, path or self.path)]
+
     def _end(self, skip: str = "", why: str = "") -> None:
         self.done, self.skip, self.why = True, skip, why
+
+    @property
+    def give_way(self) -> str:
+        """What is skipped when this step makes what follows worthless: its sensor's steps, or all the rest."""
+        return "group" if self.planned.group else "rest"
+
+    def _conclusion(
+        self,
+        outcome: str,
+        why: str,
+        at: float,
+        *,
+        limit: float | None = None,
+        rate: float = 0.0,
+        by_hand: bool = False,
+    ) -> Conclude:
+        planned = self.planned
+        return Conclude(
+            planned.index,
+            planned.kind,
+            planned.sensor,
+            planned.cycle,
+            rate,
+            outcome,
+            why,
+            at,
+            limit,
+            by_hand,
+        )
+
+    def _conclude_and_off(
+        self, outcome: str, why: str, at: float, skip: str = "", limit: float | None = None
+    ) -> list[Order]:
+        """The end of a step that leaves the bench off."""
+        self._end(skip, why)
+        return [self._conclusion(outcome, why, at, limit=limit), SwitchOff()]

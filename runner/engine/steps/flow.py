@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from runner.engine.steps.base import SLOW_PACE, Step
+from runner.engine.steps.base import SLOW, Step
 from runner.engine.watcher import Verdict
 from runner.events import Event
 from runner.orders import Guide, Order, Remark
@@ -15,7 +15,7 @@ class Wait(Step):
         self._began = t
         values = self.planned.values
         action = "cool" if "below" in values else "heat" if "above" in values else "still"
-        return [SLOW_PACE, Guide(action, self.planned.sensor, 0.0, self.sentence())]
+        return [*self._pace(SLOW), Guide(action, self.planned.sensor, 0.0, self.sentence())]
 
     def receive(self, event: Event, verdicts: list[Verdict]) -> list[Order]:
         values, temperature = self.planned.values, self.around.known.temperature

@@ -1,11 +1,14 @@
-"""Steps in which nothing goes on until a person has said so."""
+"""Steps in which nothing goes on until a person has said so: hold points, readings, inspections."""
 
 from __future__ import annotations
 
-from runner.engine.steps.base import SLOW_PACE, Step
+from runner.engine.steps.base import SLOW, Step
 from runner.engine.watcher import Verdict
 from runner.events import Answered, Event
-from runner.orders import Ask, Order
+from runner.orders import Ask, Note, Order
+from runner.sheets.quantity import shown
+
+SEEN = ("good", "bad", "not seen")
 
 
 class Confirm(Step):
@@ -15,9 +18,111 @@ class Confirm(Step):
 
     def begin(self, t: float) -> list[Order]:
         self.question = f"step-{self.planned.index}"
-        return [SLOW_PACE, Ask(self.question, self.planned.say, self.planned.record)]
+        return [*self._pace(SLOW), Ask(self.question, self.planned.say, self.planned.record)]
 
     def receive(self, event: Event, verdicts: list[Verdict]) -> list[Order]:
         if isinstance(event, Answered) and event.question == self.question and event.value == "go on":
             self._end()
         return []
+
+
+class Read(Step):
+    """A typed reading or a picked word. What does not fit is asked for a second time, and kept if it is given again."""
+
+    asks = True
+
+    def begin(self, t: float) -> list[Order]:
+        self._turn = 0
+        self._first: str | None = None
+        self._now = self.planned.say
+        return [*self._pace(SLOW), self._ask()]
+
+    def receive(self, event: Event, verdicts: list[Verdict]) -> list[Order]:
+        if not isinstance(event, Answered) or event.question != self._question:
+            return []
+        doubt = self._doubt(event.value)
+        if doubt and self._first != event.value:
+            self._first, self._turn = event.value, self._turn + 1
+            self._now = f"{doubt}. Look again, and give what you see. {self.planned.say}"
+            return [self._ask()]
+        self._end()
+        return [self._note(event.value, f"{doubt}; given twice" if doubt else "")]
+
+    def sentence(self) -> str:
+        return self._now
+
+    @property
+    def _question(self) -> str:
+        return f"step-{self.planned.index}" + (f"-look-{self._turn}" if self._turn else "")
+
+    def _ask(self) -> Ask:
+        words = self.planned.words
+        choices = tuple(words.get("choices", ()))
+        wants = "choice" if choices else "number"
+        return Ask(
+            self._question,
+            self._now,
+            self.planned.record,
+            wants,
+            str(words.get("unit", "")),
+            str(words.get("dimension", "")),
+            choices,
+            str(words.get("role", "")),
+            self.planned.values.get("lowest"),
+            self.planned.values.get("highest"),
+        )
+
+    def _doubt(self, value: str) -> str:
+        words, values = self.planned.words, self.planned.values
+        if words.get("choices"):
+            return ""
+        number, dimension = float(value), str(words["dimension"])
+        if ("lowest" in values and number < values["lowest"]) or ("highest" in values and number > values["highest"]):
+            low = shown(values["lowest"], dimension) if "lowest" in values else "…"
+            high = shown(values["highest"], dimension) if "highest" in values else "…"
+            return f"{shown(number, dimension)} does not fit, {low} to {high} is expected"
+        return ""
+
+    def _note(self, value: str, why: str) -> Note:
+        planned, words = self.planned, self.planned.words
+        if words.get("choices"):
+            doubtful = "doubtful" if value in words.get("doubtful", ()) else ""
+            return Note(planned.index, planned.record, value, why=doubtful)
+        dimension = str(words["dimension"])
+        return Note(planned.index, planned.record, shown(float(value), dimension), float(value), dimension, why)
+
+
+class Inspect(Step):
+    """Things to look at, one after the other."""
+
+    asks = True
+
+    def begin(self, t: float) -> list[Order]:
+        self._item = 0
+        return [*self._pace(SLOW), self._ask()]
+
+    def receive(self, event: Event, verdicts: list[Verdict]) -> list[Order]:
+        if not isinstance(event, Answered) or event.question != self._question:
+            return []
+        item, word = self._items[self._item], event.value
+        note = Note(self.planned.index, item, word, why="" if word == "good" else event.note or word)
+        self._item += 1
+        if self._item < len(self._items):
+            return [note, self._ask()]
+        self._end()
+        return [note]
+
+    def sentence(self) -> str:
+        item = self._items[min(self._item, len(self._items) - 1)]
+        return f"{self.planned.say} {item[0].upper()}{item[1:]}?"
+
+    @property
+    def _items(self) -> tuple[str, ...]:
+        return tuple(self.planned.words["items"])
+
+    @property
+    def _question(self) -> str:
+        return f"step-{self.planned.index}-item-{self._item}"
+
+    def _ask(self) -> Ask:
+        return Ask(self._question, self.sentence(), self._items[self._item], "choice", choices=SEEN)

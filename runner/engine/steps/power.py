@@ -2,25 +2,36 @@
 
 from __future__ import annotations
 
-from runner.engine.steps.base import SLOW_PACE, Step
+from runner.engine.steps.base import FAST, LAZY, NO_CURRENT_TIME, SLOW, SPOILED, Step
 from runner.engine.watcher import Verdict
-from runner.events import Event, LimitsAreSet, OutputIsOff, OutputIsOn, Sampled, SupplyIsSet
-from runner.orders import Conclude, Order, SetLimits, SetSupply, SwitchOff, SwitchOn
+from runner.events import (
+    CHARGE,
+    SUPPLY_CURRENT,
+    SUPPLY_VOLTAGE,
+    Event,
+    LimitsAreSet,
+    OutputIsOff,
+    OutputIsOn,
+    Sampled,
+    SupplyIsSet,
+)
+from runner.orders import Order, SetLimits, SetSupply, SwitchOff, SwitchOn
 
 SETTLING_TIME = 300.0  # s in which the current has to become steady, unless the procedure says otherwise
-NO_CURRENT_TIME = 30.0  # s after which a charge current that never began will not begin
+END_TIME = 10.0  # s for which a taper has to be under its end current
+NEAR = 0.03  # of the trip or set voltage: nearer than this, a change may come
 
 
 class Charge(Step):
-    """Limits, set points, output, each after the one before was read back; then wait for a steady current.
+    """Limits, set points, output, each after the one before was read back; then charge until what was asked for.
 
-    A current that tapers here is no place for a trip test: the pack is nearly full, and the rest is skipped.
+    Until steady, a current that tapers is no place for a trip test: the pack is nearly full, and the rest is skipped.
     """
 
     def begin(self, t: float) -> list[Order]:
         self._on_at: float | None = None
-        self._steady_since: float | None = None
-        return [SLOW_PACE, SetLimits(*self.around.program.protect)]
+        self._since: float | None = None
+        return [*self._pace(SLOW, CHARGE), SetLimits(*self.around.program.protect)]
 
     def receive(self, event: Event, verdicts: list[Verdict]) -> list[Order]:
         values = self.planned.values
@@ -31,40 +42,103 @@ class Charge(Step):
         if isinstance(event, OutputIsOn):
             self._on_at = event.t
         if isinstance(event, Sampled) and self._on_at is not None:
-            return self._watch(event.t)
+            return self._watch(event, verdicts)
         return []
 
-    def _watch(self, t: float) -> list[Order]:
+    def remaining(self) -> float | None:
+        if self._on_at is None or "for" not in self.planned.values:
+            return None
+        return max(0.0, self._on_at + self.planned.values["for"] - self.around.known.t)
+
+    # ---- watching --------------------------------------------------------------------------------------------
+
+    def _watch(self, sample: Sampled, verdicts: list[Verdict]) -> list[Order]:
+        assert self._on_at is not None
+        watcher, t = self.around.watcher, sample.t
+        until = self.planned.word("until")
+        if watcher.verdict.word in SPOILED:
+            return self._conclude_and_off(watcher.verdict.word, watcher.verdict.why, t, self.give_way)
+        if watcher.level == 0 and t - self._on_at > NO_CURRENT_TIME:
+            why = "no charge current flows: a protection of the pack is still tripped or has latched, or a lead is off"
+            return self._conclude_and_off("no current", why, t, self.give_way)
+        if until == "steady":
+            return self._until_steady(t)
+        look = {"full": self._until_full, "stopped": self._until_stopped, "time": self._until_time}[until]
+        orders = look(sample)
+        if self.done or orders:
+            return orders
+        give_up = self.planned.values.get("give_up")
+        if give_up is not None and t - self._on_at > give_up:
+            why = f"given up after {give_up / 3600:.1f} h of charging"
+            return self._conclude_and_off("no end", why, t, self.give_way)
+        return self._pace(self._how_near(), CHARGE)
+
+    def _until_steady(self, t: float) -> list[Order]:
         assert self._on_at is not None
         verdict = self.around.watcher.verdict
         if verdict.word == "steady":
-            self._steady_since = t if self._steady_since is None else self._steady_since
-            if t - self._steady_since >= self.planned.values["steady"]:
+            self._since = t if self._since is None else self._since
+            if t - self._since >= self.planned.values["steady"]:
                 self._end()
             return []
-        self._steady_since = None
+        self._since = None
         if verdict.word in ("tapering", "full"):
-            return self._worthless("rest", verdict.word, f"the pack is too full for this test: {verdict.why}", t)
-        if self.around.watcher.level == 0 and t - self._on_at > NO_CURRENT_TIME:
-            why = "no charge current flows: a protection of the pack is still tripped or has latched, or a lead is off"
-            return self._worthless("group", "no current", why, t)
+            why = f"the pack is too full for this test: {verdict.why}"
+            return self._conclude_and_off(verdict.word, why, t, "rest")
         if t - self._on_at > self.planned.values.get("give_up", SETTLING_TIME):
-            return self._worthless(
-                "group", "no steady current", f"the charge current did not become steady: {verdict.why}", t
-            )
+            why = f"the charge current did not become steady: {verdict.why}"
+            return self._conclude_and_off("no steady current", why, t, self.give_way)
         return []
 
-    def _worthless(self, skip: str, outcome: str, why: str, t: float) -> list[Order]:
-        planned = self.planned
-        self._end(skip, why)
-        return [Conclude(planned.index, "charge", planned.sensor, planned.cycle, 0.0, outcome, why, t), SwitchOff()]
+    def _until_full(self, sample: Sampled) -> list[Order]:
+        verdict, current = self.around.watcher.verdict, sample.readings.get(SUPPLY_CURRENT)
+        if current is None:
+            return []
+        if current < self.around.watcher.smallest and verdict.word in ("stopped", "full"):
+            why = f"the pack itself ended the charge: {verdict.why}"
+            return self._conclude_and_off("stopped", why, verdict.since)
+        if sample.mode == "CV" and current <= self.planned.values["end_current"]:
+            self._since = sample.t if self._since is None else self._since
+            if sample.t - self._since >= END_TIME:
+                why = f"the taper has come down to the end current of {self.planned.values['end_current']:.3g} A"
+                return self._conclude_and_off("full", why, self._since)
+            return []
+        self._since = None
+        return []
+
+    def _until_stopped(self, sample: Sampled) -> list[Order]:
+        verdict = self.around.watcher.verdict
+        if verdict.word == "stopped":
+            return self._conclude_and_off("stopped", verdict.why, verdict.since)
+        if verdict.word in ("tapering", "full"):
+            limit = self.planned.values["voltage"]
+            why = f"did not trip by {limit:.2f} V: {verdict.why}"
+            return self._conclude_and_off("gave up", why, sample.t, self.give_way, limit)
+        return []
+
+    def _until_time(self, sample: Sampled) -> list[Order]:
+        assert self._on_at is not None
+        verdict = self.around.watcher.verdict
+        if verdict.word == "stopped" or (verdict.word == "full" and self.around.watcher.level == 0):
+            return self._conclude_and_off("stopped", verdict.why, verdict.since)
+        if sample.t - self._on_at >= self.planned.values["for"]:
+            return self._conclude_and_off("done", "the time is over", sample.t)
+        return []
+
+    def _how_near(self) -> tuple[float, float]:
+        voltage = self.around.known.latest.get(SUPPLY_VOLTAGE, 0.0)
+        mark = self.planned.values["voltage"]
+        if self.planned.word("until") == "stopped":
+            trip = self.around.program.trip
+            return FAST if trip is not None and voltage > trip * (1 - NEAR) else LAZY
+        return SLOW if voltage > mark * (1 - NEAR) else LAZY
 
 
 class Off(Step):
     """Everything off, and read back."""
 
     def begin(self, t: float) -> list[Order]:
-        return [SLOW_PACE, SwitchOff()]
+        return [*self._pace(SLOW), SwitchOff()]
 
     def receive(self, event: Event, verdicts: list[Verdict]) -> list[Order]:
         if isinstance(event, OutputIsOff):
@@ -77,7 +151,7 @@ class Rest(Step):
 
     def begin(self, t: float) -> list[Order]:
         self._until: float | None = None
-        return [SLOW_PACE, SwitchOff()]
+        return [*self._pace(SLOW), SwitchOff()]
 
     def receive(self, event: Event, verdicts: list[Verdict]) -> list[Order]:
         if isinstance(event, OutputIsOff):

@@ -1,4 +1,4 @@
-"""Steps that provoke a protection by temperature: heat until the current stops, cool until it returns.
+"""Steps that provoke a protection by temperature: heat or cool until the current stops, or until it returns.
 
 Rule 1: the ramp that counts begins at ``approach``; up to there the operator may go as fast as they like.
 Rule 2: a change that comes before the ramp began is still a change, and is recorded as what it is.
@@ -10,39 +10,44 @@ Rule 4: a word that makes the current worthless as evidence (taper, limit, lead 
 
 from __future__ import annotations
 
+import math
 from typing import ClassVar
 
-from runner.engine.steps.base import FAST_PACE, SLOW_PACE, Step
+from runner.engine.steps.base import FAST, SLOW, SPOILED, Step
 from runner.engine.watcher import Verdict
 from runner.events import Event, Sampled
-from runner.orders import BeginRamp, Conclude, Guide, Order, SwitchOff
+from runner.orders import AskTaps, BeginRamp, Guide, Order, SwitchOff
 
 TAPERED = ("tapering", "full")
-SPOILED = ("limited", "open lead", "lost")
 HURRY = 6.0 / 60  # K/s: "freely" is still no faster than this, for the probe has to follow
+UNDO = {"stopped": "did not trip", "returned": "did not release"}
 
 
 class _Provoke(Step):
-    wanted: ClassVar[str]  # the watcher's word that ends the step well
     sign: ClassVar[float]
-    action: ClassVar[str]
-    undo: ClassVar[str]
 
     def begin(self, t: float) -> list[Order]:
         self._ramping = False
         goal = self.planned.values["approach"]
-        words = (
-            f"{self.action.capitalize()} {self.planned.sensor} quickly to {goal:.0f} °C; the slow part begins there."
-        )
+        by_hand = "probe" in self.around.program.by_hand
+        self._goal = (math.ceil(goal) if self.sign > 0 else math.floor(goal)) if by_hand else goal
+        words = f"{self._action.capitalize()} {self.planned.sensor} quickly to {self._goal:.0f} °C; the slow part begins there."
         self._words = words
-        return [SLOW_PACE, Guide(self.action, self.planned.sensor, HURRY, words)]
+        already = self.around.watcher.verdict
+        if already.word == self._wanted:  # it came while a reading was asked for
+            return self._conclude(self._wanted, already.why, already.since, "")
+        orders = [*self._pace(SLOW), Guide(self._action, self.planned.sensor, HURRY, words)]
+        if not by_hand:
+            return orders
+        tap = f"Press the key as the thermometer passes {self._goal:.0f} °C, and then at each whole degree."
+        return [*orders, AskTaps(self._goal, self.sign, tap)]
 
     def receive(self, event: Event, verdicts: list[Verdict]) -> list[Order]:
         if not isinstance(event, Sampled):
             return []
         for verdict in verdicts:
-            if verdict.word == self.wanted:
-                return self._conclude(self.wanted, verdict.why, verdict.since, "")
+            if verdict.word == self._wanted:
+                return self._conclude(self._wanted, verdict.why, verdict.since, "")
         word, why = self.around.watcher.verdict.word, self.around.watcher.verdict.why
         if word in TAPERED:
             return self._conclude(word, f"a trip cannot be told from the end of charge: {why}", event.t, "rest")
@@ -53,10 +58,18 @@ class _Provoke(Step):
             return []
         if self._past(temperature, self.planned.values["give_up"]):
             limit = self.planned.values["give_up"]
-            return self._conclude("gave up", f"{self.undo} by {limit:.1f} °C", event.t, "group", limit)
-        if not self._ramping and self._past(temperature, self.planned.values["approach"]):
+            return self._conclude("gave up", f"{UNDO[self._wanted]} by {limit:.1f} °C", event.t, "group", limit)
+        if not self._ramping and self._past(temperature, self._goal):
             return self._ramp()
         return []
+
+    @property
+    def _wanted(self) -> str:
+        return self.planned.word("until")
+
+    @property
+    def _action(self) -> str:
+        return self.planned.kind
 
     def sentence(self) -> str:
         return self.planned.say if self._ramping else self._words
@@ -69,8 +82,8 @@ class _Provoke(Step):
         planned = self.planned
         rate = planned.values["rate"]
         return [
-            FAST_PACE,
-            Guide(self.action, planned.sensor, rate, planned.say),
+            *self._pace(FAST),
+            Guide(self._action, planned.sensor, rate, planned.say),
             BeginRamp(planned.index, planned.sensor, planned.cycle, self.sign * rate),
         ]
 
@@ -78,18 +91,10 @@ class _Provoke(Step):
         planned = self.planned
         self._end(skip, why)
         orders: list[Order] = [
-            Conclude(
-                planned.index,
-                self.action,
-                planned.sensor,
-                planned.cycle,
-                self.sign * planned.values["rate"],
-                outcome,
-                why,
-                at,
-                limit,
-            ),
+            self._conclusion(outcome, why, at, limit=limit, rate=self.sign * planned.values["rate"]),
         ]
+        if "probe" in self.around.program.by_hand:
+            orders.append(AskTaps(0.0, 0.0, ""))
         if skip:
             orders += [
                 Guide("still", planned.sensor, 0.0, f"Stop. Take heat and ice away from {planned.sensor}."),
@@ -99,12 +104,12 @@ class _Provoke(Step):
 
 
 class Heat(_Provoke):
-    """Heat until the charge current stops."""
+    """Heat until the current has stopped, or returned."""
 
-    wanted, sign, action, undo = "stopped", 1.0, "heat", "did not trip"
+    sign = 1.0
 
 
 class Cool(_Provoke):
-    """Cool until the charge current returns."""
+    """Cool until the current has returned, or stopped."""
 
-    wanted, sign, action, undo = "returned", -1.0, "cool", "did not release"
+    sign = -1.0

@@ -1,0 +1,99 @@
+"""What was known before a run, from its three files, in the form the measurement takes."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+from runner.events import CHARGE, DISCHARGE, LOAD_CURRENT, LOAD_VOLTAGE, METER_VOLTAGE, SUPPLY_CURRENT, SUPPLY_VOLTAGE
+from runner.measure.recording import Accuracy, Declared
+from runner.sheets.bench import BenchFile, CurrentAccuracy, Instruments, VoltageAccuracy
+from runner.sheets.curve import Curve
+from runner.sheets.pack import PackSheet, Protection
+from runner.sheets.procedure import Procedure
+
+
+def declare(procedure: Procedure, pack: PackSheet, bench: BenchFile, sensors: tuple[str, ...]) -> Declared:
+    """Everything that the measurement takes from sheets; ``sensors`` are those that the run is about."""
+    protection = pack.protection(procedure.protection or "")
+    instruments = bench.instruments
+    probe, counter = instruments.probe, instruments.counter
+    return Declared(
+        protection=procedure.protection or "",
+        **_of_protection(protection),
+        cells=pack.cells_in_series,
+        calibration=probe.accuracy.standard_uncertainty() if probe else (0.0, "normal"),
+        resolution=probe.accuracy.resolution if probe else 0.0,
+        coupling=probe.coupling if probe else 0.0,
+        probe_lag=(probe.lag, probe.lag_uncertainty) if probe else None,
+        sensor_lag={
+            sensor.name: (sensor.lag, sensor.lag_uncertainty or sensor.lag / 2)
+            for sensor in pack.sensors
+            if sensor.lag is not None
+        },
+        sensors=sensors,
+        wanted=procedure.findings,
+        rule=bench.decision.rule,
+        coverage=bench.decision.coverage,
+        accuracy=_accuracies(instruments),
+        leads=_leads(instruments),
+        capacity=(pack.rated_capacity, pack.minimum_capacity),
+        energy=(pack.rated_energy, pack.minimum_energy),
+        box=instruments.box.accuracy if instruments.box else 0.0,
+        slope={sensor.name: _relative_slope(sensor.curve) for sensor in pack.sensors if sensor.curve is not None},
+        reaction=(bench.hand.reaction, bench.hand.reaction_uncertainty),
+        counter=None
+        if counter is None
+        else (
+            Accuracy(counter.charge_gain, 0.0, counter.charge_resolution),
+            Accuracy(counter.energy_gain, 0.0, counter.energy_resolution),
+        ),
+    )
+
+
+def _of_protection(protection: Protection | None) -> dict[str, Any]:
+    if protection is None:
+        return {}
+    tolerance = protection.delay_tolerance
+    return {
+        "trip": protection.trip,
+        "trip_limits": protection.trip_limits(),
+        "release": protection.release,
+        "release_limits": protection.release_limits(),
+        "delay": protection.delay,
+        "delay_uncertainty": (tolerance or 0.0) / 3.0**0.5,
+        "delay_limits": None if tolerance is None else (protection.delay - tolerance, protection.delay + tolerance),
+        "polling": protection.polling,
+        "latching": protection.latching,
+    }
+
+
+def _accuracies(instruments: Instruments) -> dict[str, Accuracy]:
+    found: dict[str, Accuracy] = {}
+
+    def add(channel: str, accuracy: VoltageAccuracy | CurrentAccuracy) -> None:
+        found[channel] = Accuracy(accuracy.gain, accuracy.offset, accuracy.resolution)
+
+    if instruments.supply is not None:
+        add(SUPPLY_VOLTAGE, instruments.supply.voltage_accuracy)
+        add(SUPPLY_CURRENT, instruments.supply.current_accuracy)
+    if instruments.load is not None:
+        add(LOAD_VOLTAGE, instruments.load.voltage_accuracy)
+        add(LOAD_CURRENT, instruments.load.current_accuracy)
+    if instruments.meter is not None:
+        add(METER_VOLTAGE, instruments.meter.voltage_accuracy)
+    return found
+
+
+def _leads(instruments: Instruments) -> dict[str, tuple[float, float]]:
+    pairs = ((CHARGE, instruments.supply), (DISCHARGE, instruments.load))
+    return {
+        path: (instrument.leads.resistance, instrument.leads.uncertainty)
+        for path, instrument in pairs
+        if instrument is not None and instrument.leads is not None
+    }
+
+
+def _relative_slope(curve: Curve) -> Callable[[float], float]:
+    """(dR/dT)/R in 1/K at a temperature in °C."""
+    return lambda temperature: curve.slope(temperature) / curve.resistance(temperature)

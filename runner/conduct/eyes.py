@@ -1,0 +1,97 @@
+"""The simulated operator's eyes: what a person at the simulated bench reads off displays, and how late their key comes."""
+
+from __future__ import annotations
+
+import random
+from collections.abc import Callable
+
+from runner.events import PROBE_TEMPERATURE, Sampled
+from runner.orders import Ask, AskTaps, BeginStep, Order
+from runner.sheets.quantity import parse_quantity
+from runner.twin.world import World
+
+
+class SimulatedEyes:
+    """Looks at a world in this process. ``reaction``: how late a key comes, and how much that varies, in s."""
+
+    def __init__(self, world: World, reaction: tuple[float, float]) -> None:
+        self._world, self._reaction = world, reaction
+        self._dice = random.Random(f"eyes {world.truth.seed}")
+        self._sensor = ""
+        self._taps: AskTaps | None = None
+        self._next = 0.0
+        self._seen: tuple[float, float] | None = None
+        self._pressed: list[Sampled] = []
+
+    def told(self, order: Order, t: float) -> None:
+        if isinstance(order, BeginStep):
+            self._sensor = order.sensor or self._sensor
+        if isinstance(order, AskTaps):
+            self._taps = order if order.step else None
+            self._next, self._seen = order.first, None
+
+    def read(self, ask: Ask) -> str:
+        with self._world.lock:
+            self._world.catch_up()
+            if ask.wants == "choice":
+                return self._choice(ask)
+            return self._number(ask)
+
+    def moment(self, ask: Ask, t: float) -> float | None:
+        return t
+
+    def taps(self, t: float) -> list[Sampled]:
+        """Between two looks the display moves in a straight line; the key comes a reaction later."""
+        if self._taps is not None:
+            with self._world.lock:
+                self._world.catch_up()
+                shown = self._world.displayed()
+            self._watch(t, shown, self._taps.step)
+        due = [tap for tap in self._pressed if tap.t <= t]
+        self._pressed = [tap for tap in self._pressed if tap.t > t]
+        return due
+
+    def _watch(self, t: float, shown: float, step: float) -> None:
+        before, self._seen = self._seen, (t, shown)
+        sign = 1.0 if step > 0 else -1.0
+        while before is not None and sign * (shown - self._next) >= 0:
+            moved = shown - before[1]
+            part = (self._next - before[1]) / moved if moved else 1.0
+            passed = before[0] + min(max(part, 0.0), 1.0) * (t - before[0])
+            late = max(0.05, self._dice.gauss(*self._reaction))
+            self._pressed.append(Sampled(passed + late, {PROBE_TEMPERATURE: self._next}, by_hand=True))
+            self._next += step
+
+    def _choice(self, ask: Ask) -> str:
+        if "alarm" in ask.record:
+            alarms = [
+                kind.replace("_", " ").replace(" temperature", "-temperature")
+                for kind in self._world.pack.system.alarms
+            ]
+            fitting = [
+                choice for choice in ask.choices if any(choice.replace("-", " ") in a.replace("-", " ") for a in alarms)
+            ]
+            return (fitting or [ask.choices[-1]])[0]
+        return ask.choices[0]
+
+    def _number(self, ask: Ask) -> str:
+        world, record = self._world, ask.record.lower()
+        state = world.pack.state(world.current, world.sensed())
+        readings: tuple[tuple[str, Callable[[], float]], ...] = (
+            ("lowest cell", lambda: state.lowest),
+            ("highest cell", lambda: state.highest),
+            ("ambient", lambda: world.truth.bench.ambient),
+            ("temperature", lambda: world.sensed().get(self._sensor, world.truth.bench.ambient)),
+            ("voltage", world.terminal_voltage),
+        )
+        for part, look in readings:
+            if part in record and "programmed" not in record and ask.dimension in ("voltage", "temperature"):
+                return f"{look():.3f} {ask.unit}"
+        if ask.lowest is not None and ask.highest is not None:
+            return f"{_in_unit((ask.lowest + ask.highest) / 2, ask)} {ask.unit}"
+        return f"1 {ask.unit}"
+
+
+def _in_unit(value: float, ask: Ask) -> float:
+    one = parse_quantity(f"1 {ask.unit}", ask.dimension)
+    return value if ask.dimension == "temperature" else value / one

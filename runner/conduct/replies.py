@@ -1,0 +1,86 @@
+"""What a person types in answer to a question, understood: one place for every face and for scripts.
+
+A reply may carry a note and files: ``good; small scratch on the lid @lid.jpg``. A number may leave its unit out.
+"""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from pathlib import Path
+
+from runner.orders import Ask
+from runner.sheets.quantity import QuantityError, parse_quantity, shown
+
+GO_WORDS = ("", "g", "go", "go on", "y", "yes", "ok")
+STOP_WORDS = ("s", "stop", "n", "no", "q", "quit")
+
+
+class NotUnderstood(Exception):
+    """What was typed is no answer; the text says what would be."""
+
+
+@dataclass(frozen=True)
+class Reply:
+    """An understood answer: the value as Answered carries it, with the note and the paths of files beside it."""
+
+    value: str
+    note: str = ""
+    files: tuple[str, ...] = ()
+
+
+def understood(ask: Ask, text: str) -> Reply:
+    """The answer to a question. Raises NotUnderstood."""
+    answer, note, files = _parts(text)
+    missing = [path for path in files if not Path(path).is_file()]
+    if missing:
+        raise NotUnderstood(f"there is no file {missing[0]}; write @ and its path")
+    if ask.wants == "number":
+        return Reply(_number(ask, answer), note, files)
+    if ask.wants == "choice":
+        return Reply(_choice(ask, answer), note, files)
+    if answer.lower() not in GO_WORDS:
+        raise NotUnderstood(f"{answer!r} is neither: press Enter to go on, or write stop")
+    return Reply("go on", note, files)
+
+
+def hint(ask: Ask) -> str:
+    """What may be answered, in a few words."""
+    if ask.wants == "number":
+        fits = ""
+        if ask.lowest is not None and ask.highest is not None:
+            fits = f", {shown(ask.lowest, ask.dimension)} to {shown(ask.highest, ask.dimension)} would fit"
+        return f"type the number in {ask.unit}{fits}; a note after a semicolon"
+    if ask.wants == "choice":
+        listed = "   ".join(f"{number} {word}" for number, word in enumerate(ask.choices, start=1))
+        return f"{listed}   (a note after a semicolon, a file after @)"
+    if ask.wants == "mark":
+        return "[Enter] at the very moment    stop [Enter] end the run"
+    return "[Enter] go on    stop [Enter] end the run"
+
+
+def _parts(text: str) -> tuple[str, str, tuple[str, ...]]:
+    files = tuple(re.findall(r"(?:^|\s)@(\S+)", text))
+    bare = re.sub(r"(?:^|\s)@\S+", " ", text)
+    answer, _, note = bare.partition(";")
+    return answer.strip(), note.strip(), files
+
+
+def _number(ask: Ask, answer: str) -> str:
+    plain = answer.replace(",", ".") if re.fullmatch(r"[+-]?\d+,\d+\s*\D*", answer) else answer
+    text = f"{plain} {ask.unit}" if re.fullmatch(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?", plain) else plain
+    try:
+        return repr(parse_quantity(text, ask.dimension))
+    except QuantityError as error:
+        raise NotUnderstood(f"{error.what}; {error.remedy}") from error
+
+
+def _choice(ask: Ask, answer: str) -> str:
+    word = answer.lower()
+    if word.isdigit() and 1 <= int(word) <= len(ask.choices):
+        return ask.choices[int(word) - 1]
+    found = [choice for choice in ask.choices if word and choice.lower().startswith(word)]
+    exact = [choice for choice in ask.choices if choice.lower() == word]
+    if len(exact or found) == 1:
+        return (exact or found)[0]
+    raise NotUnderstood(f"{answer!r} is none of {', '.join(ask.choices)}; write one of them, or its number")

@@ -1,0 +1,84 @@
+"""The bench file of a simulated bench: what a person would write for a real one, with the figures it is built around."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Sequence
+
+from runner.twin.server import Servers
+
+PROBE_CALIBRATION = 0.20  # K, expanded (k = 2): what a calibrated thermistor or Pt100 thermometer has
+PROBE_COUPLING = 0.15  # K, standard: probe and sensor taped into one wrap
+PROBE_RESOLUTION = 0.01  # K
+
+_HEAD = """\
+# The bench file of a simulated bench. Its instruments are invented and prove nothing about a real pack.
+kind: bench
+name: simulated bench
+place: Tern Island (invented)
+laboratory: Tern Island Marker Light Trust, battery bench (invented)
+simulated: true
+speed: {speed:g}
+decision: {{rule: guard band with conditions, coverage: 95 %}}
+instruments:
+"""
+_POWER = (
+    "voltage_accuracy: {gain: 0.05 %, offset: 10 mV, resolution: 1 mV}",
+    "current_accuracy: {gain: 0.1 %, offset: 10 mA, resolution: 1 mA}",
+)
+_MODELS = {
+    "supply": ("SIM SUPPLY 60-20", "0001"),
+    "probe": ("SIM THERMOMETER", "0002"),
+    "meter": ("SIM VOLTMETER", "0003"),
+    "load": ("SIM LOAD 60-60", "0004"),
+    "hands": ("SIM HANDS", "0005"),
+}
+_DETAILS: dict[str, Sequence[str]] = {
+    "supply": ("limits: {voltage: 31 V, current: 18 A}", *_POWER),
+    "probe": (
+        f"accuracy: {{expanded_uncertainty: {PROBE_CALIBRATION:g} K, coverage_factor: 2, resolution: {PROBE_RESOLUTION:g} K}}",
+        f"coupling: {PROBE_COUPLING:g} K",
+        "lag: 1.75 s",
+        "lag_uncertainty: 0.72 s",
+        "calibrated: 2026-06-02",
+        "calibration_due: 2027-06-02",
+        "certificate: invented-0002",
+    ),
+    "meter": (
+        "voltage_accuracy: {gain: 0.02 %, offset: 3 mV, resolution: 1 mV}",
+        "calibrated: 2026-06-02",
+        "calibration_due: 2027-06-02",
+        "certificate: invented-0003",
+    ),
+    "load": ("limits: {voltage: 31 V, current: 60 A}", *_POWER),
+    "hands": (),
+    "counter": ("charge_gain: 0.5 %", "energy_gain: 1 %", "charge_resolution: 10 mAh", "energy_resolution: 0.1 Wh"),
+    "box": ("accuracy: 0.1 %",),
+    "display": (),
+}
+_ONLY_BY_HAND = {"load": ("draws: 10 A",)}
+_SHOWN = {
+    "counter": "energy meter (invented)",
+    "box": "decade box (invented)",
+    "display": "the pack's own panel (invented)",
+}
+
+
+def bench_text(servers: Servers, speed: float, timeout: float = 1.0, by_hand: Collection[str] = ()) -> str:
+    """The file of a simulated bench that listens; the roles in ``by_hand`` are read and switched by a person instead."""
+    lines = []
+    for role in (*servers.roles, *_SHOWN):
+        lines.append(f"  {role}:")
+        if role in _SHOWN or role in by_hand:
+            lines += ["    by_hand: true", f"    model: {_SHOWN.get(role, f'{role} with a display (invented)')}"]
+            lines += [f"    {detail}" for detail in _ONLY_BY_HAND.get(role, ())]
+        else:
+            model, serial = _MODELS[role]
+            lines += [
+                f"    address: {servers.address(role)}",
+                f'    identity: "TERN ISLAND,{model}"',
+                f"    model: {model}",
+                f'    serial: "{serial}"',
+                f"    timeout: {timeout:g} s",
+            ]
+        lines += [f"    {detail}" for detail in _DETAILS[role]]
+    return _HEAD.format(speed=speed) + "\n".join(lines) + "\n"

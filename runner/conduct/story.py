@@ -1,0 +1,150 @@
+"""What the journal of a run tells: what was attempted, asked, answered, noted, remarked, and how it ended."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from runner.events import Answered, Resumed, Sampled
+from runner.measure.recording import Attempt, Held, Typed
+from runner.orders import Ask, BeginRamp, BeginStep, Conclude, End, Judge, Level, Note, Remark
+from runner.record.journal import Entry
+
+WORTH_TELLING = ("dropout", "lost", "open lead", "limited")
+
+
+@dataclass(frozen=True)
+class Reply:
+    """One answered question: UTC, what it is evidence of, the answer, who gave it, the note and the files with it."""
+
+    utc: str
+    record: str
+    value: str
+    by: str
+    note: str = ""
+    files: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Story:
+    """What the journal tells, apart from the numbers."""
+
+    began: str = ""
+    ended: str = ""
+    end: End | None = None
+    attempts: tuple[Attempt, ...] = ()
+    replies: tuple[Reply, ...] = ()
+    notes: tuple[Note, ...] = ()
+    remarks: tuple[tuple[float, str], ...] = ()
+    typed: tuple[Typed, ...] = ()
+    breaks: tuple[tuple[float, float], ...] = ()
+
+
+def tell(entries: Sequence[Entry]) -> Story:
+    """What happened, from the entries of a journal in order."""
+    teller = _Teller()
+    for entry in entries:
+        teller.take(entry)
+    return teller.story(entries)
+
+
+class _Teller:
+    def __init__(self) -> None:
+        self.attempts: list[Attempt] = []
+        self.replies: list[Reply] = []
+        self.notes: list[Note] = []
+        self.remarks: list[tuple[float, str]] = []
+        self.typed: list[Typed] = []
+        self.breaks: list[tuple[float, float]] = []
+        self.end: End | None = None
+        self._asked: dict[str, Ask] = {}
+        self._step: BeginStep | None = None
+        self._began: dict[int, float] = {}
+        self._ramps: dict[int, float] = {}
+        self._levels: dict[int, list[Held]] = {}
+        self._last = 0.0
+
+    def take(self, entry: Entry) -> None:
+        what, t = entry.what, entry.t
+        if isinstance(what, Ask):
+            self._asked[what.question] = what
+        elif isinstance(what, Answered):
+            question = self._asked.get(what.question)
+            record = (question.record or question.say) if question else what.question
+            self.replies.append(Reply(entry.utc, record, what.value, what.by, what.note, tuple(what.files)))
+        elif isinstance(what, BeginStep | BeginRamp | Level | Conclude):
+            self._in_a_step(what, t)
+        elif isinstance(what, Note):
+            self.notes.append(what)
+            if what.quantity is not None:
+                self.typed.append(Typed(what.name, what.quantity, t))
+        elif isinstance(what, Remark):
+            self.remarks.append((t, what.say))
+        elif isinstance(what, Judge) and what.word in WORTH_TELLING:
+            self.remarks.append((t, f"{what.word}: {what.why}"))
+        elif isinstance(what, Resumed):
+            self._resumed(t, what)
+        elif isinstance(what, End):
+            self.end = what
+        if not isinstance(what, Resumed | Sampled):
+            self._last = t
+
+    def story(self, entries: Sequence[Entry]) -> Story:
+        return Story(
+            entries[0].utc if entries else "",
+            entries[-1].utc if entries else "",
+            self.end,
+            tuple(self.attempts),
+            tuple(self.replies),
+            tuple(self.notes),
+            tuple(self.remarks),
+            tuple(self.typed),
+            tuple(self.breaks),
+        )
+
+    def _in_a_step(self, what: BeginStep | BeginRamp | Level | Conclude, t: float) -> None:
+        if isinstance(what, BeginStep):
+            self._begin(what, t)
+        elif isinstance(what, BeginRamp):
+            self._ramps[what.index] = t
+        elif isinstance(what, Level):
+            self._levels.setdefault(what.index, []).append(Held(what.value, what.since, what.by_hand))
+        else:
+            self._conclude(what)
+
+    def _begin(self, step: BeginStep, t: float) -> None:
+        self._step = step
+        self._began[step.index] = t
+        self._ramps.pop(step.index, None)
+        self._levels.pop(step.index, None)
+
+    def _conclude(self, what: Conclude) -> None:
+        self._step = None
+        self.attempts.append(
+            Attempt(
+                what.kind,
+                what.sensor,
+                what.cycle,
+                what.rate,
+                self._began.get(what.index, 0.0),
+                self._ramps.get(what.index),
+                what.at,
+                what.outcome,
+                what.why,
+                what.limit,
+                tuple(self._levels.get(what.index, ())),
+                what.by_hand,
+            )
+        )
+
+    def _resumed(self, t: float, what: Resumed) -> None:
+        """What was going on when it broke off is an attempt too, up to there."""
+        self.breaks.append((self._last, t))
+        self.remarks.append((t, f"gone on after a break of {(t - self._last) / 60:.0f} min ({what.why})"))
+        step = self._step
+        if step is not None and step.kind in ("drain", "charge"):
+            began = self._began[step.index]
+            self.attempts.append(
+                Attempt(step.kind, step.sensor, step.cycle, 0.0, began, None, self._last, "broken off", what.why)
+            )
+        self._step, self.end = None, None

@@ -1,0 +1,347 @@
+"""From procedure, pack sheet and bench file to a flat list of steps with every number worked out.
+
+Repeats are unrolled here, so the run itself has no loops: it goes forward, or it skips to the end of a sensor's steps.
+What the three files do not agree on is found here, before anything is switched on, with its place in the file at fault.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import replace
+from typing import Any
+
+from runner.engine.program import CeilingValues, Planned, Program
+from runner.engine.titles import title
+from runner.errors import Problem, SheetError
+from runner.events import CHARGE, DISCHARGE
+from runner.sheets.bench import BenchFile, Load, Supply
+from runner.sheets.fields import dimension_of
+from runner.sheets.pack import PackSheet, Protection, Sensor, TemperatureProtection
+from runner.sheets.procedure import Procedure, names_for
+from runner.sheets.quantity import DIMENSIONS, Expression, parse_expression, shown
+from runner.sheets.source import Path, Source
+from runner.sheets.steps import Repeat, StepItem, Substitute
+
+MOST_PATIENCE = 10.0
+LONGEST_STAIRCASE = 200  # levels
+FOLLOWS = ("heat", "cool", "wait", "substitute")  # steps that go on with what the step before switched on
+UNHURRIED = 10.0  # times real speed: up to here the pauses of a busy computer do not look like lost readings
+
+
+def plan(
+    procedure: Procedure,
+    pack: PackSheet,
+    bench: BenchFile,
+    sources: tuple[Source, Source, Source],
+    sensors: tuple[str, ...] = (),
+) -> Program:
+    """The program, for all sensors of the protection or only those named.
+
+    ``sources`` are the three files as read, in the order procedure, pack, bench. Raises SheetError with everything the
+    three do not agree on.
+    """
+    return _Planner(procedure, pack, bench, sources, sensors).program()
+
+
+class _Planner:
+    def __init__(
+        self,
+        procedure: Procedure,
+        pack: PackSheet,
+        bench: BenchFile,
+        sources: tuple[Source, Source, Source],
+        sensors: tuple[str, ...],
+    ) -> None:
+        self.procedure, self.pack, self.bench = procedure, pack, bench
+        self.of_procedure, self.of_pack, self.of_bench = sources
+        self.problems: list[Problem] = []
+        self.wanted = sensors
+        self.steps: list[Planned] = []
+        self.group = 0
+        self.dimensions = names_for(procedure.protection)
+
+    def program(self) -> Program:
+        protection = self._protection()
+        self._instruments()
+        if self.problems:
+            raise SheetError(self.problems)
+        values = self.pack.values()
+        if protection is not None:
+            values |= {"trip": protection.trip, "delay": protection.delay, "polling": protection.polling}
+            if protection.release is not None:
+                values["release"] = protection.release
+        sensors = self._sensors(protection)
+        for index, item in enumerate(self.procedure.steps):
+            self._add(item, ("steps", index), values, None, sensors, 0)
+        ceilings = self._ceilings(values)
+        protect = self._protect(ceilings)
+        self._check_load(ceilings)
+        if self.problems:
+            raise SheetError(self.problems)
+        bench = self.bench
+        return Program(
+            self.procedure.name,
+            self.procedure.title,
+            self.procedure.protection or "",
+            protection.trip if protection else None,
+            protection.trip_limits() if protection else None,
+            protection.release if protection else None,
+            self.procedure.cautions,
+            self.procedure.prepare,
+            ceilings,
+            protect,
+            _smallest(bench),
+            min(max(1.0, bench.speed / UNHURRIED), MOST_PATIENCE) if bench.simulated else 1.0,
+            tuple(sensor.name for sensor in sensors),
+            _with_restarts(self.steps),
+            tuple(bench.roles()),
+            tuple(role for role in bench.roles() if bench.by_hand(role)),
+            bench.hand.reaction,
+            bench.hand.every,
+            self.pack.nominal_voltage,
+        )
+
+    # ---- what the files must agree on ------------------------------------------------------------------------
+
+    def _protection(self) -> Protection | None:
+        kind = self.procedure.protection
+        if kind is None:
+            return None
+        protection = self.pack.protection(kind)
+        if protection is None:
+            words = kind.replace("_", " ")
+            self.problems.append(
+                self.of_pack.problem(
+                    ("protections",),
+                    f"declares no {words}, which the procedure {self.procedure.name} tests",
+                    f"add {kind}: with trip, tolerance and delay from the data sheet",
+                    key=True,
+                )
+            )
+        return protection
+
+    def _instruments(self) -> None:
+        have = self.bench.roles()
+        for role in self.procedure.needs:
+            if role not in have:
+                self.problems.append(
+                    self.of_bench.problem(
+                        ("instruments",),
+                        f"has no {role}, which the procedure {self.procedure.name} needs",
+                        f"add {role}: with its address",
+                        key=True,
+                    )
+                )
+
+    def _sensors(self, protection: Protection | None) -> tuple[Sensor, ...]:
+        if not isinstance(protection, TemperatureProtection):
+            return ()
+        by_name = {sensor.name: sensor for sensor in self.pack.sensors}
+        path: Path = ("protections", str(self.procedure.protection))
+        if not protection.sensors:
+            self.problems.append(
+                self.of_pack.problem(path, "names no sensors", "add sensors: all, or [T1, T2]", key=True)
+            )
+        for name in self.wanted:
+            if name not in protection.sensors:
+                known = ", ".join(protection.sensors) or "none"
+                self.problems.append(
+                    self.of_pack.problem(
+                        path, f"--sensor {name} is not one of its sensors", f"known are {known}", key=True
+                    )
+                )
+        return tuple(by_name[name] for name in (self.wanted or protection.sensors) if name in by_name)
+
+    def _ceilings(self, values: Mapping[str, float]) -> CeilingValues:
+        wanted = self.procedure.ceilings
+        found = {
+            name: self._value(getattr(wanted, name), values, ("ceilings", name))
+            for name in ("voltage", "current", "time")
+        }
+        hot = wanted.temperature
+        watched = hot is not None and "probe" in self.bench.wired()
+        temperature = self._value(hot, values, ("ceilings", "temperature")) if hot is not None and watched else None
+        return CeilingValues(temperature, **found)
+
+    def _protect(self, ceilings: CeilingValues) -> tuple[float, float]:
+        """The supply's own protection: the bench file's limit or the procedure's ceiling, whichever is lower."""
+        supply = self.bench.instruments.supply
+        if supply is None:
+            return (0.0, 0.0)
+        protect = (min(supply.limits.voltage, ceilings.voltage), min(supply.limits.current, ceilings.current))
+        asked: dict[str, float] = {}
+        for step in self.steps:
+            if "voltage" in step.values and step.word("path") != DISCHARGE:
+                asked["voltage"] = max(asked.get("voltage", 0.0), step.values["voltage"])
+                current = step.values.get("to", step.values.get("current", 0.0))
+                asked["current"] = max(asked.get("current", 0.0), current)
+        for name, highest, unit in (("voltage", protect[0], "V"), ("current", protect[1], "A")):
+            if asked.get(name, 0.0) > highest:
+                self._too_much("supply", name, f"charges with {asked[name]:g} {unit}", f"{highest:g} {unit}")
+        return protect
+
+    def _check_load(self, ceilings: CeilingValues) -> None:
+        load = self.bench.instruments.load
+        if load is None:
+            return
+        highest = min(load.limits.current, ceilings.current)
+        for step in self.steps:
+            draws = step.kind == "drain" or step.word("path") == DISCHARGE
+            asked = (step.values.get("to", step.values.get("current", 0.0))) if draws else step.values.get("drain", 0.0)
+            if asked > highest:
+                self._too_much("load", "current", f"draws {asked:g} A", f"{highest:g} A")
+                return
+
+    def _too_much(self, role: str, name: str, what: str, highest: str) -> None:
+        self.problems.append(
+            self.of_bench.problem(
+                ("instruments", role, "limits", name),
+                f"the procedure {self.procedure.name} {what}, at most {highest} are allowed",
+                f"raise the limit if {role} and pack allow it, or change the procedure",
+            )
+        )
+
+    # ---- steps -----------------------------------------------------------------------------------------------
+
+    def _add(
+        self,
+        item: StepItem,
+        path: Path,
+        values: Mapping[str, float],
+        sensor: Sensor | None,
+        sensors: tuple[Sensor, ...],
+        cycle: int,
+    ) -> None:
+        kind, step = item.step()
+        if isinstance(step, Repeat):
+            for scope, here, number in self._turns(step, (*path, "repeat"), values, sensor, sensors, cycle):
+                for index, inner in enumerate(step.steps):
+                    self._add(inner, (*path, "repeat", "steps", index), scope, here, sensors, number)
+            return
+        if getattr(step, "role", "") and step.role not in self.bench.roles():
+            return  # what the bench has not got cannot be read
+        numbers: dict[str, float] = {}
+        words: dict[str, Any] = {}
+        for name in type(step).model_fields:
+            value = getattr(step, name)
+            if isinstance(value, Expression):
+                numbers[name.rstrip("_")] = self._value(value, values, (*path, kind, name.rstrip("_")))
+            elif value is not None and name not in ("say", "record"):
+                words[name.rstrip("_")] = value
+        if words.get("unit"):
+            words["dimension"] = dimension_of(f"1 {words['unit']}", {})
+        load = self.bench.instruments.load
+        if kind == "drain" and load is not None and load.by_hand:
+            numbers["current"] = load.draws or 0.0
+        self.steps.append(
+            Planned(
+                len(self.steps),
+                kind,
+                title(kind, numbers, words, sensor.name if sensor else "", getattr(step, "record", "")),
+                self._text(step.say, values, sensor),
+                numbers,
+                sensor.name if sensor else "",
+                self.group if sensor else 0,
+                cycle,
+                getattr(step, "record", ""),
+                words,
+                self._levels(numbers, sensor, (*path, kind)) if isinstance(step, Substitute) else (),
+            )
+        )
+
+    def _levels(
+        self, numbers: Mapping[str, float], sensor: Sensor | None, path: Path
+    ) -> tuple[tuple[float, float], ...]:
+        """What a decade box is set to, one level after the other."""
+        if sensor is None or sensor.curve is None:
+            whose = f"sensor {sensor.name}" if sensor else "a sensor"
+            what = f"puts a decade box in the place of {whose}, whose curve the pack sheet does not give"
+            remedy = f"add curve: to the sensor in {self.of_pack.file}"
+            self.problems.append(self.of_procedure.problem(path, what, remedy, key=True))
+            return ()
+        first, last, step = numbers["from"], numbers["to"], abs(numbers["step"])
+        count = int(abs(last - first) / step + 1e-6) + 1 if step > 0 else LONGEST_STAIRCASE + 1
+        if count > LONGEST_STAIRCASE:
+            what = f"the staircase would have more than {LONGEST_STAIRCASE} levels"
+            self.problems.append(self.of_procedure.problem(path, what, "make step larger"))
+            return ()
+        sign = 1.0 if last >= first else -1.0
+        try:
+            return tuple((t, sensor.curve.resistance(t)) for t in (first + sign * step * i for i in range(count)))
+        except ValueError as error:
+            self.problems.append(self.of_procedure.problem(path, str(error), "stay inside, or extend the table"))
+            return ()
+
+    def _turns(
+        self,
+        step: Repeat,
+        path: Path,
+        values: Mapping[str, float],
+        sensor: Sensor | None,
+        sensors: tuple[Sensor, ...],
+        cycle: int,
+    ) -> Iterator[tuple[Mapping[str, float], Sensor | None, int]]:
+        if step.each == "sensor":
+            for each in sensors:
+                self.group += 1
+                yield values, each, 0
+        elif step.each:
+            name = step.each.replace(" ", "_").replace("-", "_")
+            for number, text in enumerate(step.values, start=1):
+                expression = self._loop_value(text, name)
+                yield {**values, name: self._value(expression, values, (*path, "values", number - 1))}, sensor, number
+        else:
+            for number in range(1, step.times + 1):
+                yield values, sensor, number
+
+    def _loop_value(self, text: object, name: str) -> Expression:
+        dimension = dimension_of(text, self.dimensions)
+        self.dimensions[name] = dimension
+        return parse_expression(text, dimension, self.dimensions)
+
+    def _value(self, expression: Expression, values: Mapping[str, float], path: Path) -> float:
+        missing = sorted(expression.names - set(values))
+        if missing:
+            words = ", ".join(name.replace("_", " ") for name in missing)
+            self.problems.append(
+                self.of_procedure.problem(
+                    path, f"needs {words}, which the pack sheet does not declare", f"add it to {self.of_pack.file}"
+                )
+            )
+            return 0.0
+        return expression.value(values)
+
+    def _text(self, text: str, values: Mapping[str, float], sensor: Sensor | None) -> str:
+        words: dict[str, str] = {
+            name: shown(value, self.dimensions.get(name, "ratio")) for name, value in values.items()
+        }
+        words["sensor"], words["place"] = (sensor.name, sensor.place) if sensor else ("the sensor", "")
+        for name, dimension in self.dimensions.items():
+            words.setdefault(name, f"(no {name.replace('_', ' ')} declared)" if dimension in DIMENSIONS else "")
+        return " ".join(text.format_map(words).split())
+
+
+def _smallest(bench: BenchFile) -> dict[str, float]:
+    """By path, the current that the reading of supply or load can tell from none."""
+    found: dict[str, float] = {}
+    instruments: tuple[tuple[str, Supply | Load | None], ...] = (
+        (CHARGE, bench.instruments.supply),
+        (DISCHARGE, bench.instruments.load),
+    )
+    for path, instrument in instruments:
+        if instrument is not None:
+            accuracy = instrument.current_accuracy
+            found[path] = 3.0 * (accuracy.offset + accuracy.resolution)
+    return found
+
+
+def _with_restarts(steps: list[Planned]) -> tuple[Planned, ...]:
+    """Every step with the one to go back to: the beginning of its sensor's steps, or what it goes on from."""
+    found: list[Planned] = []
+    for step in steps:
+        before = found[-1] if found else None
+        goes_on = before is not None and (
+            (step.group and step.group == before.group) or (not step.group and step.kind in FOLLOWS)
+        )
+        found.append(replace(step, restart=before.restart if before is not None and goes_on else step.index))
+    return tuple(found)

@@ -1,0 +1,237 @@
+"""Steps at the low end: drain through the load, wait for the pack to come back by itself, wake it.
+
+Rule 1: a discharge ends at the floor whatever the pack does; a pack that did not cut off by then has failed.
+Rule 2: that a pack has come back is seen on the voltage of its terminals, which collapsed before; where they kept it,
+        nothing can be said by looking, and nothing is.
+"""
+
+from __future__ import annotations
+
+from runner.engine.steps.base import FAST, LAZY, NO_CURRENT_TIME, SLOW, SPOILED, Step
+from runner.engine.watcher import CONFIRM, Verdict
+from runner.events import (
+    DISCHARGE,
+    LOAD_CURRENT,
+    LOAD_VOLTAGE,
+    METER_VOLTAGE,
+    SUPPLY_CURRENT,
+    Event,
+    LimitsAreSet,
+    LoadIsOn,
+    LoadIsSet,
+    OutputIsOff,
+    OutputIsOn,
+    Sampled,
+    SupplyIsSet,
+)
+from runner.orders import LoadOn, Order, Remark, SetLimits, SetLoad, SetSupply, SwitchOff, SwitchOn
+
+SETTLING_TIME = 120.0  # s in which a discharge current has to become steady
+NEAR = 0.06  # of the cut-off voltage: nearer than this the pack is polled fast
+HALF = 0.5  # of the nominal voltage: terminals with less have collapsed
+COLLAPSE_TIME = 10.0  # s after off in which they have to be seen collapsed
+FLOWS_AFTER = 5.0  # s of waking before its current counts
+
+
+class Drain(Step):
+    """Set the load, switch it on, and discharge until what was asked for."""
+
+    def begin(self, t: float) -> list[Order]:
+        self._on_at: float | None = None
+        self._since: float | None = None
+        self._under = 0
+        self.around.awake = True
+        return [*self._pace(SLOW, DISCHARGE), SetLoad(self.planned.values["current"])]
+
+    def receive(self, event: Event, verdicts: list[Verdict]) -> list[Order]:
+        if isinstance(event, LoadIsSet):
+            return [LoadOn()]
+        if isinstance(event, LoadIsOn):
+            self._on_at = event.t
+        if isinstance(event, Sampled) and self._on_at is not None:
+            return self._watch(event)
+        return []
+
+    def remaining(self) -> float | None:
+        if self._on_at is None or "for" not in self.planned.values:
+            return None
+        return max(0.0, self._on_at + self.planned.values["for"] - self.around.known.t)
+
+    def _watch(self, sample: Sampled) -> list[Order]:
+        assert self._on_at is not None
+        values, watcher, t = self.planned.values, self.around.watcher, sample.t
+        verdict, until = watcher.verdict, self.planned.word("until")
+        if verdict.word in SPOILED:
+            return self._conclude_and_off(verdict.word, verdict.why, t, self.give_way)
+        if watcher.level == 0 and t - self._on_at > NO_CURRENT_TIME:
+            why = "no current can be drawn: a protection of the pack is still tripped or has latched, or a lead is off"
+            return self._conclude_and_off("no current", why, t, self.give_way)
+        if verdict.word == "stopped":
+            self.around.awake = False
+            return self._conclude_and_off("stopped", verdict.why, verdict.since, "" if until != "steady" else "group")
+        if self._at_the_floor(sample):
+            why = f"did not cut off by {values['floor']:.2f} V"
+            return self._conclude_and_off("gave up", why, t, self.give_way, values["floor"])
+        if until == "steady":
+            return self._until_steady(t)
+        if until == "time" and t - self._on_at >= values["for"]:
+            return self._conclude_and_off("done", "the time is over", t)
+        if "give_up" in values and t - self._on_at > values["give_up"]:
+            why = f"given up after {values['give_up'] / 3600:.1f} h of discharge"
+            return self._conclude_and_off("no end", why, t, self.give_way)
+        return self._pace(self._how_near(), DISCHARGE)
+
+    def _until_steady(self, t: float) -> list[Order]:
+        assert self._on_at is not None
+        if self.around.watcher.verdict.word != "steady":
+            self._since = None
+            if t - self._on_at > SETTLING_TIME:
+                why = f"the discharge current did not become steady: {self.around.watcher.verdict.why}"
+                return self._conclude_and_off("no steady current", why, t, self.give_way)
+            return []
+        self._since = t if self._since is None else self._since
+        if t - self._since >= self.planned.values["steady"]:
+            self._end()
+        return []
+
+    def _at_the_floor(self, sample: Sampled) -> bool:
+        voltage, current = sample.readings.get(LOAD_VOLTAGE), sample.readings.get(LOAD_CURRENT)
+        if voltage is None or current is None:
+            return False
+        flows = current > self.around.watcher.smallest
+        self._under = self._under + 1 if flows and voltage < self.planned.values["floor"] else 0
+        return self._under >= 2
+
+    def _how_near(self) -> tuple[float, float]:
+        voltage = self.around.known.latest.get(LOAD_VOLTAGE, 0.0)
+        cut_off = self.around.program.trip if self.around.program.protection == "under_voltage" else None
+        return FAST if voltage < (cut_off or self.planned.values["floor"]) * (1 + NEAR) else LAZY
+
+
+class _Terminals:
+    """The voltage of the pack's terminals, and whether it is down or up for certain."""
+
+    def __init__(self, half: float) -> None:
+        self._half = half
+        self._down = 0
+        self._up: list[float] = []
+
+    def take(self, sample: Sampled) -> None:
+        value = sample.readings.get(METER_VOLTAGE, sample.readings.get(LOAD_VOLTAGE))
+        if value is None:
+            return
+        if value < self._half:
+            self._down, self._up = self._down + 1, []
+        else:
+            self._up.append(sample.t)
+
+    @property
+    def collapsed(self) -> bool:
+        return self._down >= 2
+
+    @property
+    def up_since(self) -> float | None:
+        """When the voltage was first seen up, if it has stayed so for CONFIRM samples."""
+        return self._up[0] if len(self._up) >= CONFIRM else None
+
+
+class Recover(Step):
+    """Everything off; wait until the terminals carry voltage again."""
+
+    def begin(self, t: float) -> list[Order]:
+        self._off_at: float | None = None
+        self._terminals = _Terminals(HALF * self.around.program.nominal_voltage)
+        return [*self._pace((0.5, 0.5), DISCHARGE), SwitchOff()]
+
+    def receive(self, event: Event, verdicts: list[Verdict]) -> list[Order]:
+        if isinstance(event, OutputIsOff):
+            self._off_at = event.t
+        if not isinstance(event, Sampled) or self._off_at is None:
+            return []
+        self._terminals.take(event)
+        waited, up = event.t - self._off_at, self._terminals.up_since
+        if not self._terminals.collapsed:
+            if waited < COLLAPSE_TIME:
+                return []
+            self._end()
+            why = "the terminals keep their voltage: by looking it cannot be said when the pack has come back"
+            return [self._conclusion("not seen", why, event.t)]
+        if up is not None:
+            self._end()
+            self.around.awake = True
+            return [self._conclusion("returned", "the terminals carry voltage again", up)]
+        if waited > self.planned.values["give_up"]:
+            self._end()
+            limit = self.planned.values["give_up"]
+            return [
+                self._conclusion(
+                    "gave up", f"did not come back by itself in {limit / 60:.0f} min", event.t, limit=limit
+                )
+            ]
+        return self._pace(SLOW, DISCHARGE) if waited > 60.0 else []
+
+    def remaining(self) -> float | None:
+        return (
+            None
+            if self._off_at is None
+            else max(0.0, self._off_at + self.planned.values["give_up"] - self.around.known.t)
+        )
+
+
+class Wake(Step):
+    """Charge gently for a while, then look whether the terminals stay up; again, until they do or it is given up."""
+
+    def begin(self, t: float) -> list[Order]:
+        if self.around.awake:
+            self._end()
+            return [Remark("Waking is not needed: the pack has come back by itself.")]
+        self._began = t
+        self._flows_since: float | None = None
+        self._looking: _Terminals | None = None
+        self._on = False
+        return [*self._pace(SLOW), SetLimits(*self.around.program.protect)]
+
+    def receive(self, event: Event, verdicts: list[Verdict]) -> list[Order]:
+        values = self.planned.values
+        if isinstance(event, LimitsAreSet):
+            return [SetSupply(values["voltage"], values["current"])]
+        if isinstance(event, SupplyIsSet):
+            return [SwitchOn()]
+        if isinstance(event, OutputIsOn):
+            self._on, self._flows_since = True, None
+        if isinstance(event, OutputIsOff) and self._on:
+            self._on = False
+            self._looking = _Terminals(HALF * self.around.program.nominal_voltage)
+        if not isinstance(event, Sampled):
+            return []
+        if self._on:
+            return self._charging(event)
+        return self._looks(event) if self._looking is not None else []
+
+    def _charging(self, sample: Sampled) -> list[Order]:
+        current = sample.readings.get(SUPPLY_CURRENT)
+        if self._flows_since is None and current is not None and current > self.around.watcher.smallest:
+            self._flows_since = sample.t
+        if self._flows_since is not None and sample.t - self._flows_since >= self.planned.values["for"]:
+            return [SwitchOff()]
+        return self._too_long(sample.t)
+
+    def _looks(self, sample: Sampled) -> list[Order]:
+        assert self._looking is not None
+        self._looking.take(sample)
+        if self._looking.up_since is not None:
+            self._end()
+            self.around.awake = True
+            return [self._conclusion("returned", "woken: the terminals stay up", self._looking.up_since)]
+        if self._looking.collapsed:
+            self._looking = None
+            return self._too_long(sample.t) or [SetLimits(*self.around.program.protect)]
+        return []
+
+    def _too_long(self, t: float) -> list[Order]:
+        if t - self._began <= self.planned.values["give_up"]:
+            return []
+        minutes = self.planned.values["give_up"] / 60
+        return self._conclude_and_off(
+            "gave up", f"could not be woken in {minutes:.0f} min", t, "rest", self.planned.values["give_up"]
+        )

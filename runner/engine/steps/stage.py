@@ -1,0 +1,245 @@
+"""Steps that change one thing level by level: a current through a path, a decade box in a sensor's place; and that try
+again and again whether a path is back.
+
+Rule 1: a level counts from when it was there (read back, or marked by a person's key), not from when it was asked for.
+Rule 2: the change belongs to the level during which it was first seen; ``measure`` decides what that says.
+"""
+
+from __future__ import annotations
+
+from runner.engine.steps.base import FAST, SPOILED, Step
+from runner.engine.watcher import CONFIRM, Verdict
+from runner.events import (
+    CHARGE,
+    CURRENT_OF,
+    LOAD_VOLTAGE,
+    METER_VOLTAGE,
+    Answered,
+    Event,
+    LimitsAreSet,
+    LoadIsOn,
+    LoadIsSet,
+    OutputIsOff,
+    OutputIsOn,
+    Sampled,
+    SupplyIsSet,
+)
+from runner.orders import (
+    Ask,
+    Guide,
+    Level,
+    LoadOn,
+    Order,
+    Remark,
+    SetLimits,
+    SetLoad,
+    SetSupply,
+    SwitchOff,
+    SwitchOn,
+)
+
+SETTLE = 3.0  # s that a voltage gets after off before it is taken for the pack's own
+
+
+class Stage(Step):
+    """Raise the current step by step until the pack stops it, or to the end."""
+
+    def begin(self, t: float) -> list[Order]:
+        values = self.planned.values
+        self._path = self.planned.word("path")
+        count = int((values["to"] - values["from"]) / values["step"] + 1e-6) + 1
+        self._levels = [values["from"] + values["step"] * i for i in range(count)]
+        self._number = 0
+        self._since: float | None = None
+        self._on = False
+        return [*self._pace(FAST, self._path), *self._first()]
+
+    def receive(self, event: Event, verdicts: list[Verdict]) -> list[Order]:
+        if isinstance(event, LimitsAreSet):
+            return [self._set()]
+        if isinstance(event, SupplyIsSet | LoadIsSet):
+            if self._on:
+                return self._begun(event.t)
+            return [SwitchOn() if self._path == CHARGE else LoadOn()]
+        if isinstance(event, OutputIsOn | LoadIsOn):
+            self._on = True
+            return self._begun(event.t)
+        if not isinstance(event, Sampled) or self._since is None:
+            return []
+        verdict = self.around.watcher.verdict
+        if verdict.word == "stopped":
+            return self._conclude_and_off("stopped", verdict.why, verdict.since)
+        if verdict.word in SPOILED or (verdict.word in ("tapering", "full") and self.planned.word("until") != "done"):
+            return self._conclude_and_off(verdict.word, verdict.why, event.t, self.give_way)
+        if event.t - self._since < self.planned.values["dwell"]:
+            return []
+        return self._next(event.t)
+
+    def sentence(self) -> str:
+        say = self.planned.say or self.planned.title
+        return f"{say} Now {self._levels[self._number]:.4g} A." if self._since is not None else say
+
+    def remaining(self) -> float | None:
+        left = len(self._levels) - self._number
+        return left * self.planned.values["dwell"] if self._since is not None else None
+
+    def _first(self) -> list[Order]:
+        return [SetLimits(*self.around.program.protect)] if self._path == CHARGE else [self._set()]
+
+    def _set(self) -> Order:
+        level = self._levels[self._number]
+        return SetSupply(self.planned.values["voltage"], level) if self._path == CHARGE else SetLoad(level)
+
+    def _begun(self, t: float) -> list[Order]:
+        self._since = t
+        return [Level(self.planned.index, self._levels[self._number], t)]
+
+    def _next(self, t: float) -> list[Order]:
+        if self._number + 1 < len(self._levels):
+            self._number, self._since = self._number + 1, None
+            return [self._set()]
+        if self.planned.word("until") == "done":
+            return self._conclude_and_off("done", "every level was held", t)
+        limit = self._levels[-1]
+        return self._conclude_and_off("gave up", f"did not trip by {limit:.4g} A", t, self.give_way, limit)
+
+
+class Try(Step):
+    """Look again and again whether the path is back; in between rest, or drain."""
+
+    def begin(self, t: float) -> list[Order]:
+        self._path = self.planned.word("path")
+        self._began = t
+        self._phase = "before"
+        self._until = 0.0
+        self._flows: list[float] = []
+        self._looked_at: float | None = None
+        return [*self._pace((0.5, 0.5), self._path), SwitchOff()]
+
+    def receive(self, event: Event, verdicts: list[Verdict]) -> list[Order]:
+        values = self.planned.values
+        if isinstance(event, OutputIsOff) and self._phase in ("before", "after drain"):
+            self._phase, self._until = "settling", event.t + SETTLE
+        elif isinstance(event, OutputIsOff):
+            return self._between(event.t)
+        if isinstance(event, LimitsAreSet):
+            return [SetSupply(values["voltage"], values["current"])]
+        if isinstance(event, SupplyIsSet):
+            return [SwitchOn()]
+        if isinstance(event, LoadIsSet):
+            return [LoadOn()]
+        if isinstance(event, OutputIsOn | LoadIsOn):
+            draining = self._phase == "drain"
+            self._until = event.t + (values["pause"] if draining else values["look"])
+        return self._on_sample(event) if isinstance(event, Sampled) else []
+
+    def _on_sample(self, sample: Sampled) -> list[Order]:
+        if self._phase == "look":
+            return self._look(sample)
+        if sample.t < self._until or self._phase == "before":
+            return []
+        if self._phase == "settling":
+            return self._begin_look(sample)
+        if self._phase == "drain":
+            self._phase = "after drain"
+            return [SwitchOff()]
+        self._phase, self._until = "settling", sample.t
+        return []
+
+    def _begin_look(self, sample: Sampled) -> list[Order]:
+        known = self.around.known.latest
+        voltage = sample.readings.get(METER_VOLTAGE, known.get(METER_VOLTAGE, known.get(LOAD_VOLTAGE)))
+        if self._path == CHARGE and voltage is not None and voltage < self.planned.values["floor"]:
+            limit = self.planned.values["floor"]
+            return self._conclude_and_off("gave up", f"did not release by {limit:.2f} V", sample.t, limit=limit)
+        if sample.t - self._began > self.planned.values["give_up"]:
+            limit = self.planned.values["give_up"]
+            return self._conclude_and_off("gave up", f"not back after {limit / 60:.0f} min", sample.t, limit=limit)
+        self._phase, self._flows, self._until = "look", [], sample.t + 1e9
+        self._looked_at = sample.t
+        first: Order = (
+            SetLimits(*self.around.program.protect) if self._path == CHARGE else SetLoad(self.planned.values["current"])
+        )
+        level = [Level(self.planned.index, voltage or 0.0, sample.t)]
+        return [*level, *self._repace(self._path), first]
+
+    def _look(self, sample: Sampled) -> list[Order]:
+        current = sample.readings.get(CURRENT_OF[self._path])
+        if current is not None:
+            flows = current > 0.5 * self.planned.values["current"]
+            self._flows = [*self._flows, sample.t] if flows else []
+        if len(self._flows) >= CONFIRM:
+            return self._conclude_and_off("returned", "the pack takes part again", self._flows[0])
+        return [SwitchOff()] if sample.t >= self._until else []
+
+    def _between(self, t: float) -> list[Order]:
+        if self._phase != "look" or self.done:
+            return []
+        if "drain" in self.planned.values:
+            self._phase, self._until = "drain", t + 1e9
+            return [*self._repace("discharge"), SetLoad(self.planned.values["drain"])]
+        self._phase, self._until = "pause", t + self.planned.values["pause"]
+        return []
+
+    def _repace(self, path: str) -> list[Order]:
+        self._paced = None
+        return self._pace((0.5, 0.5), path)
+
+
+class Substitute(Step):
+    """Set the decade box level by level; the person's key marks the moment."""
+
+    def begin(self, t: float) -> list[Order]:
+        self._number = 0
+        self._since: float | None = None
+        already = self.around.watcher.verdict
+        if already.word == self._wanted:
+            self._end()
+            return [Remark(f"{self.planned.title}: the current has {self._wanted} already")]
+        return [*self._pace(FAST), self._ask()]
+
+    def receive(self, event: Event, verdicts: list[Verdict]) -> list[Order]:
+        if isinstance(event, Answered) and event.question == self._question:
+            self._since = event.t
+            temperature, resistance = self.planned.levels[self._number]
+            return [
+                Guide("substitute", self.planned.sensor, resistance, self.sentence()),
+                Level(self.planned.index, temperature, event.t, by_hand=True),
+            ]
+        if not isinstance(event, Sampled):
+            return []
+        for verdict in verdicts:
+            if verdict.word == self._wanted:
+                self._end()
+                return [self._conclusion(self._wanted, verdict.why, verdict.since)]
+        verdict = self.around.watcher.verdict
+        if verdict.word in (*SPOILED, "tapering", "full"):
+            skip = "rest" if verdict.word in ("tapering", "full") else self.give_way
+            return self._conclude_and_off(verdict.word, verdict.why, event.t, skip)
+        if self._since is None or event.t - self._since < self.planned.values["dwell"]:
+            return []
+        return self._next(event.t)
+
+    def sentence(self) -> str:
+        temperature, resistance = self.planned.levels[self._number]
+        return f"{self.planned.say} Set the decade box to {resistance:.0f} Ω ({temperature:.2f} °C)."
+
+    @property
+    def _wanted(self) -> str:
+        return self.planned.word("until")
+
+    @property
+    def _question(self) -> str:
+        return f"step-{self.planned.index}-level-{self._number}"
+
+    def _ask(self) -> Ask:
+        return Ask(self._question, f"{self.sentence()} Press the key at the very moment.", "decade box set", "mark")
+
+    def _next(self, t: float) -> list[Order]:
+        self._since = None
+        if self._number + 1 < len(self.planned.levels):
+            self._number += 1
+            return [self._ask()]
+        limit = self.planned.levels[-1][0]
+        word = "trip" if self._wanted == "stopped" else "release"
+        return self._conclude_and_off("gave up", f"did not {word} by {limit:.1f} °C", t, self.give_way, limit)

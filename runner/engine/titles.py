@@ -1,0 +1,53 @@
+"""What a step is called in the list of steps, worded once for every face."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from typing import Any
+
+from runner.sheets.quantity import shown
+
+Numbers = Mapping[str, float]
+Words = Mapping[str, Any]
+
+
+def title(kind: str, numbers: Numbers, words: Words, sensor: str, record: str) -> str:
+    """The title of a step, short enough for a narrow screen."""
+    return _TITLES[kind](numbers, words, f" {sensor}" if sensor else "", record)
+
+
+def _amps(numbers: Numbers, name: str = "current") -> str:
+    return shown(numbers[name], "current")
+
+
+def _until(words: Words) -> str:
+    until = words.get("until", "")
+    return {"steady": "", "time": ""}.get(until, f" until {until}")
+
+
+def _wait(numbers: Numbers, words: Words, where: str, record: str) -> str:
+    if "for" in numbers:
+        return f"Wait {shown(numbers['for'], 'time')}"
+    side = "below" if "below" in numbers else "above"
+    return f"Wait until{where} is {side} {shown(numbers[side], 'temperature')}"
+
+
+_TITLES: dict[str, Callable[[Numbers, Words, str, str], str]] = {
+    "confirm": lambda n, w, where, record: f"Confirm{where}",
+    "read": lambda n, w, where, record: f"Read {record}",
+    "inspect": lambda n, w, where, record: f"Inspect {len(w['items'])} things",
+    "charge": lambda n, w, where, record: f"Charge with {_amps(n)}{_until(w)}",
+    "drain": lambda n, w, where, record: f"Drain with {_amps(n)}{_until(w)}",
+    "stage": lambda n, w, where, record: f"{w['path'].capitalize()} from {_amps(n, 'from')} to {_amps(n, 'to')}",
+    "recover": lambda n, w, where, record: "Wait for the pack to come back",
+    "wake": lambda n, w, where, record: f"Wake with {_amps(n)}",
+    "try": lambda n, w, where, record: f"Try the {w['path']} until it is back",
+    "substitute": lambda n, w, where, record: (
+        f"Decade box for{where}: {n['from']:.0f} to {n['to']:.0f} °C in steps of {n['step']:.2g} K"
+    ),
+    "heat": lambda n, w, where, record: f"Heat{where} at {shown(n['rate'], 'ramp rate')}",
+    "cool": lambda n, w, where, record: f"Cool{where} at {shown(n['rate'], 'ramp rate')}",
+    "rest": lambda n, w, where, record: f"Rest {shown(n['for'], 'time')}",
+    "wait": _wait,
+    "off": lambda n, w, where, record: "Switch everything off",
+}

@@ -1,0 +1,270 @@
+"""Voltage protections: the terminal voltage at which the pack opened the path, and at which it came back.
+
+At the instant τ of the edge the voltage is V(τ); the pack decided its delay and half a polling period earlier, when the
+voltage was θ = V(τ − d − p/2), read off a parabola through the last readings before τ. The steepness dV/dt there turns
+what is not known of τ, d and the polling into volts. Between the pack's terminals and an instrument at the end of its
+leads lies I·R of the leads: corrected where they are known, allowed for where they are not.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from itertools import pairwise
+
+from runner.events import CHARGE, CURRENT_OF, DISCHARGE, METER_VOLTAGE, VOLTAGE_OF
+from runner.measure.budget import Inputs, Quantity
+from runner.measure.capacity import Throughput
+from runner.measure.edge import Edge, find_edge
+from runner.measure.finding import Finding, Limits, Maker
+from runner.measure.ramp import fit_bend
+from runner.measure.recording import Accuracy, Attempt, Series
+
+WINDOW = 15.0  # s of readings before the edge
+BEFORE_EDGE = 0.05  # s: readings nearer to the edge than this may already belong to the other side
+AFTER = 20.0  # s of readings after a return
+UNKNOWN_LEADS = (0.0, 0.050)  # Ω: what a pair of bench leads may have, where nobody knows (common practice, no source)
+
+
+class CutOff(Maker):
+    """The findings of an over-voltage or under-voltage protection."""
+
+    def findings(self) -> dict[str, Callable[[], Finding | None]]:
+        """By name, how each is worked out."""
+        return {
+            "trip": self.trip,
+            "release": self.release,
+            "recovery_time": self.recovery_time,
+            "wake_charge": self.wake_charge,
+        }
+
+    # ---- trip ------------------------------------------------------------------------------------------------
+
+    def trip(self) -> Finding:
+        declared = self.declared
+        kind = "drain" if declared.path == DISCHARGE else "charge"
+        limits = declared.trip_limits
+        stopped = self.ended(kind, "stopped")
+        if not stopped:
+            return self._did_not_trip(kind, limits)
+        edge, caveats = self._edge(stopped[-1])
+        if edge is None:
+            return self.missing("trip", "V", self.reason(kind), expected=declared.trip, limits=limits)
+        voltage, current, leads = self._voltage_before(edge, stopped[-1])
+        bend = fit_bend(voltage, edge.instant, edge.instant - WINDOW, edge.last - BEFORE_EDGE, 0.0)
+        if bend is None:
+            why = "the voltage was read too rarely before the cut-off"
+            return self.missing("trip", "V", why, expected=declared.trip, limits=limits)
+        behind = declared.delay + declared.polling / 2
+        value, u_fit, slope = bend.at(-behind)
+        add = self.inputs.add
+        theta = (
+            add("fit of the voltage", value, u_fit, "normal", bend.dof)
+            + add("instant of the edge", 0.0, abs(slope) * edge.uncertainty, "rectangular")
+            + add("delay of the pack", 0.0, abs(slope) * declared.delay_uncertainty, "rectangular")
+            + add("polling of the pack", 0.0, abs(slope) * declared.polling / 12.0**0.5, "rectangular")
+            + reading_error(self.inputs, self._accuracy(voltage), value, "voltmeter")
+            + self._lead_drop(leads, current, caveats)
+        )
+        return self.measured(
+            "trip",
+            "V",
+            theta,
+            expected=declared.trip,
+            limits=limits,
+            caveats=tuple(caveats),
+            fit=f"the voltage moved by {slope * 1e3:.3g} mV/s when the pack decided",
+        )
+
+    def _did_not_trip(self, kind: str, limits: Limits | None) -> Finding:
+        declared = self.declared
+        given_up = self.ended(kind, "gave up")
+        if not given_up:
+            return self.missing("trip", "V", self.reason(kind), expected=declared.trip, limits=limits)
+        attempt = given_up[0]
+        beyond = attempt.limit is not None and limits is not None
+        if beyond:
+            edge = limits[0] if declared.path == DISCHARGE else limits[1]  # type: ignore[index]
+            beyond = edge is not None and ((attempt.limit < edge) == (declared.path == DISCHARGE))  # type: ignore[operator]
+        return self.missing("trip", "V", attempt.why, expected=declared.trip, limits=limits, failed=bool(beyond))
+
+    def _edge(self, attempt: Attempt) -> tuple[Edge | None, list[str]]:
+        return find_edge(self.recording.of(CURRENT_OF[self.declared.path]), attempt.at, rising=False), []
+
+    def _voltage_before(self, edge: Edge, attempt: Attempt) -> tuple[Series, float, bool]:
+        """(readings, current in A, whether the leads are in them): the pack's own voltmeter if there is one."""
+        meter = self.recording.of(METER_VOLTAGE)
+        if len(meter.between(edge.instant - WINDOW, edge.last)) >= 5:
+            self._channel = METER_VOLTAGE
+            return meter, edge.level, False
+        self._channel = VOLTAGE_OF[self.declared.path]
+        return self.recording.of(self._channel), edge.level, True
+
+    def _accuracy(self, series: Series) -> Accuracy:
+        return self.declared.accuracy.get(self._channel, Accuracy())
+
+    def _lead_drop(self, leads: bool, current: float, caveats: list[str]) -> Quantity:
+        """What has to be added to an instrument's voltage to have the pack's: I·R on a discharge, −I·R on a charge."""
+        if not leads:
+            return 0.0
+        path = self.declared.path
+        sign = 1.0 if path == DISCHARGE else -1.0
+        known = self.declared.leads.get(path)
+        if known is not None:
+            resistance = self.inputs.add("resistance of the leads", *known)
+            caveats.append(f"corrected for {known[0] * 1e3:.3g} mΩ of leads")
+        else:
+            low, high = UNKNOWN_LEADS
+            resistance = self.inputs.add(
+                "resistance of the leads", (low + high) / 2, (high - low) / 12.0**0.5, "rectangular"
+            )
+            caveats.append(f"the leads are not known; taken to have between {low:g} and {high * 1e3:g} mΩ")
+        return sign * current * resistance
+
+    # ---- release ---------------------------------------------------------------------------------------------
+
+    def release(self) -> Finding:
+        return self._release_by_tries() if self.declared.path == CHARGE else self._release_by_return()
+
+    def _release_by_return(self) -> Finding:
+        """Under-voltage: the voltage of the terminals when they carried voltage again."""
+        declared, limits = self.declared, self.declared.release_limits
+        returned = self.ended("recover", "returned")
+        if not returned:
+            return self._did_not_release("recover", limits)
+        at = returned[-1].at
+        channel = METER_VOLTAGE if len(self.recording.of(METER_VOLTAGE)) else VOLTAGE_OF[DISCHARGE]
+        series = self.recording.of(channel)
+        bend = fit_bend(series, at, at, at + AFTER, 0.0)
+        if bend is None:
+            why = "the voltage was read too rarely after the return"
+            return self.missing("release", "V", why, expected=declared.release, limits=limits)
+        gap = _gap_before(series, at)
+        behind = declared.delay + declared.polling / 2 + gap / 2
+        value, _, slope = bend.at(0.0)
+        add = self.inputs.add
+        theta = (
+            add(
+                "voltage after the return",
+                value - slope * behind,
+                max(bend.at(0.0)[1], bend.scatter),
+                "normal",
+                bend.dof,
+            )
+            + add("instant of the return", 0.0, abs(slope) * gap / 12.0**0.5, "rectangular")
+            # the way back over delay and polling follows a relaxation that is not seen: its whole length counts
+            + add("relaxation before the return", 0.0, abs(slope) * behind / 3.0**0.5, "rectangular")
+            + reading_error(self.inputs, declared.accuracy.get(channel, Accuracy()), value, "voltmeter")
+        )
+        return self.measured("release", "V", theta, expected=declared.release, limits=limits)
+
+    def _release_by_tries(self) -> Finding:
+        """Over-voltage: between the last look at which the pack took no charge and the first at which it did."""
+        declared, limits = self.declared, self.declared.release_limits
+        returned = self.ended("try", "returned")
+        if not returned:
+            return self._did_not_release("try", limits)
+        looks = returned[-1].levels
+        channel = METER_VOLTAGE if len(self.recording.of(METER_VOLTAGE)) else VOLTAGE_OF[CHARGE]
+        series = self.recording.of(channel)
+        since = [returned[-1].began, *(look.since for look in looks)]
+        lows = [float(part.value.min()) for a, b in pairwise(since) if len(part := series.between(a + BEFORE_EDGE, b))]
+        if len(looks) < 2 or len(lows) < 2:
+            where = f", at {looks[0].value:.2f} V" if looks else ""
+            why = f"the pack took charge again at the first look{where}: it had released before"
+            return self.missing("release", "V", why, expected=declared.release, limits=limits)
+        closed, opened = lows[-2], lows[-1]
+        theta = self.inputs.add(
+            "distance of the looks", (closed + opened) / 2, abs(closed - opened) / 12.0**0.5, "rectangular"
+        ) + reading_error(self.inputs, declared.accuracy.get(channel, Accuracy()), opened, "voltmeter")
+        return self.measured(
+            "release",
+            "V",
+            theta,
+            expected=declared.release,
+            limits=limits,
+            caveats=(f"had been down to {closed:.3f} V and took no charge, to {opened:.3f} V and did",),
+        )
+
+    def _did_not_release(self, kind: str, limits: Limits | None) -> Finding:
+        declared = self.declared
+        given_up = self.ended(kind, "gave up")
+        if not given_up or declared.release is None:
+            return self.missing("release", "V", self.reason(kind), expected=declared.release, limits=limits)
+        why = given_up[0].why
+        if declared.latching:
+            why = f"{why}; declared as latching"
+            return self.missing("release", "V", why, expected=declared.release, limits=limits)
+        failed, said = (True, why) if kind == "try" else self._should_have(given_up[0])
+        return self.missing("release", "V", said, expected=declared.release, limits=limits, failed=failed)
+
+    def _should_have(self, attempt: Attempt) -> tuple[bool, str]:
+        """Whether a pack that did not come back should have: only what it shows of its lowest cell can say that."""
+        shown = [each for each in self.recording.typed if "lowest cell" in each.name and each.t >= attempt.at]
+        limits = self.declared.release_limits
+        if not shown or limits is None or limits[1] is None:
+            return False, f"{attempt.why}; whether its cells had come up to the release could not be seen"
+        stack = shown[0].value * self.declared.cells
+        if stack > limits[1]:
+            return True, f"{attempt.why}, with every cell at {shown[0].value:.3f} V or more, {stack:.2f} V together"
+        return False, f"{attempt.why}; its lowest cell stood at {shown[0].value:.3f} V, below the release"
+
+    # ---- recovery and waking ---------------------------------------------------------------------------------
+
+    def recovery_time(self) -> Finding:
+        given_up = self.ended("recover", "gave up")
+        if given_up and not self.ended("recover", "returned"):
+            failed, why = self._should_have(given_up[0])
+            return self.missing("recovery time", "s", why, failed=failed and not self.declared.latching)
+        return recovery_time(self, "recover", "drain")
+
+    def wake_charge(self) -> Finding | None:
+        """What it took to wake the pack; nothing if it came back by itself."""
+        woken = self.ended("wake", "returned")
+        if not woken:
+            if self.ended("recover", "returned"):
+                return None
+            return self.missing("wake charge", "A·s", self.reason("wake"))
+        return Throughput(self.recording, self.declared).put_in("wake charge", woken)
+
+
+def recovery_time(maker: Maker, kind: str, before: str) -> Finding:
+    """From the trip's instant to the return: between the last reading without and the first with, to either side."""
+    returned, stopped = maker.ended(kind, "returned"), maker.ended(before, "stopped")
+    declared = maker.declared
+    if not returned or not stopped:
+        given_up = maker.ended(kind, "gave up")
+        failed = bool(given_up) and not declared.latching
+        why = given_up[0].why if given_up else maker.reason(kind)
+        return maker.missing("recovery time", "s", why, failed=failed)
+    attempt = returned[-1]
+    for begin, end in maker.recording.breaks:
+        if stopped[-1].at <= end and begin <= attempt.at:
+            return maker.missing("recovery time", "s", "the run was broken off between cut-off and return")
+    edge = find_edge(maker.recording.of(CURRENT_OF[declared.path]), stopped[-1].at, rising=False)
+    if edge is None:
+        return maker.missing("recovery time", "s", maker.reason(before))
+    if kind == "try":
+        looks = attempt.levels
+        last = looks[-2].since if len(looks) > 1 else edge.instant
+        first = looks[-1].since if looks else attempt.at
+    else:
+        series = maker.recording.of(METER_VOLTAGE)
+        series = series if len(series) else maker.recording.of(VOLTAGE_OF[DISCHARGE])
+        last, first = attempt.at - _gap_before(series, attempt.at), attempt.at
+    quantity = maker.inputs.add(
+        "distance of the readings", (last + first) / 2, (first - last) / 12.0**0.5, "rectangular"
+    ) - maker.inputs.add("instant of the trip", edge.instant, edge.uncertainty, "rectangular")
+    return maker.measured("recovery time", "s", quantity)
+
+
+def reading_error(inputs: Inputs, accuracy: Accuracy, value: float, name: str) -> Quantity:
+    """The error of a reading: gain, offset and resolution, each ± limits taken as rectangular (JCGM 100:2008, 4.3.7)."""
+    gain = inputs.add(f"gain of the {name}", 0.0, accuracy.gain * abs(value) / 3.0**0.5, "rectangular")
+    offset = inputs.add(f"offset of the {name}", 0.0, accuracy.offset / 3.0**0.5, "rectangular")
+    return gain + offset + inputs.add(f"resolution of the {name}", 0.0, accuracy.resolution / 12.0**0.5, "rectangular")
+
+
+def _gap_before(series: Series, at: float) -> float:
+    """Seconds between the reading at ``at`` and the one before it."""
+    before = series.t[series.t < at - 1e-6]
+    return float(at - before[-1]) if len(before) else 0.0

@@ -1,0 +1,170 @@
+"""One finding: a measured quantity with its uncertainty, its limits and the statement of conformity.
+
+A number without its budget does not leave this room, and neither does one that the evidence does not carry: then the
+finding says why it was not measured.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import asdict, dataclass, field
+from typing import Any
+
+from runner.measure.budget import BudgetRow, Inputs, Quantity, coverage_factor
+from runner.measure.conformity import FAIL, NOT_MEASURED, probability, statement
+from runner.measure.recording import Attempt, Declared, Recording
+from runner.measure.threshold import Crossing
+
+Limits = tuple[float | None, float | None]
+
+
+@dataclass(frozen=True)
+class Finding:
+    """The contract's finding. ``value`` None means it was not measured, or that it did not happen: ``reason`` says which.
+
+    ``conformity`` is None where the sheet declares no limits: then no statement is made.
+    """
+
+    name: str
+    protection: str
+    sensor: str | None
+    value: float | None
+    unit: str
+    expanded_uncertainty: float | None
+    coverage_factor: float | None
+    coverage: float
+    dof: float | None
+    expected: float | None
+    lower: float | None
+    upper: float | None
+    conformity: str | None
+    probability: float | None
+    rule: str
+    repeats: tuple[float, ...] = ()
+    budget: tuple[BudgetRow, ...] = ()
+    caveats: tuple[str, ...] = ()
+    reason: str = ""
+    fit: str = ""
+    plots: tuple[Crossing, ...] = field(default=(), compare=False)
+
+    def as_json(self) -> dict[str, Any]:
+        """The finding as findings.json has it; infinite degrees of freedom become null."""
+        content = asdict(self)
+        del content["plots"]
+        for row in content["budget"]:
+            row["dof"] = _finite(row["dof"])
+        content["dof"] = _finite(content["dof"])
+        return content
+
+
+def _finite(value: float | None) -> float | None:
+    return None if value is None or math.isinf(value) else value
+
+
+class Maker:
+    """Makes the findings of one sensor, or of the pack (``sensor`` None), from one set of input quantities."""
+
+    def __init__(self, recording: Recording, declared: Declared, sensor: str | None = None) -> None:
+        self.recording, self.declared, self.sensor = recording, declared, sensor
+        self.inputs = Inputs()
+        self.attempts = [attempt for attempt in recording.attempts if attempt.sensor == (sensor or "")]
+
+    def ended(self, kind: str, outcome: str) -> list[Attempt]:
+        """The attempts of a kind that ended so."""
+        return [attempt for attempt in self.attempts if attempt.kind == kind and attempt.outcome == outcome]
+
+    def measured(
+        self,
+        name: str,
+        unit: str,
+        quantity: Quantity,
+        *,
+        expected: float | None = None,
+        limits: Limits | None = None,
+        caveats: tuple[str, ...] = (),
+        fit: str = "",
+        repeats: tuple[float, ...] = (),
+        plots: tuple[Crossing, ...] = (),
+    ) -> Finding:
+        """A finding with a value. ``limits``: (lowest, highest), None for no limit on that side."""
+        declared = self.declared
+        value, u, dof = float(quantity.x), float(quantity.u), float(quantity.df)
+        k = coverage_factor(dof, declared.coverage)
+        lower, upper = limits if limits else (None, None)
+        word = statement(value, k * u, lower, upper, declared.rule) if limits else None
+        chance = probability(value, u, dof, lower, upper) if limits else None
+        return Finding(
+            name,
+            declared.protection,
+            self.sensor,
+            value,
+            unit,
+            k * u,
+            k,
+            declared.coverage,
+            dof,
+            expected,
+            lower,
+            upper,
+            word,
+            chance,
+            declared.rule,
+            repeats,
+            self.inputs.rows(quantity),
+            caveats,
+            "",
+            fit,
+            plots,
+        )
+
+    def missing(
+        self,
+        name: str,
+        unit: str,
+        reason: str,
+        *,
+        expected: float | None = None,
+        limits: Limits | None = None,
+        failed: bool = False,
+        caveats: tuple[str, ...] = (),
+    ) -> Finding:
+        """A finding without a value: it was not measured, or (``failed``) what should have happened did not."""
+        lower, upper = limits if limits else (None, None)
+        return Finding(
+            name,
+            self.declared.protection,
+            self.sensor,
+            None,
+            unit,
+            None,
+            None,
+            self.declared.coverage,
+            None,
+            expected,
+            lower,
+            upper,
+            FAIL if failed else NOT_MEASURED,
+            0.0 if failed else None,
+            self.declared.rule,
+            caveats=caveats,
+            reason=reason,
+        )
+
+    def reason(self, *kinds: str) -> str:
+        """Why there is nothing: the first thing that went wrong here, or for the whole run."""
+        good = ("stopped", "returned", "full", "done")
+        spoiled = [
+            attempt
+            for attempt in self.recording.attempts
+            if attempt.outcome not in good and attempt.sensor in (self.sensor or "", "")
+        ]
+        if spoiled:
+            return spoiled[0].why
+        if self.recording.ended_early:
+            return f"the run ended early: {self.recording.ended_early}"
+        others = [attempt for attempt in self.recording.attempts if attempt.outcome in ("tapering", "full")]
+        if others and self.sensor:
+            return others[0].why
+        if any(attempt.kind in kinds for attempt in self.attempts):
+            return "the samples around the change are too few to evaluate"
+        return "the procedure never came to it"

@@ -1,0 +1,119 @@
+"""Meters against each other: simultaneous readings at several currents, split into an offset and a resistance.
+
+U_instrument − U_meter = a ∓ R·I by least squares over the levels: ``a`` is what the two voltmeters differ by with no
+current, ``R`` what lies between them, the leads and their clamps.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from runner.events import CURRENT_OF, METER_VOLTAGE, VOLTAGE_OF
+from runner.measure.budget import Quantity
+from runner.measure.finding import Finding, Maker
+from runner.measure.recording import Accuracy, Attempt
+
+SETTLING = 2.0  # s of a level that are left out
+TOO_RESISTIVE = (
+    0.050  # Ω: leads and clamps on a bench for tens of amperes should have less (common practice, no source)
+)
+
+
+@dataclass(frozen=True)
+class Pair:
+    """The two voltmeters at one level: current in A, difference in V with its standard uncertainty."""
+
+    current: float
+    difference: float
+    uncertainty: float
+
+
+class Meters(Maker):
+    """Lead resistance, and the difference of the voltmeters."""
+
+    def findings(self) -> dict[str, Callable[[], Finding]]:
+        """By name, how each is worked out."""
+        return {"leads": self.leads, "meters": self.meters}
+
+    def leads(self) -> Finding:
+        found = self._line()
+        if isinstance(found, str):
+            return self.missing("leads", "Ω", found)
+        _, slope, path = found
+        resistance = -slope if path == "discharge" else slope
+        caveats = [f"leads and clamps between the {_NAMES[path]} and the pack's terminals, both of them together"]
+        if float(resistance.x) > TOO_RESISTIVE:
+            caveats.append(f"more than {TOO_RESISTIVE * 1e3:.0f} mΩ: look for a thin lead or a loose clamp")
+        return self.measured("leads", "Ω", resistance, caveats=tuple(caveats))
+
+    def meters(self) -> Finding:
+        found = self._line()
+        if isinstance(found, str):
+            return self.missing("meters", "V", found)
+        offset, _, path = found
+        accuracy = self.declared.accuracy
+        level = float(np.median(self.recording.of(METER_VOLTAGE).value))
+        limit = sum(
+            each.gain * level + each.offset
+            for each in (accuracy.get(METER_VOLTAGE, Accuracy()), accuracy.get(VOLTAGE_OF[path], Accuracy()))
+        )
+        caveats = (
+            f"voltmeter of the {_NAMES[path]} less the one on the terminals; limits: both makers' figures together",
+        )
+        return self.measured("meters", "V", offset, expected=0.0, limits=(-limit, limit), caveats=caveats)
+
+    def _line(self) -> tuple[Quantity, Quantity, str] | str:
+        """(offset in V, slope in Ω, path), or why not."""
+        done = [a for a in self.attempts if a.kind == "stage" and a.levels]
+        if not done:
+            return self.reason("stage")
+        if not len(self.recording.of(METER_VOLTAGE)):
+            return "there is no voltmeter on the pack's terminals to compare with"
+        path = (
+            "discharge"
+            if len(self.recording.of(CURRENT_OF["discharge"]).between(done[0].began, done[-1].at))
+            else "charge"
+        )
+        pairs = [pair for attempt in done for pair in self._pairs(attempt, path)]
+        if len(pairs) < 3 or len({round(pair.current, 1) for pair in pairs}) < 2:
+            return "too few currents were compared"
+        return (*self._least_squares(pairs), path)
+
+    def _pairs(self, attempt: Attempt, path: str) -> list[Pair]:
+        ends = [level.since for level in attempt.levels[1:]] + [attempt.at]
+        found = []
+        for level, end in zip(attempt.levels, ends, strict=True):
+            current = self.recording.of(CURRENT_OF[path]).between(level.since + SETTLING, end)
+            there = self.recording.of(VOLTAGE_OF[path]).between(level.since + SETTLING, end)
+            here = self.recording.of(METER_VOLTAGE).between(level.since + SETTLING, end)
+            if len(here) < 3 or len(there) < 3:
+                continue
+            differences = np.interp(here.t, there.t, there.value) - here.value
+            spread = float(differences.std(ddof=1)) / len(differences) ** 0.5
+            found.append(Pair(float(current.value.mean()), float(differences.mean()), max(spread, 1e-6)))
+        return found
+
+    def _least_squares(self, pairs: Sequence[Pair]) -> tuple[Quantity, Quantity]:
+        currents = np.array([pair.current for pair in pairs])
+        values = np.array([pair.difference for pair in pairs])
+        design = np.column_stack([np.ones_like(currents), currents])
+        solve = np.linalg.pinv(design)
+        freedom = max(len(pairs) - 2, 1)
+        scatter = float(((values - design @ (solve @ values)) ** 2).sum() / freedom) ** 0.5
+        mine = [
+            self.inputs.add("comparison of the voltmeters", value, max(scatter, pair.uncertainty), "normal", freedom)
+            for value, pair in zip(values, pairs, strict=True)
+        ]
+        offset = sum(float(w) * quantity for w, quantity in zip(solve[0], mine, strict=True))
+        slope = sum(float(w) * quantity for w, quantity in zip(solve[1], mine, strict=True))
+        gain = self.declared.accuracy.get(METER_VOLTAGE, Accuracy()).gain
+        fall = abs(float(np.ptp(values))) / max(float(np.ptp(currents)), 1e-9)
+        # the gains of the two differ: it shows where the pack's own voltage moves with the current
+        slope = slope + self.inputs.add("gain of the voltmeters", 0.0, gain * fall / 3.0**0.5, "rectangular")
+        return offset, slope
+
+
+_NAMES = {"charge": "supply", "discharge": "load"}

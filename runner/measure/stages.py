@@ -1,0 +1,201 @@
+"""What is found by levels: the current at which a path opens, the temperature a decade box stands for, and the delay.
+
+The threshold lies between the last level that was held and the first that was not, with equal probability everywhere
+between (JCGM 100:2008, 4.3.7). The delay is the time from when the tripping level was there to the edge, less half of the
+pack's polling period.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from runner.events import CURRENT_OF
+from runner.measure.budget import Quantity
+from runner.measure.cutoff import reading_error, recovery_time
+from runner.measure.edge import Edge, find_edge
+from runner.measure.finding import Finding, Limits, Maker
+from runner.measure.recording import Accuracy, Attempt, Held
+from runner.measure.thermal import abs_difference
+
+SETTING_TIME = 0.1  # s: a level may have been there up to this long before it was read back (MEASURED: replies take ms)
+SETTLING = 0.3  # s of a level that are left out of its mean
+
+
+class Stages(Maker):
+    """The findings of an over-current protection: the current, the delay, and how long the pack stays off."""
+
+    def findings(self) -> dict[str, Callable[[], Finding]]:
+        """By name, how each is worked out."""
+        return {
+            "trip": self.trip,
+            "delay": self.delay,
+            "recovery_time": lambda: recovery_time(self, "try", "stage"),
+        }
+
+    def trip(self) -> Finding:
+        declared, limits = self.declared, self.declared.trip_limits
+        stopped = self.ended("stage", "stopped")
+        if not stopped:
+            return _did_not(self, "stage", "trip", "A", limits, up=True)
+        found = _levels(self, stopped[-1])
+        if isinstance(found, str):
+            return self.missing("trip", "A", found, expected=declared.trip, limits=limits)
+        edge, held, at = found
+        if held is None:
+            low = limits[0] if limits else None
+            why = f"tripped already at the first level, {at.value:.4g} A"
+            failed = low is not None and at.value < low
+            return self.missing("trip", "A", why, expected=declared.trip, limits=limits, failed=failed)
+        before, after = self._flowed(held, at.since), self._flowed(at, edge.last)
+        accuracy = declared.accuracy.get(CURRENT_OF[declared.path], Accuracy())
+        theta = self.inputs.add(
+            "distance of the levels", (before + after) / 2, abs(after - before) / 12.0**0.5, "rectangular"
+        ) + reading_error(self.inputs, accuracy, after, "current reading")
+        caveats = (f"held {before:.4g} A, tripped at {after:.4g} A",)
+        return self.measured("trip", "A", theta, expected=declared.trip, limits=limits, caveats=caveats)
+
+    def delay(self) -> Finding:
+        stopped = self.ended("stage", "stopped")
+        if not stopped:
+            return self.missing("delay", "s", self.reason("stage"), expected=self.declared.delay)
+        found = _levels(self, stopped[-1])
+        if isinstance(found, str):
+            return self.missing("delay", "s", found, expected=self.declared.delay)
+        edge, _, at = found
+        since = self.inputs.add(
+            "when the level was there", at.since - SETTING_TIME / 2, SETTING_TIME / 12.0**0.5, "rectangular"
+        )
+        return _delay(self, edge, since)
+
+    def _flowed(self, level: Held, until: float) -> float:
+        """The mean current that was read while a level stood, or its set value."""
+        part = self.recording.of(CURRENT_OF[self.declared.path]).between(level.since + SETTLING, until - 1e-6)
+        good = part.value[part.value > 0.5 * level.value]
+        return float(good.mean()) if len(good) else level.value
+
+
+class Substituted(Maker):
+    """The findings of a sensor with a decade box in its place."""
+
+    def findings(self) -> dict[str, Callable[[], Finding]]:
+        """By name, how each is worked out."""
+        declared = self.declared
+        return {
+            "trip": lambda: self._threshold("trip", "stopped", declared.trip, declared.trip_limits),
+            "release": lambda: self._threshold("release", "returned", declared.release, declared.release_limits),
+            "hysteresis": self._hysteresis,
+            "delay_and_lag": lambda: self.missing("delay and lag", "s", "a decade box does not lag: see the delay"),
+            "delay": self.delay,
+        }
+
+    def _threshold(self, name: str, outcome: str, expected: float | None, limits: Limits | None) -> Finding:
+        stairs = [attempt for attempt in self.ended("substitute", outcome) if len(attempt.levels) > 1]
+        if not stairs:
+            single = [attempt for attempt in self.ended("substitute", outcome) if len(attempt.levels) == 1]
+            if single and not _stairs_gave_up(self, outcome):
+                return self._at_the_first(name, single[0], expected, limits)
+            return _did_not(self, "substitute", name, "°C", limits, up="over" in self.declared.protection)
+        quantities = [found for attempt in stairs if (found := self._between(attempt)) is not None]
+        if not quantities:
+            return self.missing(name, "°C", self.reason("substitute"), expected=expected, limits=limits)
+        mean = sum(quantities) / len(quantities) + self._box(float(quantities[0].x))
+        caveats = ("a decade box in place of the sensor: the sensor itself, its place and its contact are not tested",)
+        return self.measured(
+            name,
+            "°C",
+            mean,
+            expected=expected,
+            limits=limits,
+            caveats=caveats,
+            repeats=tuple(float(quantity.x) for quantity in quantities),
+        )
+
+    def _at_the_first(self, name: str, attempt: Attempt, expected: float | None, limits: Limits | None) -> Finding:
+        value = attempt.levels[0].value
+        why = f"changed already at the first level, {value:.2f} °C"
+        outside = limits is not None and _outside(
+            value, limits, falling=name == "trip", over="over" in self.declared.protection
+        )
+        return self.missing(name, "°C", why, expected=expected, limits=limits, failed=outside)
+
+    def _between(self, attempt: Attempt) -> Quantity | None:
+        found = _levels(self, attempt)
+        if isinstance(found, str) or found[1] is None:
+            return None
+        low, high = found[1].value, found[2].value
+        return self.inputs.add("distance of the levels", (low + high) / 2, abs(high - low) / 12.0**0.5, "rectangular")
+
+    def _box(self, temperature: float) -> Quantity:
+        """What the box's ± limits come to in K: ΔT = (ΔR/R)·R/|dR/dT|."""
+        slope = self.declared.slope.get(self.sensor or "")
+        half = self.declared.box / abs(slope(temperature)) if slope else 0.0
+        return self.inputs.add("accuracy of the decade box", 0.0, half / 3.0**0.5, "rectangular")
+
+    def _hysteresis(self) -> Finding:
+        trips = [a for a in self.ended("substitute", "stopped") if len(a.levels) > 1]
+        releases = [a for a in self.ended("substitute", "returned") if len(a.levels) > 1]
+        trip = self._between(trips[0]) if trips else None
+        release = self._between(releases[0]) if releases else None
+        if trip is None or release is None:
+            return self.missing("hysteresis", "K", f"the {'trip' if trip is None else 'release'} was not measured")
+        return self.measured("hysteresis", "K", abs_difference(trip, release))
+
+    def delay(self) -> Finding:
+        jumps = [attempt for attempt in self.ended("substitute", "stopped") if len(attempt.levels) == 1]
+        if not jumps:
+            return self.missing("delay", "s", self.reason("substitute"), expected=self.declared.delay)
+        found = _levels(self, jumps[-1])
+        if isinstance(found, str):
+            return self.missing("delay", "s", found, expected=self.declared.delay)
+        edge, _, at = found
+        since = self.inputs.add("moment of the person's key", at.since, self.declared.reaction[1], "normal")
+        return _delay(self, edge, since)
+
+
+def _delay(maker: Maker, edge: Edge, since: Quantity) -> Finding:
+    """From the tripping level to the edge, less half a polling period of the pack."""
+    declared = maker.declared
+    quantity = (
+        maker.inputs.add("instant of the edge", edge.instant, edge.uncertainty, "rectangular")
+        - since
+        - maker.inputs.add("polling of the pack", declared.polling / 2, declared.polling / 12.0**0.5, "rectangular")
+    )
+    return maker.measured("delay", "s", quantity, expected=declared.delay, limits=declared.delay_limits)
+
+
+def _levels(maker: Maker, attempt: Attempt) -> tuple[Edge, Held | None, Held] | str:
+    """(edge, the level held before, the level that changed it), or why not."""
+    current = maker.recording.of(CURRENT_OF[maker.declared.path])
+    edge = find_edge(current, attempt.at, rising=attempt.outcome == "returned")
+    if edge is None:
+        return "the samples around the change are too few to evaluate"
+    begun = [level for level in attempt.levels if level.since <= edge.first]
+    if not begun:
+        return "the change came before the first level"
+    return edge, begun[-2] if len(begun) > 1 else None, begun[-1]
+
+
+def _stairs_gave_up(maker: Maker, outcome: str) -> bool:
+    return any(attempt.outcome == "gave up" and len(attempt.levels) > 1 for attempt in maker.attempts)
+
+
+def _outside(value: float, limits: Limits, *, falling: bool, over: bool) -> bool:
+    """Whether a change that came at the first level already came too early for the limits."""
+    low, high = limits
+    if falling == over:
+        return low is not None and value < low
+    return high is not None and value > high
+
+
+def _did_not(maker: Maker, kind: str, name: str, unit: str, limits: Limits | None, *, up: bool) -> Finding:
+    """It was given up: is the last level beyond the limits, so that this is a failure?"""
+    declared = maker.declared
+    expected = declared.trip if name == "trip" else declared.release
+    given_up = [attempt for attempt in maker.attempts if attempt.kind == kind and attempt.outcome == "gave up"]
+    mine = [attempt for attempt in given_up if name in attempt.why]
+    if not mine or mine[0].limit is None or limits is None:
+        return maker.missing(name, unit, maker.reason(kind), expected=expected, limits=limits)
+    low, high = limits
+    rising = up if name == "trip" else not up
+    beyond = (high is not None and mine[0].limit > high) if rising else (low is not None and mine[0].limit < low)
+    return maker.missing(name, unit, mine[0].why, expected=expected, limits=limits, failed=beyond)

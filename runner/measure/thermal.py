@@ -1,0 +1,159 @@
+"""Trip, release, hysteresis, delay and lag of one temperature sensor, from ramps of a reference thermometer beside it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+
+from runner.events import CURRENT_OF, PROBE_TEMPERATURE
+from runner.measure.budget import Quantity
+from runner.measure.edge import find_edge
+from runner.measure.finding import Finding, Maker
+from runner.measure.ramp import SETTLING, fit_ramp
+from runner.measure.recording import Attempt, Declared, Recording
+from runner.measure.threshold import Crossing, Threshold, find_threshold, shared
+
+
+def abs_difference(trip: Quantity, release: Quantity) -> Quantity:
+    """How far trip and release are apart, positive whichever is the higher."""
+    return trip - release if float(trip.x) >= float(release.x) else release - trip
+
+
+SLOWEST_LAG = 20.0  # s: by how much sensor, delay and polling may be behind the probe when a heating is given up
+
+
+class Thermal(Maker):
+    """The findings of one sensor: trip, release, hysteresis, delay and lag."""
+
+    def __init__(self, recording: Recording, declared: Declared, sensor: str) -> None:
+        super().__init__(recording, declared, sensor)
+        self.common = shared(self.inputs, declared, sensor)
+
+    def findings(self) -> dict[str, Callable[[], Finding]]:
+        """By name, how each is worked out."""
+        rising = "over" in self.declared.protection
+        trip, trip_crossings = self._threshold("heat" if rising else "cool", "stopped")
+        release, release_crossings = self._threshold("cool" if rising else "heat", "returned")
+        declared = self.declared
+        return {
+            "trip": lambda: self._finding(
+                "trip", trip, trip_crossings, declared.trip, declared.trip_limits, "heat" if rising else "cool"
+            ),
+            "release": lambda: self._finding(
+                "release",
+                release,
+                release_crossings,
+                declared.release,
+                declared.release_limits,
+                "cool" if rising else "heat",
+            ),
+            "hysteresis": lambda: self._hysteresis(trip, release),
+            "delay_and_lag": lambda: self._delay_and_lag(trip, trip_crossings),
+        }
+
+    # ---- from attempts to thresholds -------------------------------------------------------------------------
+
+    def _threshold(self, kind: str, wanted: str) -> tuple[Threshold | None, list[Crossing]]:
+        crossings = [
+            crossing
+            for attempt in self.attempts
+            if attempt.kind == kind and attempt.outcome == wanted
+            for crossing in [self._crossing(attempt, rising=wanted == "returned")]
+            if crossing is not None
+        ]
+        if not crossings:
+            return None, []
+        return find_threshold(crossings, self.declared, self.common, self.inputs), crossings
+
+    def _crossing(self, attempt: Attempt, *, rising: bool) -> Crossing | None:
+        edge = find_edge(self.recording.of(CURRENT_OF[self.declared.path]), attempt.at, rising=rising)
+        if edge is None:
+            return None
+        settled = attempt.began if attempt.ramp_began is None else attempt.ramp_began + SETTLING
+        not_before = min(settled, max(edge.instant - 20.0, attempt.began))
+        ramp = fit_ramp(self.recording.of(PROBE_TEMPERATURE), edge.instant, not_before, self.declared.resolution)
+        return None if ramp is None else Crossing(attempt, edge, ramp)
+
+    # ---- from thresholds to findings -------------------------------------------------------------------------
+
+    def _finding(
+        self,
+        name: str,
+        threshold: Threshold | None,
+        crossings: Sequence[Crossing],
+        expected: float | None,
+        limits: tuple[float, float] | None,
+        kind: str,
+    ) -> Finding:
+        given_up = [attempt for attempt in self.attempts if attempt.kind == kind and attempt.outcome == "gave up"]
+        if given_up:
+            return self._did_not(name, given_up[0], expected, limits, crossings)
+        if threshold is None:
+            return self.missing(name, "°C", self.reason(kind), expected=expected, limits=limits)
+        if threshold.impossible:
+            return self.missing(name, "°C", threshold.impossible, expected=expected, limits=limits)
+        caveats = list(threshold.caveats)
+        early = [crossing for crossing in crossings if crossing.attempt.ramp_began is None]
+        if early:
+            caveats.append(
+                f"{len(early)} of {len(crossings)} changes came before the slow ramp began: functional, not measured slowly"
+            )
+        return self.measured(
+            name,
+            "°C",
+            threshold.value,
+            expected=expected,
+            limits=limits,
+            caveats=tuple(caveats),
+            fit=threshold.fit,
+            repeats=tuple(crossing.ramp.temperature for crossing in crossings),
+            plots=tuple(crossings),
+        )
+
+    def _hysteresis(self, trip: Threshold | None, release: Threshold | None) -> Finding:
+        if trip is None or release is None or trip.impossible or release.impossible:
+            missing = "trip" if trip is None or trip.impossible else "release"
+            return self.missing("hysteresis", "K", f"the {missing} was not measured")
+        return self.measured(
+            "hysteresis",
+            "K",
+            abs_difference(trip.value, release.value),
+            caveats=("the probe's error is taken to be the same at both temperatures",),
+        )
+
+    def _delay_and_lag(self, trip: Threshold | None, crossings: Sequence[Crossing]) -> Finding:
+        if trip is None or trip.delay_and_lag is None or trip.impossible:
+            why = (
+                "the trip was not measured"
+                if trip is None or trip.impossible
+                else f"needs ramps at two distinct rates: {trip.fit}"
+            )
+            return self.missing("delay and lag", "s", why)
+        return self.measured(
+            "delay and lag",
+            "s",
+            trip.delay_and_lag,
+            caveats=("the pack's trip delay, half its polling period, and the lag of its sensor beyond the probe's",),
+            fit=trip.fit,
+        )
+
+    def _did_not(
+        self,
+        name: str,
+        attempt: Attempt,
+        expected: float | None,
+        limits: tuple[float, float] | None,
+        crossings: Sequence[Crossing],
+    ) -> Finding:
+        """It did not trip (or release) by the temperature at which it was given up. Is that enough to fail it?"""
+        assert attempt.limit is not None
+        declared = self.declared
+        lower, upper = limits if limits else (None, None)
+        margin = abs(attempt.rate) * SLOWEST_LAG + 2 * (declared.calibration[0] ** 2 + declared.coupling**2) ** 0.5
+        beyond = (
+            upper is not None
+            and lower is not None
+            and (attempt.limit - margin > upper if attempt.rate > 0 else attempt.limit + margin < lower)
+        )
+        caveats = (f"it did {len(crossings)} time(s) before",) if crossings else ()
+        reason = attempt.why if beyond else f"{attempt.why}, which is too near to the limits to say more"
+        return self.missing(name, "°C", reason, expected=expected, limits=limits, failed=beyond, caveats=caveats)

@@ -1,0 +1,374 @@
+"""The steps a procedure may have, each a model here and a class in engine/steps. See procedures/README.md for their use.
+
+Rule: every value is an expression whose dimension is checked when the file is read; every wait has an end (``give_up``).
+"""
+
+from __future__ import annotations
+
+import string
+from collections.abc import Iterator
+from typing import Annotated, Any, Literal, Self
+
+from pydantic import AfterValidator, Field, ValidationInfo, ValidatorFunctionWrapHandler, model_validator
+
+from runner.sheets.fields import (
+    NAMES,
+    AnyExpression,
+    CurrentExpression,
+    RampExpression,
+    Sheet,
+    TemperatureExpression,
+    TimeExpression,
+    VoltageExpression,
+    dimension_of,
+)
+from runner.sheets.source import normal_key
+
+TEXT_NAMES = {"sensor": "text", "place": "text"}
+
+
+def _check_text(text: str, info: ValidationInfo) -> str:
+    known = {*(info.context or {}).get(NAMES, {}), *TEXT_NAMES}
+    try:
+        wanted = [normal_key(name) for _, name, _, _ in string.Formatter().parse(text) if name is not None]
+    except ValueError as error:
+        raise ValueError(f"the braces in the text do not match ({error}); write {{trip}} for a value") from error
+    for name in wanted:
+        if name not in known:
+            raise ValueError(f"{{{name}}} is not known here; known are {', '.join(sorted(known))}")
+    return text
+
+
+Text = Annotated[str, AfterValidator(_check_text)]
+
+
+class Confirm(Sheet):
+    """A hold point: nothing goes on until a person has said so. ``record`` is what is written down about it."""
+
+    say: Text
+    record: str = ""
+
+
+class Read(Sheet):
+    """The operator types a reading, or picks a word from ``choices``. Outside ``lowest`` … ``highest`` a second look is asked for.
+
+    ``unit`` is the unit shown and assumed where only a number is typed. ``doubtful`` are choices that count as bad news.
+    """
+
+    say: Text
+    record: str
+    unit: str = ""
+    lowest: AnyExpression | None = None
+    highest: AnyExpression | None = None
+    choices: tuple[str, ...] = ()
+    doubtful: tuple[str, ...] = ()
+    role: Literal["", "display", "counter", "meter", "probe"] = ""
+
+    @model_validator(mode="after")
+    def _number_or_word(self) -> Self:
+        if bool(self.unit) == bool(self.choices):
+            raise ValueError("read needs either unit (a number is typed) or choices (a word is picked); keep one")
+        if self.unit:
+            try:
+                dimension = dimension_of(f"1 {self.unit}", {})
+            except ValueError as error:
+                raise ValueError(f"{self.unit!r} is not a unit used here; write for example V, A, Ah, degC") from error
+            for name in ("lowest", "highest"):
+                limit = getattr(self, name)
+                if limit is not None and limit.dimension != dimension:
+                    raise ValueError(f"{name} is a {limit.dimension}, the reading is a {dimension}; give one kind")
+        stray = [word for word in self.doubtful if word not in self.choices]
+        if stray:
+            raise ValueError(f"doubtful names {', '.join(stray)}, which is not one of the choices; spell it as there")
+        return self
+
+
+class Inspect(Sheet):
+    """Things to look at, one after the other: each is seen good, seen bad, or not seen, with a note and files if wanted."""
+
+    say: Text
+    items: tuple[str, ...] = Field(min_length=1)
+
+
+class Charge(Sheet):
+    """Switch the supply on and charge until ``until``.
+
+    ``steady``: the current has been at its set point for ``steady``. ``full``: it has tapered to ``end_current``.
+    ``stopped``: the pack's own protection has opened the path. ``for``: a time has passed.
+    """
+
+    voltage: VoltageExpression
+    current: CurrentExpression
+    until: Literal["steady", "full", "stopped", "time"] = "steady"
+    steady: TimeExpression | None = None
+    end_current: CurrentExpression | None = None
+    for_: TimeExpression | None = Field(default=None, alias="for")
+    give_up: TimeExpression | None = None
+    say: Text = ""
+
+    @model_validator(mode="after")
+    def _complete(self) -> Self:
+        needed = {"steady": "steady", "full": "end_current", "time": "for_", "stopped": "give_up"}[self.until]
+        if getattr(self, needed) is None:
+            raise ValueError(f"charging until {self.until} needs {needed.rstrip('_')}; add it")
+        if self.until == "full" and self.give_up is None:
+            raise ValueError("charging until full has no give_up; add for example give_up: 12 h")
+        return self
+
+
+class Drain(Sheet):
+    """Switch the load on and discharge until ``until``: steady (for ``steady``), stopped by the pack, or a time (``for``).
+
+    ``floor`` is the pack voltage under load at which a pack that does not protect itself is given up.
+    """
+
+    current: CurrentExpression
+    until: Literal["steady", "stopped", "time"] = "stopped"
+    floor: VoltageExpression
+    steady: TimeExpression | None = None
+    for_: TimeExpression | None = Field(default=None, alias="for")
+    give_up: TimeExpression | None = None
+    say: Text = ""
+
+    @model_validator(mode="after")
+    def _complete(self) -> Self:
+        needed = {"steady": "steady", "time": "for_", "stopped": "give_up"}[self.until]
+        if getattr(self, needed) is None:
+            raise ValueError(f"draining until {self.until} needs {needed.rstrip('_')}; add it")
+        return self
+
+
+class Stage(Sheet):
+    """Raise the current of a path step by step, ``dwell`` at each level, until the pack stops it (or to the end: ``done``).
+
+    ``path`` is charge or discharge; a charge needs the supply's ``voltage``, a discharge the ``floor`` of the pack's.
+    """
+
+    path: Literal["charge", "discharge"]
+    from_: CurrentExpression = Field(alias="from")
+    to: CurrentExpression
+    step: CurrentExpression
+    dwell: TimeExpression
+    until: Literal["stopped", "done"] = "stopped"
+    voltage: VoltageExpression | None = None
+    floor: VoltageExpression | None = None
+    say: Text = ""
+
+    @model_validator(mode="after")
+    def _complete(self) -> Self:
+        needed = "voltage" if self.path == "charge" else "floor"
+        if getattr(self, needed) is None:
+            raise ValueError(f"stages of {self.path} need {needed}; add it")
+        return self
+
+
+class Recover(Sheet):
+    """Everything off; wait until the pack's terminals carry voltage again by themselves, or ``give_up`` has passed."""
+
+    give_up: TimeExpression
+    say: Text = ""
+
+
+class Wake(Sheet):
+    """Charge gently until the pack's terminals stay up by themselves; the charge put in is counted and named.
+
+    Passed over where the pack has come back already.
+    """
+
+    voltage: VoltageExpression
+    current: CurrentExpression
+    for_: TimeExpression = Field(alias="for")
+    give_up: TimeExpression
+    say: Text = ""
+
+
+class Try(Sheet):
+    """After an over-voltage or over-current trip: look again and again whether the pack takes (or gives) current.
+
+    At each look ``path`` is switched on for ``look``; between looks the pack rests for ``pause``, or is drained with
+    ``drain`` (A) for as long, so that its voltage comes down.
+    """
+
+    path: Literal["charge", "discharge"]
+    current: CurrentExpression
+    voltage: VoltageExpression | None = None
+    look: TimeExpression
+    pause: TimeExpression
+    drain: CurrentExpression | None = None
+    floor: VoltageExpression
+    give_up: TimeExpression
+    say: Text = ""
+
+    @model_validator(mode="after")
+    def _complete(self) -> Self:
+        if self.path == "charge" and self.voltage is None:
+            raise ValueError("a try to charge needs voltage; add it")
+        return self
+
+
+class Substitute(Sheet):
+    """A decade box in the sensor's place: set it to the resistances of ``from`` … ``to`` in steps of ``step``, ``dwell`` at
+    each, until the current has stopped or returned. A single large step measures the delay alone.
+    """
+
+    from_: TemperatureExpression = Field(alias="from")
+    to: TemperatureExpression
+    step: AnyExpression
+    dwell: TimeExpression
+    until: Literal["stopped", "returned"]
+    say: Text = ""
+
+    @model_validator(mode="after")
+    def _step_is_a_difference(self) -> Self:
+        if self.step.dimension != "temperature difference":
+            raise ValueError(f"step is a {self.step.dimension}; write it in K, for example 0.5 K")
+        return self
+
+
+class _Ramp(Sheet):
+    say: Text
+    rate: RampExpression
+    approach: TemperatureExpression
+    give_up: TemperatureExpression
+
+
+class Heat(_Ramp):
+    """Heat the sensor: freely up to ``approach``, then at ``rate``, until the current has stopped (or returned).
+
+    At ``give_up`` it ends without.
+    """
+
+    until: Literal["stopped", "returned"] = "stopped"
+
+
+class Cool(_Ramp):
+    """Cool the sensor: freely down to ``approach``, then at ``rate``, until the current has returned (or stopped).
+
+    At ``give_up`` it ends without.
+    """
+
+    until: Literal["stopped", "returned"] = "returned"
+
+
+class Rest(Sheet):
+    """Everything off for a time."""
+
+    for_: TimeExpression = Field(alias="for")
+    say: Text = ""
+
+
+class Wait(Sheet):
+    """Leave the outputs as they are, for a time or until the probe is below or above a temperature."""
+
+    for_: TimeExpression | None = Field(default=None, alias="for")
+    below: TemperatureExpression | None = None
+    above: TemperatureExpression | None = None
+    give_up: TimeExpression | None = None
+    say: Text = ""
+
+    @model_validator(mode="after")
+    def _one_condition(self) -> Self:
+        given = [item for item in (self.for_, self.below, self.above) if item is not None]
+        if len(given) != 1:
+            raise ValueError("wait needs exactly one of for, below, above; for example for: 30 s")
+        if self.for_ is None and self.give_up is None:
+            raise ValueError("a wait for a temperature has no give_up; add for example give_up: 20 min")
+        return self
+
+
+class Off(Sheet):
+    """Supply and load off, read back."""
+
+    say: Text = ""
+
+
+class Repeat(Sheet):
+    """Steps several times: for each sensor of the protection, for each of some values, or a number of times."""
+
+    each: str = ""
+    values: tuple[Any, ...] = ()
+    times: int = Field(default=0, ge=0, le=50)
+    steps: tuple[StepItem, ...] = Field(min_length=1)
+
+    @model_validator(mode="wrap")
+    @classmethod
+    def _scope(cls, data: Any, handler: ValidatorFunctionWrapHandler, info: ValidationInfo) -> Self:
+        """The loop's own name is known inside its steps and nowhere else."""
+        names = (info.context or {}).get(NAMES, {})
+        each = normal_key(str(data.get("each", ""))) if isinstance(data, dict) else ""
+        if not each or each == "sensor":
+            return handler(data)  # type: ignore[no-any-return]
+        if each in names:
+            raise ValueError(f"{each!r} already has a meaning; call the loop something else")
+        values = data.get("values")
+        dimension = dimension_of(values[0], names) if isinstance(values, list) and values else "ratio"
+        names[each] = dimension
+        try:
+            return handler(data)  # type: ignore[no-any-return]
+        finally:
+            del names[each]
+
+    @model_validator(mode="after")
+    def _one_way(self, info: ValidationInfo) -> Self:
+        if bool(self.each) == bool(self.times):
+            raise ValueError("repeat needs either each or times; for example times: 3")
+        if self.each and self.each != "sensor" and not self.values:
+            raise ValueError(f"repeat each {self.each} has no values; add values: [1 K/min, 2 K/min]")
+        if self.values:
+            names = (info.context or {}).get(NAMES, {})
+            dimensions = {dimension_of(value, names) for value in self.values}
+            if len(dimensions) > 1:
+                raise ValueError(f"the values are of different kinds ({', '.join(sorted(dimensions))}); give one kind")
+        return self
+
+
+class StepItem(Sheet):
+    """One step: exactly one of these keys."""
+
+    confirm: Confirm | None = None
+    read: Read | None = None
+    inspect: Inspect | None = None
+    charge: Charge | None = None
+    drain: Drain | None = None
+    stage: Stage | None = None
+    recover: Recover | None = None
+    wake: Wake | None = None
+    try_: Try | None = Field(default=None, alias="try")
+    substitute: Substitute | None = None
+    heat: Heat | None = None
+    cool: Cool | None = None
+    rest: Rest | None = None
+    wait: Wait | None = None
+    off: Off | None = None
+    repeat: Repeat | None = None
+
+    @model_validator(mode="before")
+    @classmethod
+    def _bare_word(cls, data: Any) -> Any:
+        """``- off`` and ``off:`` mean ``off: {}``."""
+        if isinstance(data, str):
+            data = {normal_key(data): {}}
+        return {key: {} if value is None else value for key, value in data.items()} if isinstance(data, dict) else data
+
+    @model_validator(mode="after")
+    def _exactly_one(self) -> Self:
+        if len([True for _ in self._given()]) != 1:
+            raise ValueError(
+                "a step is exactly one of "
+                + ", ".join(field.alias or name for name, field in type(self).model_fields.items())
+                + "; begin a new step with a dash"
+            )
+        return self
+
+    def _given(self) -> Iterator[tuple[str, Any]]:
+        for name in type(self).model_fields:
+            if getattr(self, name) is not None:
+                yield name, getattr(self, name)
+
+    def step(self) -> tuple[str, Any]:
+        """(kind, the step itself)."""
+        name, step = next(self._given())
+        return name.rstrip("_"), step
+
+
+Repeat.model_rebuild()  # it holds steps, which hold repeats
