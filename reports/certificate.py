@@ -3,28 +3,38 @@
 from __future__ import annotations
 
 import datetime
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 import jinja2
 
+from reports.coverage import coverage
 from reports.pdf import write_pdf
 from reports.plots import crossings_svg
 from reports.wording import worded
 from runner.conduct.evaluate import Evaluation
 from runner.errors import RecordError
 from runner.events import PROBE_TEMPERATURE
-from runner.measure.conformity import CONDITIONAL_FAIL, CONDITIONAL_PASS, FAIL, NOT_MEASURED, PASS, RULES
+from runner.measure.conformity import CONDITIONAL_FAIL, CONDITIONAL_PASS, FAIL, NOT_MEASURED, PASS, RULES, worst
 from runner.measure.finding import Finding
 from runner.record.folder import CERTIFICATE_HTML, CERTIFICATE_PDF, write_whole
 from runner.sheets.bench import Instrument
 from runner.sheets.quantity import shown
 
 TEMPLATES = Path(__file__).parent / "templates"
-MARKS = {PASS: "✓", CONDITIONAL_PASS: "(✓)", CONDITIONAL_FAIL: "(✗)", FAIL: "✗", NOT_MEASURED: "○"}
+NO_STATEMENT = "no statement"  # of a run that looks and measures nothing
+MARKS = {NO_STATEMENT: "", PASS: "✓", CONDITIONAL_PASS: "(✓)", CONDITIONAL_FAIL: "(✗)", FAIL: "✗", NOT_MEASURED: "○"}
 USED = ("supply", "probe", "meter")  # roles whose readings are in the evidence whenever the bench has them
-SIDES = {PASS: "good", CONDITIONAL_PASS: "good", CONDITIONAL_FAIL: "bad", FAIL: "bad", NOT_MEASURED: "open"}
+SIDES = {
+    NO_STATEMENT: "open",
+    PASS: "good",
+    CONDITIONAL_PASS: "good",
+    CONDITIONAL_FAIL: "bad",
+    FAIL: "bad",
+    NOT_MEASURED: "open",
+}
 
 
 @dataclass(frozen=True)
@@ -36,13 +46,15 @@ class Written:
     why: str
 
 
-def write_certificate(evaluation: Evaluation, issued: str) -> Written:
-    """Write certificate.html and certificate.pdf into the run folder. ``issued`` is the date of issue, ISO 8601.
+def write_certificate(
+    evaluations: Sequence[Evaluation], folder: Path, issued: str, not_begun: Sequence[tuple[str, str]] = ()
+) -> Written:
+    """Write certificate.html and certificate.pdf of one run, or of several of one pack, into a folder.
 
+    ``issued`` is the date of issue, ISO 8601; ``not_begun`` are procedures that were planned and not run, with the reason.
     Raises RecordError if the folder cannot be written; a PDF that cannot be made is no error.
     """
-    html = render(evaluation, issued)
-    folder = evaluation.folder.path
+    html = render(evaluations, folder.name, issued, not_begun)
     write_whole(folder / CERTIFICATE_HTML, html.encode())
     try:
         why = write_pdf(html, folder / CERTIFICATE_PDF)
@@ -51,7 +63,9 @@ def write_certificate(evaluation: Evaluation, issued: str) -> Written:
     return Written(folder / CERTIFICATE_HTML, None if why else folder / CERTIFICATE_PDF, why)
 
 
-def render(evaluation: Evaluation, issued: str) -> str:
+def render(
+    evaluations: Sequence[Evaluation], number: str, issued: str, not_begun: Sequence[tuple[str, str]] = ()
+) -> str:
     """The certificate as one self-contained HTML page."""
     environment = jinja2.Environment(
         loader=jinja2.FileSystemLoader(TEMPLATES),
@@ -60,53 +74,107 @@ def render(evaluation: Evaluation, issued: str) -> str:
         trim_blocks=True,
         lstrip_blocks=True,
     )
-    return environment.get_template("certificate.html.jinja").render(_contents(evaluation, issued))
+    contents = _contents(evaluations, number, issued, not_begun)
+    return environment.get_template("certificate.html.jinja").render(contents)
 
 
-def _contents(evaluation: Evaluation, issued: str) -> dict[str, Any]:
-    story, pack, bench = evaluation.story, evaluation.pack, evaluation.bench
-    end = story.end
-    files = evaluation.resolved["files"]
-    first = evaluation.recording.of(PROBE_TEMPERATURE).value[:1]
+def _contents(
+    evaluations: Sequence[Evaluation], number: str, issued: str, not_begun: Sequence[tuple[str, str]]
+) -> dict[str, Any]:
+    first = evaluations[0]
+    pack, bench = first.pack, first.bench
+    statements = [f.conformity for each in evaluations for f in each.findings if f.conformity is not None]
+    conformity = worst(statements) if any(each.declared.wanted for each in evaluations) else NO_STATEMENT
+    covered = coverage(pack, evaluations, not_begun)
     return {
-        "number": evaluation.folder.number,
-        "simulated": bench.simulated,
-        "title": evaluation.procedure.title,
-        "purpose": evaluation.procedure.purpose,
+        "number": number,
+        "simulated": any(each.bench.simulated for each in evaluations),
+        "title": first.procedure.title if len(evaluations) == 1 else f"{len(evaluations)} procedures on one pack",
         "pack": pack,
         "bench": bench,
         "ratings": f"{pack.chemistry}, {pack.cells_in_series} in series, {shown(pack.nominal_voltage, 'voltage')}, "
         f"{shown(pack.rated_capacity, 'charge')}",
-        "procedure": f"{evaluation.procedure.name}, SHA-256 {files['procedure.yaml']['sha256'][:16]}…",
-        "pack_sheet": f"SHA-256 {files['pack.yaml']['sha256'][:16]}…",
-        "version": evaluation.resolved["version"],
-        "began": _when(story.began),
-        "ended": _when(story.ended),
+        "pack_sheet": f"SHA-256 {first.resolved['files']['pack.yaml']['sha256'][:16]}…",
+        "version": first.resolved["version"],
+        "began": _when(min(each.story.began for each in evaluations)),
+        "ended": _when(max(each.story.ended for each in evaluations)),
         "issued": issued[:10],
-        "surroundings": f"reference thermometer read {first[0]:.1f} °C at the start" if len(first) else "not recorded",
-        "conformity": evaluation.conformity,
-        "mark": MARKS[evaluation.conformity],
-        "side": SIDES[evaluation.conformity],
-        "early": "" if end is not None and not end.early else (end.reason if end else "the record breaks off"),
-        "rows": [_row(finding) for finding in evaluation.findings],
-        "notes": _notes(evaluation),
+        "surroundings": _surroundings(evaluations),
+        "conformity": conformity,
+        "mark": MARKS[conformity],
+        "side": SIDES[conformity],
+        "early": [f"{each.procedure.title}: {why}" for each in evaluations if (why := _early(each))],
+        "parts": [_part(each) for each in evaluations],
+        "several": len(evaluations) > 1,
         "rule": RULES[bench.decision.rule],
         "coverage": f"{bench.decision.coverage * 100:g}",
-        "instruments": [
-            _instrument(role, instrument, evaluation)
-            for role, instrument in bench.roles().items()
-            if role in USED or role in evaluation.procedure.needs
+        "covered": [(row, SIDES.get(row.statement, "open"), MARKS.get(row.statement, "○")) for row in covered],
+        "condition": [row for each in evaluations for row in _condition(each)],
+        "instruments": _instruments(evaluations),
+        "cautions": list(dict.fromkeys(caution for each in evaluations for caution in each.procedure.cautions)),
+        "plots": [
+            svg
+            for number, each in enumerate(evaluations)
+            for finding in each.findings
+            if (svg := crossings_svg(finding, each.recording, f"run{number}"))
         ],
-        "untested": _untested(evaluation),
-        "answers": [(_when(each.utc), each.record, each.value, each.by) for each in story.replies],
+    }
+
+
+def _part(evaluation: Evaluation) -> dict[str, Any]:
+    """What one run adds: its method, results, notes, deviations and hold points."""
+    story = evaluation.story
+    procedure = evaluation.procedure
+    digest = evaluation.resolved["files"]["procedure.yaml"]["sha256"]
+    return {
+        "run": evaluation.folder.number,
+        "title": procedure.title,
+        "purpose": procedure.purpose,
+        "method": f"{procedure.name}, SHA-256 {digest[:16]}…",
+        "when": f"{_when(story.began)} to {_when(story.ended)[11:]}",
+        "rows": [_row(finding) for finding in evaluation.findings],
+        "notes": _notes(evaluation),
+        "answers": [
+            (_when(each.utc), each.record, each.value, each.by) for each in story.replies if each.value == "go on"
+        ],
         "remarks": [
             f"{t / 60:.1f} min: {say}"
             for t, say in story.remarks
             if not say.startswith("Making the bench safe: every step")
         ],
-        "cautions": evaluation.procedure.cautions,
-        "plots": [svg for finding in evaluation.findings if (svg := crossings_svg(finding, evaluation.recording))],
     }
+
+
+def _early(evaluation: Evaluation) -> str:
+    end = evaluation.story.end
+    return "" if end is not None and not end.early else (end.reason if end else "the record breaks off")
+
+
+def _surroundings(evaluations: Sequence[Evaluation]) -> str:
+    for evaluation in evaluations:
+        for typed in evaluation.story.typed:
+            if "ambient" in typed.name:
+                return f"{typed.value:.1f} °C ambient, as read on arrival"
+    for evaluation in evaluations:
+        first = evaluation.recording.of(PROBE_TEMPERATURE).value[:1]
+        if len(first):
+            return f"reference thermometer read {first[0]:.1f} °C at the start"
+    return "not recorded"
+
+
+def _condition(evaluation: Evaluation) -> list[dict[str, str]]:
+    """What was looked at and read by a person: each item with what was seen, what was remarked, what was attached."""
+    beside = {reply.record: reply for reply in evaluation.story.replies}
+    rows = []
+    for note in evaluation.story.notes:
+        reply = beside.get(note.name)
+        files = ", ".join(name.split()[0] for name in reply.files) if reply else ""
+        said = "; ".join(
+            part for part in (note.why if note.why != note.text else "", reply.note if reply else "") if part
+        )
+        mark = {"good": "✓", "bad": "✗", "not seen": "○"}.get(note.text, "✗" if note.why else "")
+        rows.append({"name": note.name, "text": note.text, "mark": mark, "said": said, "files": files})
+    return rows
 
 
 def _when(utc: str) -> str:
@@ -159,8 +227,18 @@ def _notes(evaluation: Evaluation) -> list[str]:
     return [f"{', '.join(where)}: {text}." for text, where in notes.items()]
 
 
+def _instruments(evaluations: Sequence[Evaluation]) -> list[dict[str, str]]:
+    """Every instrument that was used, once."""
+    found: dict[str, dict[str, str]] = {}
+    for evaluation in evaluations:
+        for role, instrument in evaluation.bench.roles().items():
+            if role in USED or role in evaluation.procedure.needs:
+                found.setdefault(role, _instrument(role, instrument, evaluation))
+    return list(found.values())
+
+
 def _instrument(role: str, instrument: Instrument, evaluation: Evaluation) -> dict[str, str]:
-    identity = evaluation.resolved["identities"].get(role, "")
+    answered = evaluation.resolved["identities"].get(role, "")
     due = instrument.calibration_due
     overdue = due is not None and evaluation.story.began[:10] > due.isoformat()
     calibration = (
@@ -170,25 +248,7 @@ def _instrument(role: str, instrument: Instrument, evaluation: Evaluation) -> di
     )
     return {
         "role": role,
-        "identity": identity,
+        "identity": answered or f"{instrument.model or '—'} (read by hand)",
         "calibration": calibration,
         "certificate": instrument.certificate or "—",
     }
-
-
-def _untested(evaluation: Evaluation) -> list[str]:
-    """Declared protections and sensors that this certificate says nothing about."""
-    kinds = [
-        kind for kind in type(evaluation.pack.protections).model_fields if evaluation.pack.protection(kind) is not None
-    ]
-    rows = [
-        f"{kind.replace('_', ' ')}: not part of this procedure"
-        for kind in kinds
-        if kind != evaluation.procedure.protection
-    ]
-    tested = evaluation.procedure.protection or ""
-    protection = evaluation.pack.protection(tested)
-    left = [name for name in getattr(protection, "sensors", ()) if name not in evaluation.declared.sensors]
-    if left:
-        rows.insert(0, f"{tested.replace('_', ' ')} through {', '.join(left)}: left out of this run")
-    return rows

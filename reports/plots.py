@@ -35,8 +35,11 @@ _STYLE: Any = {
 }
 
 
-def crossings_svg(finding: Finding, recording: Recording) -> str:
-    """All crossings of a finding as one SVG picture, PER_ROW to a row; empty if there are none."""
+def crossings_svg(finding: Finding, recording: Recording, prefix: str = "") -> str:
+    """All crossings of a finding as one SVG picture, PER_ROW to a row; empty if there are none.
+
+    ``prefix`` keeps its ids apart from those of the pictures of other runs on the same page.
+    """
     if not finding.plots:
         return ""
     rows = -(-len(finding.plots) // PER_ROW)
@@ -49,7 +52,7 @@ def crossings_svg(finding: Finding, recording: Recording) -> str:
         figure.savefig(out, format="svg", metadata={"Date": None})
     svg = out.getvalue()
     svg = svg[svg.index("<svg") :]
-    return _own_ids(svg, f"{finding.name}-{finding.sensor}".replace(" ", "-"))
+    return _own_ids(svg, f"{prefix}-{finding.name}-{finding.sensor}".replace(" ", "-"))
 
 
 def _own_ids(svg: str, prefix: str) -> str:

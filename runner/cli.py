@@ -60,14 +60,43 @@ def _parser() -> argparse.ArgumentParser:
         "--scenario", default="sound", help="what the pack is like, or what goes wrong; “list” lists them"
     )
     rehearse.add_argument("--speed", help="how fast time runs: a number, or max")
+    rehearse.add_argument("--by-hand", action="store_true", help="a bench with nothing on a cable but the supply")
+    _session(rehearse)
     _common(rehearse)
 
     run = _command(commands, "run", _run, "run procedures on a bench")
-    run.add_argument("procedures", nargs="+", metavar="PROCEDURE", help="name or file")
+    run.add_argument("procedures", nargs="*", metavar="PROCEDURE", help="name or file")
     run.add_argument("--pack", required=True, help="pack sheet")
     run.add_argument("--bench", required=True, help="bench file")
+    _session(run)
     _common(run)
 
+    _add_after_a_run(commands)
+    _add_files_and_benches(commands)
+    return parser
+
+
+def _add_after_a_run(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    evaluate = _command(commands, "evaluate", _evaluate, "work out the findings of a run again, with this version")
+    evaluate.add_argument("folder", metavar="RUN_FOLDER")
+    evaluate.add_argument("--json", action="store_true", help="print findings.json")
+
+    certificate = _command(
+        commands,
+        "certificate",
+        _certificate,
+        "make the certificate of a run, of a session, or of several runs of one pack",
+    )
+    certificate.add_argument("folders", nargs="+", metavar="RUN_FOLDER")
+
+    resume = _command(
+        commands, "resume", _resume, "go on with a run or a session after a stop, a crash or a lunch break"
+    )
+    resume.add_argument("folder", metavar="RUN_FOLDER")
+    _common(resume)
+
+
+def _add_files_and_benches(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
     check = _command(commands, "check", _check, "check pack sheets, bench files, procedures, dialects and answers")
     check.add_argument("files", nargs="+", metavar="FILE")
 
@@ -75,13 +104,6 @@ def _parser() -> argparse.ArgumentParser:
         commands, "bench", _bench, "call the roll: ask every instrument of a bench who it is and what it reads"
     )
     bench.add_argument("bench", metavar="BENCH.yaml")
-
-    evaluate = _command(commands, "evaluate", _evaluate, "work out the findings of a run again, with this version")
-    evaluate.add_argument("folder", metavar="RUN_FOLDER")
-    evaluate.add_argument("--json", action="store_true", help="print findings.json")
-
-    certificate = _command(commands, "certificate", _certificate, "make the certificate of a run again")
-    certificate.add_argument("folder", metavar="RUN_FOLDER")
 
     twin = _command(commands, "twin", _twin, "the simulated bench as a process of its own")
     twin.add_argument(
@@ -101,7 +123,6 @@ def _parser() -> argparse.ArgumentParser:
 
     schema = _command(commands, "schema", _schema, "print the JSON Schema of a kind of file, for editors")
     schema.add_argument("kind", choices=["pack", "bench", "procedure", "dialect", "answers"])
-    return parser
 
 
 def _command(
@@ -110,6 +131,12 @@ def _command(
     parser = commands.add_parser(name, help=text, description=text[0].upper() + text[1:] + ".")
     parser.set_defaults(command=call)
     return parser
+
+
+def _session(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("--all", action="store_true", help="every procedure that pack and bench allow, as one session")
+    parser.add_argument("--plan", action="store_true", help="say the order and what is left out, and do nothing")
+    parser.add_argument("--as-given", action="store_true", help="keep the order in which the procedures are named")
 
 
 def _common(parser: argparse.ArgumentParser) -> None:
@@ -128,7 +155,7 @@ def _common(parser: argparse.ArgumentParser) -> None:
 
 
 def _rehearse(options: argparse.Namespace) -> int:
-    from runner.faces import Face, worst_status
+    from runner.faces import Face
     from runner.twin.parameters import SCENARIOS
 
     if options.scenario == "list":
@@ -139,14 +166,28 @@ def _rehearse(options: argparse.Namespace) -> int:
     speed = _speed(options.speed, face)
     if speed is None:
         return WRONG_INPUT
-    return worst_status(face.rehearse(name, speed) for name in options.procedures or [DEFAULT_PROCEDURE])
+    return face.rehearse(_names(options, [DEFAULT_PROCEDURE]), speed)
 
 
 def _run(options: argparse.Namespace) -> int:
-    from runner.faces import Face, worst_status
+    from runner.faces import Face
 
-    face = Face.chosen(options)
-    return worst_status(face.run(name) for name in options.procedures)
+    if not options.procedures and not options.all:
+        return _usage("no procedure is named", "name one or more, or say --all")
+    return Face.chosen(options).run(_names(options, []))
+
+
+def _resume(options: argparse.Namespace) -> int:
+    from pathlib import Path
+
+    from runner.faces import Face
+
+    return Face.chosen(options).resume(Path(options.folder))
+
+
+def _names(options: argparse.Namespace, default: list[str]) -> list[str]:
+    """The procedures asked for; none means all of them."""
+    return [] if options.all else list(options.procedures) or default
 
 
 def _check(options: argparse.Namespace) -> int:
@@ -207,9 +248,11 @@ def _evaluate(options: argparse.Namespace) -> int:
 
 
 def _certificate(options: argparse.Namespace) -> int:
-    from runner.faces import print_certificate
+    from pathlib import Path
 
-    print_certificate(_evaluated(options.folder))
+    from runner.faces import certificate_of
+
+    certificate_of([Path(folder) for folder in options.folders])
     return 0
 
 

@@ -103,10 +103,11 @@ class LoadIsOn(Event):
 
 @dataclass(frozen=True)
 class Resumed(Event):
-    """A run goes on after a break. What was in the journal before is what happened before; ``why`` it had ended."""
+    """A run goes on after a break of ``after`` s. What the journal has before is what happened; ``why`` it had ended."""
 
     utc: str
     why: str
+    after: float
 
 
 @dataclass(frozen=True)

@@ -7,26 +7,45 @@ from __future__ import annotations
 
 import argparse
 import contextlib
+import datetime
 import getpass
 import json
 import signal
 import sys
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
+from typing import TextIO
 
 from runner.conduct.clock import ScaledClock, VirtualClock
-from runner.conduct.evaluate import ALL_PASS, ENDED_EARLY, NOT_ALL_MEASURED, SOMETHING_FAILS, Evaluation
-from runner.conduct.execute import Result, execute
-from runner.conduct.files import DEMO_PACK, Job, bench_problems, find_procedure, load, read_answers, read_file
+from runner.conduct.evaluate import ALL_PASS, ENDED_EARLY, NOT_ALL_MEASURED, SOMETHING_FAILS, Evaluation, evaluate
+from runner.conduct.execute import Result, execute, folder_stamp
+from runner.conduct.files import (
+    DEMO_PACK,
+    Job,
+    UserFile,
+    bench_problems,
+    find_procedure,
+    load,
+    load_bench,
+    read_answers,
+    read_file,
+)
 from runner.conduct.ports import Clock, Operator, StopFlag
 from runner.conduct.rehearse import Rehearsal
+from runner.conduct.resume import Resumption, broken_off
 from runner.conduct.scripted import UNATTENDED, Eyes, ScriptedOperator
-from runner.errors import BenchError
+from runner.conduct.session import Session, agenda_for
+from runner.engine.agenda import Agenda
+from runner.errors import BenchError, RecordError
 from runner.measure.finding import Finding
 from runner.plain import PlainOperator, Printer
-from runner.record.folder import RunFolder
+from runner.record.folder import EVENTS, RunFolder
 from runner.sheets.answers import Answers
+from runner.sheets.bench import BenchFile, parse_bench
+from runner.sheets.pack import PackSheet, parse_pack
+from runner.sheets.procedure import parse_procedure
 
 _SIGNALS = (signal.SIGINT, signal.SIGTERM, signal.SIGHUP)
 # worst first: ended early, wrong input, fails, not all measured, pass
@@ -41,6 +60,22 @@ def worst_status(statuses: Iterable[int]) -> int:
         if status == ENDED_EARLY:
             break
     return worst
+
+
+@dataclass(frozen=True)
+class Place:
+    """Where runs are carried out: the files of pack and bench, how a job is made, the clock, and what belongs to a twin."""
+
+    files: tuple[UserFile, ...]
+    job: Callable[[UserFile, tuple[str, ...]], Job]
+    clock: Clock
+    ended: Callable[[RunFolder], None]
+    eyes: Eyes | None
+    sensors: tuple[str, ...]
+
+    def stamp(self) -> str:
+        """The moment, as folders are named by."""
+        return folder_stamp(self.clock.utc())
 
 
 @dataclass(frozen=True)
@@ -66,76 +101,169 @@ class Face:
     def needs_a_person(self) -> bool:
         return self.script is None
 
-    def rehearse(self, name: str, speed: float) -> int:
-        """One rehearsal; its exit status. Raises SheetError if a file is wrong."""
+    def rehearse(self, names: Sequence[str], speed: float) -> int:
+        """Rehearsals on one simulated bench; the exit status. Raises SheetError if a file is wrong."""
         clock = VirtualClock(speed)
         pack = read_file(Path(self.options.pack) if self.options.pack else DEMO_PACK)
-        with Rehearsal(
-            find_procedure(name),
-            pack,
-            self.options.scenario,
-            self.options.seed,
-            clock.now,
-            tuple(self.options.sensor),
-        ) as rehearsal:
-            return self._carry_out(rehearsal.job, clock, rehearsal.write_truth, rehearsal.eyes)
+        by_hand = tuple(role for role in ("probe", "meter", "load") if self.options.by_hand)
+        with Rehearsal(pack, self.options.scenario, self.options.seed, clock.now, by_hand) as rehearsal:
+            place = Place(
+                (pack, rehearsal.bench), rehearsal.job, clock, rehearsal.write_truth, rehearsal.eyes, self._sensors
+            )
+            return self._all(place, names)
 
-    def run(self, name: str) -> int:
-        """One run on a bench; its exit status. Raises SheetError if a file is wrong or an instrument is not there."""
-        files = find_procedure(name), read_file(Path(self.options.pack)), read_file(Path(self.options.bench))
-        job = load(*files, tuple(self.options.sensor))
-        return self._carry_out(job, ScaledClock(job.bench.speed), lambda folder: None)
+    def run(self, names: Sequence[str]) -> int:
+        """Runs on a bench; the exit status. Raises SheetError if a file is wrong or an instrument is not there."""
+        first = [find_procedure(name) for name in names[:1]]
+        files = read_file(Path(self.options.pack)), read_file(Path(self.options.bench))
+        if first:  # all that is wrong in the three files is said together
+            bench = load(first[0], *files).bench
+        else:
+            bench = load_bench(Path(self.options.bench))[1]
+        return self._all(self._on_a_bench(files, bench, self._sensors), names)
+
+    def resume(self, folder: Path) -> int:
+        """Go on with a run, or with a session from where it stood; the exit status. Raises SheetError or RecordError."""
+        session = Session.of(folder)
+        if session is not None:
+            files = read_file(Path(session.pack_file)), read_file(Path(session.bench_file))
+            bench = load_bench(Path(session.bench_file))[1]
+            return self._session(self._on_a_bench(files, bench, session.sensors), session)
+        run = RunFolder.existing(folder)
+        job, resumption = broken_off(run)
+        return self._carry_out(job, self._on_a_bench((), job.bench, ()), run, resumption)[1]
+
+    @property
+    def _sensors(self) -> tuple[str, ...]:
+        return tuple(self.options.sensor)
+
+    def _on_a_bench(self, files: tuple[UserFile, ...], bench: BenchFile, sensors: tuple[str, ...]) -> Place:
+        return Place(
+            files,
+            lambda procedure, wanted: load(procedure, files[0], files[1], wanted),
+            ScaledClock(bench.speed),
+            lambda folder: None,
+            None,
+            sensors,
+        )
+
+    # ---- one procedure, or a session of several --------------------------------------------------------------
+
+    def _all(self, place: Place, names: Sequence[str]) -> int:
+        if len(names) == 1 and not self.options.plan:
+            return self._carry_out(place.job(find_procedure(names[0]), place.sensors), place)[1]
+        pack_file, bench_file = place.files
+        pack = parse_pack(pack_file.text, pack_file.name)
+        bench = parse_bench(bench_file.text, bench_file.name)
+        agenda = agenda_for(names, pack, bench, as_given=self.options.as_given)
+        print_agenda(agenda, sys.stderr if self.options.json else sys.stdout)
+        if self.options.plan or not agenda.items:
+            return ALL_PASS if agenda.items else NOT_ALL_MEASURED
+        for item in agenda.items:  # everything that is wrong is said before anything begins
+            place.job(find_procedure(item.name), _of_protection(item.name, pack, place.sensors))
+        stamp = place.stamp()
+        names_of = (str(Path(pack_file.name).resolve()), str(Path(bench_file.name).resolve()))
+        session = Session.create(
+            Path(self.options.out), stamp, pack.serial, agenda, names_of, place.sensors, pack.state_of_charge_on_arrival
+        )
+        return self._session(place, session)
+
+    def _session(self, place: Place, session: Session) -> int:
+        pack = parse_pack(place.files[0].text, place.files[0].name)
+        while (number := session.next()) is not None:
+            entry = session.entries[number]
+            if entry.run:
+                folder = RunFolder.existing(session.path / entry.run)
+                job, resumption = broken_off(folder, place.files[1])
+                result, _ = self._carry_out(job, place, folder, resumption)
+            else:
+                procedure = find_procedure(entry.procedure)
+                job = place.job(procedure, _of_protection(entry.procedure, pack, place.sensors))
+                began = partial(session.began, number)
+                result, _ = self._carry_out(job, place, out=session.path, began=began)
+            session.ended(number, result.evaluation, early=result.outcome.early)
+            if result.outcome.early:
+                self._say(f"\nThe session can be gone on with: tripwitness resume {session.path}")
+                return ENDED_EARLY
+        evaluations = session.evaluations()
+        with self._aside():
+            print_certificate(evaluations, session.path, session.not_begun())
+        return worst_status(each.exit_status for each in evaluations)
 
     # ---- carrying out ----------------------------------------------------------------------------------------
 
-    def _carry_out(self, job: Job, clock: Clock, ended: Callable[[RunFolder], None], eyes: Eyes | None = None) -> int:
+    def _carry_out(
+        self,
+        job: Job,
+        place: Place,
+        folder: RunFolder | None = None,
+        resumption: Resumption | None = None,
+        *,
+        out: Path | None = None,
+        began: Callable[[RunFolder], None] = lambda folder: None,
+    ) -> tuple[Result, int]:
         stop = StopFlag()
+
+        def work(operator: Operator) -> Result:
+            where = out or Path(self.options.out)
+            return execute(
+                job,
+                operator,
+                place.clock,
+                where,
+                stop,
+                began=began,
+                ended=place.ended,
+                folder=folder,
+                resumption=resumption,
+            )
+
         with _signals(stop):
             try:
                 result = (
-                    self._on_screen(job, clock, stop, ended)
-                    if self.screen
-                    else self._in_lines(job, clock, stop, ended, eyes)
+                    self._on_screen(job, place, stop, work) if self.screen else self._in_lines(job, place, stop, work)
                 )
             except BenchError as fault:
                 raise bench_problems(job.bench_file, fault) from fault
-        self._report(result)
-        return result.evaluation.exit_status
+        self._report(result, with_certificate=out is None)
+        return result, result.evaluation.exit_status
 
-    def _in_lines(
-        self, job: Job, clock: Clock, stop: StopFlag, ended: Callable[[RunFolder], None], eyes: Eyes | None
-    ) -> Result:
+    def _in_lines(self, job: Job, place: Place, stop: StopFlag, work: Callable[[Operator], Result]) -> Result:
         printer = Printer(job.program.cautions, job.program.prepare, sys.stderr if self.options.json else sys.stdout)
         printer.line(f"{job.procedure.title}: {job.pack.name}, serial no. {job.pack.serial}, at {job.bench.name}")
-        operator: Operator
         if self.script is not None:
-            operator = ScriptedOperator(self.script, printer.told, printer.show, eyes)
-        else:
-            operator = PlainOperator(printer, stop, _operator_name(job))
-        return execute(job, operator, clock, Path(self.options.out), stop, ended=ended)
+            return work(ScriptedOperator(self.script, printer.told, printer.show, place.eyes))
+        return work(PlainOperator(printer, stop, _operator_name(job)))
 
-    def _on_screen(self, job: Job, clock: Clock, stop: StopFlag, ended: Callable[[RunFolder], None]) -> Result:
+    def _on_screen(self, job: Job, place: Place, stop: StopFlag, work: Callable[[Operator], Result]) -> Result:
         from runner.screen.app import show_run
 
-        name = _operator_name(job)
-        simulated = f"REHEARSAL ×{clock.speed:g} · " if job.bench.simulated else ""
-        return show_run(
-            job,
-            f"{simulated}{job.pack.name} no. {job.pack.serial} · {job.procedure.title}",
-            name,
-            stop,
-            lambda operator: execute(job, operator, clock, Path(self.options.out), stop, ended=ended),
-            finding_line,
-        )
+        simulated = f"REHEARSAL ×{place.clock.speed:g} · " if job.bench.simulated else ""
+        heading = f"{simulated}{job.pack.name} no. {job.pack.serial} · {job.procedure.title}"
+        return show_run(job, heading, _operator_name(job), stop, work, finding_line)
 
-    def _report(self, result: Result) -> None:
+    def _report(self, result: Result, *, with_certificate: bool) -> None:
         if self.options.json:
             print_json(result.evaluation)
-            with contextlib.redirect_stdout(sys.stderr):
-                print_certificate(result.evaluation)
-            return
-        print_findings(result.evaluation)
-        print_certificate(result.evaluation)
+        else:
+            print_findings(result.evaluation)
+        if with_certificate:
+            with self._aside():
+                print_certificate([result.evaluation], result.folder.path)
+
+    def _say(self, text: str) -> None:
+        print(text, file=sys.stderr if self.options.json else sys.stdout)
+
+    def _aside(self) -> contextlib.AbstractContextManager[object]:
+        """What is not for programs goes to standard error where they read standard output."""
+        return contextlib.redirect_stdout(sys.stderr) if self.options.json else contextlib.nullcontext()
+
+
+def _of_protection(name: str, pack: PackSheet, sensors: tuple[str, ...]) -> tuple[str, ...]:
+    """The sensors a session was asked for, as far as a procedure's protection has them."""
+    file = find_procedure(name)
+    protection = pack.protection(parse_procedure(file.text, file.name).protection or "")
+    return tuple(sensor for sensor in sensors if sensor in getattr(protection, "sensors", ()))
 
 
 def _operator_name(job: Job) -> str:
@@ -177,13 +305,15 @@ def finding_line(finding: Finding) -> str:
 
 def print_findings(evaluation: Evaluation) -> None:
     """The findings, a line each, and the statement that holds for all of them."""
-    print("\nFINDINGS")
+    if evaluation.findings:
+        print("\nFINDINGS")
     for finding in evaluation.findings:
         print(f"  {finding_line(finding)}")
     end = evaluation.story.end
     if end is None or end.early:
         print(f"  ended early: {end.reason if end else 'the record breaks off'}")
-    print(f"  together: {evaluation.conformity.upper()}")
+    if evaluation.conformity is not None:
+        print(f"  together: {evaluation.conformity.upper()}")
 
 
 def print_json(evaluation: Evaluation) -> None:
@@ -191,14 +321,48 @@ def print_json(evaluation: Evaluation) -> None:
     print(json.dumps(evaluation.as_json(), indent=1, ensure_ascii=False))
 
 
-def print_certificate(evaluation: Evaluation) -> None:
-    """Make the certificate and say where it is."""
-    import datetime
+def print_agenda(agenda: Agenda, out: TextIO) -> None:
+    """What will be done in which order, and what will not."""
+    print(f"PLAN: {len(agenda.items)} procedures, about {agenda.seconds / 3600:.1f} h", file=out)
+    for number, item in enumerate(agenda.items, start=1):
+        added = " (put in)" if item.added else ""
+        print(f"  {number:2} {item.name:32} {item.seconds / 60:5.0f} min  {item.why}{added}", file=out)
+    for name, why in agenda.left_out:
+        print(f"   – {name:32} left out: {why}", file=out)
+    print(file=out)
 
+
+def certificate_of(paths: Sequence[Path]) -> None:
+    """The certificate of runs and sessions of one pack, in the first of the folders.
+
+    Raises RecordError or SheetError if a folder is not as it was, RecordError if they are of different packs.
+    """
+    evaluations: list[Evaluation] = []
+    not_begun: list[tuple[str, str]] = []
+    for path in paths:
+        session = Session.of(path) if not (path / EVENTS).is_file() else None
+        if session is not None:
+            evaluations += session.evaluations()
+            not_begun += session.not_begun()
+        else:
+            evaluations.append(evaluate(RunFolder.existing(path)))
+    packs = {(each.pack.name, each.pack.serial) for each in evaluations}
+    if len(packs) > 1:
+        named = ", ".join(f"{name} no. {serial}" for name, serial in sorted(packs))
+        raise RecordError(f"the runs are of different packs: {named}", str(paths[0]), "make one certificate for each")
+    if not evaluations:
+        raise RecordError("holds no run", str(paths[0]), "run a procedure first")
+    print_certificate(evaluations, paths[0], not_begun)
+
+
+def print_certificate(
+    evaluations: Sequence[Evaluation], folder: Path, not_begun: Sequence[tuple[str, str]] = ()
+) -> None:
+    """Make the certificate and say where it is."""
     from reports.certificate import write_certificate
 
-    written = write_certificate(evaluation, datetime.datetime.now(datetime.UTC).isoformat())
+    written = write_certificate(evaluations, folder, datetime.datetime.now(datetime.UTC).isoformat(), not_begun)
     print(f"\ncertificate: {written.pdf or written.html}")
     if written.why:
         print(f"  no PDF: {written.why}")
-    print(f"run folder:  {evaluation.folder.path}")
+    print(f"{'run folder: ' if len(evaluations) == 1 else 'session:    '} {folder}")

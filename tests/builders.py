@@ -109,13 +109,18 @@ def rehearsed(
     answers: Answers = UNATTENDED,
     stop: StopFlag | None = None,
     tell: Callable[[object, float], None] | None = None,
+    by_hand: tuple[str, ...] = (),
+    state_of_charge: float | None = None,
 ) -> Rehearsed:
     """Run a rehearsal in this process, as fast as it goes."""
     clock = VirtualClock()
-    files = procedure or find_procedure("charge-over-temperature"), pack or read_file(DEMO_PACK)
-    with Rehearsal(*files, scenario, seed, clock.now, sensors) as rehearsal:
+    with Rehearsal(pack or read_file(DEMO_PACK), scenario, seed, clock.now, by_hand) as rehearsal:
+        if state_of_charge is not None:
+            moved = state_of_charge - rehearsal.world.truth.pack.soc
+            rehearsal.world.pack.cell_socs = [soc + moved for soc in rehearsal.world.pack.cell_socs]
+        job = rehearsal.job(procedure or find_procedure("charge-over-temperature"), sensors)
         operator = ScriptedOperator(answers, tell, eyes=rehearsal.eyes)
-        result = execute(rehearsal.job, operator, clock, out, stop or StopFlag(), ended=rehearsal.write_truth)
+        result = execute(job, operator, clock, out, stop or StopFlag(), ended=rehearsal.write_truth)
         return Rehearsed(result, rehearsal)
 
 

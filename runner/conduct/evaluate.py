@@ -41,8 +41,10 @@ class Evaluation:
     findings: tuple[Finding, ...]
 
     @property
-    def conformity(self) -> str:
-        """The worst statement of all findings that have one."""
+    def conformity(self) -> str | None:
+        """The worst statement of all findings that have one; None for a run that was to find nothing."""
+        if not self.declared.wanted:
+            return None
         return worst([finding.conformity for finding in self.findings if finding.conformity is not None])
 
     @property

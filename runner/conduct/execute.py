@@ -14,6 +14,7 @@ from runner.conduct.evaluate import Evaluation, evaluate
 from runner.conduct.files import Job
 from runner.conduct.loop import Loop
 from runner.conduct.ports import Clock, Operator, Outcome, StopFlag
+from runner.conduct.resume import Resumption
 from runner.engine.run import Run
 from runner.record.folder import RESOLVED, RunFolder
 
@@ -35,8 +36,12 @@ def execute(
     stop: StopFlag,
     began: Callable[[RunFolder], None] = lambda folder: None,
     ended: Callable[[RunFolder], None] = lambda folder: None,
+    folder: RunFolder | None = None,
+    resumption: Resumption | None = None,
 ) -> Result:
     """Run a job. ``began`` is told the folder before the first step, ``ended`` before the evaluation.
+
+    With ``folder`` and ``resumption`` it goes on with the run in there instead of making a folder in ``out``.
 
     Raises BenchError if an instrument is not there or RecordError if no folder can be made; then nothing was switched on
     and no folder is left behind. Once the loop has begun nothing is raised by it.
@@ -44,16 +49,22 @@ def execute(
     bench = Bench(job.bench, job.dialects, clock.now, clock.sleep)
     try:
         identities = bench.ready()
-        moment = clock.utc()
-        stamp = datetime.datetime.fromisoformat(moment).strftime("%Y%m%d-%H%M%S")
-        folder = RunFolder.create(out, stamp, job.pack.serial, job.procedure.name)
-        _keep_inputs(folder, job, identities, moment)
+        if folder is None:
+            moment = clock.utc()
+            folder = RunFolder.create(out, folder_stamp(moment), job.pack.serial, job.procedure.name)
+            _keep_inputs(folder, job, identities, moment)
         began(folder)
-        outcome = Loop(Run(job.program), bench, operator, clock, folder, stop).carry_out()
+        run = Run(job.program) if resumption is None else Run(job.program, resumption.step, awake=resumption.awake)
+        outcome = Loop(run, bench, operator, clock, folder, stop, resumption).carry_out()
     finally:
         bench.close()
     ended(folder)
     return Result(folder, outcome, evaluate(folder))
+
+
+def folder_stamp(utc: str) -> str:
+    """The part of a folder's name that says when, from a UTC stamp."""
+    return datetime.datetime.fromisoformat(utc).strftime("%Y%m%d-%H%M%S")
 
 
 def _keep_inputs(folder: RunFolder, job: Job, identities: dict[str, str], moment: str) -> None:

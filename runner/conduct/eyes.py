@@ -14,8 +14,11 @@ from runner.twin.world import World
 class SimulatedEyes:
     """Looks at a world in this process. ``reaction``: how late a key comes, and how much that varies, in s."""
 
-    def __init__(self, world: World, reaction: tuple[float, float]) -> None:
-        self._world, self._reaction = world, reaction
+    def __init__(self, world: World, reaction: tuple[float, float], draws: float = 0.0) -> None:
+        """``draws``: what a load takes that is switched by hand, in A."""
+        self._world, self._reaction, self._draws = world, reaction, draws
+        self._pressed_at: float | None = None
+        self._last_shown = 0.0
         self._dice = random.Random(f"eyes {world.truth.seed}")
         self._sensor = ""
         self._taps: AskTaps | None = None
@@ -26,6 +29,8 @@ class SimulatedEyes:
     def told(self, order: Order, t: float) -> None:
         if isinstance(order, BeginStep):
             self._sensor = order.sensor or self._sensor
+        if isinstance(order, Ask) and order.record == "sensors plugged back in":
+            self._world.boxed.clear()
         if isinstance(order, AskTaps):
             self._taps = order if order.step else None
             self._next, self._seen = order.first, None
@@ -38,7 +43,36 @@ class SimulatedEyes:
             return self._number(ask)
 
     def moment(self, ask: Ask, t: float) -> float | None:
-        return t
+        """A sight is seen between two looks, and the key comes a reaction after it; other keys come at once."""
+        sights = {"load stopped": self._load_stopped, "pack came back": self._came_back}
+        if ask.record not in sights:
+            return t
+        with self._world.lock:
+            self._world.catch_up()
+            there = sights[ask.record]()
+        if not there:
+            self._pressed_at = None
+            return None
+        if self._pressed_at is None:
+            self._pressed_at = t + max(0.05, self._dice.gauss(*self._reaction))
+        return self._pressed_at if t >= self._pressed_at else None
+
+    def act(self, ask: Ask) -> None:
+        """Switch the load that has no cable."""
+        if ask.record in ("load on", "load off"):
+            with self._world.lock:
+                self._world.catch_up()
+                self._world.load_current = self._draws
+                self._world.switch_load(ask.record == "load on")
+
+    def _load_stopped(self) -> bool:
+        shown = self._world.terminal_voltage()
+        if self._world.current < 0:
+            self._last_shown = shown
+        return self._world.load_on and self._world.current >= 0
+
+    def _came_back(self) -> bool:
+        return not self._world.pack.system.discharge_open
 
     def taps(self, t: float) -> list[Sampled]:
         """Between two looks the display moves in a straight line; the key comes a reaction later."""
@@ -63,6 +97,8 @@ class SimulatedEyes:
             self._next += step
 
     def _choice(self, ask: Ask) -> str:
+        if set(ask.choices) == {"no", "yes"}:
+            return "yes" if "alarm" in ask.record and self._world.pack.system.alarms else "no"
         if "alarm" in ask.record:
             alarms = [
                 kind.replace("_", " ").replace(" temperature", "-temperature")
@@ -77,6 +113,11 @@ class SimulatedEyes:
     def _number(self, ask: Ask) -> str:
         world, record = self._world, ask.record.lower()
         state = world.pack.state(world.current, world.sensed())
+        if "just before" in record:
+            return f"{self._last_shown:.2f} V"
+        if ask.role == "counter":
+            charge, energy = world.counted
+            return f"{charge / 3600:.2f} Ah" if ask.dimension == "charge" else f"{energy / 3600:.1f} Wh"
         readings: tuple[tuple[str, Callable[[], float]], ...] = (
             ("lowest cell", lambda: state.lowest),
             ("highest cell", lambda: state.highest),

@@ -14,6 +14,7 @@ import traceback
 from collections import deque
 
 from runner.conduct.ports import BenchPort, Clock, Operator, Outcome, StopFlag
+from runner.conduct.resume import Resumption
 from runner.conduct.sampling import Sampler
 from runner.engine.run import Run
 from runner.engine.view import View, look
@@ -28,6 +29,7 @@ from runner.events import (
     OrderFailed,
     OutputIsOff,
     OutputIsOn,
+    Resumed,
     Sampled,
     Started,
     StopPressed,
@@ -45,14 +47,23 @@ class Loop:
     """One run on one bench. ``carry_out`` returns when the bench is off and the record closed."""
 
     def __init__(
-        self, run: Run, bench: BenchPort, operator: Operator, clock: Clock, folder: RunFolder, stop: StopFlag
+        self,
+        run: Run,
+        bench: BenchPort,
+        operator: Operator,
+        clock: Clock,
+        folder: RunFolder,
+        stop: StopFlag,
+        resumption: Resumption | None = None,
     ) -> None:
         self.run, self.bench, self.operator, self.clock, self.stop = run, bench, operator, clock, stop
         self.folder = folder
-        self.start = clock.now()
+        self.resumption = resumption
+        passed = resumption.elapsed(clock.utc()) if resumption is not None else 0.0
+        self.start = clock.now() - passed
         self.sampler = Sampler(bench, clock, self.start)
-        self.journal = Journal(folder.path / EVENTS)
-        self.samples = SampleWriter(folder.path / SAMPLES)
+        self.journal = Journal(folder.path / EVENTS, go_on=resumption is not None)
+        self.samples = SampleWriter(folder.path / SAMPLES, go_on=resumption is not None)
         self._happened: deque[Event] = deque()
         self._end: End | None = None
         self._stop_told = False
@@ -64,7 +75,7 @@ class Loop:
         """
         fault = ""
         try:
-            self._feed(Started(0.0, self.clock.utc()))
+            self._feed(self._beginning())
             while not self.run.ended:
                 self._once()
         except (Exception, KeyboardInterrupt) as error:
@@ -74,6 +85,12 @@ class Loop:
                 self._end = self._emergency(fault)
             self._close()
         return Outcome(self._end.early, self._end.safe, self._end.reason)
+
+    def _beginning(self) -> Event:
+        if self.resumption is None:
+            return Started(0.0, self.clock.utc())
+        broke_off = self.resumption.last
+        return Resumed(self._now(), self.clock.utc(), self.resumption.why, self._now() - broke_off)
 
     # ---- one turn --------------------------------------------------------------------------------------------
 

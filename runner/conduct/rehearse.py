@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Callable
+from collections.abc import Callable, Collection
 from pathlib import Path
 
 from runner.conduct.eyes import SimulatedEyes
 from runner.conduct.files import Job, UserFile, load
 from runner.conduct.simulated import PROBE_CALIBRATION, PROBE_COUPLING, PROBE_RESOLUTION, bench_text
 from runner.record.folder import TRUTH, RunFolder, write_whole
+from runner.sheets.bench import parse_bench
 from runner.sheets.pack import PackSheet, TemperatureProtection, parse_pack
 from runner.twin.parameters import Declared, ProtectionTruth, draw
 from runner.twin.server import Servers
@@ -61,32 +62,33 @@ def build_world(pack: UserFile, scenario: str, seed: int, now: Callable[[], floa
 
 
 class Rehearsal:
-    """A simulated bench for one run in this process. Use as a context manager."""
+    """A simulated bench in this process, with one pack on it, for one run or several. Use as a context manager."""
 
     def __init__(
         self,
-        procedure: UserFile,
         pack: UserFile,
         scenario: str,
         seed: int,
         now: Callable[[], float],
-        sensors: tuple[str, ...] = (),
+        by_hand: Collection[str] = (),
     ) -> None:
-        """Raises SheetError if procedure or pack sheet are wrong; then nothing listens."""
+        """``by_hand`` are the roles that the simulated operator reads. Raises SheetError if the pack sheet is wrong."""
+        self.pack = pack
         self.world = build_world(pack, scenario, seed, now)
         self.servers = Servers(self.world)
-        try:
-            bench = UserFile("simulated-bench.yaml", bench_text(self.servers, 1.0, timeout=0.5))
-            self.job: Job = load(procedure, pack, bench, sensors)
-        except BaseException:
-            self.servers.close()
-            raise
+        self.bench = UserFile("simulated-bench.yaml", bench_text(self.servers, 1.0, timeout=0.5, by_hand=by_hand))
+
+    def job(self, procedure: UserFile, sensors: tuple[str, ...] = ()) -> Job:
+        """A job on this bench. Raises SheetError if procedure or pack sheet are wrong."""
+        return load(procedure, self.pack, self.bench, sensors)
 
     @property
     def eyes(self) -> SimulatedEyes:
         """The eyes of the operator who comes with this bench."""
-        hand = self.job.bench.hand
-        return SimulatedEyes(self.world, (hand.reaction, hand.reaction_uncertainty))
+        sheet = parse_bench(self.bench.text, self.bench.name)
+        hand, load_sheet = sheet.hand, sheet.instruments.load
+        draws = load_sheet.draws or 0.0 if load_sheet is not None else 0.0
+        return SimulatedEyes(self.world, (hand.reaction, hand.reaction_uncertainty), draws)
 
     def write_truth(self, folder: RunFolder) -> None:
         """Put truth.json into the run folder."""

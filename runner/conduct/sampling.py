@@ -20,7 +20,7 @@ class Sampler:
         self._bench, self._clock, self._start = bench, clock, start
         self._fast = self._slow = 1.0
         self._poll_fast = bench.poll_supply
-        self._next_fast = self._next_slow = 0.0
+        self._next_fast = self._next_slow = clock.now() - start
 
     def pace(self, order: Pace) -> None:
         """Poll at these intervals from now on."""

@@ -28,6 +28,9 @@ class Eyes(Protocol):
     def moment(self, ask: Ask, t: float) -> float | None:
         """When a key that marks a sight was pressed, or None if there is nothing to see yet."""
 
+    def act(self, ask: Ask) -> None:
+        """The question is being answered: do at the bench what it asked for."""
+
     def taps(self, t: float) -> list[Sampled]:
         """The keys pressed at a hand-held thermometer since the last call."""
 
@@ -71,7 +74,10 @@ class ScriptedOperator:
                 return found
             at = moment
         self._asked = None
-        return [*found, self._answer(ask, at)]
+        answer = self._answer(ask, at)
+        if self._eyes is not None:
+            self._eyes.act(ask)
+        return [*found, answer]
 
     def _answer(self, ask: Ask, t: float) -> Answered:
         word = self._left.popleft() if self._left else self.script.then

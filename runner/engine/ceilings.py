@@ -4,7 +4,8 @@ Rule 1: a ceiling is never averaged, filtered or waited for, with one exception:
         two samples, because a supply overshoots for one when its load steps, and its own protection stands behind.
 Rule 2: on a discharge the pack's voltage has a floor too, for a pack whose own protection fails; it counts while current
         flows, because a pack that cuts off leaves no voltage.
-Rule 3: with the output on, a ceiling that cannot be watched is treated as passed after BLIND_AFTER seconds.
+Rule 3: with everything off, only the time is a ceiling: what is warm from the test before may cool down.
+Rule 4: with the output on, a ceiling that cannot be watched is treated as passed after BLIND_AFTER seconds.
 """
 
 from __future__ import annotations
@@ -42,10 +43,15 @@ class Ceilings:
         self._path = CHARGE
         self._floor: float | None = None
         self._under = 0
+        self._rested = 0.0
         self._latest: dict[str, float] = {}
         self._seen: dict[str, float] = {}
         self._over: dict[str, int] = {}
         self._lost: dict[str, str] = {}
+
+    def rested(self, seconds: float) -> None:
+        """The run was broken off for so long: that does not count against its time."""
+        self._rested += seconds
 
     def armed(self, t: float, path: str, floor: float | None = None) -> None:
         """A path goes on: from now on its channels have to be seen. ``floor`` is the least pack voltage, in V."""
@@ -54,13 +60,14 @@ class Ceilings:
         self._seen = {channel: t for _, channel, _ in self._watched}
 
     def disarmed(self) -> None:
-        """The output is off: nothing needs to be seen, everything is still looked at."""
+        """Everything is off: nothing needs to be seen, and nothing is left that could be switched off."""
         self._seen = {}
 
     def passed(self, sample: Sampled) -> str | None:
         """What was passed, as a sentence, or None."""
-        if sample.t > self.values.time:
-            return f"the run has taken {sample.t / 60:.0f} min, its ceiling is {self.values.time / 60:.0f} min"
+        taken = sample.t - self._rested
+        if taken > self.values.time:
+            return f"the run has taken {taken / 60:.0f} min, its ceiling is {self.values.time / 60:.0f} min"
         self._lost.update(sample.lost)
         for name, channel, unit in self._watched:
             ceiling = getattr(self.values, name)
@@ -72,8 +79,9 @@ class Ceilings:
                     return f"no valid {name} for {sample.t - last:.1f} s with the output on ({why})"
                 continue
             self._latest[name] = value
-            if channel in self._seen:
-                self._seen[channel] = sample.t
+            if channel not in self._seen:
+                continue  # everything is off
+            self._seen[channel] = sample.t
             self._over[name] = self._over.get(name, 0) + 1 if value > ceiling else 0
             if self._over[name] >= (1 if name == "temperature" else 2):
                 return f"{name} {value:.4g} {unit} is over its ceiling of {ceiling:.4g} {unit}"

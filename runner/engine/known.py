@@ -17,6 +17,7 @@ class Known:
         self.t = 0.0
         self.latest: dict[str, float] = {}
         self.lost: dict[str, str] = {}
+        self.hand_load = False  # a load that a person switches is on
         self.path = ""  # the path that is on: charge, discharge, or none
         self.mode = ""
         self._temperatures: deque[tuple[float, float]] = deque()

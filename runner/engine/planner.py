@@ -92,7 +92,7 @@ class _Planner:
             protect,
             _smallest(bench),
             min(max(1.0, bench.speed / UNHURRIED), MOST_PATIENCE) if bench.simulated else 1.0,
-            tuple(sensor.name for sensor in sensors),
+            tuple(sensor.name for sensor in sensors) if protection is not None else (),
             _with_restarts(self.steps),
             tuple(bench.roles()),
             tuple(role for role in bench.roles() if bench.by_hand(role)),
@@ -133,7 +133,19 @@ class _Planner:
                     )
                 )
 
+        for role in sorted(self.procedure.wired()):
+            if self.bench.by_hand(role):
+                self.problems.append(
+                    self.of_bench.problem(
+                        ("instruments", role, "by_hand"),
+                        f"the procedure {self.procedure.name} needs the {role} on a cable; a person is too slow for it",
+                        "give its address, or leave this procedure out",
+                    )
+                )
+
     def _sensors(self, protection: Protection | None) -> tuple[Sensor, ...]:
+        if protection is None:
+            return self.pack.sensors
         if not isinstance(protection, TemperatureProtection):
             return ()
         by_name = {sensor.name: sensor for sensor in self.pack.sensors}
@@ -220,6 +232,8 @@ class _Planner:
             return
         if getattr(step, "role", "") and step.role not in self.bench.roles():
             return  # what the bench has not got cannot be read
+        if kind == "wait" and step.for_ is None and "probe" not in self.bench.wired():
+            return  # and a temperature that nobody reads cannot be waited for
         numbers: dict[str, float] = {}
         words: dict[str, Any] = {}
         for name in type(step).model_fields:

@@ -11,7 +11,7 @@ from runner.engine.ceilings import Ceilings
 from runner.engine.known import Known
 from runner.engine.program import Program
 from runner.engine.states import NEXT, State
-from runner.engine.steps import STEP_KINDS, Step
+from runner.engine.steps import Step, make_step
 from runner.engine.steps.base import Surroundings
 from runner.engine.watcher import Verdict, Watcher
 from runner.events import (
@@ -25,6 +25,7 @@ from runner.events import (
     OrderFailed,
     OutputIsOff,
     OutputIsOn,
+    Resumed,
     Sampled,
     Started,
     StopPressed,
@@ -46,6 +47,7 @@ from runner.orders import (
     SwitchOn,
 )
 
+READ_THEM = "Read the cautions. Go on only if every one of them is met."
 LAST_FLOOR = 0.97  # of a step's floor: below that the run ends, whatever the step makes of it
 CAUTIONS = "cautions"  # the question of the first hold point
 
@@ -53,7 +55,8 @@ CAUTIONS = "cautions"  # the question of the first hold point
 class Run:
     """The machine. ``state`` is where it is, ``step`` what it is doing, ``ended`` whether anything can still happen."""
 
-    def __init__(self, program: Program) -> None:
+    def __init__(self, program: Program, begin: int = 0, *, awake: bool = True) -> None:
+        """``begin`` is the step to begin with, ``awake`` whether the pack is: other than 0 and True after a break."""
         self.program = program
         self.state = State.READY
         self.known = Known()
@@ -63,9 +66,9 @@ class Run:
         self.skipped: dict[int, str] = {}
         self.early = False
         self.reason = ""
-        self._around = Surroundings(program, self.known, self.watcher)
+        self._around = Surroundings(program, self.known, self.watcher, awake)
         self._points: tuple[float, float] = (0.0, 0.0)
-        self._next = 0
+        self._next = begin
         self._skip_to: tuple[str, int] = ("", 0)
 
     @property
@@ -78,7 +81,14 @@ class Run:
             return []
         if isinstance(event, Started):
             self._go(State.HOLDING)
-            return [Pace(1.0, 1.0), Ask(CAUTIONS, "Read the cautions. Go on only if every one of them is met.")]
+            return [Pace(1.0, 1.0), Ask(CAUTIONS, READ_THEM)]
+        if isinstance(event, Resumed):
+            self._go(State.HOLDING)
+            self.ceilings.rested(event.after)
+            words = (
+                f"The run goes on after {event.after / 60:.0f} min. Look at the pack and every connection. {READ_THEM}"
+            )
+            return [Pace(1.0, 1.0), SwitchOff(), Ask(CAUTIONS, words)]
         verdicts, orders = self._look(event)
         if self.state is State.MAKING_SAFE:
             return orders + self._making_safe(event)
@@ -154,7 +164,7 @@ class Run:
             if self._is_skipped(planned.group):
                 self.skipped[planned.index] = self._why_skipped
                 continue
-            self.step = STEP_KINDS[planned.kind](planned, self._around)
+            self.step = make_step(planned, self._around)
             self._go(State.HOLDING if self.step.asks else State.WATCHING)
             orders.append(BeginStep(planned.index, planned.kind, planned.title, planned.sensor, planned.cycle))
             orders += self._allowed(self.step.begin(t))
@@ -190,6 +200,8 @@ class Run:
     # ---- the way out -----------------------------------------------------------------------------------------
 
     def _make_safe(self, reason: str, *, early: bool) -> list[Order]:
+        if self.known.hand_load:
+            reason = f"{reason}; SWITCH THE LOAD OFF BY HAND"
         self.early, self.reason = early, reason
         self._go(State.MAKING_SAFE)
         return [Remark(f"Making the bench safe: {reason}"), SwitchOff()]

@@ -68,7 +68,10 @@ class Throughput(Maker):
         return self.measured(name, "A·s", quantity, caveats=tuple(caveats))
 
     def _charges(self) -> list[Attempt]:
-        return [attempt for attempt in self.attempts if attempt.kind == "charge" and attempt.outcome in FULL]
+        """The charges that ended full, with the parts of them before a break; none if none did."""
+        charges = [attempt for attempt in self.attempts if attempt.kind == "charge"]
+        ended = [attempt for attempt in charges if attempt.outcome in FULL]
+        return [attempt for attempt in charges if attempt.outcome in (*FULL, "broken off")] if ended else []
 
     def _taken_out(self, name: str, unit: str, declared: tuple[float | None, float | None], *, energy: bool) -> Finding:
         rated, minimum = declared

@@ -37,13 +37,19 @@ class Entry:
 
 
 class Journal:
-    """An open journal. If ``append`` raises, everything up to the line before is on disk, and the run has to end."""
+    """An open journal. If ``append`` raises, everything up to the line before is on disk, and the run has to end.
 
-    def __init__(self, path: Path) -> None:
+    ``go_on`` opens one that is there: a torn last line is cut off, and the chain goes on from the line before.
+    """
+
+    def __init__(self, path: Path, *, go_on: bool = False) -> None:
         self.path = path
-        self._file = os.open(path, os.O_WRONLY | os.O_APPEND | os.O_CREAT | os.O_EXCL, 0o644)
-        self._last = FIRST
-        self._number = 0
+        self._last, self._number = FIRST, 0
+        if go_on:
+            whole = whole_lines(path)
+            self._number = whole.count(b"\n")
+            self._last = hashlib.sha256(whole.splitlines()[-1]).hexdigest() if whole else FIRST
+        self._file = os.open(path, os.O_WRONLY | os.O_APPEND | (0 if go_on else os.O_CREAT | os.O_EXCL), 0o644)
 
     def append(self, t: float, utc: str, what: events.Event | orders.Order) -> None:
         """Write a line and wait until it is on disk. Raises RecordError."""
@@ -68,6 +74,18 @@ class Journal:
 
     def close(self) -> None:
         os.close(self._file)
+
+
+def whole_lines(path: Path) -> bytes:
+    """What a file holds up to its last newline, after cutting off what a crash left behind that. Raises RecordError."""
+    try:
+        content = path.read_bytes()
+        whole = content[: content.rfind(b"\n") + 1]
+        if len(whole) < len(content):
+            os.truncate(path, len(whole))
+    except OSError as error:
+        raise RecordError.cannot_write(str(path), error.strerror or str(error)) from error
+    return whole
 
 
 def read_journal(path: Path) -> Iterator[Entry]:

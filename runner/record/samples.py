@@ -17,6 +17,7 @@ from typing import TYPE_CHECKING
 
 from runner.errors import RecordError
 from runner.events import CHANNELS, LOAD_CURRENT, Sampled
+from runner.record.journal import whole_lines
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -27,14 +28,19 @@ COLUMNS = ("t_s", *CHANNELS, "supply_mode", *STATES, "lost")
 
 
 class SampleWriter:
-    """An open sample table. If ``append`` raises, the rows before are kept, and the run has to end."""
+    """An open sample table. If ``append`` raises, the rows before are kept, and the run has to end.
 
-    def __init__(self, path: Path) -> None:
+    ``go_on`` opens one that is there, less a torn last row.
+    """
+
+    def __init__(self, path: Path, *, go_on: bool = False) -> None:
         self.path = path
-        self._file = os.open(path, os.O_WRONLY | os.O_APPEND | os.O_CREAT | os.O_EXCL, 0o644)
+        begun = bool(whole_lines(path)) if go_on else False
+        self._file = os.open(path, os.O_WRONLY | os.O_APPEND | (0 if go_on else os.O_CREAT | os.O_EXCL), 0o644)
         self._fault: OSError | None = None
         self._closing = threading.Event()
-        self._write(",".join(COLUMNS) + "\n")
+        if not begun:
+            self._write(",".join(COLUMNS) + "\n")
         self._syncer = threading.Thread(target=self._sync, name="sample sync", daemon=True)
         self._syncer.start()
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from typing import Any, Literal, Self
 
 from pydantic import Field, ValidationInfo, field_validator, model_validator
@@ -75,6 +75,16 @@ class Procedure(Sheet):
     steps: tuple[StepItem, ...] = Field(min_length=1)
     findings: tuple[Literal[tuple(FINDINGS)], ...] = ()  # type: ignore[valid-type]
 
+    def wired(self) -> frozenset[str]:
+        """The roles that this procedure needs on a cable, because a person is too slow for what it does with them."""
+        found = {"meter"} & set(self.needs)
+        for kind, step in _flat(self.steps):
+            if kind == "drain" and step.until != "stopped":
+                found.add("load")
+            if getattr(step, "path", "") == "discharge" or getattr(step, "drain", None) is not None:
+                found.add("load")
+        return frozenset(found)
+
     @field_validator("ceilings")
     @classmethod
     def _heat_has_a_ceiling(cls, ceilings: Ceilings, info: ValidationInfo) -> Ceilings:
@@ -104,6 +114,16 @@ class Procedure(Sheet):
                 what = f"a protection by {dimension}" if dimension else "a procedure without protection"
                 raise ValueError(f"{name.replace('_', ' ')} is no finding of {what}; take it out of findings")
         return self
+
+
+def _flat(items: Sequence[StepItem]) -> Iterator[tuple[str, Any]]:
+    """Every step with its kind, those inside repeats too."""
+    for item in items:
+        kind, step = item.step()
+        if kind == "repeat":
+            yield from _flat(step.steps)
+        else:
+            yield kind, step
 
 
 def names_for(kind: str | None) -> dict[str, str]:

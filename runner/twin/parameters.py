@@ -67,6 +67,7 @@ class BenchTruth:
     supply_gain_error: tuple[float, float] = (1.0002, 0.9995)
     slew: float = 12.0  # A/s
     load_gain_error: float = 1.0005
+    counter_gain_error: tuple[float, float] = (1.0, 1.0)
     meter_gain_error: float = 1.00005
     meter_noise: float = 0.001
     meter_resolution: float = 0.001
@@ -162,6 +163,7 @@ def draw(declared: Declared, scenario: str, seed: int) -> Truth:
         load_lead_resistance=dice.uniform(0.010, 0.020),
         load_gain_error=1.0 + dice.uniform(-0.001, 0.001),
         meter_gain_error=1.0 + dice.uniform(-0.0002, 0.0002),
+        counter_gain_error=(1.0 + dice.uniform(-0.005, 0.005), 1.0 + dice.uniform(-0.01, 0.01)),
     )
     truth = Truth(pack, bench, (), scenario, seed)
     return _with_scenario(truth, scenario, dice)

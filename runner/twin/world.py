@@ -35,6 +35,7 @@ class World:
         self.load_on = False
         self.load_current = 0.0
         self.current = 0.0
+        self.counted = (0.0, 0.0)  # A·s and J on the display of the counter in the line
         self.charge_out = self.energy_out = 0.0  # A·s and J drawn from the terminals
         self.switched: list[dict[str, object]] = []
         self.boxed: dict[str, float] = {}
@@ -71,8 +72,10 @@ class World:
     def _pass(self, dt: float) -> None:
         self._settle(dt)
         if self.current < 0:
-            self.charge_out -= self.current * dt
-            self.energy_out -= self.current * self.terminal_voltage() * dt
+            charge, energy = -self.current * dt, -self.current * self.terminal_voltage() * dt
+            self.charge_out, self.energy_out = self.charge_out + charge, self.energy_out + energy
+            gain, energy_gain = self.truth.bench.counter_gain_error
+            self.counted = (self.counted[0] + charge * gain, self.counted[1] + energy * energy_gain)
         self.pack.flow(self.current, dt)
         here = self.spots.get(self.hands.sensor)
         before = here.spot if here else self.truth.bench.ambient
@@ -147,7 +150,7 @@ class World:
         """A decade box set to a resistance takes a sensor's place, as far as the management system can tell."""
         curve = self.truth.pack.curves.get(sensor)
         if curve is not None and sensor in self.spots:
-            self.boxed[sensor] = curve(resistance)
+            self.boxed = {sensor: curve(resistance)}  # there is one box: the other sensors are plugged in
 
     def switch_supply(self, on: bool) -> None:
         """The output relay; every change is remembered for the truth."""

@@ -31,12 +31,12 @@ def rehearse(seed: int, scenario: str) -> Counter[str]:
     from runner.conduct.scripted import UNATTENDED, ScriptedOperator
 
     clock = VirtualClock()
-    files = find_procedure("charge-over-temperature"), read_file(DEMO_PACK)
     with (
         tempfile.TemporaryDirectory() as out,
-        Rehearsal(*files, scenario, seed, clock.now) as rehearsal,
+        Rehearsal(read_file(DEMO_PACK), scenario, seed, clock.now) as rehearsal,
     ):
-        result = execute(rehearsal.job, ScriptedOperator(UNATTENDED), clock, Path(out), StopFlag())
+        job = rehearsal.job(find_procedure("charge-over-temperature"))
+        result = execute(job, ScriptedOperator(UNATTENDED), clock, Path(out), StopFlag())
         truth = rehearsal.world.report()
     return counted(result.evaluation, truth)
 

@@ -52,8 +52,18 @@ BAD = [
     OrderFailed(9.0, "SetSupply", "refused"),
     Answered(9.0, "step-0", "stop", "me"),
     OutputIsOff(9.0, False, "supply did not confirm"),
-    sample(9.0, temperature=70.0),
 ]
+
+
+def test_a_passed_ceiling_goes_safe_and_what_is_warm_with_everything_off_may_cool_down():
+    hot = sample(9.0, temperature=70.0)
+    for make in (begun, holding):
+        run = make()
+        assert run.receive(hot) == []
+        assert run.state is State.HOLDING
+    run = switched_on()
+    assert SwitchOff in kinds(run.receive(hot))
+    assert run.state is State.MAKING_SAFE
 
 
 @pytest.mark.parametrize("make", [begun, holding, switched_on])

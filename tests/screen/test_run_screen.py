@@ -52,11 +52,9 @@ class Stage:
 
     def __init__(self, out, scenario="sound", speed=400.0):
         clock = VirtualClock(speed)
-        self.rehearsal = Rehearsal(
-            user_file("short.yaml", SHORT_PROCEDURE), read_file(DEMO_PACK), scenario, 1, clock.now, ("T1",)
-        )
+        self.rehearsal = Rehearsal(read_file(DEMO_PACK), scenario, 1, clock.now)
         self.operator, self.stop = ScreenOperator("Test Person"), StopFlag()
-        job = self.rehearsal.job
+        job = self.rehearsal.job(user_file("short.yaml", SHORT_PROCEDURE), ("T1",))
         self.thread = RunThread(lambda: execute(job, self.operator, clock, out, self.stop))
         self.app = RunApp(job, "REHEARSAL · TIM-840", self.operator, self.stop, self.thread, finding_line)
 

@@ -4,7 +4,9 @@ a model in sheets/steps.py, a title in engine/titles.py, and the tests that then
 
 from __future__ import annotations
 
-from runner.engine.steps.base import Step
+from runner.engine.program import Planned
+from runner.engine.steps.base import Step, Surroundings
+from runner.engine.steps.by_hand import DrainByHand, RecoverByHand
 from runner.engine.steps.drain import Drain, Recover, Wake
 from runner.engine.steps.flow import Wait
 from runner.engine.steps.hold import Confirm, Inspect, Read
@@ -30,4 +32,20 @@ STEP_KINDS: dict[str, type[Step]] = {
     "off": Off,
 }
 
-__all__ = ["STEP_KINDS", "Step"]
+BY_HAND: dict[
+    tuple[str, str], type[Step]
+] = {  # (kind, role): what takes its place where a person does that role's part
+    ("drain", "load"): DrainByHand,
+    ("recover", "meter"): RecoverByHand,
+}
+
+
+def make_step(planned: Planned, around: Surroundings) -> Step:
+    """The machine of a step, at this bench."""
+    for role in around.program.by_hand:
+        if (planned.kind, role) in BY_HAND:
+            return BY_HAND[planned.kind, role](planned, around)
+    return STEP_KINDS[planned.kind](planned, around)
+
+
+__all__ = ["BY_HAND", "STEP_KINDS", "Step", "make_step"]

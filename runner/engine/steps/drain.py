@@ -10,11 +10,13 @@ from __future__ import annotations
 from runner.engine.steps.base import FAST, LAZY, NO_CURRENT_TIME, SLOW, SPOILED, Step
 from runner.engine.watcher import CONFIRM, Verdict
 from runner.events import (
+    CHARGE,
     DISCHARGE,
     LOAD_CURRENT,
     LOAD_VOLTAGE,
     METER_VOLTAGE,
     SUPPLY_CURRENT,
+    SUPPLY_VOLTAGE,
     Event,
     LimitsAreSet,
     LoadIsOn,
@@ -117,7 +119,9 @@ class _Terminals:
         self._up: list[float] = []
 
     def take(self, sample: Sampled) -> None:
-        value = sample.readings.get(METER_VOLTAGE, sample.readings.get(LOAD_VOLTAGE))
+        """The pack's own voltmeter, else the load's; else the supply's, which sees the terminals while it is off."""
+        readings = sample.readings
+        value = readings.get(METER_VOLTAGE, readings.get(LOAD_VOLTAGE, readings.get(SUPPLY_VOLTAGE)))
         if value is None:
             return
         if value < self._half:
@@ -141,7 +145,9 @@ class Recover(Step):
     def begin(self, t: float) -> list[Order]:
         self._off_at: float | None = None
         self._terminals = _Terminals(HALF * self.around.program.nominal_voltage)
-        return [*self._pace((0.5, 0.5), DISCHARGE), SwitchOff()]
+        wired = "load" in self.around.program.has and "load" not in self.around.program.by_hand
+        self._polled = DISCHARGE if wired else CHARGE
+        return [*self._pace((0.5, 0.5), self._polled), SwitchOff()]
 
     def receive(self, event: Event, verdicts: list[Verdict]) -> list[Order]:
         if isinstance(event, OutputIsOff):
@@ -168,7 +174,7 @@ class Recover(Step):
                     "gave up", f"did not come back by itself in {limit / 60:.0f} min", event.t, limit=limit
                 )
             ]
-        return self._pace(SLOW, DISCHARGE) if waited > 60.0 else []
+        return self._pace(SLOW, self._polled) if waited > 60.0 else []
 
     def remaining(self) -> float | None:
         return (

@@ -105,7 +105,7 @@ class Inspect(Step):
         if not isinstance(event, Answered) or event.question != self._question:
             return []
         item, word = self._items[self._item], event.value
-        note = Note(self.planned.index, item, word, why="" if word == "good" else event.note or word)
+        note = Note(self.planned.index, self._record(item), word, why="" if word == "good" else event.note or word)
         self._item += 1
         if self._item < len(self._items):
             return [note, self._ask()]
@@ -125,4 +125,7 @@ class Inspect(Step):
         return f"step-{self.planned.index}-item-{self._item}"
 
     def _ask(self) -> Ask:
-        return Ask(self._question, self.sentence(), self._items[self._item], "choice", choices=SEEN)
+        return Ask(self._question, self.sentence(), self._record(self._items[self._item]), "choice", choices=SEEN)
+
+    def _record(self, item: str) -> str:
+        return f"{self.planned.sensor}: {item}" if self.planned.sensor else item

@@ -1,0 +1,81 @@
+"""Where a run broke off, and what it takes to go on with it in its own folder.
+
+Rule 1: a step that was concluded is not done again. The one that was going on begins again at its ``restart``: the
+        beginning of its sensor's steps, or the step that switched on what it goes on from. A discharge that was going on
+        goes on: the charge drawn before the break counts.
+Rule 2: a run that reached its end is not gone on with.
+Rule 3: the steps are those of the files as they were read then, not as they are now.
+"""
+
+from __future__ import annotations
+
+import datetime
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from runner.conduct.files import Job, UserFile, load
+from runner.engine.program import Program
+from runner.errors import RecordError
+from runner.events import Started
+from runner.orders import BeginStep, Conclude, End
+from runner.record.folder import EVENTS, INPUTS, RESOLVED, RunFolder
+from runner.record.journal import Entry, read_journal
+
+
+@dataclass(frozen=True)
+class Resumption:
+    """How a run goes on: with which step, at what time since its start (s), and what is known of the pack.
+
+    ``began`` is the UTC of its start, ``last`` the time (s) up to which the journal goes, ``why`` it had ended.
+    """
+
+    step: int
+    began: str
+    last: float
+    why: str
+    awake: bool = True
+
+    def elapsed(self, utc: str) -> float:
+        """Seconds since the run's start at a UTC stamp; never before what the journal has."""
+        passed = datetime.datetime.fromisoformat(utc) - datetime.datetime.fromisoformat(self.began)
+        return max(passed.total_seconds(), self.last + 1.0)
+
+
+def broken_off(folder: RunFolder, bench: UserFile | None = None) -> tuple[Job, Resumption]:
+    """The job of an unfinished run and where it goes on. ``bench`` stands in for the file kept, if addresses have changed.
+
+    Raises RecordError if the run is complete or its folder is not as it was, SheetError if its inputs no longer parse.
+    """
+    files = [
+        UserFile(f"{folder.number}/{INPUTS}/{name}", folder.input(name)) for name in ("procedure.yaml", "pack.yaml")
+    ]
+    kept = bench or UserFile(str(folder.path / INPUTS / "bench.yaml"), folder.input("bench.yaml"))
+    sensors = folder.read_json(f"{INPUTS}/{RESOLVED}")["program"]["sensors"]
+    job = load(files[0], files[1], kept, tuple(sensors))
+    return job, where(list(read_journal(folder.path / EVENTS)), job.program, folder.path)
+
+
+def where(entries: Sequence[Entry], program: Program, path: Path) -> Resumption:
+    """Where a run goes on, from its journal. Raises RecordError if it is complete."""
+    if not entries:
+        raise RecordError("the run had not begun", str(path), "begin a new one")
+    end = next((entry.what for entry in reversed(entries) if isinstance(entry.what, End)), None)
+    if end is not None and not end.early:
+        raise RecordError("the run is complete, there is nothing to go on with", str(path), "begin a new one")
+    step, awake = 0, True
+    for entry in entries:
+        what = entry.what
+        if isinstance(what, BeginStep):
+            step = what.index
+        elif isinstance(what, Conclude):
+            step = what.index + 1
+            if what.kind == "drain" and what.outcome == "stopped":
+                awake = False
+            elif what.kind in ("recover", "wake") and what.outcome == "returned":
+                awake = True
+    if step < len(program.steps):
+        step = program.steps[step].restart
+    began = next((entry.what.utc for entry in entries if isinstance(entry.what, Started)), entries[0].utc)
+    last = max(entry.t for entry in entries)
+    return Resumption(step, began, last, end.reason if end is not None else "the record breaks off", awake)

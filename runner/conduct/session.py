@@ -1,0 +1,170 @@
+"""A session: several procedures on one pack, in one folder, one certificate; stopped today and gone on with tomorrow.
+
+Rule 1: session.json is written whole after every change, so it can be read whatever happened.
+Rule 2: a run that has begun is never begun again; it is gone on with in its own folder, or left as it is.
+Rule 3: the state of charge is carried on from what was counted, and set anew where a pack was full or empty.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Any
+
+from runner.conduct.evaluate import Evaluation, evaluate
+from runner.conduct.files import UserFile, find_procedure, procedure_names
+from runner.engine.agenda import EMPTIES, TO_FULL, TO_HALF, Agenda, Item, propose
+from runner.errors import RecordError
+from runner.events import LOAD_CURRENT, SUPPLY_CURRENT
+from runner.measure.capacity import FULL, integrate
+from runner.record.folder import RunFolder
+from runner.sheets.bench import BenchFile
+from runner.sheets.pack import PackSheet
+from runner.sheets.procedure import Procedure, parse_procedure
+
+SESSION = "session.json"
+TO_DO, BEGUN, DONE = "to do", "begun", "done"
+
+
+@dataclass(frozen=True)
+class Entry:
+    """One procedure of the session: where its run is, and how far it has come."""
+
+    procedure: str
+    why: str
+    state: str = TO_DO
+    run: str = ""
+    status: int | None = None
+
+
+class Session:
+    """A session folder. ``path`` holds session.json, the run folders, and in the end the certificate."""
+
+    def __init__(self, path: Path, content: dict[str, Any]) -> None:
+        self.path = path
+        self.pack_file, self.bench_file = str(content["pack"]), str(content["bench"])
+        self.sensors = tuple(content["sensors"])
+        self.state_of_charge: float | None = content["state_of_charge"]
+        self.left_out = tuple((name, why) for name, why in content["left_out"])
+        self.entries = [Entry(**each) for each in content["entries"]]
+
+    @classmethod
+    def create(
+        cls,
+        out: Path,
+        stamp: str,
+        serial: str,
+        agenda: Agenda,
+        files: tuple[str, str],
+        sensors: tuple[str, ...],
+        state_of_charge: float | None,
+    ) -> Session:
+        """A new session. ``files`` are the names of pack sheet and bench file. Raises RecordError; then nothing was made."""
+        folder = RunFolder.create(out, stamp, serial, "session")
+        content = {
+            "pack": files[0],
+            "bench": files[1],
+            "sensors": sensors,
+            "state_of_charge": state_of_charge,
+            "left_out": agenda.left_out,
+            "entries": [{"procedure": item.name, "why": item.why} for item in agenda.items],
+        }
+        session = cls(folder.path, content)
+        session.write()
+        return session
+
+    @classmethod
+    def of(cls, path: Path) -> Session | None:
+        """The session in a folder, or the one a run folder belongs to; None if there is none. Raises RecordError."""
+        for place in (path, path.parent):
+            if (place / SESSION).is_file():
+                try:
+                    return cls(place, RunFolder(place).read_json(SESSION))
+                except (KeyError, TypeError, ValueError) as error:
+                    raise RecordError(
+                        f"is no session ({error})", str(place / SESSION), "take it from a backup"
+                    ) from error
+        return None
+
+    def write(self) -> None:
+        """Keep everything. Raises RecordError; then session.json is as it was."""
+        RunFolder(self.path).write_json(
+            SESSION,
+            {
+                "schema": 1,
+                "pack": self.pack_file,
+                "bench": self.bench_file,
+                "sensors": list(self.sensors),
+                "state_of_charge": self.state_of_charge,
+                "left_out": [list(each) for each in self.left_out],
+                "entries": [vars(entry) for entry in self.entries],
+            },
+        )
+
+    def next(self) -> int | None:
+        """The number of the entry to go on with, or None if all are done."""
+        for number, entry in enumerate(self.entries):
+            if entry.state != DONE:
+                return number
+        return None
+
+    def began(self, number: int, folder: RunFolder) -> None:
+        """A run of an entry has its folder."""
+        self.entries[number] = replace(self.entries[number], state=BEGUN, run=folder.number)
+        self.write()
+
+    def ended(self, number: int, evaluation: Evaluation, *, early: bool) -> None:
+        """A run of an entry is over; one that ended early can be gone on with."""
+        status = evaluation.exit_status
+        self.entries[number] = replace(self.entries[number], state=BEGUN if early else DONE, status=status)
+        self.state_of_charge = state_of_charge_after(evaluation, self.state_of_charge)
+        self.write()
+
+    def folders(self) -> list[RunFolder]:
+        """The run folders there are, in order."""
+        return [RunFolder.existing(self.path / entry.run) for entry in self.entries if entry.run]
+
+    def evaluations(self) -> list[Evaluation]:
+        """Every run evaluated. Raises RecordError or SheetError like ``evaluate``."""
+        return [evaluate(folder) for folder in self.folders()]
+
+    def not_begun(self) -> list[tuple[str, str]]:
+        """What was planned and not begun, with what was left out: (procedure, why)."""
+        return [*self.left_out, *((entry.procedure, "not begun yet") for entry in self.entries if not entry.run)]
+
+
+def agenda_for(names: Sequence[str], pack: PackSheet, bench: BenchFile, *, as_given: bool = False) -> Agenda:
+    """The order for procedures by name or path; all that travel with the program if none is named. Raises SheetError."""
+    wanted = [_parsed(find_procedure(name)) for name in names] if names else _all()
+    if as_given:
+        items = tuple(Item(each.name, each.title, "in the order given", each.duration or 0.0) for each in wanted)
+        return Agenda(items, ())
+    movers = {name: _parsed(find_procedure(name)) for name in (TO_FULL, TO_HALF, EMPTIES)}
+    return propose(wanted, movers, pack, bench, pack.state_of_charge_on_arrival)
+
+
+def _all() -> list[Procedure]:
+    """Every procedure that travels with the program, but for those that only move the charge."""
+    return [_parsed(find_procedure(name)) for name in procedure_names() if name not in (TO_FULL, TO_HALF)]
+
+
+def _parsed(file: UserFile) -> Procedure:
+    return parse_procedure(file.text, file.name)
+
+
+def state_of_charge_after(evaluation: Evaluation, before: float | None) -> float | None:
+    """The state of charge after a run, as a ratio of the rated capacity: counted, and set anew at full and empty."""
+    recording = evaluation.recording
+    charge, discharge = recording.of(SUPPLY_CURRENT), recording.of(LOAD_CURRENT)
+    begin, known = -1.0, before
+    for attempt in recording.attempts:
+        if attempt.kind == "charge" and attempt.outcome in FULL and evaluation.procedure.ends in ("full", "empty"):
+            begin, known = attempt.at, 1.0
+        elif attempt.kind == "drain" and attempt.outcome == "stopped" and evaluation.procedure.ends == "empty":
+            begin, known = attempt.at, 0.0
+    if known is None:
+        return None
+    last = max([float(series.t[-1]) for series in (charge, discharge) if len(series)], default=begin)
+    moved = integrate(charge, begin, last).value - integrate(discharge, begin, last).value if last > begin else 0.0
+    return float(min(max(known + moved / evaluation.pack.rated_capacity, 0.0), 1.0))

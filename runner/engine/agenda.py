@@ -1,0 +1,154 @@
+"""The order of a pack's procedures: what state of charge each needs and leaves, what a bench cannot do, what comes last.
+
+Rule 1: looking comes before switching; small currents before large ones; what heats and cools after what does not.
+Rule 2: a procedure runs where the state of charge fits it. If none that is left fits, the pack is brought to where one does:
+        charged to half, or to full, or emptied by its capacity test.
+Rule 3: what empties the pack comes last of all that fits, because the way back takes hours.
+Rule 4: what is left out is named, with the reason; nothing is dropped in silence.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+from runner.sheets.bench import BenchFile
+from runner.sheets.pack import PackSheet
+from runner.sheets.procedure import Procedure
+
+TO_FULL, TO_HALF, EMPTIES = "full-charge", "partial-charge", "capacity"
+HALF = 0.5
+LEAVES = {"full": 1.0, "half": HALF, "empty": 0.0}
+UNKNOWN = 3600.0  # s that a procedure is taken to need where it does not say
+
+
+@dataclass(frozen=True)
+class Item:
+    """One procedure of a session: its place in it is explained by ``why``; ``added`` if nobody asked for it by name."""
+
+    name: str
+    title: str
+    why: str
+    seconds: float
+    added: bool = False
+
+
+@dataclass(frozen=True)
+class Agenda:
+    """What is done in which order, and what is left out and why (name, reason)."""
+
+    items: tuple[Item, ...]
+    left_out: tuple[tuple[str, str], ...]
+
+    @property
+    def seconds(self) -> float:
+        """About how long it takes."""
+        return sum(item.seconds for item in self.items)
+
+
+def propose(
+    wanted: Sequence[Procedure],
+    movers: Mapping[str, Procedure],
+    pack: PackSheet,
+    bench: BenchFile,
+    state_of_charge: float | None = None,
+) -> Agenda:
+    """An order for the wanted procedures. ``movers`` are procedures by name that may be put in to move the charge.
+
+    ``state_of_charge`` is a ratio, None where nobody knows: then the pack is taken to be about half full.
+    """
+    left_out = [(each.name, why) for each in wanted for why in [_impossible(each, pack, bench)] if why]
+    impossible = {name for name, _ in left_out}
+    left = sorted((each for each in wanted if each.name not in impossible), key=_rank)
+    usable = {name: each for name, each in movers.items() if not _impossible(each, pack, bench)}
+    now = HALF if state_of_charge is None else state_of_charge
+    items: list[Item] = []
+    while left:
+        fitting = [each for each in left if _fits(each, now)]
+        first_full = bool(fitting) and fitting[0].ends == "empty" and _wants_more(left, now) and TO_FULL in usable
+        if fitting and not first_full:
+            chosen: Procedure | None = fitting[0]
+            why = _why(fitting[0], now)
+        else:
+            chosen, why = _move(left, usable, now)
+        if chosen is None:
+            left_out += [(each.name, why) for each in left]
+            break
+        added = chosen not in left
+        items.append(Item(chosen.name, chosen.title, why, chosen.duration or UNKNOWN, added))
+        left = [each for each in left if each is not chosen]
+        now = LEAVES.get(chosen.ends, now)
+    return Agenda(tuple(items), tuple(left_out))
+
+
+def _impossible(procedure: Procedure, pack: PackSheet, bench: BenchFile) -> str:
+    """Why a procedure cannot be run on this pack at this bench, or nothing."""
+    kind = procedure.protection
+    if kind is not None and pack.protection(kind) is None:
+        return f"the pack sheet declares no {kind.replace('_', ' ')}"
+    missing = [role for role in procedure.needs if role not in bench.roles()]
+    if missing:
+        return f"the bench has no {' and no '.join(missing)}"
+    by_hand = [role for role in sorted(procedure.wired()) if bench.by_hand(role)]
+    if by_hand:
+        return f"it needs the {' and the '.join(by_hand)} on a cable; a person is too slow for it"
+    if "box" in procedure.needs:
+        protection = pack.protection(kind or "")
+        without = [s.name for s in pack.sensors if s.curve is None and s.name in getattr(protection, "sensors", ())]
+        if without:
+            return f"the pack sheet gives no curve of {', '.join(without)}"
+    return ""
+
+
+def _rank(procedure: Procedure) -> tuple[int, str]:
+    """Rule 1, and rule 3, as a number: the smaller the sooner."""
+    needs, kind = procedure.needs, procedure.protection or ""
+    if not needs:
+        return (0 if procedure.name.startswith("arrival") else 1), procedure.name
+    if procedure.ends == "empty":
+        return 90, procedure.name
+    if procedure.ends in ("full", "half"):
+        return 80, procedure.name
+    if not kind:
+        return 10, procedure.name
+    if "box" in needs:
+        return 20, procedure.name
+    if "temperature" in kind:
+        return (30 if "under" in kind else 40), procedure.name
+    return 50, procedure.name
+
+
+def _fits(procedure: Procedure, now: float) -> bool:
+    window = procedure.state_of_charge
+    return window is None or window.lowest - 1e-6 <= now <= window.highest + 1e-6
+
+
+def _why(procedure: Procedure, now: float) -> str:
+    rank, _ = _rank(procedure)
+    if rank < 10:
+        return "looking comes first"
+    if rank >= 90:
+        return "it empties the pack, so it comes last"
+    window = procedure.state_of_charge
+    if window is None:
+        return "any state of charge does"
+    return f"wants {window.lowest:.0%} to {window.highest:.0%} of charge, about {now:.0%} is there"
+
+
+def _wants_more(left: Sequence[Procedure], now: float) -> bool:
+    """Whether something that is left needs a higher state of charge, which emptying would put far away."""
+    return any(each.state_of_charge is not None and each.state_of_charge.lowest > now for each in left)
+
+
+def _move(left: Sequence[Procedure], movers: Mapping[str, Procedure], now: float) -> tuple[Procedure | None, str]:
+    """What brings the pack to where something that is left fits."""
+    higher = _wants_more(left, now)
+    half = movers.get(TO_HALF)
+    if half is not None and _fits(half, now) and any(_fits(each, HALF) for each in left):
+        return half, "brings the pack to where the next ones fit"
+    full = movers.get(TO_FULL)
+    if higher and full is not None and now < 1.0 and any(_fits(each, 1.0) for each in left):
+        return full, "brings the pack to where the next ones fit"
+    if not higher and EMPTIES in movers and now > 0.0 and any(_fits(each, 0.0) or _fits(each, HALF) for each in left):
+        return movers[EMPTIES], "empties the pack, which is too full for the next ones"
+    return None, f"no way to bring the pack from about {now:.0%} of charge to where it fits"

@@ -1,0 +1,163 @@
+"""Steps at a bench where a person switches the load and reads the displays: an inverter and a lamp, a meter in the line.
+
+Rule 1: what the program cannot switch, it tells the person to switch, and takes their key for it; nothing is assumed on or
+        off that nobody has said is.
+Rule 2: the moment of a cut-off is the person's key, a reaction late; while a reading is typed no moment is claimed.
+Rule 3: a run that ends while a hand-switched load is on says so until a person has switched it off.
+"""
+
+from __future__ import annotations
+
+from runner.engine.steps.base import SLOW, Step
+from runner.engine.watcher import Verdict
+from runner.events import Answered, Event, OutputIsOff
+from runner.orders import Ask, Note, Order, SwitchOff
+from runner.sheets.quantity import shown
+
+VOLTAGE = "voltage under load"
+LAST_VOLTAGE = "voltage just before the cut-off"
+CHARGE_TOTAL, ENERGY_TOTAL = "charge total", "energy total"
+BEFORE, AFTER = " before the discharge", " after the discharge"
+NEAR = 0.12  # of the cut-off voltage: nearer than this, no more readings are asked for, only the moment
+
+
+class DrainByHand(Step):
+    """The totals before; the load on; readings at intervals; the moment of the cut-off; the load off; the totals after."""
+
+    def begin(self, t: float) -> list[Order]:
+        self.around.awake = True
+        self._voltages: list[tuple[float, float]] = []
+        self._stopped_at: float | None = None
+        self._given_up = False
+        self._since = t
+        self._queue = [*self._totals(BEFORE), self._go("on", "Switch the load on, and press the key as it comes on.")]
+        return [*self._pace(SLOW), self._queue[0]]
+
+    def receive(self, event: Event, verdicts: list[Verdict]) -> list[Order]:
+        if isinstance(event, Answered) and self._queue and event.question == self._queue[0].question:
+            return self._answered(event, self._queue.pop(0))
+        due = self.around.known.hand_load and event.t - self._since >= self.around.program.every
+        if due and self._standing and self._wants_readings:
+            self._since = event.t
+            self._queue = [self._reading(), self._moment()]
+            return [self._queue[0]]
+        return []
+
+    def sentence(self) -> str:
+        return self._queue[0].say if self._queue else self.planned.title
+
+    # ---- one answer after the other --------------------------------------------------------------------------
+
+    def _answered(self, event: Answered, ask: Ask) -> list[Order]:
+        orders: list[Order] = self._noted(event, ask)
+        if ask.record == "load on":
+            self.around.known.hand_load, self._since = True, event.t
+            self._queue = [self._moment()]
+        elif ask.record == "load stopped":
+            self._stopped_at = event.t
+            self._queue = [self._off(), self._last_voltage(), *self._totals(AFTER)]
+        elif ask.record == "load off":
+            self.around.known.hand_load = False
+        elif ask.record == VOLTAGE and float(event.value) < self.planned.values["floor"]:
+            self._given_up = True
+            self._queue = [self._off(), *self._totals(AFTER)]
+        if self._queue:
+            return [*orders, self._queue[0]]
+        return [*orders, *self._over(event.t)]
+
+    def _over(self, t: float) -> list[Order]:
+        self.around.awake = False
+        if self._given_up or self._stopped_at is None:
+            floor = self.planned.values["floor"]
+            self._end(self.give_way, "the floor was reached")
+            return [self._conclusion("gave up", f"did not cut off by {floor:.2f} V", t, limit=floor), SwitchOff()]
+        self._end()
+        why = "the load went off by itself, as the operator saw"
+        return [self._conclusion("stopped", why, self._stopped_at, by_hand=True), SwitchOff()]
+
+    def _noted(self, event: Answered, ask: Ask) -> list[Order]:
+        if ask.wants != "number":
+            return []
+        value = float(event.value)
+        if ask.record == VOLTAGE:
+            self._voltages.append((event.t, value))
+        return [Note(self.planned.index, ask.record, shown(value, ask.dimension), value, ask.dimension)]
+
+    # ---- questions -------------------------------------------------------------------------------------------
+
+    @property
+    def _standing(self) -> bool:
+        return bool(self._queue) and self._queue[0].record == "load stopped"
+
+    @property
+    def _wants_readings(self) -> bool:
+        if "meter" not in self.around.program.has:
+            return False
+        cut_off = self.around.program.trip or self.planned.values["floor"]
+        return not self._voltages or self._voltages[-1][1] > cut_off * (1 + NEAR)
+
+    def _question(self, name: str) -> str:
+        return f"step-{self.planned.index}-{name.replace(' ', '-')}-{len(self._voltages)}"
+
+    def _go(self, name: str, say: str) -> Ask:
+        return Ask(self._question(name), say, f"load {name}", "mark")
+
+    def _off(self) -> Ask:
+        return self._go("off", "Switch the load off now, and press the key when it is.")
+
+    def _moment(self) -> Ask:
+        say = "Watch the load. Press the key at the very moment it stops by itself."
+        return self._go("stopped", say)
+
+    def _number(self, name: str, say: str, unit: str, dimension: str, role: str) -> Ask:
+        return Ask(self._question(name), say, name, "number", unit, dimension, (), role)
+
+    def _reading(self) -> Ask:
+        return self._number(VOLTAGE, "Read the pack's voltage under load.", "V", "voltage", "meter")
+
+    def _last_voltage(self) -> Ask:
+        say = "Which voltage did you see last, before the load stopped?"
+        return self._number(LAST_VOLTAGE, say, "V", "voltage", "meter")
+
+    def _totals(self, when: str) -> list[Ask]:
+        if "counter" not in self.around.program.has:
+            return []
+        charge = f"Read the charge total of the counter{when}."
+        energy = f"Read the energy total of the counter{when}."
+        return [
+            self._number(CHARGE_TOTAL + when, charge, "Ah", "charge", "counter"),
+            self._number(ENERGY_TOTAL + when, energy, "Wh", "energy", "counter"),
+        ]
+
+
+class RecoverByHand(Step):
+    """Everything off; the person's key says when the voltmeter shows the pack again."""
+
+    def begin(self, t: float) -> list[Order]:
+        self._off_at: float | None = None
+        return [*self._pace(SLOW), SwitchOff()]
+
+    def receive(self, event: Event, verdicts: list[Verdict]) -> list[Order]:
+        if isinstance(event, OutputIsOff) and self._off_at is None:
+            self._off_at = event.t
+            say = "Watch the voltmeter on the pack's terminals. Press the key at the moment it shows the pack's voltage again."
+            return [Ask(self._question, say, "pack came back", "mark")]
+        if self._off_at is None:
+            return []
+        if isinstance(event, Answered) and event.question == self._question:
+            self._end()
+            self.around.awake = True
+            return [self._conclusion("returned", "the operator saw the voltage come back", event.t, by_hand=True)]
+        limit = self.planned.values["give_up"]
+        if event.t - self._off_at > limit:
+            self._end()
+            return [
+                self._conclusion(
+                    "gave up", f"did not come back by itself in {limit / 60:.0f} min", event.t, limit=limit
+                )
+            ]
+        return []
+
+    @property
+    def _question(self) -> str:
+        return f"step-{self.planned.index}-back"
