@@ -116,10 +116,8 @@ class Face:
         """Runs on a bench; the exit status. Raises SheetError if a file is wrong or an instrument is not there."""
         first = [find_procedure(name) for name in names[:1]]
         files = read_file(Path(self.options.pack)), read_file(Path(self.options.bench))
-        if first:  # all that is wrong in the three files is said together
-            bench = load(first[0], *files).bench
-        else:
-            bench = load_bench(Path(self.options.bench))[1]
+        # with a procedure, all that is wrong in the three files is said together
+        bench = load(first[0], *files).bench if first else load_bench(Path(self.options.bench))[1]
         return self._all(self._on_a_bench(files, bench, self._sensors), names)
 
     def resume(self, folder: Path) -> int:

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 import runner
 from runner.conduct.declare import declare
 from runner.conduct.story import Story, tell
-from runner.events import CHANNELS
+from runner.events import CHANNELS, PROBE_TEMPERATURE
 from runner.measure.conformity import CONDITIONAL_FAIL, CONDITIONAL_PASS, FAIL, NOT_MEASURED, worst
 from runner.measure.finding import Finding
 from runner.measure.findings import findings
@@ -92,7 +92,8 @@ def evaluate(folder: RunFolder) -> Evaluation:
         else (story.end.reason if story.end else "the record breaks off")
     )
     channels = {channel: series_of(table, channel) for channel in CHANNELS}
-    recording = Recording(channels, story.attempts, early, story.typed, story.breaks)
+    taps = series_of(table[table["by_hand"] == 1], PROBE_TEMPERATURE)
+    recording = Recording(channels, story.attempts, early, story.typed, story.breaks, taps)
     declared = declare(procedure, pack, bench, tuple(resolved["program"]["sensors"]))
     evaluation = Evaluation(
         folder, procedure, pack, bench, resolved, story, recording, declared, tuple(findings(recording, declared))

@@ -18,7 +18,7 @@ class SimulatedEyes:
         """``draws``: what a load takes that is switched by hand, in A."""
         self._world, self._reaction, self._draws = world, reaction, draws
         self._pressed_at: float | None = None
-        self._last_shown = 0.0
+        self._last_shown, self._carried = 0.0, False
         self._dice = random.Random(f"eyes {world.truth.seed}")
         self._sensor = ""
         self._taps: AskTaps | None = None
@@ -62,14 +62,14 @@ class SimulatedEyes:
         if ask.record in ("load on", "load off"):
             with self._world.lock:
                 self._world.catch_up()
-                self._world.load_current = self._draws
+                self._world.load_current, self._carried = self._draws, False
                 self._world.switch_load(ask.record == "load on")
 
     def _load_stopped(self) -> bool:
         shown = self._world.terminal_voltage()
         if self._world.current < 0:
-            self._last_shown = shown
-        return self._world.load_on and self._world.current >= 0
+            self._last_shown, self._carried = shown, True
+        return self._carried and self._world.current >= 0
 
     def _came_back(self) -> bool:
         return not self._world.pack.system.discharge_open

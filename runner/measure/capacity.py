@@ -81,6 +81,8 @@ class Throughput(Maker):
         if why:
             return self.missing(name, unit, why, expected=rated, limits=limits)
         drains = self._drains()
+        if drains[-1].by_hand:
+            return self._counted(name, unit, drains, rated, minimum, energy=energy)
         current = self.recording.of(CURRENT_OF[DISCHARGE])
         edge = find_edge(current, drains[-1].at, rising=False)
         end = drains[-1].at if edge is None else edge.instant
@@ -107,6 +109,40 @@ class Throughput(Maker):
         caveats += self._broken(drains)
         verdict = _three_ways(float(quantity.x), rated, minimum)
         return self.measured(name, unit, quantity, expected=rated, limits=limits, caveats=tuple(caveats), fit=verdict)
+
+    def _counted(
+        self,
+        name: str,
+        unit: str,
+        drains: Sequence[Attempt],
+        rated: float | None,
+        minimum: float | None,
+        *,
+        energy: bool,
+    ) -> Finding:
+        """From the totals that a person read off a counter, before and after."""
+        least = minimum if minimum is not None else rated
+        limits: Limits | None = None if least is None else (least, None)
+        what = "energy total" if energy else "charge total"
+        read = self.recording.read(what, drains[0].began, drains[-1].at + 3600.0)
+        before = [each for each in read if "before" in each.name]
+        after = [each for each in read if "after" in each.name]
+        if self.declared.counter is None or not before or not after:
+            why = "no counter was read before and after the discharge"
+            return self.missing(name, unit, why, expected=rated, limits=limits)
+        accuracy = self.declared.counter[1 if energy else 0]
+        value = after[-1].value - before[0].value
+        digits = 2**0.5 * max(accuracy.resolution, 1e-9) / 12.0**0.5
+        quantity = self.inputs.add("digits of the counter", value, digits, "rectangular") + self.inputs.add(
+            "gain of the counter", 0.0, accuracy.gain * abs(value) / 3.0**0.5, "rectangular"
+        )
+        hours = sum(each.at - each.began for each in drains) / 3600
+        caveats = (
+            "read by hand off the totals of a counter",
+            f"from full to the pack's cut-off in about {hours:.2f} h",
+        )
+        verdict = _three_ways(value, rated, minimum)
+        return self.measured(name, unit, quantity, expected=rated, limits=limits, caveats=caveats, fit=verdict)
 
     # ---- what is whole ---------------------------------------------------------------------------------------
 

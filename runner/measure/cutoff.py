@@ -17,11 +17,14 @@ from runner.measure.capacity import Throughput
 from runner.measure.edge import Edge, find_edge
 from runner.measure.finding import Finding, Limits, Maker
 from runner.measure.ramp import fit_bend
-from runner.measure.recording import Accuracy, Attempt, Series
+from runner.measure.recording import Accuracy, Attempt, Recording, Series
 
 WINDOW = 15.0  # s of readings before the edge
 BEFORE_EDGE = 0.05  # s: readings nearer to the edge than this may already belong to the other side
 AFTER = 20.0  # s of readings after a return
+UNDER_LOAD, LAST_SEEN = "voltage under load", "voltage just before the cut-off"  # typed readings
+STEEPER = 8.0  # times the slope of the readings before: as steep as the voltage of a cell gets at its end (MEASURED on the twin)
+GLANCE = 0.5  # s: how old what a person saw last may be
 UNKNOWN_LEADS = (0.0, 0.050)  # Ω: what a pair of bench leads may have, where nobody knows (common practice, no source)
 
 
@@ -46,6 +49,8 @@ class CutOff(Maker):
         stopped = self.ended(kind, "stopped")
         if not stopped:
             return self._did_not_trip(kind, limits)
+        if stopped[-1].by_hand:
+            return trip_by_hand(self, stopped[-1])
         edge, caveats = self._edge(stopped[-1])
         if edge is None:
             return self.missing("trip", "V", self.reason(kind), expected=declared.trip, limits=limits)
@@ -131,14 +136,14 @@ class CutOff(Maker):
         returned = self.ended("recover", "returned")
         if not returned:
             return self._did_not_release("recover", limits)
-        at = returned[-1].at
-        channel = METER_VOLTAGE if len(self.recording.of(METER_VOLTAGE)) else VOLTAGE_OF[DISCHARGE]
+        at = returned[-1].at - (declared.reaction[0] if returned[-1].by_hand else 0.0)
+        channel = terminals(self.recording)
         series = self.recording.of(channel)
         bend = fit_bend(series, at, at, at + AFTER, 0.0)
         if bend is None:
             why = "the voltage was read too rarely after the return"
             return self.missing("release", "V", why, expected=declared.release, limits=limits)
-        gap = _gap_before(series, at)
+        gap = 4 * declared.reaction[1] if returned[-1].by_hand else gap_before(series, at)
         behind = declared.delay + declared.polling / 2 + gap / 2
         value, _, slope = bend.at(0.0)
         add = self.inputs.add
@@ -240,6 +245,8 @@ def recovery_time(maker: Maker, kind: str, before: str) -> Finding:
     for begin, end in maker.recording.breaks:
         if stopped[-1].at <= end and begin <= attempt.at:
             return maker.missing("recovery time", "s", "the run was broken off between cut-off and return")
+    if stopped[-1].by_hand:
+        return recovery_by_hand(maker, stopped[-1], attempt)
     edge = find_edge(maker.recording.of(CURRENT_OF[declared.path]), stopped[-1].at, rising=False)
     if edge is None:
         return maker.missing("recovery time", "s", maker.reason(before))
@@ -248,13 +255,51 @@ def recovery_time(maker: Maker, kind: str, before: str) -> Finding:
         last = looks[-2].since if len(looks) > 1 else edge.instant
         first = looks[-1].since if looks else attempt.at
     else:
-        series = maker.recording.of(METER_VOLTAGE)
-        series = series if len(series) else maker.recording.of(VOLTAGE_OF[DISCHARGE])
-        last, first = attempt.at - _gap_before(series, attempt.at), attempt.at
+        series = maker.recording.of(terminals(maker.recording))
+        last, first = attempt.at - gap_before(series, attempt.at), attempt.at
     quantity = maker.inputs.add(
         "distance of the readings", (last + first) / 2, (first - last) / 12.0**0.5, "rectangular"
     ) - maker.inputs.add("instant of the trip", edge.instant, edge.uncertainty, "rectangular")
     return maker.measured("recovery time", "s", quantity)
+
+
+def trip_by_hand(maker: Maker, attempt: Attempt) -> Finding:
+    """The voltage that a person saw last before the load stopped, carried back over delay, polling and a glance.
+
+    The voltage falls ever faster towards the end, so its slope there is only known to be between the one of the readings
+    before and STEEPER times that.
+    """
+    declared, limits = maker.declared, maker.declared.trip_limits
+    last = maker.recording.read(LAST_SEEN, attempt.began, attempt.at + 3600.0)
+    if not last:
+        why = "nobody read the voltage before the cut-off"
+        return maker.missing("trip", "V", why, expected=declared.trip, limits=limits)
+    value = last[-1].value
+    before = maker.recording.read(UNDER_LOAD, attempt.began, attempt.at)
+    mean = (value - before[-1].value) / max(attempt.at - before[-1].t, 1.0) if before else -0.01
+    low, high = sorted((mean, STEEPER * mean))
+    behind = declared.delay + declared.polling / 2 - GLANCE / 2
+    add = maker.inputs.add
+    slope = add("slope before the cut-off", (low + high) / 2, (high - low) / 12.0**0.5, "rectangular")
+    theta = (
+        add("voltage seen last", value, 0.0)
+        - slope * behind
+        + add("a glance at the display", 0.0, abs(low + high) / 2 * GLANCE / 12.0**0.5, "rectangular")
+        + add("two digits of the display", 0.0, 0.01 / 12.0**0.5, "rectangular")
+        + reading_error(maker.inputs, declared.accuracy.get(METER_VOLTAGE, Accuracy()), value, "voltmeter")
+    )
+    caveats = ("read by hand: the voltage that was seen last before the load stopped",)
+    return maker.measured("trip", "V", theta, expected=declared.trip, limits=limits, caveats=caveats)
+
+
+def recovery_by_hand(maker: Maker, stopped: Attempt, returned: Attempt) -> Finding:
+    """Between two keys, or between a key and a reading: each key a reaction late, which the difference of two loses."""
+    reaction, deviation = maker.declared.reaction
+    late = 0.0 if returned.by_hand else reaction
+    quantity = maker.inputs.add(
+        "reaction at the return", returned.at, deviation if returned.by_hand else 1.0 / 12.0**0.5
+    ) - maker.inputs.add("reaction at the cut-off", stopped.at - late, deviation)
+    return maker.measured("recovery time", "s", quantity, caveats=("marked by a person's key",))
 
 
 def reading_error(inputs: Inputs, accuracy: Accuracy, value: float, name: str) -> Quantity:
@@ -264,7 +309,15 @@ def reading_error(inputs: Inputs, accuracy: Accuracy, value: float, name: str) -
     return gain + offset + inputs.add(f"resolution of the {name}", 0.0, accuracy.resolution / 12.0**0.5, "rectangular")
 
 
-def _gap_before(series: Series, at: float) -> float:
+def terminals(recording: Recording) -> str:
+    """The channel that has the voltage of the pack's terminals: its own voltmeter, else the load's, else the supply's."""
+    for channel in (METER_VOLTAGE, VOLTAGE_OF[DISCHARGE]):
+        if len(recording.of(channel)):
+            return channel
+    return VOLTAGE_OF[CHARGE]
+
+
+def gap_before(series: Series, at: float) -> float:
     """Seconds between the reading at ``at`` and the one before it."""
     before = series.t[series.t < at - 1e-6]
     return float(at - before[-1]) if len(before) else 0.0

@@ -17,6 +17,7 @@ WINDOW = 60.0  # s
 SHORTEST = 15.0  # s
 FEWEST = 8  # readings
 SHRINK = 0.75
+FEWEST_TAPS, MOST_TAPS = 3, 6  # readings by hand, one a degree
 SIGNIFICANT = 4.0  # standard deviations of the parabola's coefficient
 SETTLING = 30.0  # s after the beginning of the ramp, for sensor and probe to follow (MEASURED: lags of 4 to 12 s)
 
@@ -58,14 +59,30 @@ def fit_ramp(temperature: Series, instant: float, not_before: float, resolution:
     return ramp
 
 
-def _line(part: Series, instant: float, resolution: float) -> tuple[Ramp, bool]:
-    """Ordinary least squares about the instant, and whether a parabola would be significantly better."""
+def fit_taps(taps: Series, instant: float, not_before: float, reaction: tuple[float, float]) -> Ramp | None:
+    """The same from readings by hand, a key a degree: the last MOST_TAPS since ``not_before``; None for fewer than three.
+
+    A key comes ``reaction`` (mean and standard deviation, s) after its degree; the scatter is floored by what that varies.
+    """
+    mean, deviation = reaction
+    moved = Series(taps.t - mean, taps.value).between(not_before - mean, instant)
+    part = Series(moved.t[-MOST_TAPS:], moved.value[-MOST_TAPS:])
+    if len(part) < FEWEST_TAPS:
+        return None
+    rate = abs(float(part.value[-1] - part.value[0]) / max(float(part.t[-1] - part.t[0]), 1e-9))
+    return _line(part, instant, rate * deviation * 12.0**0.5, curved=False)[0]
+
+
+def _line(part: Series, instant: float, resolution: float, *, curved: bool = True) -> tuple[Ramp, bool]:
+    """Ordinary least squares about the instant, and whether a parabola would be significantly better (``curved``)."""
     x, y = part.t - instant, part.value
     design = np.column_stack([np.ones_like(x), x])
     (value, rate), covariance, scatter = _least_squares(design, y, resolution)
-    curved = np.column_stack([design, x * x])
-    (_, _, bend), bent_covariance, _ = _least_squares(curved, y, resolution)
-    bent = abs(bend) > SIGNIFICANT * bent_covariance[2, 2] ** 0.5
+    bent = False
+    if curved:
+        parabola = np.column_stack([design, x * x])
+        (_, _, bend), bent_covariance, _ = _least_squares(parabola, y, resolution)
+        bent = bool(abs(bend) > SIGNIFICANT * bent_covariance[2, 2] ** 0.5)
     return Ramp(
         float(value),
         float(rate),
@@ -76,7 +93,7 @@ def _line(part: Series, instant: float, resolution: float) -> tuple[Ramp, bool]:
         float(part.t[0]),
         instant,
         not bent,
-    ), bool(bent)
+    ), bent
 
 
 def _least_squares(design: np.ndarray, y: np.ndarray, resolution: float) -> tuple[np.ndarray, np.ndarray, float]:

@@ -88,6 +88,10 @@ class Recording:
     breaks: tuple[tuple[float, float], ...] = ()
     taps: Series = NOTHING
 
+    def read(self, name: str, begin: float, end: float) -> list[Typed]:
+        """The typed readings of a name (or whose name begins so) with begin ≤ t ≤ end, in order."""
+        return [each for each in self.typed if each.name.startswith(name) and begin <= each.t <= end]
+
     def of(self, channel: str) -> Series:
         """The readings of a channel, none if it was not read."""
         return self.channels.get(channel, NOTHING)

@@ -8,7 +8,7 @@ from runner.events import CURRENT_OF, PROBE_TEMPERATURE
 from runner.measure.budget import Quantity
 from runner.measure.edge import find_edge
 from runner.measure.finding import Finding, Maker
-from runner.measure.ramp import SETTLING, fit_ramp
+from runner.measure.ramp import SETTLING, fit_ramp, fit_taps
 from runner.measure.recording import Attempt, Declared, Recording
 from runner.measure.threshold import Crossing, Threshold, find_threshold, shared
 
@@ -68,6 +68,11 @@ class Thermal(Maker):
         edge = find_edge(self.recording.of(CURRENT_OF[self.declared.path]), attempt.at, rising=rising)
         if edge is None:
             return None
+        taps = self.recording.taps
+        if len(taps):
+            began = attempt.began if attempt.ramp_began is None else attempt.ramp_began - 1.0
+            ramp = fit_taps(taps, edge.instant, began, self.declared.reaction)
+            return None if ramp is None else Crossing(attempt, edge, ramp)
         settled = attempt.began if attempt.ramp_began is None else attempt.ramp_began + SETTLING
         not_before = min(settled, max(edge.instant - 20.0, attempt.began))
         ramp = fit_ramp(self.recording.of(PROBE_TEMPERATURE), edge.instant, not_before, self.declared.resolution)
@@ -92,6 +97,8 @@ class Thermal(Maker):
         if threshold.impossible:
             return self.missing(name, "°C", threshold.impossible, expected=expected, limits=limits)
         caveats = list(threshold.caveats)
+        if len(self.recording.taps):
+            caveats.append("the thermometer was read by hand: a key at each whole degree")
         early = [crossing for crossing in crossings if crossing.attempt.ramp_began is None]
         if early:
             caveats.append(
