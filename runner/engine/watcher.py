@@ -36,8 +36,12 @@ VOLTAGE_RATIO = 0.01  # of the set voltage: an open path leaves the supply this 
 WAIT_FOR_METER = 3.0  # s that a fall may wait for the next reading of the pack's own voltmeter
 CLIMB_WINDOW = 40.0  # s over which the supply's voltage is watched for climbing
 RELAXING = 90.0  # s after switching on in which every cell's voltage climbs by itself
-CLIMB_RATIO = 7e-4 / 60  # of the set voltage per second: faster than any plateau, slower than any end of charge
+# of the set voltage per second: slower than any end of charge. At the procedures' tenth of the capacity an hour no part of
+# the plateau climbs so fast; at half the capacity an hour the reference cell does, near 25 % and 67 %: then a trip there is
+# called full, which claims too little and never too much
+CLIMB_RATIO = 7e-4 / 60
 NEAR_FULL_RATIO = 0.95  # of the set voltage: above this a stop may be the end of charge
+MEANWHILE = 8  # samples in a row: longer than a load takes to draw again, and than a voltmeter is behind
 LEAD_VOLTAGE = 0.25  # V between supply and the pack's terminals with no current: a lead is off
 COLLAPSE_RATIO = 0.5  # of the voltage before: a load that finds less has lost its source
 
@@ -69,7 +73,8 @@ class Watcher:
         self._level = 0.0
         self._low: list[Sampled] = []
         self._back: list[Sampled] = []
-        self._last_valid = self._on_since = 0.0
+        self._last_valid = self._on_since = self._stood = 0.0
+        self._odd = 0
         self._taper_since: float | None = None
         self._voltages: deque[tuple[float, float]] = deque()
         self._terminal: tuple[float, float] | None = None  # when and what the pack's own voltmeter read last
@@ -100,7 +105,8 @@ class Watcher:
     def reset_level(self, voltage: float, current: float) -> None:
         """The set points change while the path is on; the level before a fall is what flowed until now."""
         self._set = (voltage, current)
-        self._voltages.clear()  # the voltage moves with the current now; that is no end of charge
+        if self.path == CHARGE:
+            self._voltages.clear()  # the voltage moves with the current now; that is no end of charge
 
     def forget(self, t: float) -> None:
         """Everything goes off now; what follows is no change of the pack's."""
@@ -164,7 +170,7 @@ class Watcher:
             return self._say("limited", f"the {_SOURCE[self.path]} went off by itself", sample.t)
         if current <= max(BACK_RATIO * self._level, self.smallest):
             self._back.clear()
-            return []
+            return self._spoiled_meanwhile(sample) if self.verdict.word == "stopped" else []
         self._back.append(sample)
         if len(self._back) < CONFIRM:
             return []
@@ -176,13 +182,34 @@ class Watcher:
         self._taper_since = None
         return self._say("returned", f"{current:.3g} A flow again", first)
 
+    def _spoiled_meanwhile(self, sample: Sampled) -> list[Verdict]:
+        """Since the pack has stopped the current: would its coming back still be seen?"""
+        voltage = sample.readings.get(VOLTAGE_OF[self.path])
+        fresh = self._terminal is not None and sample.t - self._terminal[0] < WAIT_FOR_METER
+        terminal = self._terminal[1] if self._terminal is not None and fresh else None
+        if voltage is None:
+            return []
+        why = ""
+        if self.path == CHARGE:
+            word = "open lead"
+            if terminal is not None and abs(voltage - terminal) > LEAD_VOLTAGE:
+                why = f"the supply stands at {voltage:.2f} V, the pack's terminals at {terminal:.2f} V: a lead is off"
+        elif voltage > COLLAPSE_RATIO * self._stood:
+            word, why = "limited", f"the load finds {voltage:.2f} V again and draws nothing: it has stopped by itself"
+        elif terminal is not None and terminal > COLLAPSE_RATIO * self._stood:
+            word = "open lead"
+            why = f"the load finds {voltage:.2f} V, the pack's terminals stand at {terminal:.2f} V: a lead is off"
+        self._odd = self._odd + 1 if why else 0
+        return self._say(word, why, sample.t) if self._odd >= MEANWHILE else []
+
     def _fallen(self) -> list[Verdict]:
         """CONFIRM samples without current: what was it?"""
         first, last = self._low[0], self._low[-1]
         if self._terminal is not None and self._terminal[0] < first.t and last.t - first.t < WAIT_FOR_METER:
             return []  # the voltmeter is polled more slowly; its word is worth the wait
         before = self._level = self._before()
-        self._low = []
+        self._stood = median(v for _, v in self._voltages) if self._voltages else self._stood
+        self._low, self._odd = [], 0
         if last.output is False:
             source = _SOURCE[self.path]
             return self._say("limited", f"the {source} went off by itself (its own protection, or a hand)", first.t)
@@ -211,7 +238,7 @@ class Watcher:
         return self._say("stopped", why, first.t)
 
     def _discharge_fallen(self, first: Sampled, last: Sampled, terminal: float | None, before: float) -> list[Verdict]:
-        stood = median(v for _, v in self._voltages) if self._voltages else 0.0
+        stood = self._stood
         voltage = last.readings.get(VOLTAGE_OF[DISCHARGE])
         if voltage is not None and voltage > COLLAPSE_RATIO * stood:
             why = f"no current, yet the load still finds {voltage:.2f} V: it has stopped drawing by itself"

@@ -27,6 +27,8 @@ def probability(value: float, uncertainty: float, dof: float, lower: float | Non
 
     A scaled and shifted t distribution with ``dof`` degrees of freedom stands for the measured quantity (JCGM 101, 6.4.9).
     """
+    if uncertainty <= 0:
+        return float((lower is None or value >= lower) and (upper is None or value <= upper))
     spread = stats.norm if math.isinf(dof) else stats.t(dof)
     above = spread.cdf((upper - value) / uncertainty) if upper is not None else 1.0
     below = spread.cdf((lower - value) / uncertainty) if lower is not None else 0.0

@@ -62,6 +62,10 @@ class CutOff(Maker):
         behind = declared.delay + declared.polling / 2
         value, u_fit, slope = bend.at(-behind)
         add = self.inputs.add
+        if declared.delay and not declared.delay_uncertainty:
+            caveats.append(
+                f"with the trip delay as declared, {declared.delay:g} s; a second more would be {abs(slope) * 1e3:.2g} mV"
+            )
         theta = (
             add("fit of the voltage", value, u_fit, "normal", bend.dof)
             + add("instant of the edge", 0.0, abs(slope) * edge.uncertainty, "rectangular")
@@ -199,8 +203,17 @@ class CutOff(Maker):
         if declared.latching:
             why = f"{why}; declared as latching"
             return self.missing("release", "V", why, expected=declared.release, limits=limits)
-        failed, said = (True, why) if kind == "try" else self._should_have(given_up[0])
+        failed, said = self._came_down(given_up[0]) if kind == "try" else self._should_have(given_up[0])
         return self.missing("release", "V", said, expected=declared.release, limits=limits, failed=failed)
+
+    def _came_down(self, attempt: Attempt) -> tuple[bool, str]:
+        """Whether the voltage had come down far enough for a release that did not come."""
+        limits, series = self.declared.release_limits, self.recording.of(terminals(self.recording))
+        part = series.between(attempt.began + BEFORE_EDGE, attempt.at)
+        if limits is None or limits[0] is None or not len(part):
+            return False, attempt.why
+        lowest = float(part.value.min())
+        return lowest < limits[0], f"{attempt.why}; the voltage had been down to {lowest:.2f} V"
 
     def _should_have(self, attempt: Attempt) -> tuple[bool, str]:
         """Whether a pack that did not come back should have: only what it shows of its lowest cell can say that."""

@@ -2,12 +2,14 @@
 
 The threshold lies between the last level that was held and the first that was not, with equal probability everywhere
 between (JCGM 100:2008, 4.3.7). The delay is the time from when the tripping level was there to the edge, less half of the
-pack's polling period.
+pack's polling period; a single jump far beyond the threshold measures it. Levels that were held for less than the delay say
+nothing about the threshold: the pack may have decided at an earlier one.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable
+from itertools import pairwise
 
 from runner.events import CURRENT_OF
 from runner.measure.budget import Quantity
@@ -34,13 +36,16 @@ class Stages(Maker):
 
     def trip(self) -> Finding:
         declared, limits = self.declared, self.declared.trip_limits
-        stopped = self.ended("stage", "stopped")
+        stopped = [attempt for attempt in self.ended("stage", "stopped") if not _is_jump(attempt)]
         if not stopped:
             return _did_not(self, "stage", "trip", "A", limits, up=True)
         found = _levels(self, stopped[-1])
         if isinstance(found, str):
             return self.missing("trip", "A", found, expected=declared.trip, limits=limits)
         edge, held, at = found
+        hasty = _too_hasty(self, stopped[-1], self.delay())
+        if hasty:
+            return self.missing("trip", "A", hasty, expected=declared.trip, limits=limits)
         if held is None:
             low = limits[0] if limits else None
             why = f"tripped already at the first level, {at.value:.4g} A"
@@ -56,16 +61,28 @@ class Stages(Maker):
 
     def delay(self) -> Finding:
         stopped = self.ended("stage", "stopped")
+        stopped = [attempt for attempt in stopped if _is_jump(attempt)] or stopped
         if not stopped:
             return self.missing("delay", "s", self.reason("stage"), expected=self.declared.delay)
         found = _levels(self, stopped[-1])
         if isinstance(found, str):
             return self.missing("delay", "s", found, expected=self.declared.delay)
         edge, _, at = found
+        first, last = self._passed(at, edge)
         since = self.inputs.add(
-            "when the level was there", at.since - SETTING_TIME / 2, SETTING_TIME / 12.0**0.5, "rectangular"
+            "when the current was there", (first + last) / 2, (last - first) / 12.0**0.5, "rectangular"
         )
         return _delay(self, edge, since)
+
+    def _passed(self, level: Held, edge: Edge) -> tuple[float, float]:
+        """Between which times the current passed the trip: a supply takes its time to get there."""
+        trip = self.declared.trip or 0.0
+        part = self.recording.of(CURRENT_OF[self.declared.path]).between(level.since - SETTING_TIME, edge.last + 1e-6)
+        above = part.t[part.value >= min(trip, 0.97 * level.value)]
+        below = part.t[part.t < above[0]] if len(above) else part.t
+        last = float(above[0]) if len(above) else level.since
+        first = float(below[-1]) if len(below) else level.since - SETTING_TIME
+        return max(first, level.since - SETTING_TIME), max(last, level.since)
 
     def _flowed(self, level: Held, until: float) -> float:
         """The mean current that was read while a level stood, or its set value."""
@@ -95,6 +112,9 @@ class Substituted(Maker):
             if single and not _stairs_gave_up(self, outcome):
                 return self._at_the_first(name, single[0], expected, limits)
             return _did_not(self, "substitute", name, "°C", limits, up="over" in self.declared.protection)
+        hasty = _too_hasty(self, stairs[0], self.delay())
+        if hasty:
+            return self.missing(name, "°C", hasty, expected=expected, limits=limits)
         quantities = [found for attempt in stairs if (found := self._between(attempt)) is not None]
         if not quantities:
             return self.missing(name, "°C", self.reason("substitute"), expected=expected, limits=limits)
@@ -173,6 +193,22 @@ def _levels(maker: Maker, attempt: Attempt) -> tuple[Edge, Held | None, Held] | 
     if not begun:
         return "the change came before the first level"
     return edge, begun[-2] if len(begun) > 1 else None, begun[-1]
+
+
+def _is_jump(attempt: Attempt) -> bool:
+    """A single level far beyond the threshold, made for the delay."""
+    return len(attempt.levels) == 1
+
+
+def _too_hasty(maker: Maker, stairs: Attempt, delay: Finding) -> str:
+    """Why the levels of a staircase were held too short for what the delay has turned out to be, or nothing."""
+    spacing = [b.since - a.since for a, b in pairwise(stairs.levels)]
+    if not spacing or delay.value is None or delay.expanded_uncertainty is None:
+        return ""
+    needed = delay.value + maker.declared.polling
+    if min(spacing) >= needed:
+        return ""
+    return f"each level was held {min(spacing):.1f} s, the pack takes {needed:.1f} s: it may have decided at an earlier one"
 
 
 def _stairs_gave_up(maker: Maker, outcome: str) -> bool:

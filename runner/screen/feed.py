@@ -14,10 +14,11 @@ from collections.abc import Callable
 from textual.message import Message
 from textual.message_pump import MessagePump
 
+from runner.conduct.replies import Reply
 from runner.engine.view import View
 from runner.errors import OperatorGone
 from runner.events import CHARGE, CURRENT_OF, PROBE_TEMPERATURE, Answered, Sampled
-from runner.orders import Ask, Order
+from runner.orders import Ask, AskTaps, Order
 from runner.screen.widgets.strip_chart import Trace
 
 FRAMES = 10.0  # a second
@@ -50,7 +51,10 @@ class ScreenOperator:
         self.trace = Trace()
         self._face: MessagePump | None = None
         self._gone = threading.Event()
-        self._replies: queue.Queue[str] = queue.Queue()
+        self._replies: queue.Queue[tuple[str, Reply]] = queue.Queue()
+        self._tapped: queue.Queue[None] = queue.Queue()
+        self._taps: AskTaps | None = None
+        self._degree = 0.0
         self._asked: Ask | None = None
         self._last_shown = 0.0
         self._held: list[tuple[Order, float]] = []
@@ -70,15 +74,21 @@ class ScreenOperator:
         """The screen is gone; the next question finds nobody."""
         self._gone.set()
 
-    def reply(self, question: str) -> None:
-        """The person goes on at this hold point."""
-        self._replies.put(question)
+    def reply(self, question: str, reply: Reply) -> None:
+        """The person answers this question."""
+        self._replies.put((question, reply))
+
+    def tap(self) -> None:
+        """The person presses the key as a display passes its next degree."""
+        self._tapped.put(None)
 
     # ---- the run's side --------------------------------------------------------------------------------------
 
     def told(self, order: Order, t: float) -> None:
         if isinstance(order, Ask):
             self._asked = order
+        if isinstance(order, AskTaps):
+            self._taps, self._degree = (order if order.step else None), order.first
         with self._lock:
             if self._face is None:
                 self._held.append((order, t))
@@ -104,8 +114,13 @@ class ScreenOperator:
             raise OperatorGone.input_ended(self._asked.say)
         found: list[Answered | Sampled] = []
         while not self._replies.empty():
-            question = self._replies.get_nowait()
+            question, reply = self._replies.get_nowait()
             if self._asked is not None and question == self._asked.question:
                 self._asked = None
-                found.append(Answered(t, question, "go on", self.name))
+                found.append(Answered(t, question, reply.value, self.name, reply.note, reply.files))
+        while not self._tapped.empty():
+            self._tapped.get_nowait()
+            if self._taps is not None:
+                found.append(Sampled(t, {PROBE_TEMPERATURE: self._degree}, by_hand=True))
+                self._degree += self._taps.step
         return found

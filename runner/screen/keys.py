@@ -15,8 +15,8 @@ KEYS: tuple[Binding, ...] = (
         priority=True,
     ),
     Binding(
-        "x,escape",
-        "stop",
+        "x",
+        "stop_by_letter",
         "STOP",
         id="stop",
         key_display="x",
@@ -24,12 +24,33 @@ KEYS: tuple[Binding, ...] = (
         priority=True,
     ),
     Binding(
-        "q,ctrl+q,ctrl+c",
-        "leave",
+        "escape",
+        "stop",
+        "STOP",
+        id="stop-always",
+        key_display="Esc",
+        tooltip="the same, also while typing",
+        priority=True,
+    ),
+    Binding(
+        "q",
+        "leave_by_letter",
         "Leave",
         id="leave",
         key_display="q",
         tooltip="leave; a run that goes on is stopped first",
         priority=True,
     ),
+    Binding(
+        "ctrl+q,ctrl+c",
+        "leave",
+        "Leave",
+        id="leave-always",
+        tooltip="the same, also while typing",
+        priority=True,
+        show=False,
+    ),
 )
+
+# what a letter does elsewhere is a letter where something is typed
+NOT_WHILE_TYPING = frozenset({"go_on", "stop_by_letter", "leave_by_letter"})

@@ -9,16 +9,17 @@ from textual.app import ComposeResult
 from textual.containers import Horizontal, VerticalScroll
 from textual.content import Content
 from textual.screen import Screen
-from textual.widgets import Footer, Static
+from textual.widgets import Footer, Input, Static
 
 from runner.conduct.files import Job
 from runner.conduct.ports import StopFlag
+from runner.conduct.replies import NotUnderstood, Reply, hint, understood
 from runner.engine.run import CAUTIONS
 from runner.engine.view import View
 from runner.events import CHARGE, CURRENT_OF, METER_VOLTAGE, PROBE_TEMPERATURE, VOLTAGE_OF
-from runner.orders import Ask, Conclude, End, Order
+from runner.orders import Ask, AskTaps, Conclude, End, Order
 from runner.screen.feed import ScreenOperator, Seen, Told
-from runner.screen.keys import KEYS
+from runner.screen.keys import KEYS, NOT_WHILE_TYPING
 from runner.screen.widgets.headroom import HeadroomLine
 from runner.screen.widgets.prompt import Prompt
 from runner.screen.widgets.readout import Readout
@@ -44,12 +45,14 @@ class RunScreen(Screen[None]):
         self.asked: Ask | None = None
         self.reaction = REACTION
         self._asked_since = inf
+        self.taps: AskTaps | None = None
         self.end: End | None = None
         self.view: View | None = None
 
     def compose(self) -> ComposeResult:
         yield Static(Content(self.heading), id="title")
         yield Prompt(id="prompt")
+        yield Input(id="answer", select_on_focus=False)
         with Horizontal(id="readouts"):
             yield Readout("sensor", "°C", "{:.2f}")
             yield Readout("ramp", "K/min", "{:+.1f}")
@@ -65,6 +68,7 @@ class RunScreen(Screen[None]):
         yield Footer()
 
     def on_mount(self) -> None:
+        self._typing(None)
         self._page(shown=True)
         self.query_one(Prompt).show("The run is about to begin.", "", hold=False)
         self.operator.attach(self)
@@ -89,7 +93,8 @@ class RunScreen(Screen[None]):
         self.query_one("#coach", Static).update(Content(_coach_line(view)))
         self.query_one(StripChart).redraw()
         if self.asked is None and self.end is None:
-            self.query_one(Prompt).show(view.sentence, f"watcher: {view.word}: {view.why}", hold=False)
+            detail = self.taps.say if self.taps is not None else f"watcher: {view.word}: {view.why}"
+            self.query_one(Prompt).show(view.sentence, detail, hold=False)
 
     def on_told(self, message: Told) -> None:
         order = message.order
@@ -97,12 +102,17 @@ class RunScreen(Screen[None]):
             self.asked, self._asked_since = order, inf
             self.call_after_refresh(self._drawn)
             self._page(shown=order.question == CAUTIONS)
-            self.query_one(Prompt).show(order.say, f"HOLD POINT · {GO_KEY}", hold=True)
+            self._typing(order)
+            words = f"HOLD POINT · {GO_KEY}" if order.wants in ("go on", "mark") else hint(order)
+            self.query_one(Prompt).show(order.say, words, hold=True)
             self.app.bell()
+        elif isinstance(order, AskTaps):
+            self.taps = order if order.step else None
         elif isinstance(order, Conclude):
             self._mark(order, message.t)
         elif isinstance(order, End):
             self.end, self.asked = order, None
+            self._typing(None)
             safe = "the bench is off" if order.safe else "THE BENCH DID NOT CONFIRM TO BE OFF: SWITCH IT OFF BY HAND"
             self.query_one(Prompt).show(
                 f"The run is over; {safe}.", f"{order.reason} · working out the findings…", hold=False
@@ -118,12 +128,32 @@ class RunScreen(Screen[None]):
 
     # ---- what the person does --------------------------------------------------------------------------------
 
+    def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
+        """A letter is a letter where something is typed."""
+        return not (action in NOT_WHILE_TYPING and self._is_typing)
+
     def action_go_on(self) -> None:
+        if self.asked is None and self.taps is not None:
+            self.operator.tap()
         if self.asked is None or self.pressed_at() < self._asked_since + self.reaction:
             return
+        self._answer(Reply("go on"))
+
+    def on_input_submitted(self, message: Input.Submitted) -> None:
+        message.stop()
+        if self.asked is None or self.pressed_at() < self._asked_since + self.reaction:
+            return
+        try:
+            self._answer(understood(self.asked, message.value))
+        except NotUnderstood as error:
+            self.query_one(Prompt).show(self.asked.say, f"{error}", hold=True)
+
+    def _answer(self, reply: Reply) -> None:
+        assert self.asked is not None
         question, self.asked = self.asked.question, None
+        self._typing(None)
         self._page(shown=False)
-        self.operator.reply(question)
+        self.operator.reply(question, reply)
 
     def pressed_at(self) -> float:
         """When the terminal gave us the last key or click (monotonic s), however late it is handled."""
@@ -135,9 +165,16 @@ class RunScreen(Screen[None]):
             return
         self.stop.press(f"{self.operator.name}, stop key")
         self.asked = None
+        self._typing(None)
         self.query_one(Prompt).show(
             "STOP: supply and load are being switched off.", "wait for the word that the bench is off", hold=True
         )
+
+    def action_stop_by_letter(self) -> None:
+        self.action_stop()
+
+    def action_leave_by_letter(self) -> None:
+        self.action_leave()
 
     def action_leave(self) -> None:
         if self.end is None:
@@ -145,6 +182,22 @@ class RunScreen(Screen[None]):
         self.app.exit()
 
     # ---- small parts -----------------------------------------------------------------------------------------
+
+    @property
+    def _is_typing(self) -> bool:
+        return self.asked is not None and self.asked.wants in ("number", "choice")
+
+    def _typing(self, ask: Ask | None) -> None:
+        """The field to type in, where something is to be typed."""
+        field = self.query_one("#answer", Input)
+        field.value = ""
+        field.display = ask is not None and ask.wants in ("number", "choice")
+        if field.display:
+            field.placeholder = ask.unit if ask is not None and ask.unit else "a word or its number"
+            field.focus()
+        else:
+            self.set_focus(None)
+        self.refresh_bindings()
 
     def _drawn(self) -> None:
         self._asked_since = time.monotonic()

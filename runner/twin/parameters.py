@@ -66,6 +66,7 @@ class BenchTruth:
     supply_resolution: tuple[float, float] = (0.001, 0.001)
     supply_gain_error: tuple[float, float] = (1.0002, 0.9995)
     slew: float = 12.0  # A/s
+    load_slew: float = 5e3  # A/s
     load_gain_error: float = 1.0005
     counter_gain_error: tuple[float, float] = (1.0, 1.0)
     meter_gain_error: float = 1.00005
@@ -113,18 +114,24 @@ class Declared:
 
 SCENARIOS = {
     "sound": "a pack that keeps what its sheet declares",
-    "trips-late": "every threshold is 6 K beyond the declared one",
-    "no-protection": "temperature protections are missing",
+    "trips-late": "every threshold is beyond the declared one: 6 K, 0.1 V a cell, 30 % of a current",
+    "no-protection": "every protection is missing",
     "no-release": "protections latch: once tripped they stay",
+    "slow": "the management system takes four times as long as declared",
+    "low-capacity": "a tenth of the capacity is gone",
     "nearly-full": "the pack is nearly full, its charge current tapers",
     "one-bad-sensor": "the last sensor's threshold is 6 K beyond the declared one",
     "lead-off": "a supply lead comes off while the sensor is heated",
+    "load-lead-off": "a lead of the load comes off",
+    "load-stops": "the load stops drawing by itself",
+    "supply-trips": "the supply's own protection switches its output off",
+    "load-trips": "the load's own protection switches its input off",
     "supply-silent": "the supply stops answering",
     "supply-hangs-up": "the supply closes its connection and refuses new ones for a while",
     "probe-silent": "the thermometer stops answering",
     "probe-dropouts": "the thermometer and the supply now and then send no number",
 }
-LATE = 6.0  # K
+LATE, LATE_VOLTS, LATE_AMPERES = 6.0, 0.1, 1.3  # K, V a cell, times
 
 
 def draw(declared: Declared, scenario: str, seed: int) -> Truth:
@@ -197,12 +204,19 @@ def _with_scenario(truth: Truth, scenario: str, dice: random.Random) -> Truth:
         )
     if scenario == "one-bad-sensor":
         return replace(
-            truth, pack=replace(pack, protections=tuple(_late(p, tuple(pack.sensors)[-1:]) for p in pack.protections))
+            truth,
+            pack=replace(
+                pack,
+                protections=tuple(_late(p, tuple(pack.sensors)[-1:]) if p.offsets else p for p in pack.protections),
+            ),
         )
     if scenario == "no-protection":
-        return replace(
-            truth, pack=replace(pack, protections=tuple(p for p in pack.protections if "temperature" not in p.kind))
-        )
+        return replace(truth, pack=replace(pack, protections=()))
+    if scenario == "slow":
+        slow = tuple(replace(p, delay=4 * p.delay) for p in pack.protections)
+        return replace(truth, pack=replace(pack, protections=slow))
+    if scenario == "low-capacity":
+        return replace(truth, pack=replace(pack, capacity=0.9 * pack.capacity))
     if scenario == "no-release":
         return replace(
             truth, pack=replace(pack, protections=tuple(replace(p, latching=True) for p in pack.protections))
@@ -211,6 +225,10 @@ def _with_scenario(truth: Truth, scenario: str, dice: random.Random) -> Truth:
         return replace(truth, pack=replace(pack, soc=0.985))
     faults = {
         "lead-off": (Fault("lead off", dice.uniform(400.0, 520.0)),),
+        "load-lead-off": (Fault("load lead off", dice.uniform(100.0, 300.0)),),
+        "load-stops": (Fault("load stops", dice.uniform(100.0, 300.0)),),
+        "supply-trips": (Fault("supply trips", dice.uniform(100.0, 300.0)),),
+        "load-trips": (Fault("load trips", dice.uniform(100.0, 300.0)),),
         "supply-silent": (Fault("supply silent", dice.uniform(200.0, 500.0)),),
         "supply-hangs-up": (Fault("supply hangs up", dice.uniform(200.0, 500.0), 3.0),),
         "probe-silent": (Fault("probe silent", dice.uniform(200.0, 500.0)),),
@@ -224,8 +242,10 @@ def _with_scenario(truth: Truth, scenario: str, dice: random.Random) -> Truth:
 
 
 def _late(protection: ProtectionTruth, sensors: tuple[str, ...]) -> ProtectionTruth:
-    if "temperature" not in protection.kind:
-        return protection
     sign = 1.0 if "over" in protection.kind else -1.0
+    if protection.kind.endswith("voltage"):
+        return replace(protection, trip=protection.trip + sign * LATE_VOLTS)
+    if protection.kind.endswith("current"):
+        return replace(protection, trip=protection.trip * LATE_AMPERES)
     offsets = {name: offset + (sign * LATE if name in sensors else 0.0) for name, offset in protection.offsets.items()}
     return replace(protection, offsets=offsets)

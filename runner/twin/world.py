@@ -97,7 +97,7 @@ class World:
         flows = self.load_on and not self.pack.system.discharge_open and not self.faulty("load lead off")
         drawing = self.load_current if flows and not self.faulty("load stops") else 0.0
         target = charging - drawing
-        rise = self.truth.bench.slew * dt
+        rise = (self.truth.bench.slew if target > 0 else self.truth.bench.load_slew) * dt
         grows = abs(target) > abs(self.current) or target * self.current < 0
         moved = self.current + (rise if target > self.current else -rise)
         self.current = (min(target, moved) if target > self.current else max(target, moved)) if grows else target

@@ -12,6 +12,7 @@ from runner.engine.watcher import CONFIRM, Verdict
 from runner.events import (
     CHARGE,
     CURRENT_OF,
+    LOAD_CURRENT,
     LOAD_VOLTAGE,
     METER_VOLTAGE,
     Answered,
@@ -113,7 +114,7 @@ class Try(Step):
         self._phase = "before"
         self._until = 0.0
         self._flows: list[float] = []
-        self._looked_at: float | None = None
+        self._drew = False
         return [*self._pace((0.5, 0.5), self._path), SwitchOff()]
 
     def receive(self, event: Event, verdicts: list[Verdict]) -> list[Order]:
@@ -129,17 +130,21 @@ class Try(Step):
         if isinstance(event, LoadIsSet):
             return [LoadOn()]
         if isinstance(event, OutputIsOn | LoadIsOn):
-            draining = self._phase == "drain"
+            draining, self._drew = self._phase == "drain", False
             self._until = event.t + (values["pause"] if draining else values["look"])
         return self._on_sample(event) if isinstance(event, Sampled) else []
 
     def _on_sample(self, sample: Sampled) -> list[Order]:
         if self._phase == "look":
             return self._look(sample)
+        self._drew = self._drew or sample.readings.get(LOAD_CURRENT, 0.0) > 0.5 * self.planned.values.get("drain", 0.0)
         if sample.t < self._until or self._phase == "before":
             return []
         if self._phase == "settling":
             return self._begin_look(sample)
+        if self._phase == "drain" and not self._drew:
+            why = "the load draws nothing from the pack, so its voltage does not come down: look at the load and its leads"
+            return self._conclude_and_off("no current", why, sample.t, self.give_way)
         if self._phase == "drain":
             self._phase = "after drain"
             return [SwitchOff()]
@@ -156,7 +161,6 @@ class Try(Step):
             limit = self.planned.values["give_up"]
             return self._conclude_and_off("gave up", f"not back after {limit / 60:.0f} min", sample.t, limit=limit)
         self._phase, self._flows, self._until = "look", [], sample.t + 1e9
-        self._looked_at = sample.t
         first: Order = (
             SetLimits(*self.around.program.protect) if self._path == CHARGE else SetLoad(self.planned.values["current"])
         )
