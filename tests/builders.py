@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import textwrap
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -18,6 +19,7 @@ from runner.engine.program import Program
 from runner.events import METER_VOLTAGE, PROBE_TEMPERATURE, SUPPLY_CURRENT, SUPPLY_VOLTAGE, Sampled
 from runner.measure.recording import Declared, Recording, Series
 from runner.sheets.answers import Answers
+from runner.twin.parameters import Fault
 
 PACK = """\
 kind: pack
@@ -111,6 +113,7 @@ def rehearsed(
     tell: Callable[[object, float], None] | None = None,
     by_hand: tuple[str, ...] = (),
     state_of_charge: float | None = None,
+    faults: tuple[Fault, ...] = (),
 ) -> Rehearsed:
     """Run a rehearsal in this process, as fast as it goes."""
     clock = VirtualClock()
@@ -118,6 +121,8 @@ def rehearsed(
         if state_of_charge is not None:
             moved = state_of_charge - rehearsal.world.truth.pack.soc
             rehearsal.world.pack.cell_socs = [soc + moved for soc in rehearsal.world.pack.cell_socs]
+        if faults:
+            rehearsal.world.truth = replace(rehearsal.world.truth, faults=faults)
         job = rehearsal.job(procedure or find_procedure("charge-over-temperature"), sensors)
         operator = ScriptedOperator(answers, tell, eyes=rehearsal.eyes)
         result = execute(job, operator, clock, out, stop or StopFlag(), ended=rehearsal.write_truth)

@@ -84,8 +84,8 @@ def evaluate(folder: RunFolder) -> Evaluation:
     pack = parse_pack(folder.input("pack.yaml"), "pack.yaml")
     bench = parse_bench(folder.input("bench.yaml"), "bench.yaml")
     resolved = folder.read_json(f"inputs/{RESOLVED}")
-    story = tell(list(read_journal(folder.path / EVENTS)))
     table = read_samples(folder.path / SAMPLES)
+    story = tell(list(read_journal(folder.path / EVENTS)), table["t_s"].tolist())
     early = (
         ""
         if story.end is not None and not story.end.early

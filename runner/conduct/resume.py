@@ -11,7 +11,7 @@ from __future__ import annotations
 
 import datetime
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from runner.conduct.files import Job, UserFile, load
@@ -19,8 +19,9 @@ from runner.engine.program import Program
 from runner.errors import RecordError
 from runner.events import Started
 from runner.orders import BeginStep, Conclude, End
-from runner.record.folder import EVENTS, INPUTS, RESOLVED, RunFolder
+from runner.record.folder import EVENTS, INPUTS, RESOLVED, SAMPLES, RunFolder
 from runner.record.journal import Entry, read_journal
+from runner.record.samples import read_samples
 
 
 @dataclass(frozen=True)
@@ -53,7 +54,9 @@ def broken_off(folder: RunFolder, bench: UserFile | None = None) -> tuple[Job, R
     kept = bench or UserFile(str(folder.path / INPUTS / "bench.yaml"), folder.input("bench.yaml"))
     sensors = folder.read_json(f"{INPUTS}/{RESOLVED}")["program"]["sensors"]
     job = load(files[0], files[1], kept, tuple(sensors))
-    return job, where(list(read_journal(folder.path / EVENTS)), job.program, folder.path)
+    resumption = where(list(read_journal(folder.path / EVENTS)), job.program, folder.path)
+    sampled = read_samples(folder.path / SAMPLES)["t_s"]
+    return job, replace(resumption, last=max(resumption.last, float(sampled.max()) if len(sampled) else 0.0))
 
 
 def where(entries: Sequence[Entry], program: Program, path: Path) -> Resumption:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from bisect import bisect_left
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -40,16 +41,17 @@ class Story:
     breaks: tuple[tuple[float, float], ...] = ()
 
 
-def tell(entries: Sequence[Entry]) -> Story:
-    """What happened, from the entries of a journal in order."""
-    teller = _Teller()
+def tell(entries: Sequence[Entry], sampled: Sequence[float] = ()) -> Story:
+    """What happened, from the entries of a journal in order; ``sampled`` are the times (s) of the samples beside it."""
+    teller = _Teller(sampled)
     for entry in entries:
         teller.take(entry)
     return teller.story(entries)
 
 
 class _Teller:
-    def __init__(self) -> None:
+    def __init__(self, sampled: Sequence[float]) -> None:
+        self._sampled = sampled
         self.attempts: list[Attempt] = []
         self.replies: list[Reply] = []
         self.notes: list[Note] = []
@@ -138,7 +140,10 @@ class _Teller:
         )
 
     def _resumed(self, t: float, what: Resumed) -> None:
-        """What was going on when it broke off is an attempt too, up to there."""
+        """What was going on when it broke off is an attempt too, up to the last that was heard of it."""
+        before = bisect_left(self._sampled, t)
+        if before:
+            self._last = max(self._last, float(self._sampled[before - 1]))
         self.breaks.append((self._last, t))
         self.remarks.append((t, f"gone on after a break of {(t - self._last) / 60:.0f} min ({what.why})"))
         step = self._step

@@ -199,6 +199,11 @@ class RunScreen(Screen[None]):
             self.set_focus(None)
         self.refresh_bindings()
 
+    @property
+    def is_drawn(self) -> bool:
+        """Whether the question that is asked is on the screen."""
+        return self._asked_since < inf
+
     def _drawn(self) -> None:
         self._asked_since = time.monotonic()
 

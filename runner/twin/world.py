@@ -35,6 +35,7 @@ class World:
         self.load_on = False
         self.load_current = 0.0
         self.current = 0.0
+        self.charge_total = 0.0  # A·s drawn since the beginning
         self.counted = (0.0, 0.0)  # A·s and J on the display of the counter in the line
         self.charge_out = self.energy_out = 0.0  # A·s and J drawn from the terminals
         self.switched: list[dict[str, object]] = []
@@ -73,6 +74,7 @@ class World:
         self._settle(dt)
         if self.current < 0:
             charge, energy = -self.current * dt, -self.current * self.terminal_voltage() * dt
+            self.charge_total += charge
             self.charge_out, self.energy_out = self.charge_out + charge, self.energy_out + energy
             gain, energy_gain = self.truth.bench.counter_gain_error
             self.counted = (self.counted[0] + charge * gain, self.counted[1] + energy * energy_gain)

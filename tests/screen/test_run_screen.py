@@ -139,7 +139,7 @@ def test_a_key_too_many_agrees_to_nothing_that_was_not_asked(tmp_path):
                 await pilot.press("enter", "enter", "enter")
                 assert stage.asks("cautions")
                 stage.screen.reaction = 0.0
-                await until(pilot, lambda: stage.screen._asked_since < inf, "the question to be drawn")
+                await until(pilot, lambda: stage.screen.is_drawn, "the question to be drawn")
                 await pilot.press("enter")
                 stage.screen.reaction = inf
                 await until(pilot, lambda: stage.asks("Ready?"), "the next hold point")
@@ -156,7 +156,7 @@ def test_a_key_pressed_before_the_question_was_drawn_does_not_agree_however_late
             async with stage.app.run_test(size=(80, 24)) as pilot:
                 await until(pilot, lambda: stage.asks("cautions"), "the cautions")
                 screen = stage.screen
-                await until(pilot, lambda: screen._asked_since < inf, "the question to be drawn")
+                await until(pilot, lambda: screen.is_drawn, "the question to be drawn")
                 drawn = screen._asked_since
                 for pressed, agreed in ((drawn - 1, False), (drawn + REACTION / 2, False), (drawn + REACTION, True)):
                     stage.app.pressed_at = pressed

@@ -1,0 +1,83 @@
+"""A bench with nothing on a cable but the supply: the simulated operator reads, switches and presses keys, a reaction late."""
+
+import pytest
+
+from runner.conduct.files import find_procedure
+from runner.conduct.ports import StopFlag
+from runner.orders import Ask
+from runner.sheets.answers import Answers
+from tests.builders import rehearsed
+
+BY_HAND = ("probe", "meter", "load")
+
+
+def by_hand(tmp_path, procedure, seed=1, **more):
+    return rehearsed(tmp_path, seed=seed, procedure=find_procedure(procedure), by_hand=BY_HAND, **more)
+
+
+def found(run):
+    return {(each.name, each.sensor): each for each in run.result.evaluation.findings}
+
+
+@pytest.mark.parametrize("seed", [1, 2, 3])
+def test_a_thermometer_in_the_hand_gives_a_threshold_that_holds_the_truth_and_a_wider_interval(tmp_path, seed):
+    hand = by_hand(tmp_path / "hand", "charge-over-temperature", seed)
+    wired = rehearsed(tmp_path / "wired", seed=seed)
+    truth = hand.truth["thresholds"]["charge_over_temperature"]["T1"]
+    for name in ("trip", "release"):
+        one, other = hand.finding(name), wired.finding(name)
+        assert abs(one.value - truth[name]) <= 1.3 * one.expanded_uncertainty
+        assert one.expanded_uncertainty > other.expanded_uncertainty
+        assert any("read by hand" in text for text in one.caveats)
+
+
+def test_no_more_is_sampled_of_the_temperature_than_the_keys_say(tmp_path):
+    run = by_hand(tmp_path, "charge-over-temperature")
+    taps = run.result.evaluation.recording.taps
+    assert len(taps) > 20
+    assert all(value == round(value) for value in taps.value)
+
+
+@pytest.mark.parametrize("seed", [1, 2])
+def test_cut_off_by_hand_holds_the_truth(tmp_path, seed):
+    run = by_hand(tmp_path, "under-voltage", seed, sensors=(), state_of_charge=0.1)
+    trip = found(run)["trip", None]
+    true = [change["stack_V"] for change in run.truth["changes"] if change["change"] == "trip"][-1]
+    assert abs(trip.value - true) <= 1.3 * trip.expanded_uncertainty
+    assert trip.conformity == "pass"
+    assert not run.truth["load_on"]
+
+
+def test_capacity_by_hand_comes_from_the_counters_totals(tmp_path):
+    run = by_hand(tmp_path, "capacity", sensors=(), state_of_charge=0.98)
+    capacity, energy = found(run)["capacity", None], found(run)["energy", None]
+    assert abs(capacity.value - run.truth["charge_out_As"]) <= capacity.expanded_uncertainty
+    assert abs(energy.value - run.truth["energy_out_J"]) <= energy.expanded_uncertainty
+    assert capacity.budget[0].source == "gain of the counter"
+    assert capacity.expanded_uncertainty > 0.004 * capacity.value
+
+
+def test_a_run_that_stops_while_a_load_is_on_that_nobody_can_switch_says_so_loudly(tmp_path):
+    stop = StopFlag()
+
+    def tell(order, t):
+        if isinstance(order, Ask) and order.record == "load stopped":
+            stop.press("the stop key")
+
+    run = by_hand(tmp_path, "under-voltage", sensors=(), state_of_charge=0.1, stop=stop, tell=tell)
+    assert run.result.outcome.early
+    assert "SWITCH THE LOAD OFF BY HAND" in run.result.outcome.reason
+
+
+def test_what_needs_a_cable_is_refused_before_anything_is_switched_on(tmp_path):
+    from runner.errors import SheetError
+
+    with pytest.raises(SheetError, match="needs the load on a cable; a person is too slow for it"):
+        by_hand(tmp_path, "discharge-over-current", sensors=())
+
+
+def test_a_script_that_gives_no_reading_where_one_is_wanted_stops_the_run(tmp_path):
+    answers = Answers(kind="answers", answers=("go on", "go on", "perhaps"), then="go on")
+    run = rehearsed(tmp_path, procedure=find_procedure("arrival"), sensors=(), answers=answers)
+    assert run.result.outcome.early
+    assert "none of good, bad, not seen" in run.result.outcome.reason

@@ -1,0 +1,106 @@
+"""Every procedure, through the whole program on the simulated bench: it passes a sound pack and fails one that deserves it.
+
+A row is (procedure, what is wrong with the pack, the finding that has to say so, its statement). What is right stays right.
+"""
+
+import pytest
+
+from runner.conduct.files import find_procedure, procedure_names
+from tests.builders import rehearsed
+
+AT = {
+    "over-voltage": 0.97,
+    "under-voltage": 0.10,
+    "capacity": 0.95,
+    "full-charge": 0.9,
+    "partial-charge": 0.05,
+}  # charge
+THERMAL = [f"{path}-{way}-temperature" for path in ("charge", "discharge") for way in ("over", "under")]
+BOXES = [f"{name}-box" for name in THERMAL]
+CURRENTS = ["charge-over-current", "discharge-over-current"]
+
+DESERVED = [
+    *[(name, "trips-late", "trip", "fail") for name in (*THERMAL, *BOXES, *CURRENTS, "over-voltage", "under-voltage")],
+    *[
+        (name, "no-protection", "trip", "fail")
+        for name in (*THERMAL, *BOXES, *CURRENTS, "over-voltage", "under-voltage")
+    ],
+    *[(name, "no-release", "release", "fail") for name in (*THERMAL, *BOXES, "over-voltage", "under-voltage")],
+    *[(name, "no-release", "recovery time", "fail") for name in CURRENTS],
+    *[(name, "slow", "delay", "fail") for name in CURRENTS],
+    ("capacity", "low-capacity", "capacity", "fail"),
+    ("capacity", "low-capacity", "energy", "fail"),
+    ("under-voltage", "slow", "trip", "pass"),  # the threshold is as declared, however slow
+]
+
+
+def run(tmp_path, procedure, scenario="sound", sensors=("T1",)):
+    has_sensors = "temperature" in procedure
+    return rehearsed(
+        tmp_path,
+        scenario,
+        procedure=find_procedure(procedure),
+        sensors=sensors if has_sensors else (),
+        state_of_charge=AT.get(procedure),
+    )
+
+
+def named(result, name):
+    return [finding for finding in result.result.evaluation.findings if finding.name == name]
+
+
+@pytest.mark.parametrize("procedure", procedure_names())
+def test_a_sound_pack_passes_every_procedure(tmp_path, procedure):
+    result = run(tmp_path, procedure)
+    evaluation = result.result.evaluation
+    assert not result.result.outcome.early, result.result.outcome.reason
+    assert evaluation.exit_status == 0, [(each.name, each.conformity, each.reason) for each in evaluation.findings]
+    assert not result.truth["supply_on"]
+    assert not result.truth["load_on"]
+
+
+@pytest.mark.parametrize(("procedure", "scenario", "name", "conformity"), DESERVED)
+def test_a_pack_that_deserves_it_fails(tmp_path, procedure, scenario, name, conformity):
+    result = run(tmp_path, procedure, scenario)
+    found = named(result, name)
+    assert found, "the finding is there"
+    assert found[0].conformity == conformity, found[0].reason
+    assert result.result.evaluation.exit_status == (1 if conformity == "fail" else 0)
+    assert not result.truth["supply_on"]
+    assert not result.truth["load_on"]
+
+
+@pytest.mark.parametrize("procedure", THERMAL)
+def test_one_bad_sensor_fails_the_pack_and_the_good_one_passes(tmp_path, procedure):
+    result = run(tmp_path, procedure, "one-bad-sensor", ("T1", "T2"))
+    assert [each.conformity for each in named(result, "trip")] == ["pass", "fail"]
+    assert result.result.evaluation.conformity == "fail"
+
+
+def test_one_bad_sensor_of_five(tmp_path):
+    from runner.conduct.files import DEMO_PACK, UserFile, read_file
+
+    text = read_file(DEMO_PACK).text
+    more = "".join(
+        f'  - {{name: T{n}, place: "cell {n}", curve: {{resistance_at_25: 10 kohm, b: 3435 K}}}}\n' for n in (3, 4, 5)
+    )
+    pack = UserFile("five.yaml", text.replace("\nprotections:", f"{more}\nprotections:", 1))
+    procedure = find_procedure("charge-over-temperature-box")
+    result = rehearsed(tmp_path, "one-bad-sensor", procedure=procedure, pack=pack, sensors=())
+    trips = named(result, "trip")
+    assert [each.sensor for each in trips] == ["T1", "T2", "T3", "T4", "T5"]
+    assert [each.conformity for each in trips] == ["pass"] * 4 + ["fail"]
+
+
+def test_a_pack_that_has_to_be_woken_is_woken_and_the_charge_is_kept_apart(tmp_path):
+    result = run(tmp_path, "capacity", "no-release")
+    (woken,) = named(result, "wake charge")
+    (capacity,) = named(result, "capacity")
+    assert 0 < woken.value < 0.01 * capacity.value
+    assert abs(capacity.value - result.truth["charge_out_As"]) < capacity.expanded_uncertainty
+
+
+def test_the_wrong_end_of_the_state_of_charge_is_not_measured_and_never_a_trip(tmp_path):
+    result = rehearsed(tmp_path, procedure=find_procedure("charge-over-current"), sensors=(), state_of_charge=0.995)
+    (trip,) = named(result, "trip")
+    assert trip.conformity == "not measured"

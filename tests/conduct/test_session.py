@@ -1,0 +1,132 @@
+"""A whole session on the simulated bench, held against the truth; sessions that break off and go on."""
+
+import json
+import math
+
+import pytest
+
+from runner.cli import main
+from runner.conduct.session import state_of_charge_after
+from tests.builders import rehearsed
+
+
+@pytest.fixture(scope="module")
+def session(tmp_path_factory):
+    """Everything, once: the exit status and the folder."""
+    out = tmp_path_factory.mktemp("session")
+    status = main(["rehearse", "--all", "--unattended", "--json", "--out", str(out)])
+    (folder,) = out.iterdir()
+    return status, folder
+
+
+def runs(folder):
+    return json.loads((folder / "session.json").read_text())["entries"]
+
+
+def truth_of(finding, truth):
+    """The true value of a finding, from what the simulated bench wrote down; None where it has none of its own."""
+    kind, name, sensor = finding["protection"], finding["name"], finding["sensor"]
+    mine = [change for change in truth["changes"] if change["kind"] == kind]
+    if sensor is not None and name in ("trip", "release"):
+        return truth["thresholds"][kind][sensor][name]
+    if sensor is not None and name == "hysteresis":
+        return abs(truth["thresholds"][kind][sensor]["trip"] - truth["thresholds"][kind][sensor]["release"])
+    if name == "delay":
+        return truth["protections"][kind]["delay"]
+    if name in ("trip", "release") and kind.endswith("voltage"):
+        return [change["stack_V"] for change in mine if change["change"] == name][-1]
+    if name == "trip":
+        return truth["trips"][kind]
+    if name == "capacity":
+        return truth["charge_out_As"]
+    if name == "energy":
+        return truth["energy_out_J"]
+    if name == "recovery time":
+        trip, back = [change for change in mine if change["change"] == "trip"][-1], mine[-1]
+        return back["t"] - trip["t"]
+    if name == "leads":
+        return truth["load_leads_Ohm"]
+    return None
+
+
+def test_the_session_ends_well_with_one_certificate(session):
+    status, folder = session
+    assert status == 0
+    assert (folder / "certificate.html").is_file()
+    assert all(entry["state"] == "done" and entry["status"] == 0 for entry in runs(folder))
+
+
+def test_every_finding_of_the_session_holds_the_truth(session):
+    """As often as a coverage of 95 % says: with n findings, no more misses than 1 session in 1000 would have."""
+    _, folder = session
+    held, missed = 0, []
+    for entry in runs(folder):
+        truth = json.loads((folder / entry["run"] / "truth.json").read_text())
+        for finding in json.loads((folder / entry["run"] / "findings.json").read_text())["findings"]:
+            true = truth_of(finding, truth)
+            if true is None or finding["value"] is None:
+                continue
+            inside = abs(finding["value"] - true) <= finding["expanded_uncertainty"]
+            held += inside
+            if not inside:
+                away = abs(finding["value"] - true) / finding["expanded_uncertainty"]
+                missed.append((entry["procedure"], finding["name"], finding["sensor"], round(away, 2)))
+    assert held > 50
+    count = held + len(missed)
+    assert len(missed) <= 0.05 * count + 3.1 * math.sqrt(0.05 * 0.95 * count), missed
+    assert all(away < 2 for *_, away in missed), missed
+
+
+def test_the_certificate_says_of_every_protection_and_sensor_whether_it_was_tested(session):
+    _, folder = session
+    page = (folder / "certificate.html").read_text()
+    for words in ("charge over temperature", "discharge under temperature", "over voltage", "charge over current"):
+        assert words in page
+    assert page.count("not tested") == 0
+    assert "invented" in page
+
+
+def test_the_state_of_charge_is_carried_from_one_procedure_to_the_next(tmp_path):
+    from runner.conduct.files import find_procedure
+
+    part = rehearsed(tmp_path / "a", procedure=find_procedure("partial-charge"), sensors=(), state_of_charge=0.05)
+    assert state_of_charge_after(part.result.evaluation, 0.05) == pytest.approx(0.55, abs=0.01)
+    full = rehearsed(tmp_path / "b", procedure=find_procedure("full-charge"), sensors=(), state_of_charge=0.95)
+    assert state_of_charge_after(full.result.evaluation, None) == pytest.approx(1.0, abs=0.001)
+    empty = rehearsed(tmp_path / "c", procedure=find_procedure("under-voltage"), sensors=(), state_of_charge=0.1)
+    assert state_of_charge_after(empty.result.evaluation, 0.1) == pytest.approx(0.0, abs=0.005)
+
+
+def test_a_plan_is_said_and_nothing_is_done(tmp_path, capsys):
+    assert main(["rehearse", "--all", "--plan", "--out", str(tmp_path / "none")]) == 0
+    said = capsys.readouterr().out
+    assert "PLAN: 17 procedures" in said
+    assert not (tmp_path / "none").exists()
+
+
+def test_a_bench_by_hand_says_what_it_excludes(tmp_path, capsys):
+    assert main(["rehearse", "--all", "--plan", "--by-hand", "--out", str(tmp_path)]) == 0
+    assert "left out: it needs the load on a cable" in capsys.readouterr().out
+
+
+def test_several_runs_of_one_pack_make_one_certificate_and_of_two_packs_none(tmp_path, capsys):
+    for name in ("arrival", "inspection"):
+        assert main(["rehearse", name, "--unattended", "--out", str(tmp_path / "one")]) == 0
+    one = sorted((tmp_path / "one").iterdir())
+    assert main(["certificate", *map(str, one)]) == 0
+    page = (one[0] / "certificate.html").read_text()
+    assert "2 procedures on one pack" in page
+    other = tmp_path / "other.yaml"
+    from runner.conduct.files import DEMO_PACK
+
+    other.write_text(DEMO_PACK.read_text().replace("serial: TI-0417", "serial: TI-0418"))
+    assert main(["rehearse", "arrival", "--unattended", "--pack", str(other), "--out", str(tmp_path / "two")]) == 0
+    (two,) = (tmp_path / "two").iterdir()
+    assert main(["certificate", str(one[0]), str(two)]) == 2
+    assert "different packs" in capsys.readouterr().err
+
+
+def test_a_session_file_that_is_broken_says_so(tmp_path, capsys):
+    (tmp_path / "session.json").write_text('{"schema": 1}')
+    assert main(["resume", str(tmp_path)]) == 2
+    assert "is no session" in capsys.readouterr().err

@@ -1,0 +1,118 @@
+"""Readings that are typed, words that are picked, things that are looked at."""
+
+import pytest
+
+from runner.conduct.files import load
+from runner.conduct.replies import NotUnderstood, hint, understood
+from runner.engine.run import CAUTIONS, Run
+from runner.events import Answered, OutputIsOff, Started
+from runner.orders import Ask, End, Note
+from tests.builders import BENCH, PACK, user_file
+
+PROCEDURE = """\
+kind: procedure
+name: looks
+title: Looks
+purpose: to look
+needs: []
+cautions: [Be careful.]
+ceilings: {voltage: full charge voltage + 0.4 V, current: 0.15 C, time: 2 h}
+steps:
+  - read: {say: Read the voltage., record: open-circuit voltage, unit: V, lowest: 20 V, highest: full charge voltage}
+  - read: {say: Is there an alarm?, record: alarm, choices: ["no", "yes"], doubtful: ["yes"]}
+  - inspect: {say: Look., items: [case, seal]}
+"""
+
+
+class Played:
+    """A run that is answered question by question."""
+
+    def __init__(self):
+        job = load(user_file("p.yaml", PROCEDURE), user_file("k.yaml", PACK), user_file("b.yaml", BENCH.format(port=1)))
+        self.run, self.t = Run(job.program), 0.0
+        self.orders = self.run.receive(Started(0.0, ""))
+        self.notes = []
+
+    @property
+    def asked(self):
+        return [order for order in self.orders if isinstance(order, Ask)][-1]
+
+    def answer(self, value, note=""):
+        self.t += 1
+        self.orders = self.run.receive(Answered(self.t, self.asked.question, value, "me", note))
+        self.notes += [order for order in self.orders if isinstance(order, Note)]
+        return self
+
+
+def test_a_reading_that_fits_is_noted_in_si():
+    played = Played().answer("go on").answer("26.4")
+    assert (played.notes[0].name, played.notes[0].quantity, played.notes[0].why) == ("open-circuit voltage", 26.4, "")
+
+
+def test_a_reading_that_does_not_fit_is_asked_for_again_and_kept_if_given_twice():
+    played = Played().answer("go on").answer("12.0")
+    assert played.notes == []
+    assert played.asked.say.startswith("12 V does not fit, 20 V to 29.2 V is expected. Look again")
+    played.answer("12.0")
+    assert played.notes[0].quantity == 12.0
+    assert "does not fit" in played.notes[0].why
+
+
+def test_a_second_look_that_sees_something_else_is_looked_at_anew():
+    played = Played().answer("go on").answer("12.0").answer("26.0")
+    assert (played.notes[0].quantity, played.notes[0].why) == (26.0, "")
+
+
+def test_a_doubtful_choice_is_marked():
+    played = Played().answer("go on").answer("26.0").answer("yes")
+    assert (played.notes[-1].text, played.notes[-1].why) == ("yes", "doubtful")
+
+
+def test_an_inspection_notes_each_item_and_ends_the_run_in_order():
+    played = Played().answer("go on").answer("26.0").answer("no").answer("good").answer("bad", "scratched")
+    assert [(note.name, note.text, note.why) for note in played.notes[-2:]] == [
+        ("case", "good", ""),
+        ("seal", "bad", "scratched"),
+    ]
+    assert isinstance(played.run.receive(OutputIsOff(9.0, True))[-1], End)
+
+
+def test_an_answer_to_another_question_changes_nothing():
+    played = Played().answer("go on")
+    assert played.run.receive(Answered(5.0, CAUTIONS, "go on", "me")) == []
+
+
+NUMBER = Ask("q", "Read.", "r", "number", "V", "voltage")
+CHOICE = Ask("q", "Look.", "r", "choice", choices=("good", "bad", "not seen"))
+
+
+@pytest.mark.parametrize(
+    ("text", "value"), [("26.4", "26.4"), ("26,4", "26.4"), ("26.4 V", "26.4"), ("26400 mV", "26.4")]
+)
+def test_a_number_may_leave_its_unit_out(text, value):
+    assert float(understood(NUMBER, text).value) == pytest.approx(float(value))
+
+
+@pytest.mark.parametrize("text", ["", "much", "26.4 A", "26.4.1"])
+def test_what_is_no_number_of_the_kind_is_said_so(text):
+    with pytest.raises(NotUnderstood):
+        understood(NUMBER, text)
+
+
+@pytest.mark.parametrize(("text", "value"), [("good", "good"), ("g", "good"), ("2", "bad"), ("NOT", "not seen")])
+def test_a_choice_may_be_its_number_or_its_beginning(text, value):
+    assert understood(CHOICE, text).value == value
+
+
+def test_a_note_and_a_file_go_with_an_answer(tmp_path):
+    photo = tmp_path / "lid.jpg"
+    photo.write_bytes(b"picture")
+    reply = understood(CHOICE, f"bad; scratched lid @{photo}")
+    assert (reply.value, reply.note, reply.files) == ("bad", "scratched lid", (str(photo),))
+    with pytest.raises(NotUnderstood, match="there is no file"):
+        understood(CHOICE, "bad @nowhere.jpg")
+
+
+def test_the_hint_says_what_may_be_answered():
+    assert hint(CHOICE).startswith("1 good   2 bad   3 not seen")
+    assert hint(NUMBER).startswith("type the number in V")

@@ -1,0 +1,77 @@
+"""Answers that are typed on the screen. No test waits for a fixed time."""
+
+import pytest
+
+from runner.conduct.clock import VirtualClock
+from runner.conduct.execute import execute
+from runner.conduct.files import DEMO_PACK, find_procedure, read_file
+from runner.conduct.ports import StopFlag
+from runner.conduct.rehearse import Rehearsal
+from runner.conduct.thread import RunThread
+from runner.faces import finding_line
+from runner.screen.app import RunApp
+from runner.screen.feed import ScreenOperator
+from tests.screen.test_run_screen import SIZES, Stage, played, text, until
+
+
+class ArrivalStage(Stage):
+    """The arrival check under a pilot."""
+
+    def __init__(self, out):
+        clock = VirtualClock(200.0)
+        self.rehearsal = Rehearsal(read_file(DEMO_PACK), "sound", 1, clock.now)
+        self.operator, self.stop = ScreenOperator("Test Person"), StopFlag()
+        job = self.rehearsal.job(find_procedure("arrival"))
+        self.thread = RunThread(lambda: execute(job, self.operator, clock, out, self.stop))
+        self.app = RunApp(job, "REHEARSAL", self.operator, self.stop, self.thread, finding_line)
+
+
+async def to_the_first_item(pilot, stage):
+    await until(pilot, lambda: stage.asks("cautions"), "the cautions")
+    stage.screen.reaction = 0.0
+    for part in ("cautions", "Compare name"):
+        await until(pilot, lambda part=part: stage.asks(part) and stage.screen.is_drawn, part)
+        await pilot.press("enter")
+    await until(pilot, lambda: stage.asks("Case without") and stage.screen.is_drawn, "the first item")
+
+
+@pytest.mark.parametrize("size", SIZES)
+def test_letters_are_letters_while_something_is_typed(tmp_path, size):
+    async def play():
+        with ArrivalStage(tmp_path) as stage:
+            async with stage.app.run_test(size=size) as pilot:
+                await to_the_first_item(pilot, stage)
+                await pilot.press(*"ex q")
+                assert not stage.stop.pressed
+                await pilot.press("enter")
+                await until(pilot, lambda: "is none of good, bad, not seen" in text(stage.app), "the complaint")
+                assert stage.asks("Case without")
+
+    played(play())
+
+
+def test_a_choice_and_a_note_go_into_the_record(tmp_path):
+    async def play():
+        with ArrivalStage(tmp_path) as stage:
+            async with stage.app.run_test(size=(80, 24)) as pilot:
+                await to_the_first_item(pilot, stage)
+                await pilot.press("2", ";", "d", "e", "n", "t", "enter")
+                await until(pilot, lambda: stage.asks("Terminals clean"), "the next item")
+                await pilot.press("escape")
+                await until(pilot, lambda: stage.thread.done, "the end")
+        reply = stage.thread.outcome.evaluation.story.replies[2]
+        assert (reply.value, reply.note, reply.by) == ("bad", "dent", "Test Person")
+
+    played(play())
+
+
+def test_escape_stops_also_while_something_is_typed(tmp_path):
+    async def play():
+        with ArrivalStage(tmp_path) as stage:
+            async with stage.app.run_test(size=(80, 24)) as pilot:
+                await to_the_first_item(pilot, stage)
+                await pilot.press("g", "o", "escape")
+                await until(pilot, lambda: stage.thread.done, "the end")
+        assert stage.stop.by == "Test Person, stop key"
+
+    played(play())
