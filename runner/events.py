@@ -102,6 +102,15 @@ class LoadIsOn(Event):
 
 
 @dataclass(frozen=True)
+class Foreseen(Event):
+    """When the pack is expected to come back, in s on the run's clock; ``latest`` is None where that cannot be said."""
+
+    expected: float | None
+    earliest: float
+    latest: float | None
+
+
+@dataclass(frozen=True)
 class Resumed(Event):
     """A run goes on after a break of ``after`` s. What the journal has before is what happened; ``why`` it had ended."""
 

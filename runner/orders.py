@@ -89,6 +89,13 @@ class Ask(Order):
 
 
 @dataclass(frozen=True)
+class Withdraw(Order):
+    """A question that no longer matters: nothing is waited for any more."""
+
+    question: str
+
+
+@dataclass(frozen=True)
 class AskTaps(Order):
     """From now on, a key as the hand-held thermometer's display passes each whole degree.
 

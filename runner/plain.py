@@ -17,7 +17,21 @@ from runner.engine.run import CAUTIONS
 from runner.engine.view import View
 from runner.errors import OperatorGone
 from runner.events import CHARGE, CURRENT_OF, METER_VOLTAGE, PROBE_TEMPERATURE, VOLTAGE_OF, Answered, Sampled
-from runner.orders import Ask, AskTaps, BeginRamp, BeginStep, Conclude, End, Guide, Judge, Level, Note, Order, Remark
+from runner.orders import (
+    Ask,
+    AskTaps,
+    BeginRamp,
+    BeginStep,
+    Conclude,
+    End,
+    Guide,
+    Judge,
+    Level,
+    Note,
+    Order,
+    Remark,
+    Withdraw,
+)
 
 PROGRESS_EVERY = 60.0  # s of the run's time between two lines of readings
 
@@ -120,6 +134,8 @@ class PlainOperator:
         if isinstance(order, AskTaps):
             self._taps = order if order.step else None
             self._degree = order.first
+        if isinstance(order, Withdraw) and self._asked is not None and self._asked.question == order.question:
+            self._asked = None
         if isinstance(order, Ask):
             self._asked = order
             if self._reader.ident is None:

@@ -13,6 +13,7 @@ import dataclasses
 import traceback
 from collections import deque
 
+from runner.conduct.foresight import Foresight
 from runner.conduct.ports import BenchPort, Clock, Operator, Outcome, StopFlag
 from runner.conduct.resume import Resumption
 from runner.conduct.sampling import Sampler
@@ -64,6 +65,7 @@ class Loop:
         self.sampler = Sampler(bench, clock, self.start)
         self.journal = Journal(folder.path / EVENTS, go_on=resumption is not None)
         self.samples = SampleWriter(folder.path / SAMPLES, go_on=resumption is not None)
+        self.foresight = Foresight(run.program)
         self._happened: deque[Event] = deque()
         self._end: End | None = None
         self._stop_told = False
@@ -134,8 +136,8 @@ class Loop:
             event = self._at_the_bench(order)
         except BenchError as error:
             event = OrderFailed(self._now(), type(order).__name__, str(error))
-        if event is not None:
-            self._happened.append(event)
+        foreseen = self.foresight.take(order, self._now())
+        self._happened.extend(each for each in (event, foreseen) if each is not None)
         if isinstance(order, Pace):
             self.sampler.pace(order)
         if isinstance(order, End):

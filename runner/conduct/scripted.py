@@ -10,7 +10,7 @@ from runner.conduct.replies import NotUnderstood, understood
 from runner.engine.view import View
 from runner.errors import OperatorGone
 from runner.events import Answered, Sampled
-from runner.orders import Ask, Order
+from runner.orders import Ask, Order, Withdraw
 from runner.sheets.answers import Answers
 
 UNATTENDED = Answers(kind="answers", by="simulated operator", then="go on", wait="4 s")
@@ -53,6 +53,8 @@ class ScriptedOperator:
     def told(self, order: Order, t: float) -> None:
         if isinstance(order, Ask):
             self._asked = (order, t)
+        if isinstance(order, Withdraw) and self._asked is not None and self._asked[0].question == order.question:
+            self._asked = None
         if self._eyes is not None:
             self._eyes.told(order, t)
         if self._tell is not None:

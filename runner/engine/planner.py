@@ -99,6 +99,7 @@ class _Planner:
             bench.hand.reaction,
             bench.hand.every,
             self.pack.nominal_voltage,
+            self.pack.cells_in_series,
         )
 
     # ---- what the files must agree on ------------------------------------------------------------------------

@@ -66,3 +66,4 @@ class Program:
     reaction: float = 0.0  # s a person's key comes late
     every: float = 300.0  # s between two readings by hand in a long discharge
     nominal_voltage: float = 0.0
+    cells: int = 1

@@ -74,6 +74,7 @@ class CutOff(Maker):
             + reading_error(self.inputs, self._accuracy(voltage), value, "voltmeter")
             + self._lead_drop(leads, current, caveats)
         )
+        caveats.append(f"{float(theta.x) / declared.cells:.3f} V a cell in the mean of {declared.cells}")
         return self.measured(
             "trip",
             "V",

@@ -29,9 +29,9 @@ class Forecast:
 def forecast(voltage: Series, off_at: float, release: float) -> Forecast | None:
     """From the readings of a rest that began at ``off_at`` (s); ``release`` in V. None while there is too little to say."""
     t = voltage.t - off_at
-    later = t > max(1.0, t[-1] / 2) if len(t) else t > 0
-    if later.sum() < FEWEST:
+    if (t > 1.0).sum() < FEWEST:
         return None
+    later = (t > 1.0) & (t >= min(t[-1] / 2, t[-FEWEST]))
     x, y = t[later], voltage.value[later]
     if y[-1] >= release:
         passed = np.flatnonzero(voltage.value >= release)[0]

@@ -18,7 +18,7 @@ from runner.conduct.replies import Reply
 from runner.engine.view import View
 from runner.errors import OperatorGone
 from runner.events import CHARGE, CURRENT_OF, PROBE_TEMPERATURE, Answered, Sampled
-from runner.orders import Ask, AskTaps, Order
+from runner.orders import Ask, AskTaps, Order, Withdraw
 from runner.screen.widgets.strip_chart import Trace
 
 FRAMES = 10.0  # a second
@@ -85,6 +85,8 @@ class ScreenOperator:
     # ---- the run's side --------------------------------------------------------------------------------------
 
     def told(self, order: Order, t: float) -> None:
+        if isinstance(order, Withdraw) and self._asked is not None and self._asked.question == order.question:
+            self._asked = None
         if isinstance(order, Ask):
             self._asked = order
         if isinstance(order, AskTaps):

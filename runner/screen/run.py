@@ -17,7 +17,7 @@ from runner.conduct.replies import NotUnderstood, Reply, hint, understood
 from runner.engine.run import CAUTIONS
 from runner.engine.view import View
 from runner.events import CHARGE, CURRENT_OF, METER_VOLTAGE, PROBE_TEMPERATURE, VOLTAGE_OF
-from runner.orders import Ask, AskTaps, Conclude, End, Order
+from runner.orders import Ask, AskTaps, Conclude, End, Order, Withdraw
 from runner.screen.feed import ScreenOperator, Seen, Told
 from runner.screen.keys import KEYS, NOT_WHILE_TYPING
 from runner.screen.widgets.headroom import HeadroomLine
@@ -106,6 +106,10 @@ class RunScreen(Screen[None]):
             words = f"HOLD POINT · {GO_KEY}" if order.wants in ("go on", "mark") else hint(order)
             self.query_one(Prompt).show(order.say, words, hold=True)
             self.app.bell()
+        elif isinstance(order, Withdraw):
+            if self.asked is not None and self.asked.question == order.question:
+                self.asked = None
+                self._typing(None)
         elif isinstance(order, AskTaps):
             self.taps = order if order.step else None
         elif isinstance(order, Conclude):

@@ -67,7 +67,6 @@ class Procedure(Sheet):
     needs: tuple[Literal[ROLES], ...]  # type: ignore[valid-type]
     state_of_charge: StateOfCharge | None = None
     ends: Literal["as it began", "full", "half", "empty"] = "as it began"
-    last: bool = False
     duration: Time | None = None
     cautions: tuple[str, ...] = Field(min_length=1)
     prepare: tuple[str, ...] = ()

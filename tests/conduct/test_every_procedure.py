@@ -104,3 +104,22 @@ def test_the_wrong_end_of_the_state_of_charge_is_not_measured_and_never_a_trip(t
     result = rehearsed(tmp_path, procedure=find_procedure("charge-over-current"), sensors=(), state_of_charge=0.995)
     (trip,) = named(result, "trip")
     assert trip.conformity == "not measured"
+
+
+def test_while_waiting_for_a_pack_to_come_back_it_is_foreseen_when(tmp_path):
+    result = run(tmp_path, "under-voltage")
+    said = [(t, say) for t, say in result.result.evaluation.story.remarks if "expected back in about" in say]
+    (back,) = [each.at for each in result.result.evaluation.recording.attempts if each.outcome == "returned"]
+    assert said
+    assert all(t < back for t, _ in said)
+
+
+def test_what_the_pack_itself_shows_is_recorded_beside_the_reference(tmp_path):
+    result = run(tmp_path, "charge-over-temperature-box")
+    notes = {note.name: note for note in result.result.evaluation.story.notes}
+    assert notes["T1: alarm shown at the trip"].text == "charge over-temperature"
+    trip = named(result, "trip")[0].value
+    assert abs(notes["T1: temperature shown at the trip"].quantity - trip) < 1.0
+    direct = run(tmp_path, "charge-over-temperature")
+    (note,) = [each for each in direct.result.evaluation.story.notes if each.name == "T1: temperature shown before"]
+    assert "reference" in note.text

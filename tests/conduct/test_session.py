@@ -82,7 +82,7 @@ def test_the_certificate_says_of_every_protection_and_sensor_whether_it_was_test
     page = (folder / "certificate.html").read_text()
     for words in ("charge over temperature", "discharge under temperature", "over voltage", "charge over current"):
         assert words in page
-    assert page.count("not tested") == 0
+    assert "○ not tested" not in page
     assert "invented" in page
 
 

@@ -17,7 +17,9 @@ from runner.events import (
     METER_VOLTAGE,
     SUPPLY_CURRENT,
     SUPPLY_VOLTAGE,
+    Answered,
     Event,
+    Foreseen,
     LimitsAreSet,
     LoadIsOn,
     LoadIsSet,
@@ -26,13 +28,27 @@ from runner.events import (
     Sampled,
     SupplyIsSet,
 )
-from runner.orders import LoadOn, Order, Remark, SetLimits, SetLoad, SetSupply, SwitchOff, SwitchOn
+from runner.orders import (
+    Ask,
+    LoadOn,
+    Note,
+    Order,
+    Remark,
+    SetLimits,
+    SetLoad,
+    SetSupply,
+    SwitchOff,
+    SwitchOn,
+    Withdraw,
+)
+from runner.sheets.quantity import shown
 
 SETTLING_TIME = 120.0  # s in which a discharge current has to become steady
 NEAR = 0.06  # of the cut-off voltage: nearer than this the pack is polled fast
 HALF = 0.5  # of the nominal voltage: terminals with less have collapsed
 COLLAPSE_TIME = 10.0  # s after off in which they have to be seen collapsed
-FLOWS_AFTER = 5.0  # s of waking before its current counts
+LOOK_EVERY, LOOK_SHARE = 15.0, 0.2  # s, and of the time waited: from one look at the pack's own display to the next
+LOWEST = "lowest cell voltage while waiting"
 
 
 class Drain(Step):
@@ -140,21 +156,62 @@ class _Terminals:
 
 
 class Recover(Step):
-    """Everything off; wait until the terminals carry voltage again."""
+    """Everything off; wait until the terminals carry voltage again.
+
+    Where the pack has a display, its lowest cell is asked for while waiting, so that it can be foreseen how long.
+    """
 
     def begin(self, t: float) -> list[Order]:
         self._off_at: float | None = None
+        self._asked_at, self._asking, self._number = t, False, 0
+        self._foreseen: Foreseen | None = None
         self._terminals = _Terminals(HALF * self.around.program.nominal_voltage)
         wired = "load" in self.around.program.has and "load" not in self.around.program.by_hand
         self._polled = DISCHARGE if wired else CHARGE
         return [*self._pace((0.5, 0.5), self._polled), SwitchOff()]
 
     def receive(self, event: Event, verdicts: list[Verdict]) -> list[Order]:
-        if isinstance(event, OutputIsOff):
-            self._off_at = event.t
+        if isinstance(event, OutputIsOff) and self._off_at is None:
+            self._off_at = self._asked_at = event.t
+        if isinstance(event, Foreseen):
+            before, self._foreseen = self._foreseen, event
+            words = foreseen_in_words(event)
+            return [] if before is not None and foreseen_in_words(before) == words else [Remark(words)]
+        if isinstance(event, Answered) and event.question == self._question and self._asking:
+            return self._noted(event)
         if not isinstance(event, Sampled) or self._off_at is None:
             return []
+        return self._waits(event)
+
+    def sentence(self) -> str:
+        say = super().sentence()
+        return f"{say} {foreseen_in_words(self._foreseen)}" if self._foreseen is not None else say
+
+    def _waits(self, event: Sampled) -> list[Order]:
+        assert self._off_at is not None
         self._terminals.take(event)
+        orders = self._seen(event)
+        if self.done and self._asking:
+            return [Withdraw(self._question), *orders]
+        if self.done or "display" not in self.around.program.has or self._asking:
+            return orders
+        if event.t - self._asked_at < max(LOOK_EVERY, LOOK_SHARE * (event.t - self._off_at)):
+            return orders
+        self._asked_at, self._asking, self._number = event.t, True, self._number + 1
+        say = "Read the lowest cell voltage on the pack's own display."
+        return [*orders, Ask(self._question, say, LOWEST, "number", "V", "voltage", (), "display")]
+
+    @property
+    def _question(self) -> str:
+        return f"step-{self.planned.index}-cell-{self._number}"
+
+    def _noted(self, event: Answered) -> list[Order]:
+        self._asking = False
+        value = float(event.value)
+        return [Note(self.planned.index, LOWEST, f"{value:.3f} V", value, "voltage")]
+
+    def _seen(self, event: Sampled) -> list[Order]:
+        assert self._off_at is not None
         waited, up = event.t - self._off_at, self._terminals.up_since
         if not self._terminals.collapsed:
             if waited < COLLAPSE_TIME:
@@ -182,6 +239,17 @@ class Recover(Step):
             if self._off_at is None
             else max(0.0, self._off_at + self.planned.values["give_up"] - self.around.known.t)
         )
+
+
+def foreseen_in_words(event: Foreseen) -> str:
+    """The forecast as people read it."""
+    if event.expected is None:
+        return "The pack's cells do not rise far enough by themselves, as it looks now."
+    if event.expected <= event.t:
+        return "The pack's cells have come up to the release: it should be back."
+    expected, earliest = shown(event.expected - event.t, "time"), shown(max(event.earliest - event.t, 0.0), "time")
+    latest = f"to {shown(event.latest - event.t, 'time')}" if event.latest is not None else "or more"
+    return f"The pack is expected back in about {expected} ({earliest} {latest})."
 
 
 class Wake(Step):

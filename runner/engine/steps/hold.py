@@ -85,11 +85,16 @@ class Read(Step):
 
     def _note(self, value: str, why: str) -> Note:
         planned, words = self.planned, self.planned.words
+        name = f"{planned.sensor}: {planned.record}" if planned.sensor else planned.record
         if words.get("choices"):
             doubtful = "doubtful" if value in words.get("doubtful", ()) else ""
-            return Note(planned.index, planned.record, value, why=doubtful)
+            return Note(planned.index, name, value, why=doubtful)
         dimension = str(words["dimension"])
-        return Note(planned.index, planned.record, shown(float(value), dimension), float(value), dimension, why)
+        text = shown(float(value), dimension)
+        reference = self.around.known.temperature
+        if words.get("role") == "display" and dimension == "temperature" and reference is not None:
+            text = f"{text} (reference {shown(reference, dimension)})"
+        return Note(planned.index, name, text, float(value), dimension, why)
 
 
 class Inspect(Step):

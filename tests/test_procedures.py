@@ -1,0 +1,85 @@
+"""The manual of procedures is true: its example runs, and it names every step, key, word and finding there is."""
+
+import re
+from pathlib import Path
+
+import pytest
+
+from runner.conduct.files import find_procedure, procedure_names
+from runner.measure.findings import _of_pack, _of_sensor
+from runner.measure.recording import Recording
+from runner.sheets.bench import ROLES
+from runner.sheets.pack import KINDS, PACK_NAMES
+from runner.sheets.procedure import FINDINGS, Procedure, parse_procedure
+from runner.sheets.steps import StepItem
+from tests.builders import declared, rehearsed, user_file
+
+MANUAL = (Path(__file__).parent.parent / "procedures" / "README.md").read_text(encoding="utf-8")
+(EXAMPLE,) = re.findall(r"<!-- example -->\n```yaml\n(.*?)```", MANUAL, re.DOTALL)
+
+
+def step_models():
+    for name, field in StepItem.model_fields.items():
+        (model,) = [each for each in field.annotation.__args__ if each is not type(None)]
+        yield name.rstrip("_"), model
+
+
+def test_the_worked_example_runs_on_the_simulated_bench(tmp_path):
+    run = rehearsed(tmp_path, procedure=user_file("example.yaml", EXAMPLE))
+    assert [each.name for each in run.result.evaluation.findings] == ["trip", "release", "hysteresis"]
+    assert run.finding("trip").value is not None
+    assert run.result.outcome.reason == "every step was done"
+
+
+@pytest.mark.parametrize(("name", "model"), list(step_models()))
+def test_every_step_and_every_value_of_it_is_in_the_manual(name, model):
+    rows = [line for line in MANUAL.splitlines() if line.startswith("| `")]
+    (row,) = [line for line in rows if f"`{name}`" in line.split("|")[1]]
+    for value in model.model_fields:
+        if value != "say":
+            assert f"`{value.rstrip('_')}`" in row or value.rstrip("_") in row, value
+
+
+def test_every_key_of_the_head_is_in_the_manual():
+    for key in set(Procedure.model_fields) - {"steps"}:
+        assert f"`{key}" in MANUAL, key
+
+
+def test_every_finding_role_and_name_of_an_expression_is_in_the_manual():
+    for name in FINDINGS:
+        assert f"`{name.replace('_', ' ')}`" in MANUAL, name
+    for role in set(ROLES) - {"hands"}:
+        assert f"`{role}`" in MANUAL
+    for name in PACK_NAMES:
+        assert f"`{name.replace('_', ' ').replace('cut off', 'cut-off')}`" in MANUAL
+    assert "`charge over-temperature` … `discharge over-current`" in MANUAL
+    assert len(KINDS) == 8
+
+
+@pytest.mark.parametrize("kind", ["", *KINDS])
+def test_every_finding_a_procedure_may_ask_for_can_be_worked_out(kind):
+    dimension = KINDS.get(kind, "")
+    wanted = {name for name, dimensions in FINDINGS.items() if dimension in dimensions}
+    nothing = Recording({}, ())
+    if dimension == "temperature":
+        table = _of_sensor(nothing, declared(protection=kind), "T1")
+    else:
+        table = _of_pack(nothing, declared(protection=kind, sensors=()))
+    assert wanted <= set(table)
+    for name in wanted:
+        finding = table[name]()
+        assert finding is None or finding.conformity == "not measured"
+
+
+@pytest.mark.parametrize("name", procedure_names())
+def test_a_procedure_can_be_read_aloud_and_has_its_cautions_ceilings_and_ends(name):
+    text = find_procedure(name).text
+    procedure = parse_procedure(text, name)
+    assert procedure.name == name
+    comment = text.split("kind: procedure")[0]
+    for part in ("# Provokes:", "# Needs:", "# Dangers:"):
+        assert part in comment, part
+    cautions = " ".join(procedure.cautions)
+    for part in ("eye protection", "fire plan", "swelling", "local codes", "qualified"):
+        assert part in cautions, part
+    assert procedure.duration is not None
