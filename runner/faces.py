@@ -158,7 +158,7 @@ class Face:
         if self.options.plan or not agenda.items:
             return ALL_PASS if agenda.items else NOT_ALL_MEASURED
         for item in agenda.items:  # everything that is wrong is said before anything begins
-            place.job(find_procedure(item.name), _of_protection(item.name, pack, place.sensors))
+            place.job(find_procedure(item.source), _of_protection(item.source, pack, place.sensors))
         stamp = place.stamp()
         names_of = (str(Path(pack_file.name).resolve()), str(Path(bench_file.name).resolve()))
         session = Session.create(
@@ -173,10 +173,10 @@ class Face:
             if entry.run:
                 folder = RunFolder.existing(session.path / entry.run)
                 job, resumption = broken_off(folder, place.files[1])
-                result, _ = self._carry_out(job, place, folder, resumption)
+                result, _ = self._carry_out(job, place, folder, resumption, out=session.path)
             else:
-                procedure = find_procedure(entry.procedure)
-                job = place.job(procedure, _of_protection(entry.procedure, pack, place.sensors))
+                procedure = find_procedure(entry.source)
+                job = place.job(procedure, _of_protection(entry.source, pack, place.sensors))
                 began = partial(session.began, number)
                 result, _ = self._carry_out(job, place, out=session.path, began=began)
             session.ended(number, result.evaluation, early=result.outcome.early)

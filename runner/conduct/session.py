@@ -29,9 +29,10 @@ TO_DO, BEGUN, DONE = "to do", "begun", "done"
 
 @dataclass(frozen=True)
 class Entry:
-    """One procedure of the session: where its run is, and how far it has come."""
+    """One procedure of the session: what finds it, where its run is, and how far it has come."""
 
     procedure: str
+    source: str
     why: str
     state: str = TO_DO
     run: str = ""
@@ -68,7 +69,7 @@ class Session:
             "sensors": sensors,
             "state_of_charge": state_of_charge,
             "left_out": agenda.left_out,
-            "entries": [{"procedure": item.name, "why": item.why} for item in agenda.items],
+            "entries": [{"procedure": item.name, "source": item.source, "why": item.why} for item in agenda.items],
         }
         session = cls(folder.path, content)
         session.write()
@@ -136,12 +137,21 @@ class Session:
 
 def agenda_for(names: Sequence[str], pack: PackSheet, bench: BenchFile, *, as_given: bool = False) -> Agenda:
     """The order for procedures by name or path; all that travel with the program if none is named. Raises SheetError."""
-    wanted = [_parsed(find_procedure(name)) for name in names] if names else _all()
+    given = {each.name: source for source in names for each in [_parsed(find_procedure(source))]}
+    wanted = [_parsed(find_procedure(source)) for source in given.values()] if names else _all()
     if as_given:
         items = tuple(Item(each.name, each.title, "in the order given", each.duration or 0.0) for each in wanted)
-        return Agenda(items, ())
-    movers = {name: _parsed(find_procedure(name)) for name in (TO_FULL, TO_HALF, EMPTIES)}
-    return propose(wanted, movers, pack, bench, pack.state_of_charge_on_arrival)
+        agenda = Agenda(items, ())
+    else:
+        movers = {name: _parsed(find_procedure(name)) for name in (TO_FULL, TO_HALF, EMPTIES)}
+        agenda = propose(wanted, movers, pack, bench, pack.state_of_charge_on_arrival)
+    found = tuple(replace(item, source=_source(given.get(item.name, item.name))) for item in agenda.items)
+    return replace(agenda, items=found)
+
+
+def _source(name: str) -> str:
+    """What finds a procedure also from another folder."""
+    return str(Path(name).resolve()) if name not in procedure_names() else name
 
 
 def _all() -> list[Procedure]:

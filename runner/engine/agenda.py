@@ -24,13 +24,17 @@ UNKNOWN = 3600.0  # s that a procedure is taken to need where it does not say
 
 @dataclass(frozen=True)
 class Item:
-    """One procedure of a session: its place in it is explained by ``why``; ``added`` if nobody asked for it by name."""
+    """One procedure of a session: its place in it is explained by ``why``; ``added`` if nobody asked for it by name.
+
+    ``source`` is what it is found by, its name or the path of its file.
+    """
 
     name: str
     title: str
     why: str
     seconds: float
     added: bool = False
+    source: str = ""
 
 
 @dataclass(frozen=True)

@@ -15,7 +15,8 @@ from dataclasses import dataclass
 from runner.engine.program import CeilingValues
 from runner.events import CHARGE, CURRENT_OF, DISCHARGE, PROBE_TEMPERATURE, VOLTAGE_OF, Sampled
 
-BLIND_AFTER = 5.0  # s without a valid reading of a channel that has a ceiling
+BLIND_AFTER = 5.0  # s without a valid reading of a channel that has a ceiling, or
+MISSED = 3.5  # times the interval at which it is polled, where that is longer
 
 
 @dataclass(frozen=True)
@@ -38,7 +39,8 @@ class Ceilings:
 
     def __init__(self, values: CeilingValues, patience: float = 1.0) -> None:
         self.values = values
-        self._blind_after = BLIND_AFTER * patience
+        self._patience = patience
+        self._blind_after = {"current": BLIND_AFTER * patience, "slow": BLIND_AFTER * patience}
         self._watched = _watched(CHARGE, values)
         self._path = CHARGE
         self._floor: float | None = None
@@ -48,6 +50,11 @@ class Ceilings:
         self._seen: dict[str, float] = {}
         self._over: dict[str, int] = {}
         self._lost: dict[str, str] = {}
+
+    def paced(self, interval: float, slow: float) -> None:
+        """How often current and slow channels are polled from now on, in s: MISSED readings in a row are blindness."""
+        least = BLIND_AFTER * self._patience
+        self._blind_after = {"current": max(least, MISSED * interval), "slow": max(least, MISSED * slow)}
 
     def rested(self, seconds: float) -> None:
         """The run was broken off for so long: that does not count against its time."""
@@ -74,7 +81,8 @@ class Ceilings:
             value = sample.readings.get(channel)
             if value is None:
                 last = self._seen.get(channel)
-                if last is not None and sample.t - last > self._blind_after:
+                blind = self._blind_after["slow" if channel == PROBE_TEMPERATURE else "current"]
+                if last is not None and sample.t - last > blind:
                     why = self._lost.get(channel, "it was not read")
                     return f"no valid {name} for {sample.t - last:.1f} s with the output on ({why})"
                 continue

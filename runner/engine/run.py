@@ -77,6 +77,14 @@ class Run:
 
     def receive(self, event: Event) -> list[Order]:
         """Everything that is to be done now that ``event`` has happened, in order."""
+        orders = self._receive(event)
+        for order in orders:
+            if isinstance(order, Pace):  # what is polled rarely may be missing longer
+                self.watcher.paced(order.interval)
+                self.ceilings.paced(order.interval, order.slow)
+        return orders
+
+    def _receive(self, event: Event) -> list[Order]:
         if self.ended:
             return []
         if isinstance(event, Started):

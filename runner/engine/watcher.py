@@ -64,7 +64,9 @@ class Watcher:
 
     def __init__(self, smallest: dict[str, float], patience: float = 1.0) -> None:
         self._smallest = smallest
+        self._patience = patience
         self._lost_after = LOST_AFTER * patience
+        self._before_lost = ""
         self.verdict = Verdict("idle", "the output is off", 0.0)
         self.path = CHARGE
         self._set: tuple[float, float] | None = None
@@ -88,6 +90,10 @@ class Watcher:
     def smallest(self) -> float:
         """The least current, in A, that the path's reading can tell from none."""
         return self._smallest.get(self.path, 0.05)
+
+    def paced(self, interval: float) -> None:
+        """The current is polled every ``interval`` seconds from now on: so many missing readings in a row are a loss."""
+        self._lost_after = max(LOST_AFTER * self._patience, CONFIRM * interval)
 
     def expect(self, path: str, voltage: float, current: float, t: float, *, over_voltage_wanted: bool = False) -> None:
         """A path is switched on now with these set points (V, A; a load has no voltage to set)."""
@@ -124,14 +130,19 @@ class Watcher:
             return self._missing(sample, channel) if channel in sample.lost else []
         self._last_valid = sample.t
         if self.verdict.word == "lost":
-            self.verdict = Verdict("settling", "readings have come back", sample.t)
-            self._levels.clear()
-            self._low.clear()
-            if self._level:
-                self._levels.append(self._level)
+            self._found_again(sample)
         if self.verdict.word in ("stopped", "open lead", "limited"):
             return self._while_stopped(sample)
         return self._while_flowing(sample)
+
+    def _found_again(self, sample: Sampled) -> None:
+        """Readings have come back: what had stopped before is still stopped, until current flows."""
+        stopped = self._before_lost in ("stopped", "open lead", "limited")
+        self.verdict = Verdict(self._before_lost if stopped else "settling", "readings have come back", sample.t)
+        self._levels.clear()
+        self._low.clear()
+        if self._level:
+            self._levels.append(self._level)
 
     # ---- the three situations --------------------------------------------------------------------------------
 
@@ -139,6 +150,7 @@ class Watcher:
         quiet = sample.t - self._last_valid
         if quiet < self._lost_after or self.verdict.word == "lost":
             return []
+        self._before_lost = self.verdict.word
         return self._say("lost", f"no valid current for {quiet:.1f} s: {sample.lost[channel]}", self._last_valid)
 
     def _while_flowing(self, sample: Sampled) -> list[Verdict]:

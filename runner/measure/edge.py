@@ -4,6 +4,9 @@ For point samples, the instant lies anywhere between the last sample before and 
 probability: its middle is the estimate and (b − a)/√12 its standard uncertainty (JCGM 100:2008, 4.3.7). Nothing does
 better without knowing more of the meter.
 
+A meter that averages over an aperture gives more: a reading taken while the current changed is the share of the aperture
+before the change, and says where in it the change was.
+
 A path that opens ends the current at once, so the instant is where it leaves its level; one that closes lets the
 supply's current rise as fast as it can, so the instant is where it leaves zero.
 """
@@ -17,34 +20,80 @@ import numpy as np
 from runner.measure.recording import Series
 
 SEARCH_BEFORE = 5.0  # s before the first sample that showed the change
+FEWEST_BEFORE = 3  # samples: at slow meters the search reaches back further, to have so many
 LEVEL_WINDOW = 10.0  # s over which the level before a fall is taken
 RISING_SAMPLES = 3  # after a rise the run may switch off at once: only the samples that confirmed it count
-STARTS_TO_FALL = 0.9  # of the level
-STARTS_TO_RISE = 0.1
+LEAST_FALL = 0.9  # of the level: above this nothing has fallen
+MOST_RISE = 0.1
+NOISE_MARGIN = 5.0  # standard deviations of the level that are no change
+BESIDE = 0.05  # of the level: a reading nearer than this to one of its ends is not inside the change
 
 
 @dataclass(frozen=True)
 class Edge:
-    """``instant`` and its standard ``uncertainty`` in s; the level in A; ``last`` and ``first`` sample time around it."""
+    """``instant`` and its standard ``uncertainty`` in s; the level in A; ``last`` and ``first`` sample time around it.
+
+    ``rectangular`` says that the instant is equally likely anywhere within √3·u of the estimate; else it is normal.
+    """
 
     instant: float
     uncertainty: float
     level: float
     last: float
     first: float
+    rectangular: bool = True
+
+    def half_width(self, coverage: float) -> float:
+        """Half of the interval that holds the instant with a probability, in s."""
+        if self.rectangular:
+            return float(coverage * 3.0**0.5 * self.uncertainty)
+        from scipy import stats
+
+        return float(stats.norm.ppf(0.5 + coverage / 2) * self.uncertainty)
 
 
-def find_edge(current: Series, at: float, *, rising: bool) -> Edge | None:
-    """The edge whose first sample after it was seen at time ``at``, or None if the samples do not show one."""
-    near = current.between(at - SEARCH_BEFORE, at + 1e-6)
-    before = current.between(at - LEVEL_WINDOW, at - 1e-6).value
-    after = current.between(at, at + LEVEL_WINDOW).value[:RISING_SAMPLES]
-    if len(near.t) < 2 or len(before) < 2 or len(after) == 0:
+def find_edge(current: Series, at: float, *, rising: bool, aperture: float = 0.0) -> Edge | None:
+    """The edge whose first sample after it was seen at time ``at``, or None if the samples do not show one.
+
+    ``aperture`` is the time in s over which each reading is the mean, its stamp in the middle; 0 for point samples.
+    """
+    here = int(np.searchsorted(current.t, at - 1e-9))
+    first = min(int(np.searchsorted(current.t, at - SEARCH_BEFORE)), max(here - FEWEST_BEFORE, 0))
+    near = Series(current.t[first : here + 1], current.value[first : here + 1])
+    begin = min(first, int(np.searchsorted(current.t, at - LEVEL_WINDOW)))
+    before, after = current.value[begin:here], current.value[here : here + RISING_SAMPLES]
+    if len(near) < 2 or len(before) < 2 or len(after) == 0:
         return None
     level = float(np.max(after)) if rising else float(np.median(before))
-    changed = near.value > STARTS_TO_RISE * level if rising else near.value < STARTS_TO_FALL * level
+    changed = near.value > MOST_RISE * level if rising else near.value < _fallen(before, level)
     unchanged = np.flatnonzero(~changed)
-    if len(unchanged) == 0 or unchanged[-1] == len(near.t) - 1:
+    if len(unchanged) == 0 or unchanged[-1] == len(near) - 1:
         return None
-    last, first = float(near.t[unchanged[-1]]), float(near.t[unchanged[-1] + 1])
-    return Edge((last + first) / 2, (first - last) / 12.0**0.5, level, last, first)
+    index = int(unchanged[-1])
+    last, first_changed = float(near.t[index]), float(near.t[index + 1])
+    inside = _inside(near, index, level, aperture, rising=rising)
+    if inside is not None:
+        return Edge(inside, max(_noise(before, level), 0.01) * aperture, level, last, first_changed, rectangular=False)
+    return Edge((last + first_changed) / 2, (first_changed - last) / 12.0**0.5, level, last, first_changed)
+
+
+def _fallen(before: np.ndarray, level: float) -> float:
+    """Below this the current has left its level: a tenth of it, or more where it is noisier than that."""
+    return min(LEAST_FALL, max(1.0 - NOISE_MARGIN * _noise(before, level), 0.5)) * level
+
+
+def _noise(before: np.ndarray, level: float) -> float:
+    """The standard deviation of the readings before, as a share of the level, from the median of their distances."""
+    return float(1.4826 * np.median(np.abs(before - np.median(before))) / level) if level > 0 else 0.0
+
+
+def _inside(near: Series, index: int, level: float, aperture: float, *, rising: bool) -> float | None:
+    """Where in the aperture of a reading the change was, if one was taken while it happened."""
+    if aperture <= 0:
+        return None
+    for candidate in (index, index + 1):
+        share = float(near.value[candidate]) / level
+        if BESIDE < share < 1 - BESIDE:
+            before = 1.0 - share if rising else share
+            return float(near.t[candidate]) - aperture / 2 + before * aperture
+    return None

@@ -52,20 +52,46 @@ def _logarithmic(x: np.ndarray, y: np.ndarray, release: float) -> float:
     return float(np.exp(exponent)) if exponent < np.log(LONGEST) else float(np.inf)
 
 
+@dataclass(frozen=True)
+class Relaxation:
+    """y = final + Σ amplitude·exp(−rate·x), or for one ``from_zero`` y = final·(1 − exp(−rate·x)); rates per unit of x."""
+
+    final: float
+    amplitudes: tuple[float, ...]
+    rates: tuple[float, ...]
+    residual: float  # sum of squares
+
+
+def fit_relaxation(x: np.ndarray, y: np.ndarray, rates: tuple[float, ...], *, from_zero: bool = False) -> Relaxation:
+    """Least squares from starting ``rates``; what enters linearly is solved for at every step (variable projection)."""
+
+    def design(logs: np.ndarray) -> np.ndarray:
+        falls = [np.exp(-np.exp(log) * x) for log in logs]
+        return np.column_stack([1.0 - fall for fall in falls] if from_zero else [np.ones_like(x), *falls])
+
+    def solved(logs: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        columns = design(logs)
+        coefficients, *_ = np.linalg.lstsq(columns, y, rcond=None)
+        return coefficients, columns @ coefficients - y
+
+    scale = max(float(np.abs(y).max()), 1e-12)
+
+    def residuals_of(logs: np.ndarray) -> np.ndarray:
+        return solved(logs)[1] / scale
+
+    best = optimize.least_squares(residuals_of, np.log(rates), method="lm", xtol=1e-15, ftol=1e-15, gtol=1e-15)
+    coefficients, residuals = solved(best.x)
+    final, amplitudes = (coefficients[0], -coefficients[:1]) if from_zero else (coefficients[0], coefficients[1:])
+    found = tuple(float(rate) for rate in np.exp(best.x))
+    return Relaxation(float(final), tuple(float(a) for a in amplitudes), found, float(residuals @ residuals))
+
+
 def _exponential(x: np.ndarray, y: np.ndarray, release: float) -> float:
-    """V = V∞ − A·exp(−t/T): V∞ and A by least squares for each T, and the T that fits best."""
-
-    def fitted(time: float) -> tuple[float, float, float]:
-        design = np.column_stack([np.ones_like(x), -np.exp(-(x - x[0]) / time)])
-        (final, amplitude), *_ = np.linalg.lstsq(design, y, rcond=None)
-        return float(((design @ (final, amplitude) - y) ** 2).sum()), float(final), float(amplitude)
-
-    span = float(x[-1] - x[0])
-    best = optimize.minimize_scalar(
-        lambda log: fitted(np.exp(log))[0], bounds=(np.log(span / 20), np.log(span * 20)), method="bounded"
-    )
-    time = float(np.exp(best.x))
-    _, final, amplitude = fitted(time)
-    if final <= release or amplitude <= 0:
+    since = x - x[0]
+    with np.errstate(over="ignore", under="ignore"):
+        fits = [fit_relaxation(since, y, (start / since[-1],)) for start in (0.5, 2.0, 8.0)]
+    fit = min(fits, key=lambda each: each.residual)
+    amplitude = -fit.amplitudes[0]
+    if fit.final <= release or amplitude <= 0:
         return float(np.inf)
-    return float(x[0] + time * np.log(amplitude / (final - release)))
+    return float(x[0] + np.log(amplitude / (fit.final - release)) / fit.rates[0])

@@ -18,6 +18,18 @@ PROGRAM = [sys.executable, "-m", "runner"]
 SPEED = "25"
 ANSWERS = "kind: answers\nby: Test Person\nanswers: [go on, go on]\nthen: go on\nwait: 3 s\n"
 
+LOOK = """\
+kind: procedure
+name: look
+title: A look
+purpose: to look
+needs: []
+cautions: [Be careful.]
+ceilings: {voltage: full charge voltage + 0.4 V, current: 0.15 C, time: 2 h}
+steps:
+  - confirm: {say: Look at the pack., record: looked at}
+"""
+
 
 def until(condition, seconds, what):
     deadline = time.monotonic() + seconds
@@ -80,7 +92,9 @@ def program(tmp_path):
 
 
 def run(program, tmp_path, procedure="charge-over-temperature"):
-    script = a_file(tmp_path / "answers.yaml", ANSWERS)
+    reads = procedure == "charge-over-temperature"  # what the pack shows for its sensor
+    answers = ANSWERS.replace("[go on, go on]", "[go on, go on, go on, 23 degC]") if reads else ANSWERS
+    script = a_file(tmp_path / "answers.yaml", answers)
     bench = str(tmp_path / "bench.yaml")
     arguments = ["run", procedure, "--pack", str(DEMO_PACK), "--bench", bench, "--plain", "--answers", str(script)]
     return program(*arguments, "--sensor", "T1")
@@ -161,3 +175,29 @@ def test_an_end_of_input_stops_the_run(program):
     out, err = process.communicate("\n", timeout=60)
     assert process.returncode == 4, out + err
     assert "nobody is left to answer" in out
+
+
+def test_a_session_whose_runner_is_killed_goes_on_and_ends_with_one_certificate(tmp_path, bench, program):
+    start, truth = bench
+    start()
+    script = str(a_file(tmp_path / "answers.yaml", ANSWERS.replace("[go on, go on]", "[]")))
+    short = str(a_file(tmp_path / "short.yaml", SHORT_PROCEDURE))
+    look = str(a_file(tmp_path / "look.yaml", LOOK))
+    names = ["--pack", str(DEMO_PACK), "--bench", str(tmp_path / "bench.yaml")]
+    process = program("run", look, short, *names, "--as-given", "--plain", "--answers", script, "--sensor", "T1")
+    (session,) = until(lambda: list((tmp_path / "runs").glob("*-session")), 30, "a session folder")
+    until(
+        lambda: any("OutputIsOn" in each.read_text() for each in session.glob("*short*/events.jsonl")), 60, "the output"
+    )
+    process.kill()
+    process.wait()
+    before = {path.name for path in session.iterdir() if path.is_dir()}
+    process = program("resume", str(session), "--plain", "--answers", script)
+    out, err = process.communicate(timeout=120)
+    assert process.returncode == 0, out + err
+    assert "The run goes on after" in out
+    assert {path.name for path in session.iterdir() if path.is_dir()} == before, "the run went on in its own folder"
+    assert "2 procedures on one pack" in (session / "certificate.html").read_text()
+    entries = json.loads((session / "session.json").read_text())["entries"]
+    assert [(entry["state"], entry["status"]) for entry in entries] == [("done", 0), ("done", 0)]
+    assert not truth()["supply_on"]

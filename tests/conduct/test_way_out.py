@@ -55,7 +55,7 @@ def test_after_the_stop_key(tmp_path, moment):
 
 
 def test_after_a_stop_at_a_hold_point(tmp_path):
-    answers = Answers(kind="answers", answers=("go on", "go on", "go on", "stop"), then="stop")
+    answers = Answers(kind="answers", answers=("go on", "go on", "go on", "go on", "stop"), then="stop")
     run = rehearsed(tmp_path, sensors=("T1", "T2"), answers=answers)
     was_on_and_is_off(run)
     assert run.result.outcome.early
@@ -65,7 +65,7 @@ def test_after_a_stop_at_a_hold_point(tmp_path):
 
 
 def test_after_nobody_is_left_to_answer(tmp_path):
-    answers = Answers(kind="answers", answers=("go on", "go on", "go on"))
+    answers = Answers(kind="answers", answers=("go on", "go on", "go on", "go on"))
     run = rehearsed(tmp_path, sensors=("T1", "T2"), answers=answers)
     was_on_and_is_off(run)
     assert "no operator" in run.result.outcome.reason
