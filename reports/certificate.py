@@ -13,7 +13,7 @@ import jinja2
 from reports.coverage import coverage
 from reports.pdf import write_pdf
 from reports.plots import crossings_svg
-from reports.wording import worded
+from reports.wording import what_would_help, worded
 from runner.conduct.evaluate import Evaluation
 from runner.errors import RecordError
 from runner.events import PROBE_TEMPERATURE
@@ -202,7 +202,7 @@ def _row(finding: Finding) -> dict[str, Any]:
         "largest": "",
     }
     if text.value:
-        row["value"] = f"{text.value} ± {text.uncertainty}"
+        row["value"] = f"{text.value} ± {text.uncertainty}" + (" (functional)" if finding.functional else "")
         row["k"] = f"{finding.coverage_factor:.2f}"
         variance = sum(line.contribution**2 for line in finding.budget)
         row["largest"] = "; ".join(
@@ -222,9 +222,19 @@ def _notes(evaluation: Evaluation) -> list[str]:
     """What qualifies a result: caveats and tests of the fit, each once, with the sensors it concerns."""
     notes: dict[str, list[str]] = {}
     for finding in evaluation.findings:
-        for text in (*finding.caveats, *([finding.fit] if finding.fit and finding.name in ("trip", "release") else [])):
+        for text in (
+            *finding.caveats,
+            *_largest(finding),
+            *([finding.fit] if finding.fit and finding.name in ("trip", "release") else []),
+        ):
             notes.setdefault(text, []).append(f"{finding.name} {finding.sensor or ''}".strip())
     return [f"{', '.join(where)}: {text}." for text, where in notes.items()]
+
+
+def _largest(finding: Finding) -> list[str]:
+    """What limits a measured threshold, and what would help."""
+    text = what_would_help(finding) if finding.name in ("trip", "release", "capacity") else ""
+    return [text] if text else []
 
 
 def _instruments(evaluations: Sequence[Evaluation]) -> list[dict[str, str]]:

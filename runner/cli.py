@@ -9,12 +9,8 @@ from __future__ import annotations
 import argparse
 import sys
 from collections.abc import Sequence
-from typing import TYPE_CHECKING
 
 from runner import __version__
-
-if TYPE_CHECKING:
-    from runner.conduct.evaluate import Evaluation
 
 WRONG_INPUT, ENDED_EARLY = 2, 4
 DEFAULT_PROCEDURE = "charge-over-temperature"
@@ -240,29 +236,20 @@ def _bench(options: argparse.Namespace) -> int:
 
 
 def _evaluate(options: argparse.Namespace) -> int:
-    evaluation = _evaluated(options.folder)
-    from runner.faces import print_findings, print_json
+    from pathlib import Path
 
-    (print_json if options.json else print_findings)(evaluation)
-    return evaluation.exit_status
+    from runner.printed import evaluate_again
+
+    return evaluate_again(Path(options.folder), as_json=options.json)
 
 
 def _certificate(options: argparse.Namespace) -> int:
     from pathlib import Path
 
-    from runner.faces import certificate_of
+    from runner.printed import certificate_of
 
     certificate_of([Path(folder) for folder in options.folders])
     return 0
-
-
-def _evaluated(folder: str) -> Evaluation:
-    from pathlib import Path
-
-    from runner.conduct.evaluate import evaluate
-    from runner.record.folder import RunFolder
-
-    return evaluate(RunFolder.existing(Path(folder)))
 
 
 def _twin(options: argparse.Namespace) -> int:

@@ -7,19 +7,16 @@ from __future__ import annotations
 
 import argparse
 import contextlib
-import datetime
 import getpass
-import json
 import signal
 import sys
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
-from typing import TextIO
 
 from runner.conduct.clock import ScaledClock, VirtualClock
-from runner.conduct.evaluate import ALL_PASS, ENDED_EARLY, NOT_ALL_MEASURED, SOMETHING_FAILS, Evaluation, evaluate
+from runner.conduct.evaluate import ALL_PASS, ENDED_EARLY, NOT_ALL_MEASURED, SOMETHING_FAILS
 from runner.conduct.execute import Result, execute, folder_stamp
 from runner.conduct.files import (
     DEMO_PACK,
@@ -37,11 +34,10 @@ from runner.conduct.rehearse import Rehearsal
 from runner.conduct.resume import Resumption, broken_off
 from runner.conduct.scripted import UNATTENDED, Eyes, ScriptedOperator
 from runner.conduct.session import Session, agenda_for
-from runner.engine.agenda import Agenda
-from runner.errors import BenchError, RecordError
-from runner.measure.finding import Finding
+from runner.errors import BenchError
 from runner.plain import PlainOperator, Printer
-from runner.record.folder import EVENTS, RunFolder
+from runner.printed import finding_line, print_agenda, print_certificate, print_findings, print_json
+from runner.record.folder import RunFolder
 from runner.sheets.answers import Answers
 from runner.sheets.bench import BenchFile, parse_bench
 from runner.sheets.pack import PackSheet, parse_pack
@@ -173,12 +169,12 @@ class Face:
             if entry.run:
                 folder = RunFolder.existing(session.path / entry.run)
                 job, resumption = broken_off(folder, place.files[1])
-                result, _ = self._carry_out(job, place, folder, resumption, out=session.path)
+                result, _ = self._carry_out(job, place, folder, resumption, session=session)
             else:
                 procedure = find_procedure(entry.source)
                 job = place.job(procedure, _of_protection(entry.source, pack, place.sensors))
                 began = partial(session.began, number)
-                result, _ = self._carry_out(job, place, out=session.path, began=began)
+                result, _ = self._carry_out(job, place, session=session, began=began)
             session.ended(number, result.evaluation, early=result.outcome.early)
             if result.outcome.early:
                 self._say(f"\nThe session can be gone on with: tripwitness resume {session.path}")
@@ -197,13 +193,13 @@ class Face:
         folder: RunFolder | None = None,
         resumption: Resumption | None = None,
         *,
-        out: Path | None = None,
+        session: Session | None = None,
         began: Callable[[RunFolder], None] = lambda folder: None,
     ) -> tuple[Result, int]:
         stop = StopFlag()
 
         def work(operator: Operator) -> Result:
-            where = out or Path(self.options.out)
+            where = Path(self.options.out) if session is None else session.path
             return execute(
                 job,
                 operator,
@@ -218,12 +214,13 @@ class Face:
 
         with _signals(stop):
             try:
-                result = (
-                    self._on_screen(job, place, stop, work) if self.screen else self._in_lines(job, place, stop, work)
-                )
+                if self.screen:
+                    result = self._on_screen(job, place, stop, work, session.lines() if session else ())
+                else:
+                    result = self._in_lines(job, place, stop, work)
             except BenchError as fault:
                 raise bench_problems(job.bench_file, fault) from fault
-        self._report(result, with_certificate=out is None)
+        self._report(result, with_certificate=session is None)
         return result, result.evaluation.exit_status
 
     def _in_lines(self, job: Job, place: Place, stop: StopFlag, work: Callable[[Operator], Result]) -> Result:
@@ -233,12 +230,14 @@ class Face:
             return work(ScriptedOperator(self.script, printer.told, printer.show, place.eyes))
         return work(PlainOperator(printer, stop, _operator_name(job)))
 
-    def _on_screen(self, job: Job, place: Place, stop: StopFlag, work: Callable[[Operator], Result]) -> Result:
+    def _on_screen(
+        self, job: Job, place: Place, stop: StopFlag, work: Callable[[Operator], Result], plan: Sequence[str]
+    ) -> Result:
         from runner.screen.app import show_run
 
         simulated = f"REHEARSAL ×{place.clock.speed:g} · " if job.bench.simulated else ""
         heading = f"{simulated}{job.pack.name} no. {job.pack.serial} · {job.procedure.title}"
-        return show_run(job, heading, _operator_name(job), stop, work, finding_line)
+        return show_run(job, heading, _operator_name(job), stop, work, finding_line, plan)
 
     def _report(self, result: Result, *, with_certificate: bool) -> None:
         if self.options.json:
@@ -282,85 +281,3 @@ def _signals(stop: StopFlag) -> Iterator[None]:
     finally:
         for number, handler in before.items():
             signal.signal(number, handler)
-
-
-# ---- what is printed ---------------------------------------------------------------------------------------------
-
-
-def finding_line(finding: Finding) -> str:
-    """A finding in one line."""
-    from reports.wording import worded
-
-    name = f"{finding.name} {finding.sensor or ''}".ljust(18)
-    statement = finding.conformity.upper() if finding.conformity else "no limit declared"
-    text = worded(finding)
-    if not text.value:
-        return f"{name} {statement}: {finding.reason}"
-    limits = f"  limits {text.limits}" if text.limits != "—" else ""
-    fit = f" ({finding.fit})" if finding.name in ("capacity", "energy") and finding.fit else ""
-    return f"{name} {text.value} ± {text.uncertainty} {text.unit}{limits}  {statement}{fit}"
-
-
-def print_findings(evaluation: Evaluation) -> None:
-    """The findings, a line each, and the statement that holds for all of them."""
-    if evaluation.findings:
-        print("\nFINDINGS")
-    for finding in evaluation.findings:
-        print(f"  {finding_line(finding)}")
-    end = evaluation.story.end
-    if end is None or end.early:
-        print(f"  ended early: {end.reason if end else 'the record breaks off'}")
-    if evaluation.conformity is not None:
-        print(f"  together: {evaluation.conformity.upper()}")
-
-
-def print_json(evaluation: Evaluation) -> None:
-    """findings.json on standard output."""
-    print(json.dumps(evaluation.as_json(), indent=1, ensure_ascii=False))
-
-
-def print_agenda(agenda: Agenda, out: TextIO) -> None:
-    """What will be done in which order, and what will not."""
-    print(f"PLAN: {len(agenda.items)} procedures, about {agenda.seconds / 3600:.1f} h", file=out)
-    for number, item in enumerate(agenda.items, start=1):
-        added = " (put in)" if item.added else ""
-        print(f"  {number:2} {item.name:32} {item.seconds / 60:5.0f} min  {item.why}{added}", file=out)
-    for name, why in agenda.left_out:
-        print(f"   – {name:32} left out: {why}", file=out)
-    print(file=out)
-
-
-def certificate_of(paths: Sequence[Path]) -> None:
-    """The certificate of runs and sessions of one pack, in the first of the folders.
-
-    Raises RecordError or SheetError if a folder is not as it was, RecordError if they are of different packs.
-    """
-    evaluations: list[Evaluation] = []
-    not_begun: list[tuple[str, str]] = []
-    for path in paths:
-        session = Session.of(path) if not (path / EVENTS).is_file() else None
-        if session is not None:
-            evaluations += session.evaluations()
-            not_begun += session.not_begun()
-        else:
-            evaluations.append(evaluate(RunFolder.existing(path)))
-    packs = {(each.pack.name, each.pack.serial) for each in evaluations}
-    if len(packs) > 1:
-        named = ", ".join(f"{name} no. {serial}" for name, serial in sorted(packs))
-        raise RecordError(f"the runs are of different packs: {named}", str(paths[0]), "make one certificate for each")
-    if not evaluations:
-        raise RecordError("holds no run", str(paths[0]), "run a procedure first")
-    print_certificate(evaluations, paths[0], not_begun)
-
-
-def print_certificate(
-    evaluations: Sequence[Evaluation], folder: Path, not_begun: Sequence[tuple[str, str]] = ()
-) -> None:
-    """Make the certificate and say where it is."""
-    from reports.certificate import write_certificate
-
-    written = write_certificate(evaluations, folder, datetime.datetime.now(datetime.UTC).isoformat(), not_begun)
-    print(f"\ncertificate: {written.pdf or written.html}")
-    if written.why:
-        print(f"  no PDF: {written.why}")
-    print(f"{'run folder: ' if len(evaluations) == 1 else 'session:    '} {folder}")

@@ -37,6 +37,11 @@ def declare(procedure: Procedure, pack: PackSheet, bench: BenchFile, sensors: tu
         coverage=bench.decision.coverage,
         accuracy=_accuracies(instruments),
         leads=_leads(instruments),
+        aperture={
+            path: instrument.averages
+            for path, instrument in ((CHARGE, instruments.supply), (DISCHARGE, instruments.load))
+            if instrument is not None
+        },
         capacity=(pack.rated_capacity, pack.minimum_capacity),
         energy=(pack.rated_energy, pack.minimum_energy),
         box=instruments.box.accuracy if instruments.box else 0.0,

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import runner
 from runner.conduct.declare import declare
+from runner.conduct.method import digest
 from runner.conduct.story import Story, tell
 from runner.events import CHANNELS, PROBE_TEMPERATURE
 from runner.measure.conformity import CONDITIONAL_FAIL, CONDITIONAL_PASS, FAIL, NOT_MEASURED, worst
@@ -64,6 +65,7 @@ class Evaluation:
             "schema": 1,
             "run": self.folder.number,
             "version": runner.__version__,
+            "method": digest(),
             "pack": {"name": self.pack.name, "serial": self.pack.serial},
             "procedure": self.procedure.name,
             "simulated": self.bench.simulated,

@@ -122,6 +122,17 @@ class Session:
         self.state_of_charge = state_of_charge_after(evaluation, self.state_of_charge)
         self.write()
 
+    def lines(self) -> list[str]:
+        """Where the session stands, a line a procedure, for whoever is at the bench."""
+        now = self.next()
+        marks = {DONE: "✓", BEGUN: "▶", TO_DO: "·"}
+        rows = [
+            f"{'▶' if number == now else marks[entry.state]} {number + 1:2} {entry.procedure}: {entry.why}"
+            for number, entry in enumerate(self.entries)
+        ]
+        charge = "" if self.state_of_charge is None else f"about {self.state_of_charge:.0%} of charge now"
+        return [*rows, *(f"– {name}: left out: {why}" for name, why in self.left_out), *([charge] if charge else [])]
+
     def folders(self) -> list[RunFolder]:
         """The run folders there are, in order."""
         return [RunFolder.existing(self.path / entry.run) for entry in self.entries if entry.run]

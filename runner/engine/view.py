@@ -8,6 +8,7 @@ from runner.engine.ceilings import Headroom
 from runner.engine.run import Run
 from runner.engine.states import State
 
+USUAL_LAG = 10.0  # s: delay, polling and a taped-on sensor together (common practice, no source)
 COACH_BAND = 0.25  # of the wanted rate: inside it the coach says hold
 
 
@@ -107,7 +108,7 @@ def _coach(run: Run) -> Coach | None:
         return None
     sign = 1.0 if step.planned.kind == "heat" else -1.0
     wanted, is_now = step.planned.values["rate"], sign * rate
-    values = f"{is_now * 60:.1f} K/min, wanted {wanted * 60:.1f} K/min"
+    values = f"{is_now * 60:.1f} K/min, wanted {wanted * 60:.1f} K/min{_cost(run, is_now)}"
     if step.sentence() != step.planned.say:
         return Coach("freely", f"{is_now * 60:.1f} K/min; the ramp at {wanted * 60:.1f} K/min comes next")
     if is_now > wanted * (1 + COACH_BAND):
@@ -115,3 +116,12 @@ def _coach(run: Run) -> Coach | None:
     if is_now < wanted * (1 - COACH_BAND):
         return Coach("faster", values)
     return Coach("hold", values)
+
+
+def _cost(run: Run, rate: float) -> str:
+    """What the ramp costs at this rate, against what the sheet allows: the reason to go slower."""
+    limits = run.program.trip_limits
+    if limits is None or rate <= 0:
+        return ""
+    half = (limits[1] - limits[0]) / 2
+    return f"; the lag costs {rate * USUAL_LAG:.1f} K of {half:.1f} K"

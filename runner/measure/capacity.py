@@ -14,7 +14,6 @@ import numpy as np
 
 from runner.events import CHARGE, CURRENT_OF, DISCHARGE, METER_VOLTAGE, VOLTAGE_OF
 from runner.measure.budget import Inputs, Quantity
-from runner.measure.edge import find_edge
 from runner.measure.finding import Finding, Limits, Maker
 from runner.measure.recording import Accuracy, Attempt, Series
 
@@ -84,7 +83,7 @@ class Throughput(Maker):
         if drains[-1].by_hand:
             return self._counted(name, unit, drains, rated, minimum, energy=energy)
         current = self.recording.of(CURRENT_OF[DISCHARGE])
-        edge = find_edge(current, drains[-1].at, rising=False)
+        edge = self.edge(drains[-1])
         end = drains[-1].at if edge is None else edge.instant
         integrand, of_voltage, caveats = self._power(current) if energy else (current, Accuracy(), [])
         parts = [integrate(integrand, each.began, end if each is drains[-1] else each.at) for each in drains]

@@ -1,7 +1,8 @@
 """Voltage protections: the terminal voltage at which the pack opened the path, and at which it came back.
 
-At the instant τ of the edge the voltage is V(τ); the pack decided its delay and half a polling period earlier, when the
-voltage was θ = V(τ − d − p/2), read off a parabola through the last readings before τ. The steepness dV/dt there turns
+At the instant τ of the edge the voltage is V(τ); the pack noticed its delay and a polling period earlier (half of one until
+it looked, half of one because a delay that is counted in looks ends with one), when the voltage was θ = V(τ − d − p), read off
+a parabola through the last readings before τ. The steepness dV/dt there turns
 what is not known of τ, d and the polling into volts. Between the pack's terminals and an instrument at the end of its
 leads lies I·R of the leads: corrected where they are known, allowed for where they are not.
 """
@@ -9,12 +10,13 @@ leads lies I·R of the leads: corrected where they are known, allowed for where 
 from __future__ import annotations
 
 from collections.abc import Callable
-from itertools import pairwise
 
-from runner.events import CHARGE, CURRENT_OF, DISCHARGE, METER_VOLTAGE, VOLTAGE_OF
+import numpy as np
+
+from runner.events import CHARGE, DISCHARGE, METER_VOLTAGE, VOLTAGE_OF
 from runner.measure.budget import Inputs, Quantity
 from runner.measure.capacity import Throughput
-from runner.measure.edge import Edge, find_edge
+from runner.measure.edge import Edge
 from runner.measure.finding import Finding, Limits, Maker
 from runner.measure.ramp import fit_bend
 from runner.measure.recording import Accuracy, Attempt, Recording, Series
@@ -51,7 +53,8 @@ class CutOff(Maker):
             return self._did_not_trip(kind, limits)
         if stopped[-1].by_hand:
             return trip_by_hand(self, stopped[-1])
-        edge, caveats = self._edge(stopped[-1])
+        edge = self.edge(stopped[-1])
+        caveats: list[str] = []
         if edge is None:
             return self.missing("trip", "V", self.reason(kind), expected=declared.trip, limits=limits)
         voltage, current, leads = self._voltage_before(edge, stopped[-1])
@@ -59,7 +62,7 @@ class CutOff(Maker):
         if bend is None:
             why = "the voltage was read too rarely before the cut-off"
             return self.missing("trip", "V", why, expected=declared.trip, limits=limits)
-        behind = declared.delay + declared.polling / 2
+        behind = declared.delay + declared.polling
         value, u_fit, slope = bend.at(-behind)
         add = self.inputs.add
         if declared.delay and not declared.delay_uncertainty:
@@ -71,6 +74,7 @@ class CutOff(Maker):
             + add("instant of the edge", 0.0, abs(slope) * edge.uncertainty, "rectangular")
             + add("delay of the pack", 0.0, abs(slope) * declared.delay_uncertainty, "rectangular")
             + add("polling of the pack", 0.0, abs(slope) * declared.polling / 12.0**0.5, "rectangular")
+            + add("delay counted in looks", 0.0, abs(slope) * declared.polling / 12.0**0.5, "rectangular")
             + reading_error(self.inputs, self._accuracy(voltage), value, "voltmeter")
             + self._lead_drop(leads, current, caveats)
         )
@@ -96,9 +100,6 @@ class CutOff(Maker):
             edge = limits[0] if declared.path == DISCHARGE else limits[1]  # type: ignore[index]
             beyond = edge is not None and ((attempt.limit < edge) == (declared.path == DISCHARGE))  # type: ignore[operator]
         return self.missing("trip", "V", attempt.why, expected=declared.trip, limits=limits, failed=bool(beyond))
-
-    def _edge(self, attempt: Attempt) -> tuple[Edge | None, list[str]]:
-        return find_edge(self.recording.of(CURRENT_OF[self.declared.path]), attempt.at, rising=False), []
 
     def _voltage_before(self, edge: Edge, attempt: Attempt) -> tuple[Series, float, bool]:
         """(readings, current in A, whether the leads are in them): the pack's own voltmeter if there is one."""
@@ -149,7 +150,7 @@ class CutOff(Maker):
             why = "the voltage was read too rarely after the return"
             return self.missing("release", "V", why, expected=declared.release, limits=limits)
         gap = 4 * declared.reaction[1] if returned[-1].by_hand else gap_before(series, at)
-        behind = declared.delay + declared.polling / 2 + gap / 2
+        behind = declared.delay + declared.polling + gap / 2
         value, _, slope = bend.at(0.0)
         add = self.inputs.add
         theta = (
@@ -176,13 +177,16 @@ class CutOff(Maker):
         looks = returned[-1].levels
         channel = METER_VOLTAGE if len(self.recording.of(METER_VOLTAGE)) else VOLTAGE_OF[CHARGE]
         series = self.recording.of(channel)
-        since = [returned[-1].began, *(look.since for look in looks)]
-        lows = [float(part.value.min()) for a, b in pairwise(since) if len(part := series.between(a + BEFORE_EDGE, b))]
-        if len(looks) < 2 or len(lows) < 2:
+        if len(looks) < 3:
             where = f", at {looks[0].value:.2f} V" if looks else ""
             why = f"the pack took charge again at the first look{where}: it had released before"
             return self.missing("release", "V", why, expected=declared.release, limits=limits)
-        closed, opened = lows[-2], lows[-1]
+        vain, last = looks[-2].since, looks[-1].since
+        closed = float(series.between(returned[-1].began + BEFORE_EDGE, vain).value.min(initial=np.inf))
+        opened = float(series.between(vain, last).value.min(initial=np.inf))
+        if not np.isfinite(closed + opened):
+            why = "the voltage was read too rarely between the looks"
+            return self.missing("release", "V", why, expected=declared.release, limits=limits)
         theta = self.inputs.add(
             "distance of the looks", (closed + opened) / 2, abs(closed - opened) / 12.0**0.5, "rectangular"
         ) + reading_error(self.inputs, declared.accuracy.get(channel, Accuracy()), opened, "voltmeter")
@@ -261,13 +265,14 @@ def recovery_time(maker: Maker, kind: str, before: str) -> Finding:
             return maker.missing("recovery time", "s", "the run was broken off between cut-off and return")
     if stopped[-1].by_hand:
         return recovery_by_hand(maker, stopped[-1], attempt)
-    edge = find_edge(maker.recording.of(CURRENT_OF[declared.path]), stopped[-1].at, rising=False)
+    begin = stopped[-1].levels[0].since if stopped[-1].levels else stopped[-1].began
+    edge = maker.edge(stopped[-1], begin=begin)
     if edge is None:
         return maker.missing("recovery time", "s", maker.reason(before))
     if kind == "try":
         looks = attempt.levels
         last = looks[-2].since if len(looks) > 1 else edge.instant
-        first = looks[-1].since if looks else attempt.at
+        first = attempt.at
     else:
         series = maker.recording.of(terminals(maker.recording))
         last, first = attempt.at - gap_before(series, attempt.at), attempt.at
@@ -292,7 +297,7 @@ def trip_by_hand(maker: Maker, attempt: Attempt) -> Finding:
     before = maker.recording.read(UNDER_LOAD, attempt.began, attempt.at)
     mean = (value - before[-1].value) / max(attempt.at - before[-1].t, 1.0) if before else -0.01
     low, high = sorted((mean, STEEPER * mean))
-    behind = declared.delay + declared.polling / 2 - GLANCE / 2
+    behind = declared.delay + declared.polling - GLANCE / 2
     add = maker.inputs.add
     slope = add("slope before the cut-off", (low + high) / 2, (high - low) / 12.0**0.5, "rectangular")
     theta = (

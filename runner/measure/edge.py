@@ -52,16 +52,20 @@ class Edge:
         return float(stats.norm.ppf(0.5 + coverage / 2) * self.uncertainty)
 
 
-def find_edge(current: Series, at: float, *, rising: bool, aperture: float = 0.0) -> Edge | None:
+def find_edge(
+    current: Series, at: float, *, rising: bool, aperture: float = 0.0, begin: float = -np.inf
+) -> Edge | None:
     """The edge whose first sample after it was seen at time ``at``, or None if the samples do not show one.
 
+    Samples before ``begin`` (s), when the current was switched on, belong to something else.
     ``aperture`` is the time in s over which each reading is the mean, its stamp in the middle; 0 for point samples.
     """
     here = int(np.searchsorted(current.t, at - 1e-9))
-    first = min(int(np.searchsorted(current.t, at - SEARCH_BEFORE)), max(here - FEWEST_BEFORE, 0))
+    first = max(int(np.searchsorted(current.t, begin)), 0)
+    first = max(first, min(int(np.searchsorted(current.t, at - SEARCH_BEFORE)), max(here - FEWEST_BEFORE, 0)))
     near = Series(current.t[first : here + 1], current.value[first : here + 1])
-    begin = min(first, int(np.searchsorted(current.t, at - LEVEL_WINDOW)))
-    before, after = current.value[begin:here], current.value[here : here + RISING_SAMPLES]
+    level_from = max(int(np.searchsorted(current.t, max(begin, at - LEVEL_WINDOW))), 0)
+    before, after = current.value[min(first, level_from) : here], current.value[here : here + RISING_SAMPLES]
     if len(near) < 2 or len(before) < 2 or len(after) == 0:
         return None
     level = float(np.max(after)) if rising else float(np.median(before))

@@ -10,8 +10,10 @@ import math
 from dataclasses import asdict, dataclass, field
 from typing import Any
 
+from runner.events import CURRENT_OF
 from runner.measure.budget import BudgetRow, Inputs, Quantity, coverage_factor
 from runner.measure.conformity import FAIL, NOT_MEASURED, probability, statement
+from runner.measure.edge import Edge, find_edge
 from runner.measure.recording import Attempt, Declared, Recording
 from runner.measure.threshold import Crossing
 
@@ -22,7 +24,8 @@ Limits = tuple[float | None, float | None]
 class Finding:
     """The contract's finding. ``value`` None means it was not measured, or that it did not happen: ``reason`` says which.
 
-    ``conformity`` is None where the sheet declares no limits: then no statement is made.
+    ``conformity`` is None where the sheet declares no limits: then no statement is made. ``functional`` says that it was seen
+    to happen and in the right direction, but not measured slowly enough for more than a wide interval.
     """
 
     name: str
@@ -45,6 +48,7 @@ class Finding:
     caveats: tuple[str, ...] = ()
     reason: str = ""
     fit: str = ""
+    functional: bool = False
     plots: tuple[Crossing, ...] = field(default=(), compare=False)
 
     def as_json(self) -> dict[str, Any]:
@@ -69,6 +73,17 @@ class Maker:
         self.inputs = Inputs()
         self.attempts = [attempt for attempt in recording.attempts if attempt.sensor == (sensor or "")]
 
+    def edge(self, attempt: Attempt, *, begin: float = -math.inf) -> Edge | None:
+        """The instant at which an attempt's current stopped or returned, on the path of the protection."""
+        path = self.declared.path
+        return find_edge(
+            self.recording.of(CURRENT_OF[path]),
+            attempt.at,
+            rising=attempt.outcome == "returned",
+            aperture=self.declared.aperture.get(path, 0.0),
+            begin=begin,
+        )
+
     def ended(self, kind: str, outcome: str) -> list[Attempt]:
         """The attempts of a kind that ended so."""
         return [attempt for attempt in self.attempts if attempt.kind == kind and attempt.outcome == outcome]
@@ -85,6 +100,7 @@ class Maker:
         fit: str = "",
         repeats: tuple[float, ...] = (),
         plots: tuple[Crossing, ...] = (),
+        functional: bool = False,
     ) -> Finding:
         """A finding with a value. ``limits``: (lowest, highest), None for no limit on that side."""
         declared = self.declared
@@ -114,6 +130,7 @@ class Maker:
             caveats,
             "",
             fit,
+            functional,
             plots,
         )
 

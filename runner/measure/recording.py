@@ -137,6 +137,9 @@ class Declared:
     coverage: float = 0.95
     accuracy: Mapping[str, Accuracy] = field(default_factory=dict)
     leads: Mapping[str, tuple[float, float]] = field(default_factory=dict)
+    aperture: Mapping[str, float] = field(
+        default_factory=dict
+    )  # path -> s over which a reading of its current is the mean
     capacity: tuple[float | None, float | None] = (None, None)  # rated and minimum, A·s
     energy: tuple[float | None, float | None] = (None, None)  # rated and minimum, J
     box: float = 0.0

@@ -2,8 +2,9 @@
 
 The threshold lies between the last level that was held and the first that was not, with equal probability everywhere
 between (JCGM 100:2008, 4.3.7). The delay is the time from when the tripping level was there to the edge, less half of the
-pack's polling period; a single jump far beyond the threshold measures it. Levels that were held for less than the delay say
-nothing about the threshold: the pack may have decided at an earlier one.
+pack's polling period until it looked, and half of one because a delay that is counted in looks ends with a look; a single
+jump far beyond the threshold measures it. Levels that were held for less than the delay say nothing about the threshold: the
+pack may have decided at an earlier one.
 """
 
 from __future__ import annotations
@@ -14,7 +15,7 @@ from itertools import pairwise
 from runner.events import CURRENT_OF
 from runner.measure.budget import Quantity
 from runner.measure.cutoff import reading_error, recovery_time
-from runner.measure.edge import Edge, find_edge
+from runner.measure.edge import LEVEL_WINDOW, Edge
 from runner.measure.finding import Finding, Limits, Maker
 from runner.measure.recording import Accuracy, Attempt, Held
 from runner.measure.thermal import abs_difference
@@ -173,20 +174,21 @@ class Substituted(Maker):
 
 
 def _delay(maker: Maker, edge: Edge, since: Quantity) -> Finding:
-    """From the tripping level to the edge, less half a polling period of the pack."""
+    """From the tripping level to the edge, less what the pack's polling adds."""
     declared = maker.declared
     quantity = (
         maker.inputs.add("instant of the edge", edge.instant, edge.uncertainty, "rectangular")
         - since
         - maker.inputs.add("polling of the pack", declared.polling / 2, declared.polling / 12.0**0.5, "rectangular")
+        - maker.inputs.add("delay counted in looks", declared.polling / 2, declared.polling / 12.0**0.5, "rectangular")
     )
     return maker.measured("delay", "s", quantity, expected=declared.delay, limits=declared.delay_limits)
 
 
 def _levels(maker: Maker, attempt: Attempt) -> tuple[Edge, Held | None, Held] | str:
     """(edge, the level held before, the level that changed it), or why not."""
-    current = maker.recording.of(CURRENT_OF[maker.declared.path])
-    edge = find_edge(current, attempt.at, rising=attempt.outcome == "returned")
+    begin = attempt.levels[0].since if attempt.kind == "stage" and attempt.levels else attempt.began - LEVEL_WINDOW
+    edge = maker.edge(attempt, begin=begin)
     if edge is None:
         return "the samples around the change are too few to evaluate"
     begun = [level for level in attempt.levels if level.since <= edge.first]

@@ -4,9 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 
-from runner.events import CURRENT_OF, PROBE_TEMPERATURE
+from runner.events import PROBE_TEMPERATURE
 from runner.measure.budget import Quantity
-from runner.measure.edge import find_edge
 from runner.measure.finding import Finding, Maker
 from runner.measure.ramp import SETTLING, fit_ramp, fit_taps
 from runner.measure.recording import Attempt, Declared, Recording
@@ -57,15 +56,15 @@ class Thermal(Maker):
             crossing
             for attempt in self.attempts
             if attempt.kind == kind and attempt.outcome == wanted
-            for crossing in [self._crossing(attempt, rising=wanted == "returned")]
+            for crossing in [self._crossing(attempt)]
             if crossing is not None
         ]
         if not crossings:
             return None, []
         return find_threshold(crossings, self.declared, self.common, self.inputs), crossings
 
-    def _crossing(self, attempt: Attempt, *, rising: bool) -> Crossing | None:
-        edge = find_edge(self.recording.of(CURRENT_OF[self.declared.path]), attempt.at, rising=rising)
+    def _crossing(self, attempt: Attempt) -> Crossing | None:
+        edge = self.edge(attempt)
         if edge is None:
             return None
         taps = self.recording.taps
@@ -114,6 +113,7 @@ class Thermal(Maker):
             fit=threshold.fit,
             repeats=tuple(crossing.ramp.temperature for crossing in crossings),
             plots=tuple(crossings),
+            functional=len(early) == len(crossings),
         )
 
     def _hysteresis(self, trip: Threshold | None, release: Threshold | None) -> Finding:

@@ -1,9 +1,10 @@
 """The threshold, free of trip delay and sensor lag.
 
-At a ramp rate r the reference reads T(τ) = θ + r·L when the path opens: L is the pack's delay, half its polling period,
-and the lag of its sensor beyond that of the probe. From ramps at different rates, θ and L follow by generalised least
-squares, T_i = θ + L·r_i; the intercept needs no knowledge of L at all. From one rate only, L has to be put in:
-θ = T(τ) − r·L, with an uncertainty that says how little is known of it.
+At a ramp rate r the reference reads T(τ) = θ + r·L when the path opens: L is the pack's delay, up to a polling period until
+it looks and up to one more until a delay that is counted in looks is over, and the lag of its sensor beyond that of the
+probe. From ramps at different rates, θ and L follow by generalised least squares, T_i = θ + L·r_i; the intercept needs no
+knowledge of L at all. From one rate only, L has to be put in: θ = T(τ) − r·L, with an uncertainty that says how little is
+known of it.
 
 The uncertainty that each ramp has for itself (fit, instant, polling) makes the weights; what all ramps share (the probe's
 calibration, its coupling to the sensor) is added afterwards, and averages out in no number of ramps.
@@ -145,9 +146,10 @@ def _put_in(
     own: list[Quantity], rates: np.ndarray, sensor: str, declared: Declared, inputs: Inputs, caveats: list[str]
 ) -> Quantity:
     """θ = T − r·L for each ramp with declared delay and lag, then their mean."""
+    polling = declared.polling
     delay = inputs.add(
-        "delay of the pack", declared.delay + declared.polling / 2, declared.delay_uncertainty, "rectangular"
-    )
+        "delay of the pack", declared.delay + polling / 2, declared.delay_uncertainty, "rectangular"
+    ) + inputs.add("delay counted in looks", polling / 2, polling / 12.0**0.5, "rectangular")
     probe = declared.probe_lag or (0.0, 0.0)
     if sensor in declared.sensor_lag:
         value, uncertainty = declared.sensor_lag[sensor]

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from math import inf
 
 from textual.app import App
@@ -33,8 +33,10 @@ class RunApp(App[None]):
         stop: StopFlag,
         thread: RunThread[Result],
         line: Callable[[Finding], str],
+        plan: Sequence[str] = (),
     ) -> None:
         super().__init__()
+        self.plan = plan
         self.job, self.heading, self.operator, self.stop = job, heading, operator, stop
         self.thread, self.line = thread, line
         self.pressed_at = -inf
@@ -46,7 +48,7 @@ class RunApp(App[None]):
         await super().on_event(event)
 
     def on_mount(self) -> None:
-        self.push_screen(RunScreen(self.job, self.heading, self.operator, self.stop))
+        self.push_screen(RunScreen(self.job, self.heading, self.operator, self.stop, self.plan))
         self.set_interval(LOOK_EVERY, self._look_at_the_run)
         self.thread.start()
 
@@ -73,6 +75,7 @@ def show_run(
     stop: StopFlag,
     work: Callable[[Operator], Result],
     line: Callable[[Finding], str],
+    plan: Sequence[str] = (),
 ) -> Result:
     """Run ``work`` in a thread of its own with a screen in front of it; what it returned.
 
@@ -81,7 +84,7 @@ def show_run(
     operator = ScreenOperator(name)
     thread: RunThread[Result] = RunThread(lambda: work(operator))
     try:
-        RunApp(job, heading, operator, stop, thread, line).run()
+        RunApp(job, heading, operator, stop, thread, line, plan).run()
     finally:
         operator.detach()
         if thread.started:

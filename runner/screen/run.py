@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import time
+from collections.abc import Sequence
 from math import inf
 
 from textual.app import ComposeResult
@@ -38,8 +39,12 @@ class RunScreen(Screen[None]):
     BINDINGS = list(KEYS)
     CSS_PATH = "run.tcss"
 
-    def __init__(self, job: Job, heading: str, operator: ScreenOperator, stop: StopFlag) -> None:
+    def __init__(
+        self, job: Job, heading: str, operator: ScreenOperator, stop: StopFlag, plan: Sequence[str] = ()
+    ) -> None:
+        """``plan`` are the lines of the session that this run belongs to, shown with the cautions."""
         super().__init__()
+        self.plan = plan
         self.job, self.heading, self.operator, self.stop = job, heading, operator, stop
         self.marks = Marks(job.program.trip_limits)
         self.asked: Ask | None = None
@@ -235,6 +240,8 @@ class RunScreen(Screen[None]):
         lines = ["CAUTIONS", *(f"! {caution}" for caution in program.cautions)]
         if program.prepare:
             lines += ["", "BEFORE YOU BEGIN", *(f"- {item}" for item in program.prepare)]
+        if self.plan:
+            lines += ["", "THIS SESSION", *self.plan]
         return Content("\n".join(lines))
 
 

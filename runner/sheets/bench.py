@@ -103,12 +103,13 @@ class SupplyLimits(Sheet):
 
 
 class Supply(Instrument):
-    """The programmable supply that charges the pack."""
+    """The programmable supply that charges the pack. ``averages``: over how long each of its readings is the mean, in s."""
 
     limits: SupplyLimits
     voltage_accuracy: VoltageAccuracy = VoltageAccuracy()
     current_accuracy: CurrentAccuracy = CurrentAccuracy()
     leads: Leads | None = None
+    averages: Time = 0.0
 
     @model_validator(mode="after")
     def _on_a_cable(self) -> Self:
@@ -124,6 +125,7 @@ class Load(Instrument):
     voltage_accuracy: VoltageAccuracy = VoltageAccuracy()
     current_accuracy: CurrentAccuracy = CurrentAccuracy()
     leads: Leads | None = None
+    averages: Time = 0.0
     draws: Current | None = None
 
     @model_validator(mode="after")

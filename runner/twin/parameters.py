@@ -181,7 +181,7 @@ def _drawn(protection: ProtectionTruth, sensors: tuple[str, ...], dice: random.R
     if "temperature" in protection.kind:
         return replace(
             protection,
-            delay=delay,
+            delay=protection.delay * dice.uniform(0.75, 1.25),
             offsets={name: dice.uniform(-1.0, 1.0) for name in sensors},
             release_offsets={name: dice.uniform(-1.0, 1.0) for name in sensors},
         )

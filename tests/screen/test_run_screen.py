@@ -12,8 +12,8 @@ from runner.conduct.files import DEMO_PACK, read_file
 from runner.conduct.ports import StopFlag
 from runner.conduct.rehearse import Rehearsal
 from runner.conduct.thread import RunThread
-from runner.faces import finding_line
 from runner.orders import Conclude
+from runner.printed import finding_line
 from runner.screen.app import RunApp
 from runner.screen.feed import ScreenOperator
 from runner.screen.run import REACTION, RunScreen

@@ -8,7 +8,7 @@ from runner.conduct.files import DEMO_PACK, find_procedure, read_file
 from runner.conduct.ports import StopFlag
 from runner.conduct.rehearse import Rehearsal
 from runner.conduct.thread import RunThread
-from runner.faces import finding_line
+from runner.printed import finding_line
 from runner.screen.app import RunApp
 from runner.screen.feed import ScreenOperator
 from tests.screen.test_run_screen import SIZES, Stage, played, text, until
@@ -73,5 +73,16 @@ def test_escape_stops_also_while_something_is_typed(tmp_path):
                 await pilot.press("g", "o", "escape")
                 await until(pilot, lambda: stage.thread.done, "the end")
         assert stage.stop.by == "Test Person, stop key"
+
+    played(play())
+
+
+def test_the_plan_of_the_session_stands_with_the_cautions(tmp_path):
+    async def play():
+        with ArrivalStage(tmp_path) as stage:
+            stage.app.plan = ["▶  1 arrival: looking comes first", "·  2 inspection: looking comes first"]
+            async with stage.app.run_test(size=(140, 45)) as pilot:
+                await until(pilot, lambda: "THIS SESSION" in text(stage.app), "the plan")
+                assert "▶  1 arrival: looking comes first" in text(stage.app)
 
     played(play())

@@ -106,7 +106,10 @@ class Stage(Step):
 
 
 class Try(Step):
-    """Look again and again whether the path is back; in between rest, or drain."""
+    """Look again and again whether the path is back; in between rest, or drain.
+
+    Two levels a look: when it began, and when it ended in vain; the last look has no end.
+    """
 
     def begin(self, t: float) -> list[Order]:
         self._path = self.planned.word("path")
@@ -174,7 +177,10 @@ class Try(Step):
             self._flows = [*self._flows, sample.t] if flows else []
         if len(self._flows) >= CONFIRM:
             return self._conclude_and_off("returned", "the pack takes part again", self._flows[0])
-        return [SwitchOff()] if sample.t >= self._until else []
+        if sample.t < self._until:
+            return []
+        voltage = self.around.known.latest.get(METER_VOLTAGE, 0.0)
+        return [Level(self.planned.index, voltage, sample.t), SwitchOff()]  # so long, and nothing flowed
 
     def _between(self, t: float) -> list[Order]:
         if self._phase != "look" or self.done:

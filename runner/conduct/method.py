@@ -1,0 +1,60 @@
+"""Which measurement made a set of findings, and what another one makes of the same evidence."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Mapping, Sequence
+from pathlib import Path
+from typing import Any
+
+import runner.measure
+
+SIGNIFICANT = 0.05  # of the expanded uncertainty: a smaller difference is none
+
+
+def digest() -> str:
+    """SHA-256 over the files of the measurement, in the order of their names: the method, to the letter."""
+    whole = hashlib.sha256()
+    for path in sorted(Path(runner.measure.__file__).parent.glob("*.py")):
+        whole.update(path.name.encode() + b"\0" + path.read_bytes())
+    return whole.hexdigest()
+
+
+def changes(before: Mapping[str, Any], after: Mapping[str, Any]) -> list[str]:
+    """What is different between two findings.json of one run, and why, in sentences; none if nothing is."""
+    old, new = (_by_name(each["findings"]) for each in (before, after))
+    said = [f"{_called(key)}: gone" for key in old if key not in new]
+    said += [f"{_called(key)}: new" for key in new if key not in old]
+    said += [f"{_called(key)}: {what}" for key in new if key in old for what in _differences(old[key], new[key])]
+    return [_why(before, after), *said] if said else []
+
+
+def _why(before: Mapping[str, Any], after: Mapping[str, Any]) -> str:
+    then, now = str(before.get("method", "")), str(after["method"])
+    if then == now:
+        return "the measurement is the same: the evidence or the inputs have changed"
+    versions = f"version {before.get('version', '?')} then, {after['version']} now"
+    return f"the measurement has changed: {then[:12] or 'not recorded'} then, {now[:12]} now ({versions})"
+
+
+def _by_name(findings: Sequence[Mapping[str, Any]]) -> dict[tuple[str, str], Mapping[str, Any]]:
+    return {(each["name"], each["sensor"] or ""): each for each in findings}
+
+
+def _called(key: tuple[str, str]) -> str:
+    return " ".join(part for part in key if part)
+
+
+def _differences(old: Mapping[str, Any], new: Mapping[str, Any]) -> list[str]:
+    said = []
+    if old["conformity"] != new["conformity"]:
+        said.append(f"{old['conformity'] or 'no statement'} → {new['conformity'] or 'no statement'}")
+    if (old["value"] is None) != (new["value"] is None):
+        said.append("has a value now" if old["value"] is None else "has no value any more")
+    elif new["value"] is not None:
+        scale = max(new["expanded_uncertainty"], 1e-12)
+        moved = abs(new["value"] - old["value"]) > SIGNIFICANT * scale
+        if moved or abs(new["expanded_uncertainty"] - old["expanded_uncertainty"]) > SIGNIFICANT * scale:
+            was = f"{old['value']:.6g} ± {old['expanded_uncertainty']:.2g}"
+            said.append(f"{was} → {new['value']:.6g} ± {new['expanded_uncertainty']:.2g} {new['unit']}")
+    return said

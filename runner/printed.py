@@ -1,0 +1,116 @@
+"""What is printed when a run is over, and what is made of runs that are over: findings, plans, certificates."""
+
+from __future__ import annotations
+
+import datetime
+import json
+import sys
+from collections.abc import Sequence
+from pathlib import Path
+from typing import TextIO
+
+from runner.conduct.evaluate import Evaluation, evaluate
+from runner.conduct.method import changes
+from runner.conduct.session import Session
+from runner.engine.agenda import Agenda
+from runner.errors import RecordError
+from runner.measure.finding import Finding
+from runner.record.folder import EVENTS, FINDINGS, RunFolder
+
+
+def finding_line(finding: Finding) -> str:
+    """A finding in one line."""
+    from reports.wording import worded
+
+    name = f"{finding.name} {finding.sensor or ''}".ljust(18)
+    statement = finding.conformity.upper() if finding.conformity else "no limit declared"
+    text = worded(finding)
+    if not text.value:
+        return f"{name} {statement}: {finding.reason}"
+    limits = f"  limits {text.limits}" if text.limits != "—" else ""
+    fit = f" ({finding.fit})" if finding.name in ("capacity", "energy") and finding.fit else ""
+    return f"{name} {text.value} ± {text.uncertainty} {text.unit}{limits}  {statement}{fit}"
+
+
+def print_findings(evaluation: Evaluation) -> None:
+    """The findings, a line each, and the statement that holds for all of them."""
+    if evaluation.findings:
+        print("\nFINDINGS")
+    for finding in evaluation.findings:
+        print(f"  {finding_line(finding)}")
+    end = evaluation.story.end
+    if end is None or end.early:
+        print(f"  ended early: {end.reason if end else 'the record breaks off'}")
+    if evaluation.conformity is not None:
+        print(f"  together: {evaluation.conformity.upper()}")
+
+
+def print_json(evaluation: Evaluation) -> None:
+    """findings.json on standard output."""
+    print(json.dumps(evaluation.as_json(), indent=1, ensure_ascii=False))
+
+
+def print_agenda(agenda: Agenda, out: TextIO) -> None:
+    """What will be done in which order, and what will not."""
+    print(f"PLAN: {len(agenda.items)} procedures, about {agenda.seconds / 3600:.1f} h", file=out)
+    for number, item in enumerate(agenda.items, start=1):
+        added = " (put in)" if item.added else ""
+        print(f"  {number:2} {item.name:32} {item.seconds / 60:5.0f} min  {item.why}{added}", file=out)
+    for name, why in agenda.left_out:
+        print(f"   – {name:32} left out: {why}", file=out)
+    print(file=out)
+
+
+def evaluate_again(path: Path, *, as_json: bool) -> int:
+    """The findings of a run with today's measurement, and what has changed since; the exit status.
+
+    Raises RecordError if the evidence is missing or was changed, SheetError if its inputs no longer parse.
+    """
+    folder = RunFolder.existing(path)
+    before = folder.read_json(FINDINGS) if (path / FINDINGS).is_file() else None
+    evaluation = evaluate(folder)
+    if as_json:
+        print_json(evaluation)
+    else:
+        print_findings(evaluation)
+    if before is not None:
+        said = changes(before, evaluation.as_json())
+        for line in said or ["nothing has changed since it was evaluated last"]:
+            print(f"  {line}", file=sys.stderr if as_json else sys.stdout)
+    return evaluation.exit_status
+
+
+def certificate_of(paths: Sequence[Path]) -> None:
+    """The certificate of runs and sessions of one pack, in the first of the folders.
+
+    Raises RecordError or SheetError if a folder is not as it was, RecordError if they are of different packs.
+    """
+    evaluations: list[Evaluation] = []
+    not_begun: list[tuple[str, str]] = []
+    for path in paths:
+        session = Session.of(path) if not (path / EVENTS).is_file() else None
+        if session is not None:
+            evaluations += session.evaluations()
+            not_begun += session.not_begun()
+        else:
+            evaluations.append(evaluate(RunFolder.existing(path)))
+    packs = {(each.pack.name, each.pack.serial) for each in evaluations}
+    if len(packs) > 1:
+        named = ", ".join(f"{name} no. {serial}" for name, serial in sorted(packs))
+        raise RecordError(f"the runs are of different packs: {named}", str(paths[0]), "make one certificate for each")
+    if not evaluations:
+        raise RecordError("holds no run", str(paths[0]), "run a procedure first")
+    print_certificate(evaluations, paths[0], not_begun)
+
+
+def print_certificate(
+    evaluations: Sequence[Evaluation], folder: Path, not_begun: Sequence[tuple[str, str]] = ()
+) -> None:
+    """Make the certificate and say where it is."""
+    from reports.certificate import write_certificate
+
+    written = write_certificate(evaluations, folder, datetime.datetime.now(datetime.UTC).isoformat(), not_begun)
+    print(f"\ncertificate: {written.pdf or written.html}")
+    if written.why:
+        print(f"  no PDF: {written.why}")
+    print(f"{'run folder: ' if len(evaluations) == 1 else 'session:    '} {folder}")
