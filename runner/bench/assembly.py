@@ -9,6 +9,7 @@ import pyvisa
 from runner.bench.dialect import BUILT_IN, Speaker
 from runner.bench.link import Link
 from runner.bench.load import Load
+from runner.bench.probe import Probe
 from runner.bench.supply import Supply
 from runner.errors import BenchError
 from runner.events import (
@@ -75,6 +76,9 @@ class Bench:
             Load(self.speakers["load"], instruments.load) if instruments.load and "load" in self.speakers else None
         )
 
+        probe = instruments.probe
+        self.probe = Probe(self.speakers["probe"], probe) if probe and "probe" in self.speakers else None
+
     def ready(self) -> dict[str, str]:
         """The identity of every instrument by role. Raises BenchNotReady with every fault there is."""
         faults: list[BenchError] = []
@@ -89,6 +93,9 @@ class Bench:
 
     def _greet(self, role: str, speaker: Speaker) -> None:
         speaker.link.hurry()
+        if role == "probe" and self.probe is not None:
+            self.probe.read()
+            return
         for query in ("output", "input", "temperature", "voltage"):
             if query in speaker.dialect.queries:
                 speaker.number(query)
@@ -132,12 +139,16 @@ class Bench:
 
     def poll_slow(self, into: Readings) -> None:
         """Reference temperature and terminal voltage, where the bench has them."""
-        for role, query, channel in (("probe", "temperature", PROBE_TEMPERATURE), ("meter", "voltage", METER_VOLTAGE)):
-            if role in self.speakers:
-                try:
-                    into.values[channel] = self.speakers[role].number(query)
-                except BenchError as fault:
-                    into.lost[channel] = str(fault)
+        reads: list[tuple[str, Callable[[], float]]] = []
+        if self.probe is not None:
+            reads.append((PROBE_TEMPERATURE, self.probe.read))
+        if "meter" in self.speakers:
+            reads.append((METER_VOLTAGE, lambda: self.speakers["meter"].number("voltage")))
+        for channel, read in reads:
+            try:
+                into.values[channel] = read()
+            except BenchError as fault:
+                into.lost[channel] = str(fault)
 
     # ---- hands and the way out -------------------------------------------------------------------------------
 

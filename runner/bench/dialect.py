@@ -39,7 +39,16 @@ BUILT_IN: dict[str, Dialect] = {
         # QUEStionable bit 0: the voltage is not regulated, so the current is; bit 1: the reverse
         mode=Mode(ask="STAT:QUES:COND?", constant_current_bit=0, constant_voltage_bit=1),
     ),
-    "probe": Dialect(kind="dialect", name="scpi", role="probe", queries={"temperature": Query(ask="MEAS:TEMP?")}),
+    "probe": Dialect(
+        kind="dialect",
+        name="scpi",
+        role="probe",
+        queries={
+            "temperature": Query(ask="MEAS:TEMP?"),
+            "resistance": Query(ask="MEAS:RES?"),
+            "voltage": Query(ask="MEAS:VOLT?"),
+        },
+    ),
     "meter": Dialect(kind="dialect", name="scpi", role="meter", queries={"voltage": Query(ask="MEAS:VOLT?")}),
     "load": Dialect(
         kind="dialect",

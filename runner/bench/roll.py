@@ -10,7 +10,7 @@ from runner.errors import BenchError
 
 _READS = {
     "supply": ("voltage", "current", "output"),
-    "probe": ("temperature",),
+    "probe": (),
     "meter": ("voltage",),
     "load": ("voltage", "current", "input"),
     "hands": (),
@@ -45,6 +45,8 @@ def _one(bench: Bench, role: str, today: datetime.date) -> Present:
     try:
         if speaker.dialect.identity:
             speaker.link.ask(speaker.dialect.identity)
+        if role == "probe" and bench.probe is not None:
+            readings.append(f"{bench.probe.read():.5g} °C")
         for name in _READS[role]:
             readings.append(f"{speaker.number(name):.5g} {_UNITS[name]}")
     except BenchError as error:

@@ -7,10 +7,11 @@ from typing import Any
 
 from runner.events import CHARGE, DISCHARGE, LOAD_CURRENT, LOAD_VOLTAGE, METER_VOLTAGE, SUPPLY_CURRENT, SUPPLY_VOLTAGE
 from runner.measure.recording import Accuracy, Declared
-from runner.sheets.bench import BenchFile, CurrentAccuracy, Instruments, VoltageAccuracy
+from runner.sheets.bench import Assumed, BenchFile, CurrentAccuracy, Instruments, VoltageAccuracy
 from runner.sheets.curve import Curve
 from runner.sheets.pack import PackSheet, Protection
 from runner.sheets.procedure import Procedure
+from runner.sheets.quantity import shown
 
 
 def declare(procedure: Procedure, pack: PackSheet, bench: BenchFile, sensors: tuple[str, ...]) -> Declared:
@@ -20,7 +21,7 @@ def declare(procedure: Procedure, pack: PackSheet, bench: BenchFile, sensors: tu
     probe, counter = instruments.probe, instruments.counter
     return Declared(
         protection=procedure.protection or "",
-        **_of_protection(protection),
+        **_of_protection(protection, bench.decision.assumed_tolerance),
         cells=pack.cells_in_series,
         calibration=probe.accuracy.standard_uncertainty() if probe else (0.0, "normal"),
         resolution=probe.accuracy.resolution if probe else 0.0,
@@ -56,21 +57,44 @@ def declare(procedure: Procedure, pack: PackSheet, bench: BenchFile, sensors: tu
     )
 
 
-def _of_protection(protection: Protection | None) -> dict[str, Any]:
+def _of_protection(protection: Protection | None, assumed: Assumed) -> dict[str, Any]:
     if protection is None:
         return {}
+    trip, release, words = _limits(protection, assumed)
     tolerance = protection.delay_tolerance
     return {
         "trip": protection.trip,
-        "trip_limits": protection.trip_limits(),
+        "assumed": words,
+        "trip_limits": trip,
         "release": protection.release,
-        "release_limits": protection.release_limits(),
+        "release_limits": release,
         "delay": protection.delay,
         "delay_uncertainty": (tolerance or 0.0) / 3.0**0.5,
         "delay_limits": None if tolerance is None else (protection.delay - tolerance, protection.delay + tolerance),
         "polling": protection.polling,
         "latching": protection.latching,
     }
+
+
+Limits = tuple[float, float] | None
+
+
+def _limits(protection: Protection, assumed: Assumed) -> tuple[Limits, Limits, str]:
+    """(trip limits, release limits, how they were come by where the sheet does not declare them)."""
+    trip, release = protection.trip_limits(), protection.release_limits()
+    half = getattr(assumed, protection.dimension)
+    if half is None or (trip is not None and (release is not None or protection.release is None)):
+        return trip, release, ""
+    if protection.dimension == "current":
+        half = half * protection.trip
+    words = f"a tolerance of ±{shown(half, _DIFFERENCE[protection.dimension])} was assumed by the laboratory: none is declared"
+    trip = trip or (protection.trip - half, protection.trip + half)
+    if protection.release is not None:
+        release = release or (protection.release - half, protection.release + half)
+    return trip, release, words
+
+
+_DIFFERENCE = {"temperature": "temperature difference", "voltage": "voltage", "current": "current"}
 
 
 def _accuracies(instruments: Instruments) -> dict[str, Accuracy]:

@@ -211,5 +211,9 @@ def _dialects(bench: BenchFile, file: UserFile, problems: list[Problem]) -> dict
                     path, f"{instrument.dialect} is a dialect for a {dialect.role}", f"name one for a {role}"
                 )
             )
+        reads = getattr(instrument, "reads", "")
+        if reads and reads not in dialect.queries:
+            what, remedy = f"{instrument.dialect} has no query for the {reads}", f"add queries: {reads}: to it"
+            problems.append(file.source.problem(path, what, remedy))
         found[role] = (dialect, dialect_file)
     return found

@@ -107,6 +107,7 @@ class Maker:
         value, u, dof = float(quantity.x), float(quantity.u), float(quantity.df)
         k = coverage_factor(dof, declared.coverage)
         lower, upper = limits if limits else (None, None)
+        caveats = self._with_assumption(name, caveats)
         word = statement(value, k * u, lower, upper, declared.rule) if limits else None
         chance = probability(value, u, dof, lower, upper) if limits else None
         return Finding(
@@ -147,6 +148,7 @@ class Maker:
     ) -> Finding:
         """A finding without a value: it was not measured, or (``failed``) what should have happened did not."""
         lower, upper = limits if limits else (None, None)
+        caveats = self._with_assumption(name, caveats)
         return Finding(
             name,
             self.declared.protection,
@@ -166,6 +168,10 @@ class Maker:
             caveats=caveats,
             reason=reason,
         )
+
+    def _with_assumption(self, name: str, caveats: tuple[str, ...]) -> tuple[str, ...]:
+        assumed = self.declared.assumed
+        return (assumed, *caveats) if assumed and name in ("trip", "release") else caveats
 
     def reason(self, *kinds: str) -> str:
         """Why there is nothing: the first thing that went wrong here, or for the whole run."""

@@ -124,6 +124,7 @@ class Declared:
     delay_uncertainty: float = 0.0
     delay_limits: tuple[float, float] | None = None
     polling: float = 0.0
+    assumed: str = ""  # how limits that the sheet does not declare were come by
     latching: bool = False
     cells: int = 1
     calibration: tuple[float, str] = (0.0, "normal")

@@ -7,7 +7,19 @@ from typing import Any, Literal, Self
 
 from pydantic import Field, model_validator
 
-from runner.sheets.fields import Charge, Current, Energy, Ratio, Resistance, Sheet, TemperatureDifference, Time, Voltage
+from runner.sheets.curve import Curve
+from runner.sheets.fields import (
+    Charge,
+    Current,
+    Energy,
+    Ratio,
+    Resistance,
+    Sheet,
+    Temperature,
+    TemperatureDifference,
+    Time,
+    Voltage,
+)
 from runner.sheets.problems import checked
 from runner.sheets.source import Source, read
 
@@ -140,12 +152,30 @@ class Probe(Instrument):
 
     ``coupling`` is the standard uncertainty, in K, of how far probe and sensor differ in a steady state (contact,
     paste, distance); ``lag`` the probe's first-order time constant, in s, with its standard uncertainty.
+
+    An instrument that gives no temperature ``reads`` the resistance of a ``sensor`` (pt100, pt1000, or one with a
+    ``curve``), or the voltage of a thermocouple (K, T) whose ``terminals`` are at a known temperature.
     """
+
+    reads: Literal["temperature", "resistance", "voltage"] = "temperature"
+    sensor: Literal["", "pt100", "pt1000", "K", "T"] = ""
+    curve: Curve | None = None
+    terminals: Temperature | None = None
 
     accuracy: TemperatureAccuracy
     coupling: TemperatureDifference
     lag: Time = 0.0
     lag_uncertainty: Time = 0.0
+
+    @model_validator(mode="after")
+    def _raw_readings_can_be_turned_into_degrees(self) -> Self:
+        if self.reads == "resistance" and (self.sensor in ("pt100", "pt1000")) == (self.curve is not None):
+            raise ValueError(
+                "a resistance needs either sensor: pt100 or pt1000, or the sensor's curve; give one of them"
+            )
+        if self.reads == "voltage" and (self.sensor not in ("K", "T") or self.terminals is None):
+            raise ValueError("a thermocouple needs sensor: K or T, and terminals: with their temperature; add them")
+        return self
 
 
 class Meter(Instrument):
@@ -207,11 +237,23 @@ class ByHand(Sheet):
     every: Time = 300.0
 
 
+class Assumed(Sheet):
+    """Tolerances that this laboratory takes where a pack sheet declares none; a current's is a ratio of its trip."""
+
+    temperature: TemperatureDifference | None = None
+    voltage: Voltage | None = None
+    current: Ratio | None = None
+
+
 class Decision(Sheet):
-    """How a statement of conformity is made: the rule of ILAC-G8:09/2019 and the coverage of the expanded uncertainty."""
+    """How a statement of conformity is made: the rule of ILAC-G8:09/2019 and the coverage of the expanded uncertainty.
+
+    ``assumed_tolerance`` is what the certificate then says was assumed.
+    """
 
     rule: Literal["simple acceptance", "guard band", "guard band with conditions"] = "guard band with conditions"
     coverage: Ratio = 0.95
+    assumed_tolerance: Assumed = Assumed()
 
 
 class BenchFile(Sheet):

@@ -28,11 +28,15 @@ NEEDED: Mapping[str, tuple[tuple[str, ...], tuple[str, ...]]] = {
             "current",
         ),
     ),
-    "probe": ((), ("temperature",)),
+    "probe": ((), ()),
     "meter": ((), ("voltage",)),
     "load": (("set_current", "input_on", "input_off"), ("current_setting", "input", "voltage", "current")),
     "hands": (("heat", "cool", "still", "substitute"), ()),
 }
+
+
+# queries a role may have besides; which of them a bench needs is in its file
+MORE_QUERIES: Mapping[str, tuple[str, ...]] = {"probe": ("temperature", "resistance", "voltage")}
 
 
 class Query(Sheet):
@@ -97,11 +101,14 @@ class Dialect(Sheet):
     @model_validator(mode="after")
     def _complete(self) -> Self:
         commands, queries = NEEDED[self.role]
+        more = MORE_QUERIES.get(self.role, ())
+        if more and not set(self.queries) & set(more):
+            raise ValueError(f"a {self.role} needs more words; add queries: {more[0]}")
         missing = [f"commands: {name}" for name in commands if name not in self.commands]
         missing += [f"queries: {name}" for name in queries if name not in self.queries]
         if missing:
             raise ValueError(f"a {self.role} needs more words; add {', '.join(missing)}")
-        unknown = sorted((set(self.commands) - set(commands)) | (set(self.queries) - set(queries)))
+        unknown = sorted((set(self.commands) - set(commands)) | (set(self.queries) - set(queries) - set(more)))
         if unknown:
             raise ValueError(f"nobody asks a {self.role} for {', '.join(unknown)}; take it out")
         return self

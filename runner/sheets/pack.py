@@ -42,7 +42,8 @@ class Protection(Sheet):
     """One declared protection. Trip and release carry the unit of the kind; delay and polling are seconds.
 
     ``delay`` is how long the condition must hold before the pack acts; ``polling`` how often the pack looks.
-    ``tolerance`` is a symmetric half-width about trip and, unless ``release_tolerance`` says otherwise, about release.
+    ``tolerance`` is a symmetric half-width about trip and, unless ``release_tolerance`` says otherwise, about release. A
+    sheet that declares none is taken at its word: no statement is made, unless the bench file assumes one for it.
     """
 
     dimension: ClassVar[str]
@@ -57,28 +58,26 @@ class Protection(Sheet):
     latching: bool = False
 
     @model_validator(mode="after")
-    def _has_a_tolerance(self) -> Self:
-        if self.tolerance is None and self.between is None:
-            raise ValueError("the trip threshold has no tolerance; add tolerance: … or between: [lowest, highest]")
+    def _tolerances_fit(self) -> Self:
         if self.tolerance is not None and self.between is not None:
             raise ValueError("tolerance and between are both given; keep one of them")
         if self.between is not None and not self.between[0] <= self.trip <= self.between[1]:
             raise ValueError("trip is not between the two limits; give the lower one first")
-        if self.between is not None and self.release is not None and self.release_tolerance is None:
-            raise ValueError("the release has no tolerance; add release_tolerance: …")
         return self
 
-    def trip_limits(self) -> tuple[float, float]:
-        """(lowest, highest) trip value that the sheet allows."""
+    def trip_limits(self) -> tuple[float, float] | None:
+        """(lowest, highest) trip value that the sheet allows, or None where it declares no tolerance."""
         if self.between is not None:
             return float(self.between[0]), float(self.between[1])
-        return float(self.trip - self.tolerance), float(self.trip + self.tolerance)
+        return (
+            None if self.tolerance is None else (float(self.trip - self.tolerance), float(self.trip + self.tolerance))
+        )
 
     def release_limits(self) -> tuple[float, float] | None:
-        """(lowest, highest) release value that the sheet allows, or None where it declares no release."""
-        if self.release is None:
-            return None
+        """(lowest, highest) release value that the sheet allows; None without a release or a tolerance."""
         half = self.release_tolerance if self.release_tolerance is not None else self.tolerance
+        if self.release is None or half is None:
+            return None
         return float(self.release - half), float(self.release + half)
 
 

@@ -75,7 +75,13 @@ def _probe(world: World, dice: random.Random) -> Device:
             return NOT_A_NUMBER
         return _reading(world.displayed(), probe.noise, probe.resolution, dice)
 
+    def resistance() -> str:
+        """The same as a platinum sensor of 100 Ω at 0 °C, above freezing (IEC 60751, written out again)."""
+        t = world.displayed()
+        return f"{100.0 * (1 + 3.9083e-3 * t - 5.775e-7 * t * t):+.6E}"
+
     device.word("MEASure[:SCALar]:TEMPerature?", 0, measure)
+    device.word("MEASure[:SCALar]:RESistance?", 0, resistance)
     return device
 
 

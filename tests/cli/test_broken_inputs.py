@@ -28,7 +28,7 @@ MISTAKES = [
     ("wrong unit", "pack", "rated_capacity: 40 Ah", "rated_capacity: 40 A", 9, 17, "40 A is a current, a charge is wanted"),
     ("no unit", "pack", "trip: 55 degC", "trip: 55", 15, 11, "55 has no unit; write it like 55 degC"),
     ("kelvin for a temperature", "pack", "trip: 55 degC", "trip: 328 K", 15, 11, "a temperature is wanted; temperatures are written in degC"),
-    ("no tolerance", "pack", "    tolerance: 2 K\n", "", 15, 5, "the trip threshold has no tolerance; add tolerance"),
+    ("two tolerances", "pack", "tolerance: 2 K\n", "tolerance: 2 K\n    between: [53 degC, 57 degC]\n", 15, 5, "tolerance and between are both given"),
     ("unknown sensor", "pack", "sensors: all", "sensors: [T1, T7]", 20, 14, "T7 is not a sensor of this pack; known are T1"),
     ("voltages out of order", "pack", "cut_off_voltage: 20 V", "cut_off_voltage: 27 V", 1, 1, "do not rise in this order"),
     ("protection missing", "pack", "charge over-temperature:", "charge under-temperature:", 13, 1, "declares no charge over temperature"),
