@@ -17,6 +17,14 @@ def abs_difference(trip: Quantity, release: Quantity) -> Quantity:
     return trip - release if float(trip.x) >= float(release.x) else release - trip
 
 
+OWN = (
+    "fit of the ramps",
+    "unsteady ramps",
+    "instants of the edges",
+    "polling of the pack",
+    "disagreement of the ramps",
+)
+WORTH_A_REPEAT = 0.05  # of the interval
 SLOWEST_LAG = 20.0  # s: by how much sensor, delay and polling may be behind the probe when a heating is given up
 
 
@@ -96,6 +104,7 @@ class Thermal(Maker):
         if threshold.impossible:
             return self.missing(name, "°C", threshold.impossible, expected=expected, limits=limits)
         caveats = list(threshold.caveats)
+        caveats += self._one_more(threshold, crossings, limits)
         if len(self.recording.taps):
             caveats.append("the thermometer was read by hand: a key at each whole degree")
         early = [crossing for crossing in crossings if crossing.attempt.ramp_began is None]
@@ -115,6 +124,21 @@ class Thermal(Maker):
             plots=tuple(crossings),
             functional=len(early) == len(crossings),
         )
+
+    def _one_more(
+        self, threshold: Threshold, crossings: Sequence[Crossing], limits: tuple[float, float] | None
+    ) -> list[str]:
+        """When one more repeat would help: near a limit, and with much of the interval from what repeats average out."""
+        value, expanded = float(threshold.value.x), 2.0 * float(threshold.value.u)
+        if limits is None or min(abs(value - limit) for limit in limits) > expanded:
+            return []
+        rows = self.inputs.rows(threshold.value)
+        whole = sum(row.contribution**2 for row in rows)
+        own = sum(row.contribution**2 for row in rows if row.source in OWN) / whole
+        smaller = 1.0 - (1.0 - own / (len(crossings) + 1)) ** 0.5
+        if smaller < WORTH_A_REPEAT:
+            return []
+        return [f"it is near a limit: one more ramp would make the interval about {smaller:.0%} smaller"]
 
     def _hysteresis(self, trip: Threshold | None, release: Threshold | None) -> Finding:
         if trip is None or release is None or trip.impossible or release.impossible:

@@ -1,0 +1,84 @@
+"""Shift in time, scale, sign and resampling change nothing of a fit that they should not."""
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from runner.measure.capacity import integrate
+from runner.measure.ramp import fit_bend, fit_ramp
+from runner.measure.recording import Series
+from runner.measure.recovery import fit_relaxation
+
+SEEDS = st.integers(0, 200)
+
+
+def a_ramp(seed, rate=2 / 60, noise=0.02):
+    dice = np.random.default_rng(seed)
+    t = np.cumsum(dice.uniform(0.3, 0.7, 200))
+    return Series(t, 50 + rate * t + dice.normal(0, noise, len(t)))
+
+
+@given(seed=SEEDS, shift=st.floats(-1e6, 1e6), offset=st.floats(-100, 100))
+def test_a_ramp_may_be_moved_in_time_and_in_temperature(seed, shift, offset):
+    ramp = a_ramp(seed)
+    one = fit_ramp(ramp, float(ramp.t[-1]), 0.0, 0.0)
+    other = fit_ramp(Series(ramp.t + shift, ramp.value + offset), float(ramp.t[-1]) + shift, shift, 0.0)
+    assert other.temperature == pytest.approx(one.temperature + offset, abs=1e-5)
+    assert other.rate == pytest.approx(one.rate, abs=1e-7)
+    assert other.temperature_uncertainty == pytest.approx(one.temperature_uncertainty, rel=1e-3)
+
+
+@given(seed=SEEDS)
+def test_cooling_is_heating_with_the_other_sign(seed):
+    up = a_ramp(seed)
+    one = fit_ramp(up, float(up.t[-1]), 0.0, 0.0)
+    other = fit_ramp(Series(up.t, -up.value), float(up.t[-1]), 0.0, 0.0)
+    assert (other.temperature, other.rate) == pytest.approx((-one.temperature, -one.rate))
+    assert other.temperature_uncertainty == pytest.approx(one.temperature_uncertainty)
+    assert other.straight == one.straight
+
+
+@given(seed=SEEDS)
+def test_half_of_the_readings_say_the_same_less_well(seed):
+    ramp = a_ramp(seed)
+    whole = fit_ramp(ramp, float(ramp.t[-1]), 0.0, 0.0)
+    half = fit_ramp(Series(ramp.t[::2], ramp.value[::2]), float(ramp.t[-1]), 0.0, 0.0)
+    u = (whole.temperature_uncertainty**2 + half.temperature_uncertainty**2) ** 0.5
+    assert abs(whole.temperature - half.temperature) < 5 * u
+    assert half.temperature_uncertainty > whole.temperature_uncertainty * 0.8
+
+
+@given(seed=SEEDS, scale=st.floats(0.01, 100))
+def test_a_parabola_scales_with_its_values(seed, scale):
+    ramp = a_ramp(seed)
+    end = float(ramp.t[-1])
+    one = fit_bend(ramp, end, end - 20, end, 0.0).at(-1.0)
+    other = fit_bend(Series(ramp.t, scale * ramp.value), end, end - 20, end, 0.0).at(-1.0)
+    assert other == pytest.approx(tuple(scale * each for each in one), rel=1e-6)
+
+
+@given(seed=SEEDS, shift=st.floats(-1e6, 1e6))
+def test_an_integral_may_be_moved_in_time(seed, shift):
+    series = a_ramp(seed)
+    one = integrate(series, 10.0, 80.0)
+    other = integrate(Series(series.t + shift, series.value), 10.0 + shift, 80.0 + shift)
+    assert other.value == pytest.approx(one.value, rel=1e-6)
+    assert other.gaps == one.gaps
+
+
+@given(seed=SEEDS, cut=st.floats(20.0, 70.0))
+def test_an_integral_is_the_sum_of_its_parts(seed, cut):
+    series = a_ramp(seed, noise=0.0)
+    whole = integrate(series, 10.0, 80.0).value
+    parts = integrate(series, 10.0, cut).value + integrate(series, cut, 80.0).value
+    assert parts == pytest.approx(whole, rel=1e-3)  # at the cut the reading is held, not interpolated
+
+
+@settings(max_examples=25)
+@given(time=st.floats(20.0, 400.0), scale=st.floats(0.1, 10.0), offset=st.floats(-5, 5))
+def test_a_relaxation_is_found_whatever_its_size_and_place(time, scale, offset):
+    x = np.linspace(0.0, 600.0, 80)
+    fit = fit_relaxation(x, offset + scale * np.exp(-x / time), (1 / 100.0,))
+    assert 1 / fit.rates[0] == pytest.approx(time, rel=1e-3)
+    assert fit.final == pytest.approx(offset, abs=1e-3 * scale + 1e-3)
