@@ -13,6 +13,8 @@ from runner.sheets.pack import PackSheet, Protection
 from runner.sheets.procedure import Procedure
 from runner.sheets.quantity import shown
 
+UNSAID = 0.1  # of a delay: how well it is taken to be kept where the sheet does not say (common practice, no source)
+
 
 def declare(procedure: Procedure, pack: PackSheet, bench: BenchFile, sensors: tuple[str, ...]) -> Declared:
     """Everything that the measurement takes from sheets; ``sensors`` are those that the run is about."""
@@ -69,7 +71,7 @@ def _of_protection(protection: Protection | None, assumed: Assumed) -> dict[str,
         "release": protection.release,
         "release_limits": release,
         "delay": protection.delay,
-        "delay_uncertainty": (tolerance or 0.0) / 3.0**0.5,
+        "delay_uncertainty": (UNSAID * protection.delay if tolerance is None else tolerance) / 3.0**0.5,
         "delay_limits": None if tolerance is None else (protection.delay - tolerance, protection.delay + tolerance),
         "polling": protection.polling,
         "latching": protection.latching,

@@ -58,7 +58,11 @@ class SimulatedEyes:
         return self._pressed_at if t >= self._pressed_at else None
 
     def act(self, ask: Ask) -> None:
-        """Switch the load that has no cable."""
+        """Tape the probe to the sensor that is next, or switch the load that has no cable."""
+        if ask.record == "probe on the sensor":
+            with self._world.lock:
+                self._world.catch_up()
+                self._world.hands.sensor = self._sensor
         if ask.record in ("load on", "load off"):
             with self._world.lock:
                 self._world.catch_up()

@@ -65,9 +65,10 @@ class CutOff(Maker):
         behind = declared.delay + declared.polling
         value, u_fit, slope = bend.at(-behind)
         add = self.inputs.add
-        if declared.delay and not declared.delay_uncertainty:
+        if declared.delay and declared.delay_limits is None:
             caveats.append(
-                f"with the trip delay as declared, {declared.delay:g} s; a second more would be {abs(slope) * 1e3:.2g} mV"
+                f"with the trip delay as declared, {declared.delay:g} s, taken to be kept within a tenth; "
+                f"a second more would be {abs(slope) * 1e3:.2g} mV"
             )
         theta = (
             add("fit of the voltage", value, u_fit, "normal", bend.dof)
