@@ -36,7 +36,8 @@ ADVICE = (  # how the source of a budget begins -> what would make it smaller
     ("moment of the person", "an instrument on a cable"),
     ("slope before", "an instrument on a cable"),
     ("reaction", "an instrument on a cable"),
-    ("comparison", "more readings at each current"),
+    ("readings of the voltmeters", "more readings at each current"),
+    ("scatter about the line", "more currents, and clamps that sit firmly"),
 )
 
 

@@ -6,7 +6,9 @@ calibration, are one object, so their correlation is carried without anybody's d
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import combinations
 from typing import Any
 
 import GTC
@@ -49,6 +51,16 @@ class Inputs:
         self._inputs.append(_Input(quantity, source, distribution))
         return quantity
 
+    def together(self, source: str, readings: Sequence[Sequence[float]]) -> list[Quantity]:
+        """Input quantities that were read at the same instants, n times each: their means, with what they have in common.
+
+        The evaluation of JCGM 100:2008, 4.2 and 5.2.3, degrees of freedom n − 1. They are one source in a budget, because
+        correlated inputs have no contributions of their own.
+        """
+        quantities = list(GTC.type_a.multi_estimate_real(readings, labels=[source] * len(readings)))
+        self._inputs += [_Input(quantity, source, "normal") for quantity in quantities]
+        return quantities
+
     def rows(self, result: Quantity) -> tuple[BudgetRow, ...]:
         """The budget of a result: its inputs, those of the same source taken together, largest first.
 
@@ -67,6 +79,10 @@ class Inputs:
 
 def _row(source: str, parts: list[tuple[_Input, float, float]]) -> BudgetRow:
     variance = sum(contribution**2 for _, _, contribution in parts)
+    for (one, a, _), (other, b, _) in combinations(parts, 2):
+        common = float(GTC.get_correlation(one.quantity, other.quantity))
+        variance += 2.0 * a * b * float(one.quantity.u) * float(other.quantity.u) * common
+    variance = max(variance, 0.0)
     freedom = sum(contribution**4 / float(item.quantity.df) for item, _, contribution in parts)
     single = len(parts) == 1
     return BudgetRow(

@@ -24,11 +24,10 @@ TOO_RESISTIVE = (
 
 @dataclass(frozen=True)
 class Pair:
-    """The two voltmeters at one level: current in A, difference in V with its standard uncertainty."""
+    """The two voltmeters at one level: the mean current in A, and their difference in V."""
 
     current: float
-    difference: float
-    uncertainty: float
+    difference: Quantity
 
 
 class Meters(Maker):
@@ -91,21 +90,21 @@ class Meters(Maker):
             here = self.recording.of(METER_VOLTAGE).between(level.since + SETTLING, end)
             if len(here) < 3 or len(there) < 3:
                 continue
-            differences = np.interp(here.t, there.t, there.value) - here.value
-            spread = float(differences.std(ddof=1)) / len(differences) ** 0.5
-            found.append(Pair(float(current.value.mean()), float(differences.mean()), max(spread, 1e-6)))
+            both = [np.interp(here.t, there.t, there.value).tolist(), here.value.tolist()]
+            instrument, meter = self.inputs.together("readings of the voltmeters", both)
+            found.append(Pair(float(current.value.mean()), instrument - meter))
         return found
 
     def _least_squares(self, pairs: Sequence[Pair]) -> tuple[Quantity, Quantity]:
         currents = np.array([pair.current for pair in pairs])
-        values = np.array([pair.difference for pair in pairs])
+        values = np.array([float(pair.difference.x) for pair in pairs])
         design = np.column_stack([np.ones_like(currents), currents])
         solve = np.linalg.pinv(design)
         freedom = max(len(pairs) - 2, 1)
         scatter = float(((values - design @ (solve @ values)) ** 2).sum() / freedom) ** 0.5
         mine = [
-            self.inputs.add("comparison of the voltmeters", value, max(scatter, pair.uncertainty), "normal", freedom)
-            for value, pair in zip(values, pairs, strict=True)
+            pair.difference + self.inputs.add("scatter about the line", 0.0, scatter, "normal", freedom)
+            for pair in pairs
         ]
         offset = sum(float(w) * quantity for w, quantity in zip(solve[0], mine, strict=True))
         slope = sum(float(w) * quantity for w, quantity in zip(solve[1], mine, strict=True))

@@ -92,3 +92,34 @@ def test_four_equal_components_of_ten_degrees_of_freedom_make_forty():
 def test_students_factors_are_those_of_the_table(dof, coverage, k):
     half_a_digit = 0.0005 if k in (1.984, 1.960, 2.000) else 0.005  # as many digits as the table prints
     assert abs(coverage_factor(dof, coverage) - k) <= half_a_digit + 1e-9
+
+
+# GUM H.2, Table H.2: five simultaneous readings of voltage (V), current (A) and phase angle (rad)
+V_READ = [5.007, 4.994, 5.005, 4.990, 4.999]
+I_READ = [19.663e-3, 19.639e-3, 19.640e-3, 19.685e-3, 19.678e-3]
+PHI_READ = [1.0456, 1.0438, 1.0468, 1.0428, 1.0433]
+
+
+def test_h2_resistance_and_reactance_from_simultaneous_readings():
+    import GTC
+
+    inputs = Inputs()
+    v, i, phi = inputs.together("simultaneous readings", [V_READ, I_READ, PHI_READ])
+    assert (float(v.x), float(v.u)) == (pytest.approx(4.9990), pytest.approx(0.0032, abs=5e-5))
+    assert float(i.u) == pytest.approx(0.0095e-3, abs=5e-8)
+    assert float(phi.u) == pytest.approx(0.00075, abs=5e-6)
+    assert GTC.get_correlation(v, i) == pytest.approx(-0.36, abs=0.006)
+    assert GTC.get_correlation(v, phi) == pytest.approx(0.86, abs=0.006)
+    assert GTC.get_correlation(i, phi) == pytest.approx(-0.65, abs=0.006)
+    resistance, reactance, impedance = v / i * GTC.cos(phi), v / i * GTC.sin(phi), v / i
+    for quantity, value, u in (
+        (resistance, 127.732, 0.071),
+        (reactance, 219.847, 0.295),
+        (impedance, 254.260, 0.236),
+    ):
+        assert float(quantity.x) == pytest.approx(value, abs=6e-4)
+        assert float(quantity.u) == pytest.approx(u, abs=6e-4)
+        assert float(quantity.df) == pytest.approx(4, abs=0.01)
+        (row,) = inputs.rows(quantity)
+        assert row.contribution == pytest.approx(float(quantity.u), rel=1e-6), "correlated inputs are one source"
+    assert GTC.get_correlation(resistance, reactance) == pytest.approx(-0.588, abs=6e-4)
