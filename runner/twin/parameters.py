@@ -188,7 +188,7 @@ def _drawn(protection: ProtectionTruth, sensors: tuple[str, ...], dice: random.R
     if protection.kind.endswith("voltage"):
         return replace(
             protection,
-            delay=delay,
+            delay=protection.delay * dice.uniform(0.9, 1.1),
             trip=protection.trip + dice.uniform(-0.008, 0.008),
             release=protection.release + dice.uniform(-0.015, 0.015),
         )

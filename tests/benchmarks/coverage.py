@@ -3,7 +3,7 @@
     python tests/benchmarks/coverage.py [--seeds 100] [--first 1] [--kinds "three ramps,single ramp"]
 
 The truths are drawn anew for every seed (runner/twin/parameters.py): thresholds uniform ±1 K, ±8 and ±15 mV a cell, ±2 % of a
-current; delays ±5 %; sensor lags uniform 4 to 12 s, the probe's 0.5 to 3 s; probe calibration and coupling normal with the
+current; delays ±25 % (temperature), ±10 % (voltage), ±5 % (current); sensor lags uniform 4 to 12 s, the probe's 0.5 to 3 s; probe calibration and coupling normal with the
 stated u; ramp rates of single ramps uniform 0.5 to 4 K/min; capacity, resistance, leads and meters' gains uniform.
 Also counted: trips and releases that the simulated pack made and the run did not see (missed), and the other way (invented).
 """
