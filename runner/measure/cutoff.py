@@ -58,7 +58,7 @@ class CutOff(Maker):
         if edge is None:
             return self.missing("trip", "V", self.reason(kind), expected=declared.trip, limits=limits)
         voltage, current, leads = self._voltage_before(edge, stopped[-1])
-        bend = fit_bend(voltage, edge.instant, edge.instant - WINDOW, edge.last - BEFORE_EDGE, 0.0)
+        bend = fit_bend(voltage, edge.instant, edge.instant - WINDOW, edge.last + 1e-6, 0.0)
         if bend is None:
             why = "the voltage was read too rarely before the cut-off"
             return self.missing("trip", "V", why, expected=declared.trip, limits=limits)
