@@ -48,6 +48,7 @@ from runner.orders import (
 )
 
 READ_THEM = "Read the cautions. Go on only if every one of them is met."
+BY_HAND_OFF = "SWITCH THE LOAD OFF BY HAND"
 LAST_FLOOR = 0.97  # of a step's floor: below that the run ends, whatever the step makes of it
 CAUTIONS = "cautions"  # the question of the first hold point
 
@@ -209,7 +210,7 @@ class Run:
 
     def _make_safe(self, reason: str, *, early: bool) -> list[Order]:
         if self.known.hand_load:
-            reason = f"{reason}; SWITCH THE LOAD OFF BY HAND"
+            reason = f"{reason}; {BY_HAND_OFF}"
         self.early, self.reason = early, reason
         self._go(State.MAKING_SAFE)
         return [Remark(f"Making the bench safe: {reason}"), SwitchOff()]
@@ -219,7 +220,7 @@ class Run:
             return []
         self._go(State.ENDED)
         reason = self.reason if event.confirmed or event.remark in self.reason else f"{self.reason}; {event.remark}"
-        return [End(self.early or not event.confirmed, event.confirmed, reason)]
+        return [End(self.early or not event.confirmed, event.confirmed and not self.known.hand_load, reason)]
 
     def _go(self, state: State) -> None:
         if state not in NEXT[self.state]:

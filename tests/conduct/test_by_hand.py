@@ -67,6 +67,18 @@ def test_a_run_that_stops_while_a_load_is_on_that_nobody_can_switch_says_so_loud
     run = by_hand(tmp_path, "under-voltage", sensors=(), state_of_charge=0.1, stop=stop, tell=tell)
     assert run.result.outcome.early
     assert "SWITCH THE LOAD OFF BY HAND" in run.result.outcome.reason
+    assert not run.result.outcome.safe, "nobody has said that the load is off"
+
+
+def test_a_fault_of_the_program_while_such_a_load_is_on_says_so_too(tmp_path):
+    def tell(order, t):
+        if isinstance(order, Ask) and order.record == "load stopped":
+            raise ZeroDivisionError
+
+    run = by_hand(tmp_path, "under-voltage", sensors=(), state_of_charge=0.1, tell=tell)
+    assert "ZeroDivisionError" in run.result.outcome.reason
+    assert "SWITCH THE LOAD OFF BY HAND" in run.result.outcome.reason
+    assert not run.result.outcome.safe
 
 
 def test_what_needs_a_cable_is_refused_before_anything_is_switched_on(tmp_path):
