@@ -18,7 +18,7 @@ class SimulatedEyes:
         """``draws``: what a load takes that is switched by hand, in A."""
         self._world, self._reaction, self._draws = world, reaction, draws
         self._pressed_at: float | None = None
-        self._last_shown, self._carried = 0.0, False
+        self._carried = False
         self._dice = random.Random(f"eyes {world.truth.seed}")
         self._sensor = ""
         self._taps: AskTaps | None = None
@@ -62,7 +62,7 @@ class SimulatedEyes:
         if ask.record == "probe on the sensor":
             with self._world.lock:
                 self._world.catch_up()
-                self._world.hands.sensor = self._sensor
+                self._world.hands.told("still", self._sensor, 0.0)
         if ask.record in ("load on", "load off"):
             with self._world.lock:
                 self._world.catch_up()
@@ -70,9 +70,8 @@ class SimulatedEyes:
                 self._world.switch_load(ask.record == "load on")
 
     def _load_stopped(self) -> bool:
-        shown = self._world.terminal_voltage()
         if self._world.current < 0:
-            self._last_shown, self._carried = shown, True
+            self._carried = True
         return self._carried and self._world.current >= 0
 
     def _came_back(self) -> bool:
@@ -118,7 +117,7 @@ class SimulatedEyes:
         world, record = self._world, ask.record.lower()
         state = world.pack.state(world.current, world.sensed())
         if "just before" in record:
-            return f"{self._last_shown:.2f} V"
+            return f"{self._world.last_loaded:.2f} V"
         if ask.role == "counter":
             charge, energy = world.counted
             return f"{charge / 3600:.2f} Ah" if ask.dimension == "charge" else f"{energy / 3600:.1f} Wh"

@@ -13,7 +13,7 @@ from collections.abc import Callable
 
 import numpy as np
 
-from runner.events import CHARGE, DISCHARGE, METER_VOLTAGE, VOLTAGE_OF
+from runner.events import CHARGE, CURRENT_OF, DISCHARGE, METER_VOLTAGE, VOLTAGE_OF
 from runner.measure.budget import Inputs, Quantity
 from runner.measure.capacity import Throughput
 from runner.measure.edge import Edge
@@ -23,6 +23,7 @@ from runner.measure.recording import Accuracy, Attempt, Recording, Series
 
 WINDOW = 15.0  # s of readings before the edge
 BEFORE_EDGE = 0.05  # s: readings nearer to the edge than this may already belong to the other side
+INTO_THE_LOOK = 1.1  # s: a current that has not come by then was not there when the look began
 AFTER = 20.0  # s of readings after a return
 UNDER_LOAD, LAST_SEEN = "voltage under load", "voltage just before the cut-off"  # typed readings
 STEEPER = 8.0  # times the slope of the readings before: as steep as the voltage of a cell gets at its end (MEASURED on the twin)
@@ -274,6 +275,9 @@ def recovery_time(maker: Maker, kind: str, before: str) -> Finding:
         looks = attempt.levels
         last = looks[-2].since if len(looks) > 1 else edge.instant
         first = attempt.at
+        current = maker.recording.of(CURRENT_OF[declared.path])
+        if looks and attempt.at - looks[-1].since > INTO_THE_LOOK:  # it came while somebody was looking
+            last = max(last, attempt.at - gap_before(current, attempt.at))
     else:
         series = maker.recording.of(terminals(maker.recording))
         last, first = attempt.at - gap_before(series, attempt.at), attempt.at

@@ -12,12 +12,14 @@ from __future__ import annotations
 from collections.abc import Callable
 from itertools import pairwise
 
+import numpy as np
+
 from runner.events import CURRENT_OF
 from runner.measure.budget import Quantity
 from runner.measure.cutoff import reading_error, recovery_time
 from runner.measure.edge import LEVEL_WINDOW, Edge
 from runner.measure.finding import Finding, Limits, Maker
-from runner.measure.recording import Accuracy, Attempt, Held
+from runner.measure.recording import Accuracy, Attempt, Held, Series
 from runner.measure.thermal import abs_difference
 
 SETTING_TIME = 0.1  # s: a level may have been there up to this long before it was read back (MEASURED: replies take ms)
@@ -83,7 +85,15 @@ class Stages(Maker):
         below = part.t[part.t < above[0]] if len(above) else part.t
         last = float(above[0]) if len(above) else level.since
         first = float(below[-1]) if len(below) else level.since - SETTING_TIME
-        return max(first, level.since - SETTING_TIME), max(last, level.since)
+        unsure = self._trip_is_passed_within(part, first, last, trip)
+        return max(first - unsure, level.since - SETTING_TIME), max(last + unsure, level.since)
+
+    def _trip_is_passed_within(self, part: Series, first: float, last: float, trip: float) -> float:
+        """Seconds that a rising current needs for what is not known of the trip: a fiftieth of it."""
+        if last <= first or not len(part):
+            return 0.0
+        risen = float(np.interp(last, part.t, part.value) - np.interp(first, part.t, part.value))
+        return min(0.02 * trip * (last - first) / risen, last - first) if risen > 0 else 0.0
 
     def _flowed(self, level: Held, until: float) -> float:
         """The mean current that was read while a level stood, or its set value."""

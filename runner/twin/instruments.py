@@ -60,7 +60,9 @@ def _supply(world: World, dice: random.Random) -> Device:
     device.word("OUTPut[:STATe]", 1, lambda text: world.switch_supply(boolean(text)))
     device.word("OUTPut[:STATe]?", 0, lambda: str(int(world.supply_on)))
     device.word("MEASure[:SCALar]:VOLTage[:DC]?", 0, lambda: measure(world.output_voltage(), 0))
-    device.word("MEASure[:SCALar]:CURRent[:DC]?", 0, lambda: measure(max(world.current, 0.0), 1))
+    device.word(
+        "MEASure[:SCALar]:CURRent[:DC]?", 0, lambda: measure(max(world.current, 0.0) + bench.supply_current_offset, 1)
+    )
     device.word("STATus:QUEStionable:CONDition?", 0, lambda: {"CC": "1", "CV": "2", "off": "0"}[world.regulation()])
     device.word("*RST", 0, lambda: world.switch_supply(False))
     return device
@@ -92,7 +94,10 @@ def _meter(world: World, dice: random.Random) -> Device:
         "MEASure[:SCALar]:VOLTage[:DC]?",
         0,
         lambda: _reading(
-            world.terminal_voltage() * bench.meter_gain_error, bench.meter_noise, bench.meter_resolution, dice
+            world.terminal_voltage() * bench.meter_gain_error + bench.meter_offset,
+            bench.meter_noise,
+            bench.meter_resolution,
+            dice,
         ),
     )
     return device
@@ -118,7 +123,9 @@ def _load(world: World, dice: random.Random) -> Device:
     device.word(
         "MEASure[:SCALar]:CURRent[:DC]?",
         0,
-        lambda: _reading(max(-world.current, 0.0) * bench.load_gain_error, 0.003, 0.001, dice),
+        lambda: _reading(
+            max(-world.current, 0.0) * bench.load_gain_error + bench.load_current_offset, 0.003, 0.001, dice
+        ),
     )
     device.word("*RST", 0, lambda: world.switch_load(False))
     return device

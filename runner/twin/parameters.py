@@ -70,6 +70,9 @@ class BenchTruth:
     load_gain_error: float = 1.0005
     counter_gain_error: tuple[float, float] = (1.0, 1.0)
     meter_gain_error: float = 1.00005
+    meter_offset: float = 0.0  # V
+    supply_current_offset: float = 0.0  # A
+    load_current_offset: float = 0.0  # A
     meter_noise: float = 0.001
     meter_resolution: float = 0.001
     wobble: float = 0.12  # of the wanted rate: how unsteady the hands are
@@ -170,6 +173,10 @@ def draw(declared: Declared, scenario: str, seed: int) -> Truth:
         load_lead_resistance=dice.uniform(0.010, 0.020),
         load_gain_error=1.0 + dice.uniform(-0.001, 0.001),
         meter_gain_error=1.0 + dice.uniform(-0.0002, 0.0002),
+        meter_offset=dice.uniform(-0.003, 0.003),
+        supply_gain_error=(1.0 + dice.uniform(-5e-4, 5e-4), 1.0 + dice.uniform(-0.001, 0.001)),
+        supply_current_offset=dice.uniform(-0.01, 0.01),
+        load_current_offset=dice.uniform(-0.01, 0.01),
         counter_gain_error=(1.0 + dice.uniform(-0.005, 0.005), 1.0 + dice.uniform(-0.01, 0.01)),
     )
     truth = Truth(pack, bench, (), scenario, seed)

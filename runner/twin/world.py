@@ -12,6 +12,7 @@ from runner.twin.parameters import Truth
 from runner.twin.thermal import Spot, follow
 
 LONGEST_STEP = 0.1  # s
+REFRESH = 0.4  # s: how often a display shows something new
 LEFT_OVER = 0.3  # V at the terminals of a pack whose discharge path is open
 
 
@@ -35,6 +36,7 @@ class World:
         self.load_on = False
         self.load_current = 0.0
         self.current = 0.0
+        self.last_loaded, self._refreshed = 0.0, -1e9  # V that a display showed last while the load drew
         self.charge_total = 0.0  # A·s drawn since the beginning
         self.counted = (0.0, 0.0)  # A·s and J on the display of the counter in the line
         self.charge_out = self.energy_out = 0.0  # A·s and J drawn from the terminals
@@ -72,6 +74,8 @@ class World:
 
     def _pass(self, dt: float) -> None:
         self._settle(dt)
+        if self.current < 0 and self.t - self._refreshed > REFRESH:
+            self.last_loaded, self._refreshed = self.terminal_voltage(), self.t
         if self.current < 0:
             charge, energy = -self.current * dt, -self.current * self.terminal_voltage() * dt
             self.charge_total += charge
