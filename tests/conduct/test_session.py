@@ -32,7 +32,11 @@ def test_the_session_ends_well_with_one_certificate(session):
 
 
 def test_every_finding_of_the_session_holds_the_truth(session):
-    """As often as a coverage of 95 % says: with n findings, no more misses than 1 session in 1000 would have."""
+    """As often as a coverage of 95 % says: with n findings, no more misses than 1 session in 1000 would have.
+
+    The error of the one probe is in every threshold that was measured with it: one draw, not forty. It is known here and
+    taken out; how often its share is held is counted over many packs, in tests/benchmarks/coverage.py.
+    """
     _, folder = session
     held, missed = 0, []
     for entry in runs(folder):
@@ -41,6 +45,9 @@ def test_every_finding_of_the_session_holds_the_truth(session):
             true = truth_of(finding, truth)
             if true is None or finding["value"] is None:
                 continue
+            by_probe = "temperature" in finding["protection"] and not entry["procedure"].endswith("-box")
+            if by_probe and finding["name"] in ("trip", "release"):
+                true += truth["probe_error_K"] + truth["coupling_error_K"]
             inside = abs(finding["value"] - true) <= finding["expanded_uncertainty"]
             held += inside
             if not inside:

