@@ -102,7 +102,7 @@ class Face:
         clock = VirtualClock(speed)
         pack = read_file(Path(self.options.pack) if self.options.pack else DEMO_PACK)
         by_hand = tuple(role for role in ("probe", "meter", "load") if self.options.by_hand)
-        with Rehearsal(pack, self.options.scenario, self.options.seed, clock.now, by_hand) as rehearsal:
+        with Rehearsal(pack, self.options.scenario, self.options.seed, clock, by_hand) as rehearsal:
             place = Place(
                 (pack, rehearsal.bench), rehearsal.job, clock, rehearsal.write_truth, rehearsal.eyes, self._sensors
             )

@@ -117,7 +117,7 @@ def rehearsed(
 ) -> Rehearsed:
     """Run a rehearsal in this process, as fast as it goes."""
     clock = VirtualClock()
-    with Rehearsal(pack or read_file(DEMO_PACK), scenario, seed, clock.now, by_hand) as rehearsal:
+    with Rehearsal(pack or read_file(DEMO_PACK), scenario, seed, clock, by_hand) as rehearsal:
         if state_of_charge is not None:
             moved = state_of_charge - rehearsal.world.truth.pack.soc
             rehearsal.world.pack.cell_socs = [soc + moved for soc in rehearsal.world.pack.cell_socs]

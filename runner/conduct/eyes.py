@@ -8,7 +8,9 @@ from collections.abc import Callable
 from runner.events import PROBE_TEMPERATURE, Sampled
 from runner.orders import Ask, AskTaps, BeginStep, Order
 from runner.sheets.quantity import parse_quantity
-from runner.twin.world import World
+from runner.twin.world import REFRESH, World
+
+JUST_NOW = 3.0  # s: longer than the simulated eyes are away from the bench
 
 
 class SimulatedEyes:
@@ -43,18 +45,23 @@ class SimulatedEyes:
             return self._number(ask)
 
     def moment(self, ask: Ask, t: float) -> float | None:
-        """A sight is seen between two looks, and the key comes a reaction after it; other keys come at once."""
-        sights = {"load stopped": self._load_stopped, "pack came back": self._came_back}
+        """A sight is seen when it happens, or when a display next shows something new; the key comes a reaction later.
+
+        Other keys come at once.
+        """
+        sights = {"load stopped": (self._load_stopped, 0.0), "pack came back": (self._came_back, REFRESH)}
         if ask.record not in sights:
             return t
         with self._world.lock:
             self._world.catch_up()
-            there = sights[ask.record]()
+            look, refresh = sights[ask.record]
+            there, happened = look(), self._last_change(t)
         if not there:
             self._pressed_at = None
             return None
         if self._pressed_at is None:
-            self._pressed_at = t + max(0.05, self._dice.gauss(*self._reaction))
+            seen = happened + self._dice.uniform(0.0, refresh)
+            self._pressed_at = seen + max(0.05, self._dice.gauss(*self._reaction))
         return self._pressed_at if t >= self._pressed_at else None
 
     def act(self, ask: Ask) -> None:
@@ -68,6 +75,12 @@ class SimulatedEyes:
                 self._world.catch_up()
                 self._world.load_current, self._carried = self._draws, False
                 self._world.switch_load(ask.record == "load on")
+
+    def _last_change(self, t: float) -> float:
+        """When the pack last opened or closed a path, if that was just now; else now."""
+        changes = self._world.pack.system.changes
+        last = float(str(changes[-1]["t"])) if changes else t
+        return last if t - last < JUST_NOW else t
 
     def _load_stopped(self) -> bool:
         if self._world.current < 0:

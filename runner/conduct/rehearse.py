@@ -8,6 +8,7 @@ from pathlib import Path
 
 from runner.conduct.eyes import SimulatedEyes
 from runner.conduct.files import Job, UserFile, load
+from runner.conduct.ports import Clock
 from runner.conduct.simulated import PROBE_CALIBRATION, PROBE_COUPLING, PROBE_RESOLUTION, bench_text
 from runner.record.folder import TRUTH, RunFolder, write_whole
 from runner.sheets.bench import parse_bench
@@ -69,13 +70,13 @@ class Rehearsal:
         pack: UserFile,
         scenario: str,
         seed: int,
-        now: Callable[[], float],
+        clock: Clock,
         by_hand: Collection[str] = (),
     ) -> None:
         """``by_hand`` are the roles that the simulated operator reads. Raises SheetError if the pack sheet is wrong."""
         self.pack = pack
-        self.world = build_world(pack, scenario, seed, now)
-        self.servers = Servers(self.world)
+        self.world = build_world(pack, scenario, seed, clock.now)
+        self.servers = Servers(self.world, sleep=clock.sleep)
         self.bench = UserFile("simulated-bench.yaml", bench_text(self.servers, 1.0, timeout=0.5, by_hand=by_hand))
 
     def job(self, procedure: UserFile, sensors: tuple[str, ...] = ()) -> Job:

@@ -16,18 +16,20 @@ import numpy as np
 from runner.events import CHARGE, CURRENT_OF, DISCHARGE, METER_VOLTAGE, VOLTAGE_OF
 from runner.measure.budget import Inputs, Quantity
 from runner.measure.capacity import Throughput
-from runner.measure.edge import Edge
+from runner.measure.edge import MOST_RISE, Edge
 from runner.measure.finding import Finding, Limits, Maker
 from runner.measure.ramp import fit_bend
 from runner.measure.recording import Accuracy, Attempt, Recording, Series
 
 WINDOW = 15.0  # s of readings before the edge
 BEFORE_EDGE = 0.05  # s: readings nearer to the edge than this may already belong to the other side
-INTO_THE_LOOK = 1.1  # s: a current that has not come by then was not there when the look began
+RISE_TIME = 0.5  # s: a current that has not come by then after the supply was on was not let through
 AFTER = 20.0  # s of readings after a return
 UNDER_LOAD, LAST_SEEN = "voltage under load", "voltage just before the cut-off"  # typed readings
-STEEPER = 8.0  # times the slope of the readings before: as steep as the voltage of a cell gets at its end (MEASURED on the twin)
-GLANCE = 0.5  # s: how old what a person saw last may be
+# At up to two capacities an hour the slope at the end of a discharge doubles in this many s at most; the evidence is in
+# tests/outside/test_end_of_discharge.py.
+STEEPENS = 100.0
+GLANCE = 0.5  # s: how old what a person saw last may be; a display shows something new about twice a second
 UNKNOWN_LEADS = (0.0, 0.050)  # Ω: what a pair of bench leads may have, where nobody knows (common practice, no source)
 
 
@@ -272,12 +274,7 @@ def recovery_time(maker: Maker, kind: str, before: str) -> Finding:
     if edge is None:
         return maker.missing("recovery time", "s", maker.reason(before))
     if kind == "try":
-        looks = attempt.levels
-        last = looks[-2].since if len(looks) > 1 else edge.instant
-        first = attempt.at
-        current = maker.recording.of(CURRENT_OF[declared.path])
-        if looks and attempt.at - looks[-1].since > INTO_THE_LOOK:  # it came while somebody was looking
-            last = max(last, attempt.at - gap_before(current, attempt.at))
+        last, first = _seen_by_tries(maker, attempt, edge.instant), attempt.at
     else:
         series = maker.recording.of(terminals(maker.recording))
         last, first = attempt.at - gap_before(series, attempt.at), attempt.at
@@ -287,11 +284,24 @@ def recovery_time(maker: Maker, kind: str, before: str) -> Finding:
     return maker.measured("recovery time", "s", quantity)
 
 
+def _seen_by_tries(maker: Maker, attempt: Attempt, tripped: float) -> float:
+    """The last time at which the path was seen to be still open: the end of a vain look, or a reading without current."""
+    looks = attempt.levels
+    vain = looks[-2].since if len(looks) > 1 else tripped
+    if not looks:
+        return vain
+    current = maker.recording.of(CURRENT_OF[maker.declared.path])
+    before = current.between(looks[-1].since + RISE_TIME, attempt.at - 1e-6)
+    came = current.between(attempt.at - 1e-6, attempt.at + 10.0)
+    without = before.t[before.value <= MOST_RISE * float(came.value.max(initial=0.0))]
+    return float(without[-1]) if len(without) else vain
+
+
 def trip_by_hand(maker: Maker, attempt: Attempt) -> Finding:
     """The voltage that a person saw last before the load stopped, carried back over delay, polling and a glance.
 
-    The voltage falls ever faster towards the end, so its slope there is only known to be between the one of the readings
-    before and STEEPER times that.
+    The voltage falls ever faster towards the end, so its slope there is only known to be between the mean since the
+    reading before and what that grows to: twice in STEEPENS, three times in two of them.
     """
     declared, limits = maker.declared, maker.declared.trip_limits
     last = maker.recording.read(LAST_SEEN, attempt.began, attempt.at + 3600.0)
@@ -300,8 +310,11 @@ def trip_by_hand(maker: Maker, attempt: Attempt) -> Finding:
         return maker.missing("trip", "V", why, expected=declared.trip, limits=limits)
     value = last[-1].value
     before = maker.recording.read(UNDER_LOAD, attempt.began, attempt.at)
-    mean = (value - before[-1].value) / max(attempt.at - before[-1].t, 1.0) if before else -0.01
-    low, high = sorted((mean, STEEPER * mean))
+    if not before:
+        why = "the voltage was read only once, so how fast it fell is not known"
+        return maker.missing("trip", "V", why, expected=declared.trip, limits=limits)
+    span = max(attempt.at - before[-1].t, 1.0)
+    low, high = sorted(slopes_at_the_end((value - before[-1].value) / span, span))
     behind = declared.delay + declared.polling - GLANCE / 2
     add = maker.inputs.add
     slope = add("slope before the cut-off", (low + high) / 2, (high - low) / 12.0**0.5, "rectangular")
@@ -316,13 +329,23 @@ def trip_by_hand(maker: Maker, attempt: Attempt) -> Finding:
     return maker.measured("trip", "V", theta, expected=declared.trip, limits=limits, caveats=caveats)
 
 
+def slopes_at_the_end(mean: float, span: float) -> tuple[float, float]:
+    """The least and the greatest slope that a discharge may end with, of a mean slope over its last ``span`` seconds."""
+    return mean, (1.0 + span / STEEPENS) * mean
+
+
 def recovery_by_hand(maker: Maker, stopped: Attempt, returned: Attempt) -> Finding:
-    """Between two keys, or between a key and a reading: each key a reaction late, which the difference of two loses."""
+    """From the key at the cut-off, a reaction late, to the return: a key again, or between two readings of a voltmeter."""
     reaction, deviation = maker.declared.reaction
-    late = 0.0 if returned.by_hand else reaction
-    quantity = maker.inputs.add(
-        "reaction at the return", returned.at, deviation if returned.by_hand else 1.0 / 12.0**0.5
-    ) - maker.inputs.add("reaction at the cut-off", stopped.at - late, deviation)
+    add = maker.inputs.add
+    if returned.by_hand:
+        back = add("reaction at the return", returned.at - reaction, deviation) - add(
+            "refresh of the display", GLANCE / 2, GLANCE / 12.0**0.5, "rectangular"
+        )
+    else:
+        gap = gap_before(maker.recording.of(terminals(maker.recording)), returned.at)
+        back = add("distance of the readings", returned.at - gap / 2, gap / 12.0**0.5, "rectangular")
+    quantity = back - add("reaction at the cut-off", stopped.at - reaction, deviation)
     return maker.measured("recovery time", "s", quantity, caveats=("marked by a person's key",))
 
 

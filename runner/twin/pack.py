@@ -76,6 +76,7 @@ class ManagementSystem:
     def __init__(self, protections: tuple[ProtectionTruth, ...], dice: random.Random) -> None:
         self._latches = [_Latch(truth, dice.uniform(0.0, truth.polling)) for truth in protections]
         self.changes: list[dict[str, object]] = []
+        self._charge_open = self._discharge_open = False
 
     @property
     def next_look(self) -> float:
@@ -89,12 +90,12 @@ class ManagementSystem:
     @property
     def charge_open(self) -> bool:
         """True while a protection keeps charge current out."""
-        return any(not _opens_discharge(kind) for kind in self.alarms)
+        return self._charge_open
 
     @property
     def discharge_open(self) -> bool:
         """True while a protection keeps discharge current from flowing."""
-        return any(_opens_discharge(kind) for kind in self.alarms)
+        return self._discharge_open
 
     def look(self, t: float, state: State) -> None:
         """One moment of the management system's life; it acts only if a look is due."""
@@ -117,6 +118,8 @@ class ManagementSystem:
         if t - latch.since < truth.delay - 1e-9:
             return
         latch.tripped, latch.since, latch.before, latch.changed = not latch.tripped, None, None, t
+        self._charge_open = any(not _opens_discharge(kind) for kind in self.alarms)
+        self._discharge_open = any(_opens_discharge(kind) for kind in self.alarms)
         self.changes.append(
             {
                 "t": t,
@@ -196,6 +199,8 @@ class Pack:
         self.truth = truth
         self.cell_socs = [truth.soc + dice.gauss(0.0, truth.cell_soc_spread) for _ in range(truth.cells)]
         self._relaxations = [0.0, 0.0]
+        self._volts_of: list[float] = []
+        self._volts: list[float] = []
         self.moved = 0.0  # A·s put in since the beginning
         self.system = ManagementSystem(truth.protections, dice)
 
@@ -204,9 +209,16 @@ class Pack:
         """V by which the stack is away from its voltage at rest, after its ohmic drop."""
         return sum(self._relaxations)
 
+    @property
+    def open_circuit_voltages(self) -> list[float]:
+        """V of each cell at rest, worked out once for each state of charge."""
+        if self._volts_of is not self.cell_socs:
+            self._volts_of, self._volts = self.cell_socs, [open_circuit_voltage(soc) for soc in self.cell_socs]
+        return self._volts
+
     def rest_voltage(self) -> float:
         """V of the whole stack without the drop over its ohmic resistance."""
-        return sum(open_circuit_voltage(soc) for soc in self.cell_socs) + self.relaxation
+        return sum(self.open_circuit_voltages) + self.relaxation
 
     def flow(self, current: float, dt: float) -> None:
         """Let a current flow for a while."""
@@ -224,5 +236,5 @@ class Pack:
         """What the management system measures now."""
         drop = current * self.truth.resistance + self.relaxation
         each = drop / self.truth.cells
-        volts = [open_circuit_voltage(soc) + each for soc in self.cell_socs]
+        volts = [volt + each for volt in self.open_circuit_voltages]
         return State(sensors, max(volts), min(volts), current, sum(volts))

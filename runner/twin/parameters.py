@@ -178,6 +178,7 @@ def draw(declared: Declared, scenario: str, seed: int) -> Truth:
         supply_current_offset=dice.uniform(-0.01, 0.01),
         load_current_offset=dice.uniform(-0.01, 0.01),
         counter_gain_error=(1.0 + dice.uniform(-0.005, 0.005), 1.0 + dice.uniform(-0.01, 0.01)),
+        slew=dice.uniform(8.0, 20.0),
     )
     truth = Truth(pack, bench, (), scenario, seed)
     return _with_scenario(truth, scenario, dice)

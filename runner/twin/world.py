@@ -48,6 +48,8 @@ class World:
 
     def faulty(self, what: str) -> bool:
         """Whether a scripted fault is on now."""
+        if not self.truth.faults:
+            return False
         since = self.t - self.began
         return any(fault.what == what and fault.at <= since < fault.at + fault.lasts for fault in self.truth.faults)
 

@@ -32,6 +32,7 @@ KINDS = {  # what is rehearsed: procedure, state of charge, by hand
     "cut-off": ("under-voltage", 0.10, False),
     "cut-off by hand": ("under-voltage", 0.10, True),
     "capacity": ("capacity", 0.99, False),
+    "capacity by hand": ("capacity", 0.99, True),
     "charge over-current": ("charge-over-current", None, False),
     "discharge over-current": ("discharge-over-current", None, False),
     "meters": ("meters", None, False),

@@ -52,7 +52,7 @@ class Stage:
 
     def __init__(self, out, scenario="sound", speed=400.0):
         clock = VirtualClock(speed)
-        self.rehearsal = Rehearsal(read_file(DEMO_PACK), scenario, 1, clock.now)
+        self.rehearsal = Rehearsal(read_file(DEMO_PACK), scenario, 1, clock)
         self.operator, self.stop = ScreenOperator("Test Person"), StopFlag()
         job = self.rehearsal.job(user_file("short.yaml", SHORT_PROCEDURE), ("T1",))
         self.thread = RunThread(lambda: execute(job, self.operator, clock, out, self.stop))

@@ -19,7 +19,7 @@ class ArrivalStage(Stage):
 
     def __init__(self, out):
         clock = VirtualClock(200.0)
-        self.rehearsal = Rehearsal(read_file(DEMO_PACK), "sound", 1, clock.now)
+        self.rehearsal = Rehearsal(read_file(DEMO_PACK), "sound", 1, clock)
         self.operator, self.stop = ScreenOperator("Test Person"), StopFlag()
         job = self.rehearsal.job(find_procedure("arrival"))
         self.thread = RunThread(lambda: execute(job, self.operator, clock, out, self.stop))

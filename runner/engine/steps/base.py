@@ -7,8 +7,8 @@ from dataclasses import dataclass
 from runner.engine.known import Known
 from runner.engine.program import Planned, Program
 from runner.engine.watcher import Verdict, Watcher
-from runner.events import CHARGE, Event
-from runner.orders import Conclude, Order, Pace, SwitchOff
+from runner.events import CHARGE, Event, LimitsAreSet, LoadIsSet, SupplyIsSet
+from runner.orders import Conclude, LoadOn, Order, Pace, SetLimits, SetLoad, SetSupply, SwitchOff, SwitchOn
 
 LAZY, SLOW, FAST = (2.0, 4.0), (1.0, 1.0), (0.25, 0.5)  # s: for hours; nothing is about to happen; a trip may come now
 
@@ -41,6 +41,7 @@ class Step:
         self.skip = ""
         self.why = ""
         self._paced: tuple[float, float] | None = None
+        self._coming = (CHARGE, 0.0, 0.0)
 
     def begin(self, t: float) -> list[Order]:
         """The step's first orders, at time ``t``."""
@@ -69,6 +70,28 @@ class Step:
             return []
         self._paced = pace
         return [Pace(*pace, path or self.path)]
+
+    # ---- current: limits, set points, output, each after the one before was read back ------------------------------
+
+    def _bring_on(self, path: str, current: float, voltage: float | None = None) -> list[Order]:
+        """The first order towards a current on a path; ``_coming_on`` gives the next ones. ``voltage`` is the supply's."""
+        self._coming = (path, current, voltage or 0.0)
+        return [SetLimits(*self.around.program.protect) if path == CHARGE else SetLoad(current)]
+
+    def _change(self, current: float) -> list[Order]:
+        """Another current on the path that is on."""
+        path, _, voltage = self._coming
+        self._coming = (path, current, voltage)
+        return [SetSupply(voltage, current) if path == CHARGE else SetLoad(current)]
+
+    def _coming_on(self, event: Event) -> list[Order]:
+        """What follows on limits and set points that were read back, until the output is on."""
+        _, current, voltage = self._coming
+        if isinstance(event, LimitsAreSet):
+            return [SetSupply(voltage, current)]
+        if isinstance(event, SupplyIsSet):
+            return [SwitchOn()]
+        return [LoadOn()] if isinstance(event, LoadIsSet) else []
 
     def _end(self, skip: str = "", why: str = "") -> None:
         self.done, self.skip, self.why = True, skip, why

@@ -20,25 +20,17 @@ from runner.events import (
     Answered,
     Event,
     Foreseen,
-    LimitsAreSet,
     LoadIsOn,
-    LoadIsSet,
     OutputIsOff,
     OutputIsOn,
     Sampled,
-    SupplyIsSet,
 )
 from runner.orders import (
     Ask,
-    LoadOn,
     Note,
     Order,
     Remark,
-    SetLimits,
-    SetLoad,
-    SetSupply,
     SwitchOff,
-    SwitchOn,
     Withdraw,
 )
 from runner.sheets.quantity import shown
@@ -59,16 +51,14 @@ class Drain(Step):
         self._since: float | None = None
         self._under = 0
         self.around.awake = True
-        return [*self._pace(SLOW, DISCHARGE), SetLoad(self.planned.values["current"])]
+        return [*self._pace(SLOW, DISCHARGE), *self._bring_on(DISCHARGE, self.planned.values["current"])]
 
     def receive(self, event: Event, verdicts: list[Verdict]) -> list[Order]:
-        if isinstance(event, LoadIsSet):
-            return [LoadOn()]
         if isinstance(event, LoadIsOn):
             self._on_at = event.t
         if isinstance(event, Sampled) and self._on_at is not None:
             return self._watch(event)
-        return []
+        return self._coming_on(event)
 
     def remaining(self) -> float | None:
         if self._on_at is None or "for" not in self.planned.values:
@@ -263,24 +253,22 @@ class Wake(Step):
         self._flows_since: float | None = None
         self._looking: _Terminals | None = None
         self._on = False
-        return [*self._pace(SLOW), SetLimits(*self.around.program.protect)]
+        return [*self._pace(SLOW), *self._charge()]
 
     def receive(self, event: Event, verdicts: list[Verdict]) -> list[Order]:
-        values = self.planned.values
-        if isinstance(event, LimitsAreSet):
-            return [SetSupply(values["voltage"], values["current"])]
-        if isinstance(event, SupplyIsSet):
-            return [SwitchOn()]
         if isinstance(event, OutputIsOn):
             self._on, self._flows_since = True, None
         if isinstance(event, OutputIsOff) and self._on:
             self._on = False
             self._looking = _Terminals(HALF * self.around.program.nominal_voltage)
         if not isinstance(event, Sampled):
-            return []
+            return self._coming_on(event)
         if self._on:
             return self._charging(event)
         return self._looks(event) if self._looking is not None else []
+
+    def _charge(self) -> list[Order]:
+        return self._bring_on(CHARGE, self.planned.values["current"], self.planned.values["voltage"])
 
     def _charging(self, sample: Sampled) -> list[Order]:
         current = sample.readings.get(SUPPLY_CURRENT)
@@ -299,7 +287,7 @@ class Wake(Step):
             return [self._conclusion("returned", "woken: the terminals stay up", self._looking.up_since)]
         if self._looking.collapsed:
             self._looking = None
-            return self._too_long(sample.t) or [SetLimits(*self.around.program.protect)]
+            return self._too_long(sample.t) or self._charge()
         return []
 
     def _too_long(self, t: float) -> list[Order]:

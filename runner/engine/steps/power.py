@@ -9,13 +9,11 @@ from runner.events import (
     SUPPLY_CURRENT,
     SUPPLY_VOLTAGE,
     Event,
-    LimitsAreSet,
     OutputIsOff,
     OutputIsOn,
     Sampled,
-    SupplyIsSet,
 )
-from runner.orders import Order, SetLimits, SetSupply, SwitchOff, SwitchOn
+from runner.orders import Order, SwitchOff
 
 SETTLING_TIME = 300.0  # s in which the current has to become steady, unless the procedure says otherwise
 END_TIME = 10.0  # s for which a taper has to be under its end current
@@ -31,19 +29,15 @@ class Charge(Step):
     def begin(self, t: float) -> list[Order]:
         self._on_at: float | None = None
         self._since: float | None = None
-        return [*self._pace(SLOW, CHARGE), SetLimits(*self.around.program.protect)]
+        values = self.planned.values
+        return [*self._pace(SLOW, CHARGE), *self._bring_on(CHARGE, values["current"], values["voltage"])]
 
     def receive(self, event: Event, verdicts: list[Verdict]) -> list[Order]:
-        values = self.planned.values
-        if isinstance(event, LimitsAreSet):
-            return [SetSupply(values["voltage"], values["current"])]
-        if isinstance(event, SupplyIsSet):
-            return [SwitchOn()]
         if isinstance(event, OutputIsOn):
             self._on_at = event.t
         if isinstance(event, Sampled) and self._on_at is not None:
             return self._watch(event, verdicts)
-        return []
+        return self._coming_on(event)
 
     def remaining(self) -> float | None:
         if self._on_at is None or "for" not in self.planned.values:

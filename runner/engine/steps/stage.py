@@ -12,12 +12,12 @@ from runner.engine.watcher import CONFIRM, Verdict
 from runner.events import (
     CHARGE,
     CURRENT_OF,
+    DISCHARGE,
     LOAD_CURRENT,
     LOAD_VOLTAGE,
     METER_VOLTAGE,
     Answered,
     Event,
-    LimitsAreSet,
     LoadIsOn,
     LoadIsSet,
     OutputIsOff,
@@ -29,16 +29,13 @@ from runner.orders import (
     Ask,
     Guide,
     Level,
-    LoadOn,
     Order,
     Remark,
-    SetLimits,
-    SetLoad,
-    SetSupply,
     SwitchOff,
-    SwitchOn,
 )
 
+BEGUN = 0.1  # of the current that is asked for: more than this has begun to flow
+PATIENCE = 10.0  # s beyond its end that a look waits for a reading of the current
 SETTLE = 3.0  # s that a voltage gets after off before it is taken for the pack's own
 
 
@@ -53,20 +50,15 @@ class Stage(Step):
         self._number = 0
         self._since: float | None = None
         self._on = False
-        return [*self._pace(FAST, self._path), *self._first()]
+        first = self._bring_on(self._path, self._levels[0], values.get("voltage"))
+        return [*self._pace(FAST, self._path), *first]
 
     def receive(self, event: Event, verdicts: list[Verdict]) -> list[Order]:
-        if isinstance(event, LimitsAreSet):
-            return [self._set()]
-        if isinstance(event, SupplyIsSet | LoadIsSet):
-            if self._on:
-                return self._begun(event.t)
-            return [SwitchOn() if self._path == CHARGE else LoadOn()]
-        if isinstance(event, OutputIsOn | LoadIsOn):
+        if isinstance(event, OutputIsOn | LoadIsOn) or (self._on and isinstance(event, SupplyIsSet | LoadIsSet)):
             self._on = True
             return self._begun(event.t)
         if not isinstance(event, Sampled) or self._since is None:
-            return []
+            return self._coming_on(event)
         verdict = self.around.watcher.verdict
         if verdict.word == "stopped":
             return self._conclude_and_off("stopped", verdict.why, verdict.since)
@@ -84,13 +76,6 @@ class Stage(Step):
         left = len(self._levels) - self._number
         return left * self.planned.values["dwell"] if self._since is not None else None
 
-    def _first(self) -> list[Order]:
-        return [SetLimits(*self.around.program.protect)] if self._path == CHARGE else [self._set()]
-
-    def _set(self) -> Order:
-        level = self._levels[self._number]
-        return SetSupply(self.planned.values["voltage"], level) if self._path == CHARGE else SetLoad(level)
-
     def _begun(self, t: float) -> list[Order]:
         self._since = t
         return [Level(self.planned.index, self._levels[self._number], t)]
@@ -98,7 +83,7 @@ class Stage(Step):
     def _next(self, t: float) -> list[Order]:
         if self._number + 1 < len(self._levels):
             self._number, self._since = self._number + 1, None
-            return [self._set()]
+            return self._change(self._levels[self._number])
         if self.planned.word("until") == "done":
             return self._conclude_and_off("done", "every level was held", t)
         limit = self._levels[-1]
@@ -108,7 +93,7 @@ class Stage(Step):
 class Try(Step):
     """Look again and again whether the path is back; in between rest, or drain.
 
-    Two levels a look: when it began, and when it ended in vain; the last look has no end.
+    Two levels a look: when supply or load were on, and when it ended in vain; the last look has no end.
     """
 
     def begin(self, t: float) -> list[Order]:
@@ -117,6 +102,7 @@ class Try(Step):
         self._phase = "before"
         self._until = 0.0
         self._flows: list[float] = []
+        self._voltage = 0.0
         self._drew = False
         return [*self._pace((0.5, 0.5), self._path), SwitchOff()]
 
@@ -126,16 +112,12 @@ class Try(Step):
             self._phase, self._until = "settling", event.t + SETTLE
         elif isinstance(event, OutputIsOff):
             return self._between(event.t)
-        if isinstance(event, LimitsAreSet):
-            return [SetSupply(values["voltage"], values["current"])]
-        if isinstance(event, SupplyIsSet):
-            return [SwitchOn()]
-        if isinstance(event, LoadIsSet):
-            return [LoadOn()]
         if isinstance(event, OutputIsOn | LoadIsOn):
-            draining, self._drew = self._phase == "drain", False
-            self._until = event.t + (values["pause"] if draining else values["look"])
-        return self._on_sample(event) if isinstance(event, Sampled) else []
+            if self._phase == "look":
+                self._until = event.t + values["look"]
+                return [Level(self.planned.index, self._voltage, event.t)]
+            self._drew, self._until = False, event.t + values["pause"]
+        return self._on_sample(event) if isinstance(event, Sampled) else self._coming_on(event)
 
     def _on_sample(self, sample: Sampled) -> list[Order]:
         if self._phase == "look":
@@ -164,30 +146,32 @@ class Try(Step):
             limit = self.planned.values["give_up"]
             return self._conclude_and_off("gave up", f"not back after {limit / 60:.0f} min", sample.t, limit=limit)
         self._phase, self._flows, self._until = "look", [], sample.t + 1e9
-        first: Order = (
-            SetLimits(*self.around.program.protect) if self._path == CHARGE else SetLoad(self.planned.values["current"])
-        )
-        level = [Level(self.planned.index, voltage or 0.0, sample.t)]
-        return [*level, *self._repace(self._path), first]
+        self._voltage, values = voltage or 0.0, self.planned.values
+        return [*self._repace(self._path), *self._bring_on(self._path, values["current"], values.get("voltage"))]
 
     def _look(self, sample: Sampled) -> list[Order]:
         current = sample.readings.get(CURRENT_OF[self._path])
-        if current is not None:
-            flows = current > 0.5 * self.planned.values["current"]
-            self._flows = [*self._flows, sample.t] if flows else []
+        if current is None:  # a look ends with a reading, so that its end is a time at which nothing flowed
+            return [] if sample.t < self._until + PATIENCE else self._lost(sample)
+        flows = current > BEGUN * self.planned.values["current"]
+        self._flows = [*self._flows, sample.t] if flows else []
         if len(self._flows) >= CONFIRM:
             return self._conclude_and_off("returned", "the pack takes part again", self._flows[0])
-        if sample.t < self._until:
+        if sample.t < self._until or self._flows:  # what has just begun to flow is looked at until it is certain
             return []
         voltage = self.around.known.latest.get(METER_VOLTAGE, 0.0)
         return [Level(self.planned.index, voltage, sample.t), SwitchOff()]  # so long, and nothing flowed
+
+    def _lost(self, sample: Sampled) -> list[Order]:
+        why = f"the current could not be read for {PATIENCE:.0f} s, so nobody knows whether the pack takes part again"
+        return self._conclude_and_off("lost", why, sample.t, self.give_way)
 
     def _between(self, t: float) -> list[Order]:
         if self._phase != "look" or self.done:
             return []
         if "drain" in self.planned.values:
             self._phase, self._until = "drain", t + 1e9
-            return [*self._repace("discharge"), SetLoad(self.planned.values["drain"])]
+            return [*self._repace(DISCHARGE), *self._bring_on(DISCHARGE, self.planned.values["drain"])]
         self._phase, self._until = "pause", t + self.planned.values["pause"]
         return []
 
