@@ -14,15 +14,19 @@ from runner import __version__
 
 WRONG_INPUT, ENDED_EARLY = 2, 4
 DEFAULT_PROCEDURE = "charge-over-temperature"
-WATCHED_SPEED = 30.0  # how fast a rehearsal's time runs when a person watches it
+TAKEN_PART_SPEED = 30.0  # how fast a rehearsal's time runs when a person takes part in it
+WATCHED_SPEED = 200.0  # and when they only watch the simulated operator
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run the command line; the exit status."""
     options = _parser().parse_args(arguments)
     if not hasattr(options, "command"):
-        _parser().print_help()
-        return 0
+        if not (sys.stdin.isatty() and sys.stdout.isatty()):
+            _parser().print_help()
+            return 0
+        options = _parser().parse_args(["rehearse"])
+        options.command = _first_screen
     from runner.errors import TripwitnessError
 
     try:
@@ -68,6 +72,7 @@ def _parser() -> argparse.ArgumentParser:
     _common(run)
 
     _add_after_a_run(commands)
+    _add_follow(commands)
     _add_files_and_benches(commands)
     return parser
 
@@ -90,6 +95,14 @@ def _add_after_a_run(commands: argparse._SubParsersAction[argparse.ArgumentParse
     )
     resume.add_argument("folder", metavar="RUN_FOLDER")
     _common(resume)
+
+
+def _add_follow(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    follow = _command(
+        commands, "follow", _follow, "watch a run that somebody else conducts, without touching its bench"
+    )
+    follow.add_argument("folder", metavar="RUN_FOLDER")
+    follow.add_argument("--plain", action="store_true", help="lines instead of the screen")
 
 
 def _add_files_and_benches(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
@@ -163,6 +176,20 @@ def _rehearse(options: argparse.Namespace) -> int:
     if speed is None:
         return WRONG_INPUT
     return face.rehearse(_names(options, [DEFAULT_PROCEDURE]), speed)
+
+
+def _first_screen(options: argparse.Namespace) -> int:
+    from runner.faces import first_screen
+
+    return first_screen(options, WATCHED_SPEED, TAKEN_PART_SPEED)
+
+
+def _follow(options: argparse.Namespace) -> int:
+    from pathlib import Path
+
+    from runner.faces import follow
+
+    return follow(Path(options.folder), plain=options.plain)
 
 
 def _run(options: argparse.Namespace) -> int:
@@ -295,7 +322,7 @@ def _speed(text: str | None, face: object) -> float | None:
     """The speed of a rehearsal; None after a complaint."""
     patient = getattr(face, "needs_a_person", True)
     if text is None:
-        return WATCHED_SPEED if patient else float("inf")
+        return TAKEN_PART_SPEED if patient else float("inf")
     if text == "max":
         if patient:
             _usage("--speed max leaves a person no time to answer", "add --unattended or --answers, or give a number")

@@ -10,10 +10,12 @@ import contextlib
 import getpass
 import signal
 import sys
+import time
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from runner.conduct.clock import ScaledClock, VirtualClock
 from runner.conduct.evaluate import ALL_PASS, ENDED_EARLY, NOT_ALL_MEASURED, SOMETHING_FAILS
@@ -34,15 +36,27 @@ from runner.conduct.rehearse import Rehearsal
 from runner.conduct.resume import Resumption, broken_off
 from runner.conduct.scripted import UNATTENDED, Eyes, ScriptedOperator
 from runner.conduct.session import Session, agenda_for
-from runner.errors import BenchError
+from runner.errors import BenchError, TripwitnessError
 from runner.plain import PlainOperator, Printer
-from runner.printed import finding_line, print_agenda, print_certificate, print_findings, print_json
+from runner.printed import (
+    certificate_in,
+    finding_line,
+    make_certificate,
+    print_agenda,
+    print_certificate,
+    print_findings,
+    print_json,
+)
 from runner.record.folder import RunFolder
 from runner.sheets.answers import Answers
 from runner.sheets.bench import BenchFile, parse_bench
 from runner.sheets.pack import PackSheet, parse_pack
 from runner.sheets.procedure import parse_procedure
 
+if TYPE_CHECKING:
+    from runner.screen.feed import ScreenOperator
+
+FOLLOW_EVERY = 0.2  # s between two looks at a run that is followed
 _SIGNALS = (signal.SIGINT, signal.SIGTERM, signal.SIGHUP)
 # worst first: ended early, wrong input, fails, not all measured, pass
 _SEVERITY = {ENDED_EARLY: 4, 2: 3, SOMETHING_FAILS: 2, NOT_ALL_MEASURED: 1, ALL_PASS: 0}
@@ -92,6 +106,11 @@ class Face:
             script = UNATTENDED
         screen = terminal and not options.plain and not options.json and script is None
         return cls(options, screen, script)
+
+    @classmethod
+    def watched(cls, options: argparse.Namespace) -> Face:
+        """The screen, with the simulated operator answering."""
+        return cls(options, True, UNATTENDED)
 
     @property
     def needs_a_person(self) -> bool:
@@ -237,7 +256,24 @@ class Face:
 
         simulated = f"REHEARSAL ×{place.clock.speed:g} · " if job.bench.simulated else ""
         heading = f"{simulated}{job.pack.name} no. {job.pack.serial} · {job.procedure.title}"
-        return show_run(job, heading, _operator_name(job), stop, work, finding_line, plan)
+        script = None
+        if self.script is not None:
+            wanted, eyes = self.script, place.eyes
+
+            def script(screen: ScreenOperator) -> Operator:
+                return ScriptedOperator(wanted, screen.told, screen.show, eyes)
+
+        return show_run(
+            job,
+            heading,
+            _operator_name(job),
+            stop,
+            work,
+            finding_line,
+            plan,
+            certificate=lambda result: make_certificate([result.evaluation], result.folder.path),
+            script=script,
+        )
 
     def _report(self, result: Result, *, with_certificate: bool) -> None:
         if self.options.json:
@@ -254,6 +290,52 @@ class Face:
     def _aside(self) -> contextlib.AbstractContextManager[object]:
         """What is not for programs goes to standard error where they read standard output."""
         return contextlib.redirect_stdout(sys.stderr) if self.options.json else contextlib.nullcontext()
+
+
+def first_screen(options: argparse.Namespace, watched_speed: float, taken_part_speed: float) -> int:
+    """The first screen, and what is chosen there, again and again until it is left; the exit status.
+
+    ``options`` are those of a rehearsal that was given none.
+    """
+    from runner.screen.start import ENTRIES, REHEARSE, WATCH, StartApp
+
+    said, begin = "", 0
+    while (choice := StartApp(Path(options.out), certificate_in, Path.cwd(), begin, said).run()) is not None:
+        begin, said = next((n for n, entry in enumerate(ENTRIES) if entry.key == choice.what), 2), ""
+        options.pack = str(choice.pack) if choice.pack is not None else None
+        options.bench = str(choice.bench) if choice.bench is not None else None
+        try:
+            if choice.what == WATCH:
+                Face.watched(options).rehearse(["charge-over-temperature"], watched_speed)
+            elif choice.what == REHEARSE:
+                Face(options, True, None).rehearse(["charge-over-temperature"], taken_part_speed)
+            else:
+                Face(options, True, None).run(choice.procedures)
+        except TripwitnessError as error:
+            said = str(error)
+    return ALL_PASS
+
+
+def follow(folder: Path, *, plain: bool) -> int:
+    """Show a run that somebody else conducts until it is left, or its lines until it is over. Raises RecordError."""
+    from runner.conduct.follow import Follower
+
+    follower = Follower(folder)
+    if not plain and sys.stdin.isatty() and sys.stdout.isatty():
+        from runner.screen.follow import FollowApp
+
+        FollowApp(follower).run()
+        return ALL_PASS
+    printer = Printer(follower.job.program.cautions, follower.job.program.prepare, sys.stdout)
+    while follower.ended is None:
+        told, samples = follower.look()
+        for order, t in told:
+            printer.told(order, t)
+        if samples:
+            printer.show(lambda: follower.view)
+        if not told and not samples:
+            time.sleep(FOLLOW_EVERY)
+    return ALL_PASS
 
 
 def _of_protection(name: str, pack: PackSheet, sensors: tuple[str, ...]) -> tuple[str, ...]:

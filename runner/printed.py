@@ -52,13 +52,7 @@ def print_json(evaluation: Evaluation) -> None:
 
 def print_agenda(agenda: Agenda, out: TextIO) -> None:
     """What will be done in which order, and what will not."""
-    print(f"PLAN: {len(agenda.items)} procedures, about {agenda.seconds / 3600:.1f} h", file=out)
-    for number, item in enumerate(agenda.items, start=1):
-        added = " (put in)" if item.added else ""
-        print(f"  {number:2} {item.name:32} {item.seconds / 60:5.0f} min  {item.why}{added}", file=out)
-    for name, why in agenda.left_out:
-        print(f"   – {name:32} left out: {why}", file=out)
-    print(file=out)
+    print("\n".join(agenda.lines()), end="\n\n", file=out)
 
 
 def evaluate_again(path: Path, *, as_json: bool) -> int:
@@ -81,7 +75,7 @@ def evaluate_again(path: Path, *, as_json: bool) -> int:
 
 
 def certificate_of(paths: Sequence[Path]) -> None:
-    """The certificate of runs and sessions of one pack, in the first of the folders.
+    """The certificate of runs and sessions of one pack, in the first of the folders; where it is is printed.
 
     Raises RecordError or SheetError if a folder is not as it was, RecordError if they are of different packs.
     """
@@ -109,8 +103,24 @@ def print_certificate(
     """Make the certificate and say where it is."""
     from reports.certificate import write_certificate
 
-    written = write_certificate(evaluations, folder, datetime.datetime.now(datetime.UTC).isoformat(), not_begun)
+    written = write_certificate(evaluations, folder, _now(), not_begun)
     print(f"\ncertificate: {written.pdf or written.html}")
     if written.why:
         print(f"  no PDF: {written.why}")
     print(f"{'run folder: ' if len(evaluations) == 1 else 'session:    '} {folder}")
+
+
+def make_certificate(evaluations: Sequence[Evaluation], folder: Path) -> str:
+    """Make the certificate and give its path: the HTML, which a browser opens; the PDF is beside it."""
+    from reports.certificate import write_certificate
+
+    return str(write_certificate(evaluations, folder, _now()).html)
+
+
+def certificate_in(folder: Path) -> str:
+    """Make the certificate of a run folder and give its path. Raises RecordError or SheetError."""
+    return make_certificate([evaluate(RunFolder.existing(folder))], folder)
+
+
+def _now() -> str:
+    return datetime.datetime.now(datetime.UTC).isoformat()

@@ -49,6 +49,14 @@ class Agenda:
         """About how long it takes."""
         return sum(item.seconds for item in self.items)
 
+    def lines(self) -> list[str]:
+        """The plan as people read it: what is done in which order and why, and what is not."""
+        lines = [f"PLAN: {len(self.items)} procedures, about {self.seconds / 3600:.1f} h"]
+        for number, item in enumerate(self.items, start=1):
+            added = " (put in)" if item.added else ""
+            lines.append(f"  {number:2} {item.name:32} {item.seconds / 60:5.0f} min  {item.why}{added}")
+        return lines + [f"   – {name:32} left out: {why}" for name, why in self.left_out]
+
 
 def propose(
     wanted: Sequence[Procedure],

@@ -60,9 +60,23 @@ class Finding:
         content["dof"] = _finite(content["dof"])
         return content
 
+    @classmethod
+    def from_json(cls, content: dict[str, Any]) -> Finding:
+        """The finding that ``as_json`` wrote. Raises KeyError or TypeError if it is none; fields of later versions are left."""
+        known = {name: content[name] for name in cls.__dataclass_fields__ if name in content}
+        known["dof"] = _infinite(known.get("dof"), known["value"])
+        known["budget"] = tuple(BudgetRow(**{**row, "dof": _infinite(row["dof"], 0.0)}) for row in content["budget"])
+        known["repeats"], known["caveats"] = tuple(content["repeats"]), tuple(content["caveats"])
+        return cls(**known)
+
 
 def _finite(value: float | None) -> float | None:
     return None if value is None or math.isinf(value) else value
+
+
+def _infinite(dof: float | None, value: float | None) -> float | None:
+    """What became null because JSON has no infinity; a finding without a value has none."""
+    return math.inf if dof is None and value is not None else dof
 
 
 class Maker:

@@ -15,6 +15,7 @@ from runner.conduct.thread import RunThread
 from runner.measure.finding import Finding
 from runner.screen.feed import ScreenOperator
 from runner.screen.run import RunScreen
+from runner.screen.themes import dress
 
 LOOK_EVERY = 0.1  # s between two looks at whether the run has ended
 
@@ -34,9 +35,14 @@ class RunApp(App[None]):
         thread: RunThread[Result],
         line: Callable[[Finding], str],
         plan: Sequence[str] = (),
+        *,
+        certificate: Callable[[Result], str] | None = None,
+        watching: bool = False,
     ) -> None:
+        """``certificate`` makes the certificate of a result and gives its path; ``watching``: somebody else answers."""
         super().__init__()
-        self.plan = plan
+        dress(self)
+        self.plan, self.certificate, self.watching = plan, certificate, watching
         self.job, self.heading, self.operator, self.stop = job, heading, operator, stop
         self.thread, self.line = thread, line
         self.pressed_at = -inf
@@ -48,7 +54,7 @@ class RunApp(App[None]):
         await super().on_event(event)
 
     def on_mount(self) -> None:
-        self.push_screen(RunScreen(self.job, self.heading, self.operator, self.stop, self.plan))
+        self.push_screen(RunScreen(self.job, self.heading, self.operator, self.stop, self.plan, watching=self.watching))
         self.set_interval(LOOK_EVERY, self._look_at_the_run)
         self.thread.start()
 
@@ -67,6 +73,17 @@ class RunApp(App[None]):
         if isinstance(screen, RunScreen):
             screen.finished([self.line(finding) for finding in result.evaluation.findings], str(result.folder.path))
 
+    def show_findings(self) -> None:
+        """Everything about what was found, once it is there."""
+        result = self.thread.outcome
+        if result is None:
+            return
+        from runner.screen.findings import FindingsScreen
+
+        make = self.certificate
+        certificate = (lambda: make(result)) if make is not None else None
+        self.push_screen(FindingsScreen(self.heading, result.evaluation.findings, str(result.folder.path), certificate))
+
 
 def show_run(
     job: Job,
@@ -76,15 +93,23 @@ def show_run(
     work: Callable[[Operator], Result],
     line: Callable[[Finding], str],
     plan: Sequence[str] = (),
+    *,
+    certificate: Callable[[Result], str] | None = None,
+    script: Callable[[ScreenOperator], Operator] | None = None,
 ) -> Result:
     """Run ``work`` in a thread of its own with a screen in front of it; what it returned.
+
+    With ``script``, an operator made around the screen's answers, and whoever sits there watches.
 
     Whatever becomes of the screen, the run's thread is waited for, so the bench is off when this returns or raises.
     """
     operator = ScreenOperator(name)
-    thread: RunThread[Result] = RunThread(lambda: work(operator))
+    answers = operator if script is None else script(operator)
+    thread: RunThread[Result] = RunThread(lambda: work(answers))
     try:
-        RunApp(job, heading, operator, stop, thread, line, plan).run()
+        RunApp(
+            job, heading, operator, stop, thread, line, plan, certificate=certificate, watching=script is not None
+        ).run()
     finally:
         operator.detach()
         if thread.started:

@@ -18,7 +18,7 @@ from runner.conduct.replies import NotUnderstood, Reply, hint, understood
 from runner.engine.run import CAUTIONS
 from runner.engine.view import View
 from runner.events import CHARGE, CURRENT_OF, METER_VOLTAGE, PROBE_TEMPERATURE, VOLTAGE_OF
-from runner.orders import Ask, AskTaps, Conclude, End, Order, Withdraw
+from runner.orders import Ask, AskTaps, BeginStep, Conclude, End, Order, Withdraw
 from runner.screen.feed import ScreenOperator, Seen, Told
 from runner.screen.keys import KEYS, NOT_WHILE_TYPING
 from runner.screen.widgets.headroom import HeadroomLine
@@ -38,13 +38,25 @@ class RunScreen(Screen[None]):
 
     BINDINGS = list(KEYS)
     CSS_PATH = "run.tcss"
+    CAUTIONS_FIRST = True
+    AUTO_FOCUS = ""  # a field that nobody sees would take the keys
 
     def __init__(
-        self, job: Job, heading: str, operator: ScreenOperator, stop: StopFlag, plan: Sequence[str] = ()
+        self,
+        job: Job,
+        heading: str,
+        operator: ScreenOperator,
+        stop: StopFlag,
+        plan: Sequence[str] = (),
+        *,
+        watching: bool = False,
     ) -> None:
-        """``plan`` are the lines of the session that this run belongs to, shown with the cautions."""
+        """``plan`` are the lines of the session that this run belongs to, shown with the cautions.
+
+        ``watching``: somebody else answers, and the person here can only stop.
+        """
         super().__init__()
-        self.plan = plan
+        self.plan, self.watching = plan, watching
         self.job, self.heading, self.operator, self.stop = job, heading, operator, stop
         self.marks = Marks(job.program.trip_limits)
         self.asked: Ask | None = None
@@ -53,6 +65,7 @@ class RunScreen(Screen[None]):
         self.taps: AskTaps | None = None
         self.end: End | None = None
         self.view: View | None = None
+        self._found = False
 
     def compose(self) -> ComposeResult:
         yield Static(Content(self.heading), id="title")
@@ -74,7 +87,7 @@ class RunScreen(Screen[None]):
 
     def on_mount(self) -> None:
         self._typing(None)
-        self._page(shown=True)
+        self._page(shown=self.CAUTIONS_FIRST)
         self.query_one(Prompt).show("The run is about to begin.", "", hold=False)
         self.operator.attach(self)
 
@@ -103,7 +116,12 @@ class RunScreen(Screen[None]):
 
     def on_told(self, message: Told) -> None:
         order = message.order
-        if isinstance(order, Ask):
+        if isinstance(order, Ask) and self.watching:
+            self._page(shown=order.question == CAUTIONS)
+            self.query_one(Prompt).show(order.say, "the simulated operator answers · x stops", hold=True)
+        elif isinstance(order, BeginStep) and self.watching:
+            self._page(shown=False)
+        elif isinstance(order, Ask):
             self.asked, self._asked_since = order, inf
             self.call_after_refresh(self._drawn)
             self._page(shown=order.question == CAUTIONS)
@@ -133,15 +151,24 @@ class RunScreen(Screen[None]):
         self.query_one("#page-text", Static).update(Content("\n".join(["FINDINGS", *lines])))
         self._page(shown=True)
         reason = self.end.reason if self.end else ""
-        self.query_one(Prompt).show("The run is over. Press q to leave.", f"{reason} · {where}", hold=False)
+        self._found = True
+        self.refresh_bindings()
+        words = "The run is over. Enter shows what each finding rests on, and makes the certificate; q leaves."
+        self.query_one(Prompt).show(words, f"{reason} · {where}", hold=False)
 
     # ---- what the person does --------------------------------------------------------------------------------
 
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
-        """A letter is a letter where something is typed."""
+        """A letter is a letter where something is typed; what is over cannot be stopped."""
+        if self.end is not None and action in ("stop", "stop_by_letter"):
+            return False
+        if self.watching and not self._found and action == "go_on":
+            return False
         return not (action in NOT_WHILE_TYPING and self._is_typing)
 
     def action_go_on(self) -> None:
+        if self._found:
+            self.app.show_findings()  # type: ignore[attr-defined]
         if self.asked is None and self.taps is not None:
             self.operator.tap()
         if self.asked is None or self.pressed_at() < self._asked_since + self.reaction:

@@ -1,7 +1,5 @@
 """The screen with keys, on a rehearsal in this process. No test waits for a fixed time."""
 
-import asyncio
-import time
 from math import inf
 
 import pytest
@@ -20,15 +18,7 @@ from runner.screen.run import REACTION, RunScreen
 from runner.screen.widgets.prompt import Prompt
 from runner.screen.widgets.strip_chart import Marks, StripChart, Trace, braille
 from tests.builders import SHORT_PROCEDURE, user_file
-
-SIZES = [(80, 24), (140, 45)]
-
-
-async def until(pilot, condition, what, seconds=30.0):
-    deadline = time.monotonic() + seconds
-    while not condition():
-        assert time.monotonic() < deadline, f"timed out waiting for {what}\n{text(pilot.app)}"
-        await pilot.pause(0.02)
+from tests.screen.played import SIZES, played, text, until
 
 
 async def agree(pilot, stage):
@@ -40,18 +30,11 @@ async def agree(pilot, stage):
             await pilot.pause(0.05)
 
 
-def text(app):
-    """The screen as a person reads it."""
-    return "\n".join(
-        "".join(segment.text for segment in strip).rstrip() for strip in app.screen._compositor.render_strips()
-    )
-
-
 class Stage:
     """A rehearsal with its app, ready to be run under a pilot."""
 
     def __init__(self, out, scenario="sound", speed=400.0):
-        clock = VirtualClock(speed)
+        clock = self.clock = VirtualClock(speed)
         self.rehearsal = Rehearsal(read_file(DEMO_PACK), scenario, 1, clock)
         self.operator, self.stop = ScreenOperator("Test Person"), StopFlag()
         job = self.rehearsal.job(user_file("short.yaml", SHORT_PROCEDURE), ("T1",))
@@ -74,10 +57,6 @@ class Stage:
     def asks(self, part):
         screen = self.app.screen
         return isinstance(screen, RunScreen) and screen.asked is not None and part in screen.asked.say
-
-
-def played(coroutine):
-    asyncio.run(coroutine)
 
 
 @pytest.mark.parametrize("size", SIZES)

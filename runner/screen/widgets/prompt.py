@@ -13,7 +13,7 @@ class Prompt(Vertical):
     DEFAULT_CSS = """
     Prompt { height: auto; min-height: 3; max-height: 7; padding: 0 1; background: $surface; }
     Prompt #sentence { width: 100%; height: auto; text-style: bold; }
-    Prompt #aside { width: 100%; height: 1; color: $text-muted; }
+    Prompt #aside { width: 100%; height: 1; text-wrap: nowrap; text-overflow: ellipsis; color: $text-muted; }
     Prompt.-hold { background: $primary; }
     Prompt.-hold #sentence, Prompt.-hold #aside { color: $text; }
     Prompt.-change { background: $warning; color: $background; }

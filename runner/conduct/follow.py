@@ -1,0 +1,182 @@
+"""A run seen from outside: its folder read while it grows, and made into the same views and orders a face is shown.
+
+Rule 1: nothing is written and nothing at the bench is touched; who follows cannot answer, stop or hold up a run.
+Rule 2: what happened is taken from the journal, not worked out again: the orders in it say which step is on and what was
+        asked. A line that is not whole yet is left for the next look.
+"""
+
+from __future__ import annotations
+
+import csv
+import json
+from collections.abc import Iterator
+from pathlib import Path
+
+from runner.conduct.files import Job, UserFile, load
+from runner.engine.ceilings import Ceilings
+from runner.engine.known import Known
+from runner.engine.view import StepLine, View
+from runner.errors import RecordError
+from runner.events import (
+    CHANNELS,
+    CHARGE,
+    DISCHARGE,
+    Answered,
+    LoadIsOn,
+    OutputIsOff,
+    OutputIsOn,
+    Sampled,
+)
+from runner.orders import Ask, BeginStep, End, Guide, Judge, Order, Withdraw
+from runner.record.folder import EVENTS, INPUTS, RESOLVED, SAMPLES, RunFolder
+from runner.record.journal import KINDS
+
+READ_AT_ONCE = 1 << 18  # bytes of a file that are taken in one look: a long run is caught up with in many short ones
+
+
+class GrowingFile:
+    """A file that is written while it is read. ``lines`` gives the whole lines that have come since the last call."""
+
+    def __init__(self, path: Path) -> None:
+        self._path, self._at, self._rest = path, 0, b""
+
+    def lines(self) -> Iterator[str]:
+        """Raises RecordError if the file cannot be read."""
+        try:
+            with self._path.open("rb") as file:
+                file.seek(self._at)
+                new = file.read(READ_AT_ONCE)
+        except OSError as error:
+            raise RecordError(
+                f"cannot be read ({error.strerror})", str(self._path), "look whether it is still there"
+            ) from error
+        self._at += len(new)
+        *whole, self._rest = (self._rest + new).split(b"\n")
+        for line in whole:
+            yield line.decode("utf-8", "replace")
+
+
+class Follower:
+    """One run folder, followed. ``look`` takes in what is new; ``view`` is the run as it was when it was last looked at.
+
+    ``asked`` is the question that stands now, ``ended`` how the run ended, if it has.
+    """
+
+    def __init__(self, folder: Path) -> None:
+        """Raises RecordError if it is no run folder, SheetError if its inputs no longer parse."""
+        self.folder = RunFolder.existing(folder)
+        self.job = _job_of(self.folder)
+        self.known = Known()
+        self.ended: End | None = None
+        self.asked: Ask | None = None
+        self._journal, self._samples = GrowingFile(folder / EVENTS), GrowingFile(folder / SAMPLES)
+        self._header: list[str] = []
+        self._ceilings = Ceilings(self.job.program.ceilings, self.job.program.patience)
+        self._sentence, self._now = "The run is about to begin.", -1
+        self._verdict = ("settling", "")
+        self._begun: set[int] = set()
+        self._number = 0
+
+    def look(self) -> tuple[list[tuple[Order, float]], list[Sampled]]:
+        """What was ordered since the last look, with its time in s, and what was sampled. Raises RecordError."""
+        samples = [sample for line in self._samples.lines() if (sample := self._sample(line)) is not None]
+        for sample in samples:
+            self.known.take(sample)
+            self._ceilings.passed(sample)
+        told = [found for line in self._journal.lines() if (found := self._entry(line)) is not None]
+        return told, samples
+
+    @property
+    def view(self) -> View:
+        """The run as it was at the last look."""
+        program, known = self.job.program, self.known
+        return View(
+            known.t,
+            "ended" if self.ended is not None else "watching",
+            f"The run is over: {self.ended.reason}" if self.ended is not None else self._sentence,
+            dict(known.latest),
+            dict(known.lost),
+            known.rate(),
+            known.path,
+            known.mode,
+            *self._verdict,
+            self._steps(),
+            None,
+            self._ceilings.headroom(),
+            None,
+            program.trip_limits,
+        )
+
+    # ---- taking in -------------------------------------------------------------------------------------------
+
+    def _entry(self, line: str) -> tuple[Order, float] | None:
+        self._number += 1
+        try:
+            content = json.loads(line)
+            kind = KINDS[content.get("event") or content["order"]]
+            t = float(content["t"])
+            fields = {name: content[name] for name in kind.__dataclass_fields__ if name in content and name != "t"}
+            what = kind(t, **fields) if "event" in content else kind(**fields)
+        except (ValueError, KeyError, TypeError, AttributeError) as error:
+            raise RecordError.not_json(str(self.folder.path / EVENTS), self._number) from error
+        self.known.t = max(self.known.t, t)
+        self._happened(what, t)
+        return (what, t) if isinstance(what, Order) else None
+
+    def _happened(self, what: object, t: float) -> None:
+        if isinstance(what, OutputIsOn | LoadIsOn):
+            self.known.path = CHARGE if isinstance(what, OutputIsOn) else DISCHARGE
+            self._ceilings.armed(t, self.known.path)
+        elif isinstance(what, OutputIsOff):
+            self.known.path = ""
+            self._ceilings.disarmed()
+        elif isinstance(what, BeginStep):
+            self._now = what.index
+            self._begun.add(what.index)
+            step = self.job.program.steps[what.index]
+            self._sentence = step.say or step.title
+        elif isinstance(what, Guide):
+            self._sentence = what.say
+        elif isinstance(what, Judge):
+            self._verdict = (what.word, what.why)
+        elif isinstance(what, Ask):
+            self.asked = what
+        elif isinstance(what, Answered | Withdraw) and self.asked is not None and self.asked.question == what.question:
+            self.asked = None
+        elif isinstance(what, End):
+            self.ended, self.asked = what, None
+
+    def _sample(self, line: str) -> Sampled | None:
+        cells = next(csv.reader([line]), [])
+        if not self._header:
+            self._header = cells
+            return None
+        row = dict(zip(self._header, cells, strict=False))
+        try:
+            readings = {channel: float(row[channel]) for channel in CHANNELS if row.get(channel)}
+            t = float(row["t_s"])
+        except (KeyError, ValueError) as error:
+            raise RecordError(
+                f"is not a sample table ({error})", str(self.folder.path / SAMPLES), "take the folder from a backup"
+            ) from error
+        lost = dict.fromkeys(row.get("lost", "").split(), "lost when it was recorded")
+        return Sampled(t, readings, lost, row.get("supply_mode", ""), None, row.get("by_hand") == "1")
+
+    def _steps(self) -> tuple[StepLine, ...]:
+        lines = []
+        for step in self.job.program.steps:
+            if step.index == self._now and self.ended is None:
+                mark = "now"
+            elif step.index in self._begun:
+                mark = "done"
+            else:
+                mark = "skipped" if step.index < self._now or self.ended is not None else "next"
+            lines.append(StepLine(step.title, mark))
+        return tuple(lines)
+
+
+def _job_of(folder: RunFolder) -> Job:
+    names = ("procedure.yaml", "pack.yaml", "bench.yaml")
+    files = [UserFile(str(folder.path / INPUTS / name), folder.input(name)) for name in names]
+    sensors = folder.read_json(f"{INPUTS}/{RESOLVED}")["program"]["sensors"]
+    return load(files[0], files[1], files[2], tuple(sensors))

@@ -1,0 +1,167 @@
+"""Which pack, which bench, which procedures; then the plan, and the word to begin."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from textual import work
+from textual.app import ComposeResult
+from textual.binding import Binding
+from textual.containers import Horizontal, Vertical, VerticalScroll
+from textual.content import Content
+from textual.screen import Screen
+from textual.widgets import Footer, Label, OptionList, SelectionList, Static
+from textual.widgets.option_list import Option
+
+from runner.conduct.files import procedure_names, read_file, sheets_in
+from runner.conduct.session import agenda_for
+from runner.errors import TripwitnessError
+from runner.screen.roll import RollScreen
+from runner.screen.start import RUN, Choice
+from runner.sheets.bench import parse_bench
+from runner.sheets.pack import parse_pack
+
+
+class ChooseScreen(Screen["Choice | None"]):
+    """Three lists. With ``only_bench`` there is one, and it leads to the roll call."""
+
+    BINDINGS = [
+        Binding("f2", "go", "Go on", key_display="F2"),
+        Binding("escape", "back", "Back", key_display="Esc"),
+    ]
+    CSS = """
+    ChooseScreen #title { height: 1; padding: 0 1; background: $foreground 15%; text-style: bold; }
+    ChooseScreen Vertical { width: 1fr; height: 1fr; }
+    ChooseScreen Label { padding: 0 1; color: $text-muted; }
+    ChooseScreen OptionList { height: 1fr; border: none; }
+    ChooseScreen #said { height: auto; min-height: 1; max-height: 5; padding: 0 1; background: $surface; }
+    """
+
+    def __init__(self, folder: Path, *, only_bench: bool = False) -> None:
+        super().__init__()
+        self._only_bench = only_bench
+        self.packs, self.benches = sheets_in(folder, "pack"), sheets_in(folder, "bench")
+        self._folder = folder
+
+    def compose(self) -> ComposeResult:
+        yield Static("CALL THE ROLL" if self._only_bench else "TEST A PACK", id="title")
+        with Horizontal():
+            if not self._only_bench:
+                with Vertical():
+                    yield Label("pack sheet")
+                    yield OptionList(*(Option(path.name) for path in self.packs), id="packs")
+            with Vertical():
+                yield Label("bench file")
+                yield OptionList(*(Option(path.name) for path in self.benches), id="benches")
+            if not self._only_bench:
+                with Vertical():
+                    yield Label("procedures (Space marks; none: all that can be done)")
+                    yield SelectionList[str](*((name, name) for name in procedure_names()), id="procedures")
+        yield Static("", id="said")
+        yield Footer()
+
+    def on_mount(self) -> None:
+        for each in self.query(OptionList):
+            if each.option_count and not isinstance(each, SelectionList):
+                each.highlighted = 0
+        self.query(OptionList).first().focus()
+        missing = [] if self.benches else ["bench file"]
+        if not self._only_bench and not self.packs:
+            missing.append("pack sheet")
+        if missing:
+            self._say(f"There is no {' and no '.join(missing)} in {self._folder}: go back and write one first.")
+        else:
+            self._say("Tab goes to the next list; Enter or F2 goes on.")
+
+    def on_option_list_option_selected(self, message: OptionList.OptionSelected) -> None:
+        if isinstance(message.option_list, SelectionList):
+            return
+        lists = [each for each in self.query(OptionList) if not isinstance(each, SelectionList)]
+        if message.option_list is lists[-1]:
+            self.action_go()
+        else:
+            self.focus_next(OptionList)
+
+    def action_go(self) -> None:
+        bench = self._marked("benches", self.benches)
+        if bench is None:
+            self._say("Choose a bench file first.")
+        elif self._only_bench:
+            self.app.push_screen(RollScreen(bench))
+        elif (pack := self._marked("packs", self.packs)) is None:
+            self._say("Choose a pack sheet first.")
+        else:
+            names = tuple(str(each) for each in self.query_one("#procedures", SelectionList).selected)
+            self.app.push_screen(PlanScreen(Choice(RUN, pack, bench, names)), self._planned)
+
+    def action_back(self) -> None:
+        self.dismiss(None)
+
+    def _planned(self, choice: Choice | None) -> None:
+        if choice is not None:
+            self.dismiss(choice)
+
+    def _marked(self, name: str, paths: list[Path]) -> Path | None:
+        at = self.query_one(f"#{name}", OptionList).highlighted
+        return paths[at] if at is not None else None
+
+    def _say(self, said: str) -> None:
+        self.query_one("#said", Static).update(Content(said))
+
+
+class PlanScreen(Screen["Choice | None"]):
+    """The order that is proposed, with the time, and what is left out and why. Enter begins with the first procedure."""
+
+    BINDINGS = [
+        Binding("enter,f2", "begin", "Begin", key_display="Enter"),
+        Binding("r", "roll", "Call the roll"),
+        Binding("escape", "back", "Back", key_display="Esc"),
+    ]
+    CSS = """
+    PlanScreen #title { height: 1; padding: 0 1; background: $foreground 15%; text-style: bold; }
+    PlanScreen #plan { width: 100%; height: auto; padding: 0 1; }
+    """
+
+    def __init__(self, choice: Choice) -> None:
+        super().__init__()
+        self._choice = choice
+        self.can_begin = False
+
+    def compose(self) -> ComposeResult:
+        yield Static("THE PLAN · nothing is switched on before you have read the cautions", id="title")
+        with VerticalScroll():
+            yield Static("working out the order …", id="plan")
+        yield Footer()
+
+    def on_mount(self) -> None:
+        self._work_out()
+
+    @work(thread=True)
+    def _work_out(self) -> None:
+        choice = self._choice
+        assert choice.pack is not None
+        assert choice.bench is not None
+        try:
+            pack, bench = read_file(choice.pack), read_file(choice.bench)
+            agenda = agenda_for(
+                choice.procedures, parse_pack(pack.text, pack.name), parse_bench(bench.text, bench.name)
+            )
+        except TripwitnessError as error:
+            self.app.call_from_thread(self._show, str(error), can_begin=False)
+            return
+        self.app.call_from_thread(self._show, "\n".join(agenda.lines()), can_begin=bool(agenda.items))
+
+    def _show(self, text: str, *, can_begin: bool) -> None:
+        self.can_begin = can_begin
+        self.query_one("#plan", Static).update(Content(text))
+
+    def action_begin(self) -> None:
+        if self.can_begin:
+            self.dismiss(self._choice)
+
+    def action_roll(self) -> None:
+        assert self._choice.bench is not None
+        self.app.push_screen(RollScreen(self._choice.bench))
+
+    def action_back(self) -> None:
+        self.dismiss(None)

@@ -1,0 +1,166 @@
+"""What was found: the list, and of one finding everything that it rests on. Also the way to the certificate."""
+
+from __future__ import annotations
+
+import os
+import sys
+from collections.abc import Callable, Sequence
+from pathlib import Path
+
+from textual import work
+from textual.app import ComposeResult
+from textual.binding import Binding
+from textual.containers import Horizontal, Vertical, VerticalScroll
+from textual.content import Content
+from textual.screen import Screen
+from textual.widgets import Footer, OptionList, Static
+from textual.widgets.option_list import Option
+
+from reports.wording import what_would_help, worded
+from runner.errors import TripwitnessError
+from runner.measure.finding import Finding
+from runner.screen.widgets.interval import IntervalLines
+
+MARKS = {"pass": "✓", "conditional pass": "✓?", "conditional fail": "✗?", "fail": "✗", "not measured": "–", None: " "}
+ROWS_OF_A_BUDGET = 12
+
+
+class FindingsScreen(Screen[None]):
+    """The findings of a run. ``certificate`` makes the certificate and gives its path; None where there is none to make."""
+
+    BINDINGS = [
+        Binding(
+            "c", "certificate", "Certificate", tooltip="make the certificate, and open it where there is a browser"
+        ),
+        Binding("escape,q,b", "back", "Back", key_display="Esc"),
+    ]
+    CSS = """
+    FindingsScreen #title { height: 1; padding: 0 1; background: $foreground 15%; text-style: bold; }
+    FindingsScreen #list { width: 42; height: 1fr; border: none; }
+    FindingsScreen #one { width: 1fr; height: 1fr; padding: 0 1; border-left: solid $foreground 30%; }
+    FindingsScreen #what, FindingsScreen #budget { height: auto; width: 100%; }
+    FindingsScreen #said { height: auto; max-height: 3; padding: 0 1; background: $surface; }
+    """
+
+    def __init__(
+        self, title: str, findings: Sequence[Finding], where: str, certificate: Callable[[], str] | None = None
+    ) -> None:
+        super().__init__()
+        self._heading, self.findings, self._where = title, tuple(findings), where
+        self._certificate = certificate
+        self._making = False
+
+    def compose(self) -> ComposeResult:
+        yield Static(Content(self._heading), id="title")
+        with Horizontal():
+            yield OptionList(*(Option(Content(_line(finding))) for finding in self.findings), id="list")
+            with VerticalScroll(id="one"), Vertical():
+                yield Static("", id="what")
+                yield IntervalLines("")
+                yield Static("", id="budget")
+        yield Static(Content(self._where), id="said")
+        yield Footer()
+
+    def on_mount(self) -> None:
+        options = self.query_one("#list", OptionList)
+        options.focus()
+        if self.findings:
+            options.highlighted = 0
+        else:
+            self.query_one("#what", Static).update(
+                "This run was to find nothing: see its certificate for what was read."
+            )
+
+    def on_resize(self) -> None:
+        self.call_after_refresh(self._show)
+
+    def on_option_list_option_highlighted(self, message: OptionList.OptionHighlighted) -> None:
+        message.stop()
+        self._show()
+
+    def _show(self) -> None:
+        number = self.query_one("#list", OptionList).highlighted
+        if number is None:
+            return
+        finding = self.findings[number]
+        self.query_one("#what", Static).update(Content("\n".join(about(finding))))
+        lines = self.query_one(IntervalLines)
+        lines.display = finding.value is not None
+        lines.show(finding.value, finding.expanded_uncertainty, finding.lower, finding.upper)
+        self.query_one("#budget", Static).update(Content("\n".join(budget_of(finding))))
+
+    def action_back(self) -> None:
+        self.dismiss()
+
+    def action_certificate(self) -> None:
+        if self._certificate is None or self._making:
+            return
+        self._making = True
+        self._say("making the certificate; this takes some seconds …")
+        self._make(self._certificate)
+
+    @work(thread=True)
+    def _make(self, certificate: Callable[[], str]) -> None:
+        try:
+            path = certificate()
+        except TripwitnessError as error:
+            self.app.call_from_thread(self._made, str(error), "")
+            return
+        self.app.call_from_thread(self._made, f"certificate: {path}", path)
+
+    def _made(self, said: str, path: str) -> None:
+        self._making = False
+        self._say(said)
+        if path and has_a_browser():
+            self.app.open_url(Path(path).resolve().as_uri())
+
+    def _say(self, said: str) -> None:
+        self.query_one("#said", Static).update(Content(said))
+
+
+def has_a_browser() -> bool:
+    """Whether opening a page would open a window: over ssh it would take the terminal away from the run's screen."""
+    return sys.platform in ("darwin", "win32") or bool(os.environ.get("DISPLAY") or os.environ.get("WAYLAND_DISPLAY"))
+
+
+def _line(finding: Finding) -> str:
+    text = worded(finding)
+    value = f"{text.value} ± {text.uncertainty} {text.unit}" if text.value else "not measured"
+    name = f"{finding.name} {finding.sensor or ''}".strip()
+    return f"{MARKS.get(finding.conformity, ' '):2} {name:17} {value}"
+
+
+def about(finding: Finding) -> list[str]:
+    """One finding in words: value, limits, statement with its rule, and what to know."""
+    text = worded(finding)
+    lines = [f"{finding.name} {finding.sensor or ''}".strip().upper()]
+    if finding.protection:
+        lines[0] += f" · {finding.protection.replace('_', ' ')}"
+    statement = finding.conformity.upper() if finding.conformity else "no limit is declared"
+    if not text.value:
+        return [*lines, f"{statement}: {finding.reason}"]
+    lines.append(
+        f"{text.value} ± {text.uncertainty} {text.unit}  (k = {finding.coverage_factor:.2f}, {finding.coverage:.0%})"
+    )
+    lines.append(f"declared {text.expected}, limits {text.limits} {text.unit}")
+    chance = "" if finding.probability is None else f", probability of conformity {finding.probability:.1%}"
+    lines.append(f"{statement} by {finding.rule}{chance}" if finding.conformity else statement)
+    if finding.functional:
+        lines.append("FUNCTIONAL: seen to happen and in the right direction; the ramp was too fast for more")
+    if finding.repeats:
+        lines.append("repeats: " + ", ".join(f"{each:.2f}" for each in finding.repeats))
+    if finding.fit:
+        lines.append(finding.fit)
+    return [*lines, *(f"! {caveat}" for caveat in finding.caveats)]
+
+
+def budget_of(finding: Finding) -> list[str]:
+    """The budget, largest first, with each share of the variance as a bar; and what would make it smaller."""
+    total = sum(row.contribution**2 for row in finding.budget)
+    if not total:
+        return []
+    lines = ["", "WHERE THE UNCERTAINTY COMES FROM"]
+    for row in finding.budget[:ROWS_OF_A_BUDGET]:
+        share = row.contribution**2 / total
+        lines.append(f"{'▪' * round(share * 10):10} {share:4.0%}  {row.source}")
+    return [*lines, "", what_would_help(finding)]

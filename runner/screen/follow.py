@@ -1,0 +1,82 @@
+"""A second pair of eyes: the screen of a run that somebody else conducts, or of one that is over. It can do nothing."""
+
+from __future__ import annotations
+
+from textual.app import App
+from textual.binding import Binding
+
+from runner.conduct.follow import Follower
+from runner.conduct.ports import StopFlag
+from runner.errors import RecordError
+from runner.events import CURRENT_OF, PROBE_TEMPERATURE
+from runner.orders import Ask, Conclude
+from runner.screen.feed import ScreenOperator, Seen, Told
+from runner.screen.run import RunScreen
+from runner.screen.themes import dress
+from runner.screen.widgets.prompt import Prompt
+
+LOOK_EVERY = 0.2  # s between two looks at the folder
+
+
+class FollowScreen(RunScreen, inherit_bindings=False):
+    """The run's screen without its keys: nothing here reaches the run."""
+
+    BINDINGS = [Binding("q,escape", "leave_following", "Leave", key_display="q", tooltip="the run goes on without you")]
+    CSS_PATH = "run.tcss"
+    CAUTIONS_FIRST = False
+
+    def __init__(self, follower: Follower) -> None:
+        heading = (
+            f"FOLLOWING · {follower.job.pack.name} no. {follower.job.pack.serial} · {follower.job.procedure.title}"
+        )
+        super().__init__(follower.job, heading, ScreenOperator("onlooker"), StopFlag())
+        self._follower = follower
+        self._temperature: float | None = None
+
+    def on_mount(self) -> None:  # the run's screen has its own, which is called as well
+        self.set_interval(LOOK_EVERY, self._look)
+
+    def action_leave_following(self) -> None:
+        self.app.exit()
+
+    def _look(self) -> None:
+        follower = self._follower
+        try:
+            told, samples = follower.look()
+        except RecordError as error:
+            self.query_one(Prompt).show("The record cannot be followed any further.", str(error), hold=False)
+            return
+        for sample in samples:
+            readings = sample.readings
+            current = next((readings[channel] for channel in CURRENT_OF.values() if channel in readings), None)
+            self._temperature = readings.get(PROBE_TEMPERATURE, self._temperature)
+            if current is not None:  # polled the faster of the two; the last temperature stands beside it
+                self.operator.trace.add(sample.t, self._temperature, current)
+        for order, t in told:
+            if isinstance(order, Conclude):
+                self.on_told(Told(order, t))
+        if told or samples:
+            self.on_seen(Seen(follower.view))
+        self._say(follower.asked)
+
+    def _say(self, asked: Ask | None) -> None:
+        follower = self._follower
+        if follower.ended is not None:
+            safe = "the bench is off" if follower.ended.safe else "THE BENCH DID NOT CONFIRM TO BE OFF"
+            self.query_one(Prompt).show(f"The run is over; {safe}.", follower.ended.reason, hold=False)
+        elif asked is not None:
+            self.query_one(Prompt).show(asked.say, "the run waits for its operator", hold=True)
+
+
+class FollowApp(App[None]):
+    """Shows a FollowScreen until it is left."""
+
+    TITLE = "Tripwitness"
+
+    def __init__(self, follower: Follower) -> None:
+        super().__init__()
+        self._follower = follower
+        dress(self)
+
+    def on_mount(self) -> None:
+        self.push_screen(FollowScreen(self._follower))

@@ -1,0 +1,265 @@
+"""Past runs: search them, look at one, two side by side, or one threshold over the years."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from pathlib import Path
+
+from rich.text import Text
+from textual.app import ComposeResult
+from textual.binding import Binding
+from textual.containers import VerticalScroll
+from textual.content import Content
+from textual.screen import Screen
+from textual.widgets import DataTable, Footer, Input, Static
+
+from reports.wording import READ_AS, digits_for, number, worded
+from runner.conduct.past import PastRun, beside, over_time, past_runs
+from runner.measure.finding import Finding
+from runner.screen.findings import MARKS, FindingsScreen
+from runner.screen.widgets.interval import interval_line
+
+HEAD = """
+    #title { height: 1; padding: 0 1; background: $foreground 15%; text-style: bold; }
+    #said { height: auto; max-height: 4; padding: 0 1; background: $surface; }
+"""
+
+
+class PastScreen(Screen[None]):
+    """The runs in a directory. Marked ones (space) are what ``v`` and ``t`` are about."""
+
+    BINDINGS = [
+        Binding("slash", "search", "Search", key_display="/"),
+        Binding("space", "mark", "Mark", key_display="Space"),
+        Binding("v", "beside", "Side by side"),
+        Binding("t", "trend", "Over time"),
+        Binding("escape,q,b", "back", "Back", key_display="Esc"),
+    ]
+    CSS = HEAD + "PastScreen #search { height: 3; } PastScreen DataTable { height: 1fr; }"
+
+    def __init__(self, out: Path, certificate: Callable[[Path], str]) -> None:
+        """``certificate`` makes the certificate of a run folder and gives its path."""
+        super().__init__()
+        self._out, self._certificate = out, certificate
+        self.runs: list[PastRun] = []
+        self.marked: list[PastRun] = []
+
+    def compose(self) -> ComposeResult:
+        yield Static(Content(f"PAST RUNS in {self._out}"), id="title")
+        yield Input(placeholder="pack, serial number, procedure, statement or date", id="search")
+        yield DataTable(cursor_type="row", zebra_stripes=False)
+        yield Static("", id="said", markup=False)
+        yield Footer()
+
+    def on_mount(self) -> None:
+        self.query_one(DataTable).add_columns("", "statement", "when (UTC)", "no.", "procedure", "pack")
+        self.query_one("#search").display = False
+        self.runs, unreadable = past_runs(self._out)
+        said = f"{len(self.runs)} runs. Enter looks at one; Space marks one."
+        self._say("\n".join([said, *unreadable[:2]]))
+        self._fill("")
+        self.query_one(DataTable).focus()
+
+    # ---- the list --------------------------------------------------------------------------------------------
+
+    def _fill(self, words: str) -> None:
+        table = self.query_one(DataTable)
+        here = table.cursor_row
+        table.clear()
+        for run in self.runs:
+            if run.has(words):
+                mark = "●" if run in self.marked else " "
+                statement = f"{MARKS.get(run.conformity, ' ')} {run.statement}{', simulated' if run.simulated else ''}"
+                cells = (mark, statement, run.day, run.serial, run.procedure, run.pack)
+                table.add_row(*(Text(cell) for cell in cells), key=str(run.path))
+        table.move_cursor(row=min(here, max(table.row_count - 1, 0)))
+
+    def _under_the_cursor(self) -> PastRun | None:
+        table = self.query_one(DataTable)
+        if not table.row_count:
+            return None
+        key = table.coordinate_to_cell_key(table.cursor_coordinate).row_key.value
+        return next((run for run in self.runs if str(run.path) == key), None)
+
+    def on_input_changed(self, message: Input.Changed) -> None:
+        self._fill(message.value)
+
+    def on_input_submitted(self) -> None:
+        self.query_one(DataTable).focus()
+
+    def on_data_table_row_selected(self) -> None:
+        run = self._under_the_cursor()
+        if run is not None:
+            heading = f"{run.pack} no. {run.serial} · {run.procedure} · {run.day} · {run.statement.upper()}"
+            self.app.push_screen(
+                FindingsScreen(heading, run.findings, str(run.path), lambda: self._certificate(run.path))
+            )
+
+    # ---- keys ------------------------------------------------------------------------------------------------
+
+    def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
+        """A letter is a letter where something is typed."""
+        return not (self.query_one("#search").has_focus and action in ("mark", "beside", "trend", "search"))
+
+    def action_search(self) -> None:
+        search = self.query_one("#search", Input)
+        search.display = True
+        search.focus()
+
+    def action_mark(self) -> None:
+        run = self._under_the_cursor()
+        if run is None:
+            return
+        self.marked = [each for each in self.marked if each != run] if run in self.marked else [*self.marked, run][-2:]
+        self._fill(self.query_one("#search", Input).value)
+
+    def action_beside(self) -> None:
+        if len(self.marked) != 2:
+            self._say("Mark two runs with Space first: two packs, or two dates of one pack.")
+            return
+        one, other = sorted(self.marked, key=lambda run: run.utc)
+        self.app.push_screen(BesideScreen(one, other))
+
+    def action_trend(self) -> None:
+        run = self._under_the_cursor()
+        if run is None or not run.findings:
+            self._say("Go to a run that has findings first.")
+            return
+        self.app.push_screen(TrendScreen(self.runs, run))
+
+    def action_back(self) -> None:
+        search = self.query_one("#search", Input)
+        if search.display:
+            search.value = ""
+            search.display = False
+            self.query_one(DataTable).focus()
+        else:
+            self.dismiss()
+
+    def _say(self, said: str) -> None:
+        self.query_one("#said", Static).update(Content(said))
+
+
+class BesideScreen(Screen[None]):
+    """Two runs, finding by finding: both values, their difference, and whether it is more than its uncertainty."""
+
+    BINDINGS = [Binding("escape,q,b", "app.pop_screen", "Back", key_display="Esc")]
+    CSS = HEAD + "BesideScreen DataTable { height: 1fr; }"
+
+    def __init__(self, one: PastRun, other: PastRun) -> None:
+        super().__init__()
+        self.one, self.other = one, other
+
+    def compose(self) -> ComposeResult:
+        yield Static("SIDE BY SIDE", id="title")
+        yield DataTable(cursor_type="row")
+        yield Static(Content(_difference_rule()), id="said")
+        yield Footer()
+
+    def on_mount(self) -> None:
+        table = self.query_one(DataTable)
+        first, second = (f"no. {run.serial}, {run.day[:10]}" for run in (self.one, self.other))
+        table.add_columns("finding", "", first, second, "difference")
+        for pair in beside(self.one, self.other):
+            some = pair.one or pair.other
+            assert some is not None
+            unit, size = READ_AS.get(some.unit, (some.unit, 1.0))
+            digits = digits_for((some.expanded_uncertainty or 0.0) / size)
+            gap = "" if pair.difference is None else f"{number(pair.difference / size, digits)} {unit}"
+            verdict = {None: " ", True: "≠", False: "="}[pair.differs]
+            name = f"{some.name} {some.sensor or ''}".strip()
+            row = (name, verdict, value_of(pair.one), value_of(pair.other), gap)
+            table.add_row(*(Text(cell) for cell in row))
+        table.focus()
+
+
+class TrendScreen(Screen[None]):
+    """One finding of one pack over its runs, each with its interval, all on one scale."""
+
+    BINDINGS = [
+        Binding("n", "next", "Next finding"),
+        Binding("escape,q,b", "app.pop_screen", "Back", key_display="Esc"),
+    ]
+    CSS = HEAD + "TrendScreen #lines { height: auto; width: 100%; padding: 0 1; }"
+
+    def __init__(self, runs: Sequence[PastRun], about: PastRun) -> None:
+        super().__init__()
+        self._runs, self._serial = runs, about.serial
+        self._keys = [(each.protection, each.name, each.sensor) for each in about.findings]
+        self._number = 0
+
+    def compose(self) -> ComposeResult:
+        yield Static("", id="title")
+        with VerticalScroll():
+            yield Static("", id="lines")
+        yield Footer()
+
+    def on_mount(self) -> None:
+        self._show()
+
+    def on_resize(self) -> None:
+        self._show()
+
+    def action_next(self) -> None:
+        self._number = (self._number + 1) % len(self._keys)
+        self._show()
+
+    def _show(self) -> None:
+        key = self._keys[self._number]
+        found = over_time(self._runs, self._serial, key)
+        name = f"{key[1]} {key[2] or ''}".strip()
+        title = f"OVER TIME · {name} ({key[0].replace('_', ' ')}) · no. {self._serial} · {len(found)} runs"
+        self.query_one("#title", Static).update(Content(title))
+        lines = trend_lines(found, self.size.width - 4) if found else ["This finding was measured in none of the runs."]
+        self.query_one("#lines", Static).update(Content("\n".join(lines)))
+
+
+def trend_lines(found: Sequence[tuple[PastRun, Finding]], width: int) -> list[str]:
+    """A line a run: when, the value, and its interval drawn on a scale that all runs share."""
+    spans = [(each.value or 0.0, each.expanded_uncertainty or 0.0) for _, each in found]
+    limits = [limit for _, each in found for limit in (each.lower, each.upper) if limit is not None]
+    low = min([value - spread for value, spread in spans] + limits)
+    high = max([value + spread for value, spread in spans] + limits)
+    room = max(width - 34, 12)
+    lines = []
+    for run, finding in found:
+        drawn = _on_scale(finding, low, high, room)
+        lines.append(f"{run.day[:10]} {value_of(finding):>20}  {drawn}")
+    last = found[-1][1]
+    if last.lower is not None or last.upper is not None:
+        _, scale = interval_line((low + high) / 2, (high - low) / 2, last.lower, last.upper, room)
+        lines.append(f"{'limits':>10} {worded(last).limits:>20}  {scale}")
+    return lines
+
+
+def _on_scale(finding: Finding, low: float, high: float, width: int) -> str:
+    """The interval drawn between two ends that are the same for all."""
+    middle, half = (low + high) / 2, max((high - low) / 2, 1e-12)
+    ruler, _ = interval_line(middle, half, None, None, width)
+    first, last = ruler.index("├"), ruler.index("┤")
+    drawn = [" "] * width
+
+    def column(x: float) -> int:
+        return round(first + (x - low) / (2 * half) * (last - first))
+
+    value, spread = finding.value or 0.0, finding.expanded_uncertainty or 0.0
+    for place in range(column(value - spread), column(value + spread) + 1):
+        drawn[place] = "─"
+    drawn[column(value - spread)], drawn[column(value + spread)] = "├", "┤"
+    drawn[column(value)] = "●"
+    return "".join(drawn).rstrip()
+
+
+def value_of(finding: Finding | None) -> str:
+    """A finding's value in a cell."""
+    if finding is None:
+        return "—"
+    text = worded(finding)
+    return f"{text.value} ± {text.uncertainty} {text.unit}" if text.value else "not measured"
+
+
+def _difference_rule() -> str:
+    return (
+        "≠ differs by more than its uncertainty at 95 %, √(U₁² + U₂²); = does not. That takes the two as independent: "
+        "the same probe at both dates makes the uncertainty of the difference smaller."
+    )

@@ -1,0 +1,64 @@
+"""Three looks: for a dim workshop, for daylight, and with the strongest contrast. No meaning hangs on a colour alone."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from textual.app import App
+from textual.theme import Theme
+
+NIGHT, DAY, STRONG = "workshop night", "workshop day", "strong contrast"
+
+THEMES = (
+    Theme(
+        name=NIGHT,
+        primary="#1f4e79",
+        secondary="#5b7f95",
+        accent="#7fb2d9",
+        foreground="#e6e6e0",
+        background="#14181c",
+        surface="#1c2227",
+        panel="#262e35",
+        success="#6fa8dc",
+        warning="#e8a33d",
+        error="#e8743d",
+        dark=True,
+    ),
+    Theme(
+        name=DAY,
+        primary="#9fc5e8",
+        secondary="#6b8799",
+        accent="#1f4e79",
+        foreground="#16191c",
+        background="#f4f3ee",
+        surface="#e9e7df",
+        panel="#dcd9ce",
+        success="#1f5fa8",
+        warning="#a35a00",
+        error="#b03a00",
+        dark=False,
+    ),
+    Theme(
+        name=STRONG,
+        primary="#003a8c",
+        secondary="#ffffff",
+        accent="#ffff00",
+        foreground="#ffffff",
+        background="#000000",
+        surface="#000000",
+        panel="#1a1a1a",
+        success="#66b3ff",
+        warning="#ffb000",
+        error="#ff7a1a",
+        dark=True,
+        luminosity_spread=0.3,
+        text_alpha=1.0,
+    ),
+)
+
+
+def dress(app: App[Any]) -> None:
+    """Give an app our looks, and the first of them; the others are in the command palette."""
+    for theme in THEMES:
+        app.register_theme(theme)
+    app.theme = NIGHT

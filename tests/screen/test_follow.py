@@ -1,0 +1,109 @@
+"""Following a run from its folder: the same screen, and nothing that could reach the run."""
+
+import shutil
+
+import pytest
+
+from runner.conduct.follow import Follower, GrowingFile
+from runner.errors import RecordError
+from runner.screen.follow import FollowApp
+from tests.builders import SHORT_PROCEDURE, rehearsed, user_file
+from tests.screen.played import SIZES, matches_golden, played, shows, text, until
+
+
+@pytest.fixture(scope="module")
+def folder(tmp_path_factory):
+    run = rehearsed(tmp_path_factory.mktemp("followed"), procedure=user_file("short.yaml", SHORT_PROCEDURE))
+    return run.result.folder.path
+
+
+def looked_at_to_the_end(follower):
+    told = []
+    for _ in range(1000):
+        orders, samples = follower.look()
+        told += orders
+        if not orders and not samples:
+            return told
+    raise AssertionError("there was always more")
+
+
+def test_a_finished_run_is_seen_to_its_end(folder):
+    follower = Follower(folder)
+    told = looked_at_to_the_end(follower)
+    assert follower.ended is not None
+    assert follower.ended.safe
+    assert [type(order).__name__ for order, _ in told].count("Conclude") == 2
+    assert {step.mark for step in follower.view.steps} <= {"done", "skipped"}
+    assert follower.view.path == ""
+
+
+def test_a_run_that_grows_is_followed_as_it_grows(folder, tmp_path):
+    part = tmp_path / "part"
+    shutil.copytree(folder, part)
+    whole = {name: (folder / name).read_bytes() for name in ("events.jsonl", "samples.csv")}
+    for name, content in whole.items():
+        (part / name).write_bytes(content[: len(content) // 2])  # in the middle of a line
+    follower = Follower(part)
+    looked_at_to_the_end(follower)
+    assert follower.ended is None
+    before = follower.known.t
+    for name, content in whole.items():
+        (part / name).write_bytes(content)
+    looked_at_to_the_end(follower)
+    assert follower.ended is not None
+    assert follower.known.t > before
+
+
+def test_half_a_line_waits_for_its_end(tmp_path):
+    path = tmp_path / "file"
+    path.write_text("one\ntw")
+    growing = GrowingFile(path)
+    assert list(growing.lines()) == ["one"]
+    path.write_text("one\ntwo\n")
+    assert list(growing.lines()) == ["two"]
+
+
+def test_following_writes_nothing(folder, tmp_path):
+    before = {path: path.stat().st_mtime_ns for path in folder.rglob("*")}
+    looked_at_to_the_end(Follower(folder))
+    assert {path: path.stat().st_mtime_ns for path in folder.rglob("*")} == before
+
+
+def test_what_is_no_run_folder_is_said(tmp_path):
+    with pytest.raises(RecordError):
+        Follower(tmp_path)
+
+
+@pytest.mark.parametrize("size", SIZES)
+def test_the_screen_shows_trip_release_and_end_and_only_leaves(folder, size):
+    async def play():
+        app = FollowApp(Follower(folder))
+        async with app.run_test(size=size) as pilot:
+            await shows(pilot, "The run is over; the bench is off.")
+            await until(pilot, lambda: len(app.screen.marks.changes) == 2, "both changes")
+            shown = text(app)
+            assert "FOLLOWING" in shown
+            assert "STOP" not in shown
+            await until(pilot, lambda: not app.screen.query_one("Prompt").has_class("-change"), "the flash to end")
+            matches_golden(app, "follow", size)
+            await pilot.press("x", "enter")
+            assert not app.screen.stop.pressed
+            await pilot.press("q")
+
+    played(play())
+
+
+def test_an_open_question_is_shown_as_its_operators(folder, tmp_path):
+    part = tmp_path / "part"
+    shutil.copytree(folder, part)
+    lines = (folder / "events.jsonl").read_bytes().splitlines(keepends=True)
+    asked = next(number for number, line in enumerate(lines) if b'"order":"Ask"' in line)
+    (part / "events.jsonl").write_bytes(b"".join(lines[: asked + 1]))
+    (part / "samples.csv").write_bytes((folder / "samples.csv").read_bytes().split(b"\n")[0] + b"\n")
+
+    async def play():
+        app = FollowApp(Follower(part))
+        async with app.run_test(size=(80, 24)) as pilot:
+            await shows(pilot, "the run waits for its operator")
+
+    played(play())

@@ -1,0 +1,232 @@
+"""The first screen and the ways from it, by keys."""
+
+from pathlib import Path
+
+import pytest
+
+from runner.conduct.files import DEMO_PACK
+from runner.screen.start import RUN, StartApp
+from runner.sheets.bench import parse_bench
+from runner.sheets.pack import parse_pack
+from tests.screen.kept_runs import three
+from tests.screen.played import SIZES, matches_golden, played, shows, text
+
+BENCH = """\
+kind: bench
+name: bench 1
+instruments:
+  supply: {address: "TCPIP::127.0.0.1::9::SOCKET", timeout: 0.1 s, limits: {voltage: 31 V, current: 18 A}}
+"""
+
+
+@pytest.fixture(autouse=True)
+def _here(tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)  # so that no path of a machine is on a screen
+
+
+def app_in(*, begin=0, said=""):
+    return StartApp(Path("runs"), lambda folder: f"{folder}/certificate.html", Path(), begin, said)
+
+
+@pytest.mark.parametrize("size", SIZES)
+def test_it_says_what_can_be_done_with_nothing_there(tmp_path, size):
+    async def play():
+        app = app_in()
+        async with app.run_test(size=size) as pilot:
+            await shows(pilot, "Enter begins.")
+            matches_golden(app, "start", size)
+
+    played(play())
+
+
+@pytest.mark.parametrize(("keys", "what"), [(["enter"], "watch"), (["down", "enter"], "rehearse"), (["q"], None)])
+def test_a_rehearsal_is_one_or_two_keys_away(tmp_path, keys, what):
+    async def play():
+        app = app_in()
+        async with app.run_test(size=(80, 24)) as pilot:
+            await shows(pilot, "Enter begins.")
+            await pilot.press(*keys)
+        return app.return_value
+
+    choice = played(play())
+    assert (choice.what if choice else None) == what
+
+
+def test_why_the_last_choice_came_to_nothing_is_said(tmp_path):
+    async def play():
+        app = app_in(said="bench.yaml:4:5: supply does not answer; look at its cable")
+        async with app.run_test(size=(80, 24)) as pilot:
+            await shows(pilot, "supply does not answer")
+
+    played(play())
+
+
+@pytest.mark.parametrize("size", SIZES)
+def test_a_pack_is_chosen_planned_and_begun(tmp_path, size):
+    (tmp_path / "pack.yaml").write_text(DEMO_PACK.read_text(encoding="utf-8"), encoding="utf-8")
+    (tmp_path / "bench.yaml").write_text(BENCH, encoding="utf-8")
+
+    async def play():
+        app = app_in()
+        async with app.run_test(size=size) as pilot:
+            await shows(pilot, "pack.yaml")
+            await pilot.press("down", "down", "enter")
+            await shows(pilot, "Tab goes to the next list")
+            await pilot.press("enter", "enter")
+            await shows(pilot, "PLAN: ")
+            assert "left out" in text(app)
+            matches_golden(app, "plan", size)
+            await pilot.press("enter")
+        return app.return_value
+
+    choice = played(play())
+    assert (choice.what, choice.pack.name, choice.bench.name) == (RUN, "pack.yaml", "bench.yaml")
+
+
+def test_without_files_it_is_said_what_is_missing(tmp_path):
+    async def play():
+        app = app_in()
+        async with app.run_test(size=(80, 24)) as pilot:
+            await shows(pilot, "Enter begins.")
+            await pilot.press("down", "down", "enter")
+            await shows(pilot, "no bench file and no pack sheet")
+            await pilot.press("f2")
+            await shows(pilot, "Choose a bench file first.")
+
+    played(play())
+
+
+def test_the_roll_call_names_who_does_not_answer_and_leaves(tmp_path):
+    (tmp_path / "bench.yaml").write_text(BENCH, encoding="utf-8")
+
+    async def play():
+        app = app_in()
+        async with app.run_test(size=(80, 24)) as pilot:
+            await shows(pilot, "bench.yaml")
+            await pilot.press("down", "down", "down", "enter")
+            await shows(pilot, "CALL THE ROLL")
+            await pilot.press("enter")
+            await shows(pilot, "✗ supply")
+            await pilot.press("escape", "escape")
+            await shows(pilot, "Enter begins.")
+
+    played(play())
+
+
+PACK_TYPED = [
+    "AB-1",
+    "0417",
+    "",
+    "LFP",
+    "8",
+    "25.6 V",
+    "29.2 V",
+    "20 V",
+    "40 Ah",
+    "",
+    "12 A",
+    "2",
+    "55 degC",
+    "2 K",
+    "45 degC",
+    "1 s",
+]
+
+
+def test_a_pack_sheet_is_written_field_by_field(tmp_path):
+    async def play():
+        app = app_in()
+        async with app.run_test(size=(80, 24)) as pilot:
+            await shows(pilot, "Enter begins.")
+            await pilot.press(*["down"] * 5, "enter")
+            await shows(pilot, "F2 saves")
+            for typed in PACK_TYPED:
+                await pilot.press(*("space" if letter == " " else letter for letter in typed), "enter")
+            await pilot.press("f2")
+            await shows(pilot, "my-pack.yaml")
+            await shows(pilot, "Enter begins.")
+
+    played(play())
+    pack = parse_pack((tmp_path / "my-pack.yaml").read_text(), "my-pack.yaml")
+    assert (pack.cells_in_series, pack.rated_capacity) == (8, 40 * 3600)
+    assert pack.protection("charge_over_temperature").trip_limits() == (53.0, 57.0)
+
+
+def test_a_wrong_unit_is_said_at_its_field_and_nothing_is_saved(tmp_path):
+    async def play():
+        app = app_in()
+        async with app.run_test(size=(80, 24)) as pilot:
+            await shows(pilot, "Enter begins.")
+            await pilot.press(*["down"] * 5, "enter")
+            await shows(pilot, "F2 saves")
+            await pilot.press("A", "enter", "1", "enter", "enter", "L", "enter", "8", "enter", "2", "5", "space", "A")
+            await shows(pilot, "nominal voltage:")
+            await pilot.press("f2")
+            await shows(pilot, "is needed")
+            await pilot.press("escape")
+            await shows(pilot, "Enter begins.")
+
+    played(play())
+    assert list(tmp_path.glob("*.yaml")) == []
+
+
+def test_a_bench_file_is_written_and_parses(tmp_path):
+    typed = {
+        "name": "bench 1",
+        "supply": "TCPIP::192.0.2.10::5025::SOCKET",
+        "supply_voltage": "31 V",
+        "supply_current": "18 A",
+        "probe_uncertainty": "0.2 K",
+        "coupling": "0.3 K",
+        "load_current": "10 A",
+    }
+
+    async def play():
+        app = app_in()
+        async with app.run_test(size=(80, 24)) as pilot:
+            await shows(pilot, "Enter begins.")
+            await pilot.press(*["down"] * 6, "enter")
+            await shows(pilot, "F2 saves")
+            for key, value in typed.items():
+                app.screen.query_one(f"#field-{key}").value = value
+            await pilot.press("f2")
+            await shows(pilot, "Enter begins.")
+
+    played(play())
+    bench = parse_bench((tmp_path / "my-bench.yaml").read_text(), "my-bench.yaml")
+    assert bench.instruments.probe.by_hand
+    assert bench.instruments.supply.limits.current == 18.0
+
+
+@pytest.mark.parametrize("size", SIZES)
+def test_past_runs_are_searched_compared_and_followed_over_time(tmp_path, size):
+    three(tmp_path / "runs")
+
+    async def play():
+        app = app_in()
+        async with app.run_test(size=size) as pilot:
+            await shows(pilot, "Enter begins.")
+            await pilot.press(*["down"] * 4, "enter")
+            await shows(pilot, "3 runs.")
+            matches_golden(app, "past", size)
+            await pilot.press("v")
+            await shows(pilot, "Mark two runs")
+            await pilot.press("slash", *"0417", "enter")
+            assert "TI-0502" not in text(app)
+            await pilot.press("space", "down", "space", "v")
+            await shows(pilot, "SIDE BY SIDE")
+            matches_golden(app, "side-by-side", size)
+            await pilot.press("escape", "t")
+            await shows(pilot, "OVER TIME")
+            matches_golden(app, "over-time", size)
+            await pilot.press("n")
+            await shows(pilot, "in none of the runs")
+            await pilot.press("escape", "enter")
+            await shows(pilot, "WHERE THE UNCERTAINTY COMES FROM")
+            matches_golden(app, "findings", size)
+            await pilot.press("down")
+            await shows(pilot, "did not release by")
+            await pilot.press("c")
+            await shows(pilot, "certificate.html")
+
+    played(play())
