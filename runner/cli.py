@@ -179,7 +179,7 @@ def _rehearse(options: argparse.Namespace) -> int:
 
 
 def _first_screen(options: argparse.Namespace) -> int:
-    from runner.faces import first_screen
+    from runner.first import first_screen
 
     return first_screen(options, WATCHED_SPEED, TAKEN_PART_SPEED)
 

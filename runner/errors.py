@@ -148,6 +148,14 @@ class NotAReading(BenchError):
         return cls(f"the reply {reply!r} is not a reading", instrument, command)
 
 
+class BenchNotReady(BenchError):
+    """Several instruments could not be opened; ``faults`` has one error each."""
+
+    def __init__(self, faults: list[BenchError]) -> None:
+        super().__init__("\n".join(str(fault) for fault in faults))
+        self.faults = faults
+
+
 class RecordError(TripwitnessError):
     """A run folder cannot be written or believed. Files that were written before stay as they are."""
 

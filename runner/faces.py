@@ -36,10 +36,9 @@ from runner.conduct.rehearse import Rehearsal
 from runner.conduct.resume import Resumption, broken_off
 from runner.conduct.scripted import UNATTENDED, Eyes, ScriptedOperator
 from runner.conduct.session import Session, agenda_for
-from runner.errors import BenchError, TripwitnessError
+from runner.errors import BenchError
 from runner.plain import PlainOperator, Printer
 from runner.printed import (
-    certificate_in,
     finding_line,
     make_certificate,
     print_agenda,
@@ -290,30 +289,6 @@ class Face:
     def _aside(self) -> contextlib.AbstractContextManager[object]:
         """What is not for programs goes to standard error where they read standard output."""
         return contextlib.redirect_stdout(sys.stderr) if self.options.json else contextlib.nullcontext()
-
-
-def first_screen(options: argparse.Namespace, watched_speed: float, taken_part_speed: float) -> int:
-    """The first screen, and what is chosen there, again and again until it is left; the exit status.
-
-    ``options`` are those of a rehearsal that was given none.
-    """
-    from runner.screen.start import ENTRIES, REHEARSE, WATCH, StartApp
-
-    said, begin = "", 0
-    while (choice := StartApp(Path(options.out), certificate_in, Path.cwd(), begin, said).run()) is not None:
-        begin, said = next((n for n, entry in enumerate(ENTRIES) if entry.key == choice.what), 2), ""
-        options.pack = str(choice.pack) if choice.pack is not None else None
-        options.bench = str(choice.bench) if choice.bench is not None else None
-        try:
-            if choice.what == WATCH:
-                Face.watched(options).rehearse(["charge-over-temperature"], watched_speed)
-            elif choice.what == REHEARSE:
-                Face(options, True, None).rehearse(["charge-over-temperature"], taken_part_speed)
-            else:
-                Face(options, True, None).run(choice.procedures)
-        except TripwitnessError as error:
-            said = str(error)
-    return ALL_PASS
 
 
 def follow(folder: Path, *, plain: bool) -> int:

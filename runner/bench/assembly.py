@@ -11,7 +11,7 @@ from runner.bench.link import Link
 from runner.bench.load import Load
 from runner.bench.probe import Probe
 from runner.bench.supply import Supply
-from runner.errors import BenchError
+from runner.errors import BenchError, BenchNotReady
 from runner.events import (
     LOAD_CURRENT,
     LOAD_VOLTAGE,
@@ -24,14 +24,6 @@ from runner.sheets.bench import BenchFile
 from runner.sheets.dialect import Dialect
 
 OFF_PAUSES = (0.0, 0.2, 0.5, 1.0, 2.0, 4.0)  # s before each attempt: a busy or rebooting interface needs a moment
-
-
-class BenchNotReady(BenchError):
-    """Several instruments could not be opened; ``faults`` has one error each."""
-
-    def __init__(self, faults: list[BenchError]) -> None:
-        super().__init__("\n".join(str(fault) for fault in faults))
-        self.faults = faults
 
 
 class Readings:

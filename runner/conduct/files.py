@@ -3,17 +3,15 @@
 from __future__ import annotations
 
 import hashlib
-import re
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, TypeVar
 
 import runner
-from runner.bench.assembly import BenchNotReady
 from runner.engine.planner import plan
 from runner.engine.program import Program
-from runner.errors import BenchError, Problem, SheetError
+from runner.errors import BenchError, BenchNotReady, Problem, SheetError
 from runner.sheets.answers import Answers, parse_answers
 from runner.sheets.bench import BenchFile, parse_bench
 from runner.sheets.dialect import Dialect, parse_dialect
@@ -24,7 +22,6 @@ from runner.sheets.source import Source, read
 T = TypeVar("T")
 PROCEDURES = Path(runner.__file__).resolve().parent.parent / "procedures"
 DEMO_PACK = PROCEDURES / "demo" / "tim-840.yaml"
-HEAD = 4000  # characters of a file in which its kind has to stand to be listed
 PARSERS: dict[str, Callable[[str, str], Any]] = {
     "pack": parse_pack,
     "bench": parse_bench,
@@ -102,20 +99,6 @@ def find_procedure(name: str) -> UserFile:
             ]
         )
     return read_file(Path(name))
-
-
-def sheets_in(folder: Path, kind: str) -> list[Path]:
-    """The files of a kind in a folder, by their ``kind:`` line alone: what is wrong in one is said when it is used."""
-    line = re.compile(rf"^kind:\s*{kind}\s*(#.*)?$", re.MULTILINE)
-    found = []
-    for path in sorted(folder.glob("*.y*ml")):
-        try:
-            head = path.read_text(encoding="utf-8", errors="replace")[:HEAD]
-        except OSError:
-            continue
-        if line.search(head):
-            found.append(path)
-    return found
 
 
 def check_file(path: Path) -> str:

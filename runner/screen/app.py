@@ -6,6 +6,7 @@ from collections.abc import Callable, Sequence
 from math import inf
 
 from textual.app import App
+from textual.binding import Binding
 from textual.events import Event, InputEvent
 
 from runner.conduct.execute import Result
@@ -25,6 +26,7 @@ class RunApp(App[None]):
 
     TITLE = "Tripwitness"
     ENABLE_COMMAND_PALETTE = True
+    BINDINGS = [Binding("escape", "stop_run", "STOP", show=False, priority=True)]  # also with a dialog in front
 
     def __init__(
         self,
@@ -61,6 +63,23 @@ class RunApp(App[None]):
     def on_unmount(self) -> None:
         self.operator.detach()
 
+    def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
+        """When the run is over, the key goes back to what stands in front."""
+        return not (action == "stop_run" and (self._run_screen is None or self._run_screen.end is not None))
+
+    def action_stop_run(self) -> None:
+        """Stop, whatever is in front of the run's screen, and bring that to the front."""
+        run_screen = self._run_screen
+        if run_screen is None:
+            return
+        run_screen.action_stop()
+        while self.screen is not run_screen:
+            self.pop_screen()
+
+    @property
+    def _run_screen(self) -> RunScreen | None:
+        return next((screen for screen in self.screen_stack if isinstance(screen, RunScreen)), None)
+
     def _look_at_the_run(self) -> None:
         if not self.thread.done or self._told_the_end:
             return
@@ -69,8 +88,8 @@ class RunApp(App[None]):
         if result is None or (self.stop.pressed and self.stop.by.startswith("SIG")):
             self.exit()
             return
-        screen = self.screen_stack[-1]
-        if isinstance(screen, RunScreen):
+        screen = self._run_screen
+        if screen is not None:
             screen.finished([self.line(finding) for finding in result.evaluation.findings], str(result.folder.path))
 
     def show_findings(self) -> None:

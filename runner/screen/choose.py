@@ -13,7 +13,8 @@ from textual.screen import Screen
 from textual.widgets import Footer, Label, OptionList, SelectionList, Static
 from textual.widgets.option_list import Option
 
-from runner.conduct.files import procedure_names, read_file, sheets_in
+from runner.conduct.files import procedure_names, read_file
+from runner.conduct.here import sheets_in
 from runner.conduct.session import agenda_for
 from runner.errors import TripwitnessError
 from runner.screen.roll import RollScreen

@@ -14,7 +14,7 @@ from textual.screen import Screen
 from textual.widgets import Footer, OptionList, Static
 from textual.widgets.option_list import Option
 
-from runner.conduct.files import sheets_in
+from runner.conduct.here import sheets_in
 from runner.screen.themes import dress
 
 WATCH, REHEARSE, RUN = "watch", "rehearse", "run"

@@ -33,11 +33,13 @@ async def agree(pilot, stage):
 class Stage:
     """A rehearsal with its app, ready to be run under a pilot."""
 
+    procedure = SHORT_PROCEDURE
+
     def __init__(self, out, scenario="sound", speed=400.0):
         clock = self.clock = VirtualClock(speed)
         self.rehearsal = Rehearsal(read_file(DEMO_PACK), scenario, 1, clock)
         self.operator, self.stop = ScreenOperator("Test Person"), StopFlag()
-        job = self.rehearsal.job(user_file("short.yaml", SHORT_PROCEDURE), ("T1",))
+        job = self.rehearsal.job(user_file("short.yaml", self.procedure), ("T1",))
         self.thread = RunThread(lambda: execute(job, self.operator, clock, out, self.stop))
         self.app = RunApp(job, "REHEARSAL · TIM-840", self.operator, self.stop, self.thread, finding_line)
 
@@ -198,3 +200,21 @@ def test_the_chart_draws_whatever_there_is(values):
 
 def test_conclusions_carry_what_the_mark_needs():
     assert {"outcome", "at"} <= set(Conclude.__dataclass_fields__)
+
+
+def test_it_can_be_made_larger_and_smaller_while_it_runs(tmp_path):
+    async def play():
+        with Stage(tmp_path, speed=60.0) as stage:
+            async with stage.app.run_test(size=(80, 24)) as pilot:
+                await agree(pilot, stage)
+                await until(pilot, lambda: "charge ON" in text(stage.app), "the charge")
+                for columns, rows in ((200, 60), (120, 30), (80, 24)):
+                    await pilot.resize_terminal(columns, rows)
+                    await until(pilot, lambda rows=rows: len(text(stage.app).splitlines()) == rows, "the new size")
+                    shown = text(stage.app)
+                    assert "STOP" in shown
+                    assert "sensor / °C" in shown
+                    assert max(len(line) for line in shown.splitlines()) <= columns
+                await pilot.press("x")
+
+    played(play())

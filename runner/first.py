@@ -1,0 +1,44 @@
+"""What ``tripwitness`` alone does: the first screen, and what is chosen there, until it is left.
+
+Apart from ``faces`` because the first screen has to be there before everything that a run needs.
+"""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+
+from runner.errors import TripwitnessError
+from runner.screen.start import ENTRIES, REHEARSE, WATCH, StartApp
+
+PROCEDURE = "charge-over-temperature"  # what a rehearsal from the first screen is about
+
+
+def first_screen(options: argparse.Namespace, watched_speed: float, taken_part_speed: float) -> int:
+    """The first screen, and what is chosen there, again and again until it is left; the exit status.
+
+    ``options`` are those of a rehearsal that was given none.
+    """
+    said, begin = "", 0
+    while (choice := StartApp(Path(options.out), _certificate, Path.cwd(), begin, said).run()) is not None:
+        begin, said = next((n for n, entry in enumerate(ENTRIES) if entry.key == choice.what), 2), ""
+        options.pack = str(choice.pack) if choice.pack is not None else None
+        options.bench = str(choice.bench) if choice.bench is not None else None
+        from runner.faces import Face  # only now: what runs need takes a second to come
+
+        try:
+            if choice.what == WATCH:
+                Face.watched(options).rehearse([PROCEDURE], watched_speed)
+            elif choice.what == REHEARSE:
+                Face(options, True, None).rehearse([PROCEDURE], taken_part_speed)
+            else:
+                Face(options, True, None).run(choice.procedures)
+        except TripwitnessError as error:
+            said = str(error)
+    return 0
+
+
+def _certificate(folder: Path) -> str:
+    from runner.printed import certificate_in
+
+    return certificate_in(folder)

@@ -1,0 +1,126 @@
+"""The installed command in a terminal (tmux), by keys alone, read off its screen. Skipped where there is no tmux."""
+
+import json
+import shutil
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import pytest
+
+PROGRAM = Path(sys.executable).parent / "tripwitness"
+pytestmark = pytest.mark.skipif(
+    shutil.which("tmux") is None or not PROGRAM.exists(), reason="needs tmux and the installed command"
+)
+
+
+class Terminal:
+    """A terminal of its own, on a socket of its own."""
+
+    def __init__(self, folder, size=(80, 24)):
+        self.socket, self.keys = str(folder / "tmux"), 0
+        columns, rows = size
+        self._tmux("new-session", "-d", "-s", "t", "-x", str(columns), "-y", str(rows), "-c", str(folder), "sh")
+        self._tmux("send-keys", "-t", "t", "-l", f"PS1='$ '; TERM=screen-256color; export TERM; {PROGRAM}")
+
+    def begin(self, arguments=""):
+        self._tmux("send-keys", "-t", "t", "-l", f" {arguments}")
+        self._tmux("send-keys", "-t", "t", "Enter")
+
+    def press(self, *keys):
+        for key in keys:
+            self.keys += 1
+            self._tmux("send-keys", "-t", "t", key)
+
+    @property
+    def screen(self):
+        return self._tmux("capture-pane", "-p", "-t", "t")
+
+    def shows(self, words, seconds=60):
+        deadline = time.monotonic() + seconds
+        while words not in self.screen:
+            assert time.monotonic() < deadline, f"timed out waiting for {words!r}\n{self.screen}"
+            time.sleep(0.1)
+
+    def close(self):
+        """The window is closed, as by a person or a broken connection."""
+        subprocess.run(["tmux", "-S", self.socket, "kill-server"], check=False, capture_output=True)
+
+    def _tmux(self, *arguments):
+        command = ["tmux", "-S", self.socket, "-f", "/dev/null", *arguments]
+        return subprocess.run(command, check=True, capture_output=True, text=True).stdout
+
+
+@pytest.fixture
+def terminal(tmp_path):
+    opened = []
+
+    def start(arguments="", size=(80, 24)):
+        opened.append(Terminal(tmp_path, size))
+        opened[-1].begin(arguments)
+        return opened[-1]
+
+    yield start
+    for each in opened:
+        each.close()
+
+
+def ends(folder):
+    """What the journals in a folder end with."""
+    found = []
+    for journal in folder.glob("runs/*/events.jsonl"):
+        lines = journal.read_text().splitlines()
+        found.append(json.loads(lines[-1]) if lines else {})
+    return found
+
+
+def test_a_newcomer_gets_from_nothing_to_a_certificate_in_a_few_keys(terminal, tmp_path):
+    person = terminal()
+    person.shows("Enter begins.")
+    person.press("Enter")  # rehearse, and watch
+    person.shows("The run is over. Enter shows", 300)
+    person.press("Enter", "c")
+    person.shows("certificate.html", 120)
+    assert person.keys <= 12
+    assert [path.stat().st_size > 10_000 for path in tmp_path.glob("runs/*/certificate.html")] == [True]
+    person.press("b", "q")
+    person.shows("Enter begins.", 120)
+    person.press("q")
+    person.shows("$ ")
+
+
+def test_a_closed_terminal_ends_the_run_with_everything_off(terminal, tmp_path):
+    person = terminal("rehearse --sensor T1 --speed 20")
+    person.shows("HOLD POINT")
+    deadline = time.monotonic() + 60
+    while "charge ON" not in person.screen:
+        assert time.monotonic() < deadline, person.screen
+        if "HOLD POINT" in person.screen:
+            person.press("Enter")
+        time.sleep(0.3)
+    person.close()
+    deadline = time.monotonic() + 60
+    while not [end for end in ends(tmp_path) if end.get("order") == "End"]:
+        assert time.monotonic() < deadline, ends(tmp_path)
+        time.sleep(0.2)
+    (end,) = ends(tmp_path)
+    assert (end["early"], end["safe"]) == (True, True)
+
+
+def test_a_run_is_followed_from_a_second_terminal(terminal, tmp_path):
+    person = terminal("rehearse --sensor T1 --speed 20")
+    person.shows("HOLD POINT")
+    (folder,) = tmp_path.glob("runs/*")
+    second = tmp_path / "second"
+    second.mkdir()
+    onlooker = Terminal(second)
+    try:
+        onlooker.begin(f"follow {folder}")
+        onlooker.shows("the run waits for its operator")
+        person.press("x")
+        onlooker.shows("The run is over; the bench is off.")
+        onlooker.press("q")
+        onlooker.shows("$ ")
+    finally:
+        onlooker.close()

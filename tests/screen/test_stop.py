@@ -1,0 +1,83 @@
+"""The stop key, in every state and with whatever is in front: from the key to the output off in two sample intervals.
+
+Times are the run's own, which goes at real speed from just before the key; the simulated bench writes down when its supply
+went off.
+"""
+
+import pytest
+
+from runner.conduct.replies import Reply
+from tests.screen.played import played, shows, until
+from tests.screen.test_run_screen import Stage
+
+INTERVAL = 1.0  # s: the slowest at which the supply's current is polled in these states
+
+PROCEDURE = """\
+kind: procedure
+name: stopped
+title: Stopped
+purpose: to be stopped
+protection: charge over-temperature
+needs: [supply, probe]
+cautions: [Be careful.]
+ceilings: {temperature: trip + 12 K, voltage: full charge voltage + 0.4 V, current: 0.15 C, time: 2 h}
+steps:
+  - confirm: {say: Ready?}
+  - repeat:
+      each: sensor
+      steps:
+        - charge: {voltage: full charge voltage, current: 0.1 C, steady: 10 s}
+        - read: {say: What does it show?, record: shown, unit: degC, role: display, lowest: 0 degC, highest: 60 degC}
+        - heat: {say: "Heat {sensor}.", rate: 3 K/min, approach: trip - 5 K, give_up: trip + 8 K}
+        - cool: {say: "Cool {sensor}.", rate: 3 K/min, approach: release + 5 K, give_up: release - 10 K}
+        - off
+findings: [trip, release]
+"""
+
+
+class StoppedStage(Stage):
+    procedure = PROCEDURE
+
+    async def to(self, pilot, state):
+        """Bring the run into a state."""
+        await until(pilot, lambda: self.asks("cautions"), "the cautions")
+        if state == "cautions":
+            return
+        self.screen._answer(Reply("go on"))
+        await until(pilot, lambda: self.asks("Ready?"), "the hold point")
+        if state == "hold point":
+            return
+        self.screen._answer(Reply("go on"))
+        await until(pilot, lambda: self.rehearsal.world.supply_on, "the supply to be on")
+        if state == "settling":
+            return
+        await until(pilot, lambda: self.asks("What does it show?"), "the typed answer")
+        if state == "typing":
+            await pilot.press("2", "3")
+            return
+        self.screen._answer(Reply("23.0"))
+        await shows(pilot, "Heat T1")
+        if state == "palette":
+            await pilot.press("ctrl+p")
+            await until(pilot, lambda: type(self.app.screen).__name__ == "CommandPalette", "the palette")
+            await pilot.press("q", "u")
+
+
+@pytest.mark.parametrize("state", ["cautions", "hold point", "settling", "typing", "heating", "palette"])
+def test_escape_stops_at_once_in_every_state(tmp_path, state):
+    async def play():
+        with StoppedStage(tmp_path, speed=20.0) as stage:
+            async with stage.app.run_test(size=(80, 24)) as pilot:
+                await stage.to(pilot, state)
+                stage.clock.speed = 1.0
+                was_on, pressed = stage.rehearsal.world.supply_on, stage.clock.now()
+                await pilot.press("escape")
+                await shows(pilot, "The run is over")
+            world = stage.rehearsal.world
+            assert stage.stop.pressed
+            assert not world.supply_on
+            if was_on:
+                off_at = [change["t"] for change in world.switched if not change["on"]][-1]
+                assert off_at - pressed <= 2 * INTERVAL
+
+    played(play())
