@@ -66,6 +66,7 @@ class RunScreen(Screen[None]):
         self.end: End | None = None
         self.view: View | None = None
         self._found = False
+        self._coach = ""
 
     def compose(self) -> ComposeResult:
         yield Static(Content(self.heading), id="title")
@@ -108,8 +109,11 @@ class RunScreen(Screen[None]):
             readout.show(value)
         self.query_one(StepList).show(view.steps)
         self.query_one(HeadroomLine).show(view.headroom, view.remaining)
-        self.query_one("#coach", Static).update(Content(_coach_line(view)))
-        self.query_one(StripChart).redraw()
+        coach = _coach_line(view)
+        if coach != self._coach:
+            self._coach = coach
+            self.query_one("#coach", Static).update(Content(coach), layout=False)
+        self.query_one(StripChart).moved_on()
         if self.asked is None and self.end is None:
             detail = self.taps.say if self.taps is not None else f"watcher: {view.word}: {view.why}"
             self.query_one(Prompt).show(view.sentence, detail, hold=False)

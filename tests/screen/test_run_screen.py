@@ -2,6 +2,7 @@
 
 from math import inf
 
+import numpy as np
 import pytest
 
 from runner.conduct.clock import VirtualClock
@@ -16,7 +17,7 @@ from runner.screen.app import RunApp
 from runner.screen.feed import ScreenOperator
 from runner.screen.run import REACTION, RunScreen
 from runner.screen.widgets.prompt import Prompt
-from runner.screen.widgets.strip_chart import Marks, StripChart, Trace, braille
+from runner.screen.widgets.strip_chart import Marks, StripChart, Trace, braille, thinned
 from tests.builders import SHORT_PROCEDURE, user_file
 from tests.screen.played import SIZES, played, text, until
 
@@ -185,6 +186,25 @@ def test_a_gap_in_the_readings_stays_a_gap_in_the_chart():
     assert not drawn[21:29].any()
     assert drawn[31:].all()
     assert braille(t, current, (0.0, 99.0), (3.0, 5.0), 50, 4).any(axis=0).all()
+
+
+def test_a_long_trace_is_thinned_and_drawn_the_same():
+    t = np.linspace(0.0, 600.0, 12_000)
+    y = 40 + 15 * np.sin(t / 40) + np.random.default_rng(1).normal(0, 0.2, len(t))
+    y[3000:3600] = np.nan
+    y[7001] = 20.0  # a lone drop-out
+    window, scale = (0.0, 600.0), (15.0, 60.0)
+    few_t, few_y = thinned(t, y, window, 200)
+    assert len(few_t) < 1200
+    drawn = braille(few_t, few_y, window, scale, 100, 10)
+    assert not drawn[:, 25:30].any(axis=0)[1:-1].any()
+    column = int(7001 / 12_000 * 199) // 2
+    bottom = int((1 - (20.0 - 15.0) / 45.0) * 39) // 4
+    assert drawn[bottom, column]
+    everything = np.zeros_like(drawn)
+    for part in range(0, len(t), 300):  # in pieces that are not thinned, less what joins them
+        everything |= braille(t[part : part + 300], y[part : part + 300], window, scale, 100, 10)
+    assert (everything & ~drawn).sum() == 0
 
 
 @pytest.mark.parametrize("values", [[], [50.0], [50.0, 50.0], [None, None], [None, 50.0, None]])

@@ -15,6 +15,8 @@ class HeadroomLine(Static):
 
     DEFAULT_CSS = "HeadroomLine { height: 1; padding: 0 1; color: $text-muted; }"
 
+    _text = ""
+
     def show(self, headroom: tuple[Headroom, ...], remaining: float | None) -> None:
         parts = []
         for each in headroom:
@@ -23,4 +25,7 @@ class HeadroomLine(Static):
             parts.append(f"{near}{value} of {each.ceiling:.3g} {each.unit}")
         if remaining is not None:
             parts.append(f"{remaining:.0f} s to go")
-        self.update(Content("ceilings: " + "   ".join(parts)))
+        text = "ceilings: " + "   ".join(parts)
+        if text != self._text:
+            self._text = text
+            self.update(Content(text), layout=False)

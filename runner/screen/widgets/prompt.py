@@ -19,6 +19,10 @@ class Prompt(Vertical):
     Prompt.-change { background: $warning; color: $background; }
     """
 
+    def __init__(self, id: str | None = None) -> None:
+        super().__init__(id=id)
+        self._shown = ("", "")  # a label that is given the same text again would lay the whole screen out anew
+
     def compose(self) -> ComposeResult:
         yield Label("", id="sentence", markup=False)
         yield Label("", id="aside", markup=False)
@@ -26,8 +30,11 @@ class Prompt(Vertical):
     def show(self, sentence: str, aside: str, *, hold: bool) -> None:
         """``aside`` is the key that is waited for, or what the watcher thinks."""
         self.set_class(hold, "-hold")
-        self.query_one("#sentence", Label).update(sentence)
-        self.query_one("#aside", Label).update(aside)
+        if sentence != self._shown[0]:
+            self.query_one("#sentence", Label).update(sentence)
+        if aside != self._shown[1]:
+            self.query_one("#aside", Label).update(aside, layout=False)
+        self._shown = (sentence, aside)
 
     def flash(self) -> None:
         """A trip or release has just been seen: the whole width lights up for a moment."""

@@ -20,6 +20,7 @@ class Readout(Vertical):
     def __init__(self, name: str, unit: str, pattern: str) -> None:
         super().__init__()
         self._name, self._unit, self._pattern = name, unit, pattern
+        self._text = "-"
 
     def compose(self) -> ComposeResult:
         yield Label(f"{self._name} / {self._unit}", markup=False)
@@ -27,5 +28,8 @@ class Readout(Vertical):
 
     def show(self, value: float | None) -> None:
         """A value in the readout's unit; None is a reading that is not there."""
-        self.set_class(value is None, "-missing")
-        self.query_one(Digits).update("-" if value is None else self._pattern.format(value))
+        text = "-" if value is None else self._pattern.format(value)
+        if text != self._text:
+            self._text = text
+            self.set_class(value is None, "-missing")
+            self.query_one(Digits).update(text)

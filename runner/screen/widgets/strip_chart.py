@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import math
 import threading
+import time
 from collections import deque
 from dataclasses import dataclass, field
 
@@ -21,6 +22,7 @@ from textual.strip import Strip
 from textual.widget import Widget
 
 LONGEST = 20_000  # points kept
+REDRAW_EVERY = 1.0  # s of real time between two drawings of the chart, which moves by a dot in some seconds
 SPAN = 600.0  # s shown
 GUTTER = 7  # columns for the scale
 _DOTS = ((0x01, 0x08), (0x02, 0x10), (0x04, 0x20), (0x40, 0x80))
@@ -66,6 +68,7 @@ def braille(
     cells = np.zeros((height, width), np.uint8)
     if len(t) == 0:
         return cells
+    t, y = thinned(t, y, window, columns)
     across = (t - window[0]) / max(window[1] - window[0], 1e-9) * (columns - 1)
     down = (1 - (y - scale[0]) / max(scale[1] - scale[0], 1e-9)) * (rows - 1)
     for index in range(len(t)):
@@ -80,6 +83,20 @@ def braille(
             if 0 <= column < columns and 0 <= row < rows:
                 cells[row // 4, column // 2] |= _DOTS[row % 4][column % 2]
     return cells
+
+
+def thinned(t: Floats, y: Floats, window: tuple[float, float], columns: int) -> tuple[Floats, Floats]:
+    """The readings that make up the drawing: of each dot column the first, the last and the extremes, and one for a gap."""
+    if len(t) <= 4 * columns:
+        return t, y
+    column = np.rint((t - window[0]) / max(window[1] - window[0], 1e-9) * (columns - 1)).astype(int)
+    gap = ~np.isfinite(y)
+    group = np.cumsum(np.concatenate([[True], (column[1:] != column[:-1]) | (gap[1:] != gap[:-1])])) - 1
+    starts = np.flatnonzero(np.concatenate([[True], group[1:] != group[:-1]]))
+    ends = np.concatenate([starts[1:], [len(t)]]) - 1
+    order = np.lexsort((y, group))  # within each group by value: its extremes stand at its ends; NaN sorts last
+    keep = np.unique(np.concatenate([starts, ends, order[starts], order[ends]]))
+    return t[keep], y[keep]
 
 
 class StripChart(Widget):
@@ -98,8 +115,24 @@ class StripChart(Widget):
         super().__init__(id="chart")
         self.trace, self.marks = trace, marks
         self._rows: list[Strip] = []
+        self._drawn_at, self._marked = -math.inf, 0
+        self.is_behind = False  # there is something that was not drawn yet
+
+    def moved_on(self) -> None:
+        """The trace has grown; drawn anew if that can be seen, and not too often."""
+        since = time.monotonic() - self._drawn_at
+        if since >= REDRAW_EVERY or len(self.marks.changes) != self._marked:
+            self.redraw()
+        elif not self.is_behind:
+            self.is_behind = True
+            self.set_timer(REDRAW_EVERY - since, self._catch_up)
+
+    def _catch_up(self) -> None:
+        if self.is_behind:
+            self.redraw()
 
     def redraw(self) -> None:
+        self._drawn_at, self._marked, self.is_behind = time.monotonic(), len(self.marks.changes), False
         self._rows = []
         self.refresh()
 
