@@ -18,6 +18,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from runner.conduct.clock import ScaledClock, VirtualClock
+from runner.conduct.displays import AtSimulatedDisplays
 from runner.conduct.evaluate import ALL_PASS, ENDED_EARLY, NOT_ALL_MEASURED, SOMETHING_FAILS
 from runner.conduct.execute import Result, execute, folder_stamp
 from runner.conduct.files import (
@@ -246,7 +247,7 @@ class Face:
         printer.line(f"{job.procedure.title}: {job.pack.name}, serial no. {job.pack.serial}, at {job.bench.name}")
         if self.script is not None:
             return work(ScriptedOperator(self.script, printer.told, printer.show, place.eyes))
-        return work(PlainOperator(printer, stop, _operator_name(job)))
+        return work(_at_displays(PlainOperator(printer, stop, _operator_name(job)), job, place))
 
     def _on_screen(
         self, job: Job, place: Place, stop: StopFlag, work: Callable[[Operator], Result], plan: Sequence[str]
@@ -255,12 +256,12 @@ class Face:
 
         simulated = f"REHEARSAL ×{place.clock.speed:g} · " if job.bench.simulated else ""
         heading = f"{simulated}{job.pack.name} no. {job.pack.serial} · {job.procedure.title}"
-        script = None
-        if self.script is not None:
-            wanted, eyes = self.script, place.eyes
+        wanted, eyes = self.script, place.eyes
 
-            def script(screen: ScreenOperator) -> Operator:
+        def answering(screen: ScreenOperator) -> Operator:
+            if wanted is not None:
                 return ScriptedOperator(wanted, screen.told, screen.show, eyes)
+            return _at_displays(screen, job, place)
 
         return show_run(
             job,
@@ -271,7 +272,8 @@ class Face:
             finding_line,
             plan,
             certificate=lambda result: make_certificate([result.evaluation], result.folder.path),
-            script=script,
+            answering=answering,
+            watching=wanted is not None,
         )
 
     def _report(self, result: Result, *, with_certificate: bool) -> None:
@@ -318,6 +320,13 @@ def _of_protection(name: str, pack: PackSheet, sensors: tuple[str, ...]) -> tupl
     file = find_procedure(name)
     protection = pack.protection(parse_procedure(file.text, file.name).protection or "")
     return tuple(sensor for sensor in sensors if sensor in getattr(protection, "sensors", ()))
+
+
+def _at_displays(operator: Operator, job: Job, place: Place) -> Operator:
+    """At a simulated bench a person is told what its displays show, and what they do is done."""
+    if place.eyes is None:
+        return operator
+    return AtSimulatedDisplays(operator, place.eyes, job.program.by_hand)
 
 
 def _operator_name(job: Job) -> str:

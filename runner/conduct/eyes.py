@@ -5,7 +5,7 @@ from __future__ import annotations
 import random
 from collections.abc import Callable
 
-from runner.events import PROBE_TEMPERATURE, Sampled
+from runner.events import METER_VOLTAGE, PROBE_TEMPERATURE, Sampled
 from runner.orders import Ask, AskTaps, BeginStep, Order
 from runner.sheets.quantity import parse_quantity
 from runner.twin.world import REFRESH, World
@@ -89,6 +89,14 @@ class SimulatedEyes:
 
     def _came_back(self) -> bool:
         return not self._world.pack.system.discharge_open
+
+    def displays(self) -> dict[str, float]:
+        with self._world.lock:
+            self._world.catch_up()
+            return {
+                PROBE_TEMPERATURE: round(self._world.displayed(), 1),
+                METER_VOLTAGE: round(self._world.terminal_voltage(), 2),
+            }
 
     def taps(self, t: float) -> list[Sampled]:
         """Between two looks the display moves in a straight line; the key comes a reaction later."""

@@ -31,6 +31,9 @@ class Eyes(Protocol):
     def act(self, ask: Ask) -> None:
         """The question is being answered: do at the bench what it asked for."""
 
+    def displays(self) -> dict[str, float]:
+        """What thermometer and voltmeter show now, by channel, with the digits they have."""
+
     def taps(self, t: float) -> list[Sampled]:
         """The keys pressed at a hand-held thermometer since the last call."""
 

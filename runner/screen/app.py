@@ -114,21 +114,20 @@ def show_run(
     plan: Sequence[str] = (),
     *,
     certificate: Callable[[Result], str] | None = None,
-    script: Callable[[ScreenOperator], Operator] | None = None,
+    answering: Callable[[ScreenOperator], Operator] = lambda screen: screen,
+    watching: bool = False,
 ) -> Result:
     """Run ``work`` in a thread of its own with a screen in front of it; what it returned.
 
-    With ``script``, an operator made around the screen's answers, and whoever sits there watches.
+    ``answering`` makes of the screen's operator the one that the run is given; ``watching``: it answers by itself.
 
     Whatever becomes of the screen, the run's thread is waited for, so the bench is off when this returns or raises.
     """
     operator = ScreenOperator(name)
-    answers = operator if script is None else script(operator)
+    answers = answering(operator)
     thread: RunThread[Result] = RunThread(lambda: work(answers))
     try:
-        RunApp(
-            job, heading, operator, stop, thread, line, plan, certificate=certificate, watching=script is not None
-        ).run()
+        RunApp(job, heading, operator, stop, thread, line, plan, certificate=certificate, watching=watching).run()
     finally:
         operator.detach()
         if thread.started:

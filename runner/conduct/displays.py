@@ -1,0 +1,45 @@
+"""A person at a simulated bench: what its displays show is said to them, and what they say they did is done there."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Collection
+from dataclasses import replace
+
+from runner.conduct.ports import Operator
+from runner.conduct.scripted import Eyes
+from runner.engine.view import View
+from runner.events import METER_VOLTAGE, PROBE_TEMPERATURE, Answered, Sampled
+from runner.orders import Ask, Order
+
+DISPLAYS = {"probe": PROBE_TEMPERATURE, "meter": METER_VOLTAGE}  # roles whose display has a place among the big digits
+
+
+class AtSimulatedDisplays:
+    """Stands between a run and a person's face. ``by_hand`` are the roles that the person reads and switches."""
+
+    def __init__(self, operator: Operator, eyes: Eyes, by_hand: Collection[str]) -> None:
+        self._operator, self._eyes = operator, eyes
+        self._channels = [channel for role, channel in DISPLAYS.items() if role in by_hand]
+        self._asked: dict[str, Ask] = {}
+
+    def told(self, order: Order, t: float) -> None:
+        self._eyes.told(order, t)
+        if isinstance(order, Ask):
+            self._asked[order.question] = order
+            if order.wants == "number":
+                order = replace(order, say=f"{order.say} The simulated display shows {self._eyes.read(order)}.")
+        self._operator.told(order, t)
+
+    def show(self, look: Callable[[], View]) -> None:
+        self._operator.show(lambda: self._with_displays(look()))
+
+    def answers(self, t: float) -> list[Answered | Sampled]:
+        found = self._operator.answers(t)
+        for each in found:
+            if isinstance(each, Answered) and each.value != "stop" and each.question in self._asked:
+                self._eyes.act(self._asked.pop(each.question))
+        return found
+
+    def _with_displays(self, view: View) -> View:
+        shown = self._eyes.displays()
+        return replace(view, readings={**{channel: shown[channel] for channel in self._channels}, **view.readings})
