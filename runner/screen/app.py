@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from math import inf
 
-from textual.app import App
 from textual.binding import Binding
 from textual.events import Event, InputEvent
 
@@ -16,15 +15,14 @@ from runner.conduct.thread import RunThread
 from runner.measure.finding import Finding
 from runner.screen.feed import ScreenOperator
 from runner.screen.run import RunScreen
-from runner.screen.themes import dress
+from runner.screen.themes import Dressed
 
 LOOK_EVERY = 0.1  # s between two looks at whether the run has ended
 
 
-class RunApp(App[None]):
+class RunApp(Dressed[None]):
     """A view on a run. Leaving it stops the run; the run does not depend on it for the way out."""
 
-    TITLE = "Tripwitness"
     ENABLE_COMMAND_PALETTE = True
     BINDINGS = [Binding("escape", "stop_run", "STOP", show=False, priority=True)]  # also with a dialog in front
 
@@ -43,7 +41,6 @@ class RunApp(App[None]):
     ) -> None:
         """``certificate`` makes the certificate of a result and gives its path; ``watching``: somebody else answers."""
         super().__init__()
-        dress(self)
         self.plan, self.certificate, self.watching = plan, certificate, watching
         self.job, self.heading, self.operator, self.stop = job, heading, operator, stop
         self.thread, self.line = thread, line

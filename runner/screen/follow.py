@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from textual.app import App
 from textual.binding import Binding
 
 from runner.conduct.follow import Follower
@@ -12,7 +11,7 @@ from runner.events import CURRENT_OF, PROBE_TEMPERATURE
 from runner.orders import Ask, Conclude
 from runner.screen.feed import ScreenOperator, Seen, Told
 from runner.screen.run import RunScreen
-from runner.screen.themes import dress
+from runner.screen.themes import Dressed
 from runner.screen.widgets.prompt import Prompt
 
 LOOK_EVERY = 0.2  # s between two looks at the folder
@@ -68,15 +67,12 @@ class FollowScreen(RunScreen, inherit_bindings=False):
             self.query_one(Prompt).show(asked.say, "the run waits for its operator", hold=True)
 
 
-class FollowApp(App[None]):
+class FollowApp(Dressed[None]):
     """Shows a FollowScreen until it is left."""
-
-    TITLE = "Tripwitness"
 
     def __init__(self, follower: Follower) -> None:
         super().__init__()
         self._follower = follower
-        dress(self)
 
     def on_mount(self) -> None:
         self.push_screen(FollowScreen(self._follower))

@@ -6,6 +6,7 @@ from collections.abc import Callable, Sequence
 from pathlib import Path
 
 from rich.text import Text
+from textual import work
 from textual.app import ComposeResult
 from textual.binding import Binding
 from textual.containers import VerticalScroll
@@ -54,11 +55,19 @@ class PastScreen(Screen[None]):
     def on_mount(self) -> None:
         self.query_one(DataTable).add_columns("", "statement", "when (UTC)", "no.", "procedure", "pack")
         self.query_one("#search").display = False
-        self.runs, unreadable = past_runs(self._out)
-        said = f"{len(self.runs)} runs. Enter looks at one; Space marks one."
+        self._say("reading …")
+        self.query_one(DataTable).focus()
+        self._read()
+
+    @work(thread=True)
+    def _read(self) -> None:
+        self.app.call_from_thread(self._have_read, *past_runs(self._out))
+
+    def _have_read(self, runs: list[PastRun], unreadable: list[str]) -> None:
+        self.runs = runs
+        said = f"{len(runs)} runs. Enter looks at one; Space marks one."
         self._say("\n".join([said, *unreadable[:2]]))
         self._fill("")
-        self.query_one(DataTable).focus()
 
     # ---- the list --------------------------------------------------------------------------------------------
 

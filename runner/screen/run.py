@@ -157,7 +157,8 @@ class RunScreen(Screen[None]):
         reason = self.end.reason if self.end else ""
         self._found = True
         self.refresh_bindings()
-        words = "The run is over. Enter shows what each finding rests on, and makes the certificate; q leaves."
+        leaving = "q goes on with the session" if self.plan else "q leaves"
+        words = f"The run is over. Enter shows what each finding rests on, and makes the certificate; {leaving}."
         self.query_one(Prompt).show(words, f"{reason} · {where}", hold=False)
 
     # ---- what the person does --------------------------------------------------------------------------------

@@ -6,7 +6,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 
-from textual.app import App, ComposeResult
+from textual.app import ComposeResult
 from textual.binding import Binding
 from textual.containers import Horizontal, VerticalScroll
 from textual.content import Content
@@ -15,7 +15,7 @@ from textual.widgets import Footer, OptionList, Static
 from textual.widgets.option_list import Option
 
 from runner.conduct.here import sheets_in
-from runner.screen.themes import dress
+from runner.screen.themes import Dressed
 
 WATCH, REHEARSE, RUN = "watch", "rehearse", "run"
 
@@ -86,10 +86,8 @@ ENTRIES = (
 )
 
 
-class StartApp(App["Choice | None"]):
+class StartApp(Dressed["Choice | None"]):
     """Ends with what is to be carried out, or None."""
-
-    TITLE = "Tripwitness"
 
     def __init__(
         self, out: Path, certificate: Callable[[Path], str], folder: Path, begin: int = 0, said: str = ""
@@ -101,7 +99,6 @@ class StartApp(App["Choice | None"]):
         super().__init__()
         self.said = said
         self.out, self.certificate, self.folder, self.begin = out, certificate, folder, begin
-        dress(self)
 
     def on_mount(self) -> None:
         self.push_screen(StartScreen(self.begin))

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import TypeVar
 
 from textual.app import App
+from textual.binding import Binding
 from textual.theme import Theme
 
+Result = TypeVar("Result")
 NIGHT, DAY, STRONG = "workshop night", "workshop day", "strong contrast"
 
 THEMES = (
@@ -57,8 +59,21 @@ THEMES = (
 )
 
 
-def dress(app: App[Any]) -> None:
-    """Give an app our looks, and the first of them; the others are in the command palette."""
-    for theme in THEMES:
-        app.register_theme(theme)
-    app.theme = NIGHT
+class Dressed(App[Result]):
+    """An app in our looks, the first of them at first; the others are in the command palette. F1 lists the keys."""
+
+    TITLE = "Tripwitness"
+    BINDINGS = [Binding("f1", "help", "Keys", key_display="F1", tooltip="which key does what here")]
+
+    def __init__(self) -> None:
+        super().__init__()
+        for theme in THEMES:
+            self.register_theme(theme)
+        self.theme = NIGHT
+
+    def action_help(self) -> None:
+        """Show or hide the list of keys beside the screen."""
+        if self.screen.query("HelpPanel"):
+            self.action_hide_help_panel()
+        else:
+            self.action_show_help_panel()

@@ -6,10 +6,11 @@ import pytest
 
 from runner.conduct.files import DEMO_PACK
 from runner.screen.start import RUN, StartApp
+from runner.screen.themes import THEMES
 from runner.sheets.bench import parse_bench
 from runner.sheets.pack import parse_pack
 from tests.screen.kept_runs import three
-from tests.screen.played import SIZES, matches_golden, played, shows, text
+from tests.screen.played import SIZES, matches_golden, played, shows, text, until
 
 BENCH = """\
 kind: bench
@@ -228,5 +229,34 @@ def test_past_runs_are_searched_compared_and_followed_over_time(tmp_path, size):
             await shows(pilot, "did not release by")
             await pilot.press("c")
             await shows(pilot, "certificate.html")
+
+    played(play())
+
+
+@pytest.mark.parametrize("theme", [theme.name for theme in THEMES])
+def test_every_look_says_the_same(tmp_path, theme):
+    three(tmp_path / "runs")
+
+    async def play():
+        app = app_in()
+        async with app.run_test(size=(80, 24)) as pilot:
+            app.theme = theme
+            await shows(pilot, "Enter begins.")
+            await pilot.press(*["down"] * 4, "enter")
+            await shows(pilot, "3 runs.")
+            matches_golden(app, "past", (80, 24))
+
+    played(play())
+
+
+def test_f1_shows_and_hides_which_key_does_what():
+    async def play():
+        app = app_in()
+        async with app.run_test(size=(140, 45)) as pilot:
+            await shows(pilot, "Enter begins.")
+            await pilot.press("f1")
+            await until(pilot, lambda: bool(app.screen.query("HelpPanel")), "the keys")
+            await pilot.press("f1")
+            await until(pilot, lambda: not app.screen.query("HelpPanel"), "the keys to go")
 
     played(play())
