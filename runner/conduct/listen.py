@@ -42,6 +42,8 @@ def listen(
             say(f"{role:7} {servers.address(role)}")
         say(f"bench file: {bench_file}; end with Ctrl-C")
         while not over.wait(TRUTH_EVERY):
+            with world.lock:  # what piled up while nobody asked would hold up the first answer
+                world.catch_up()
             if truth:
                 write_truth(world, Path(truth))
         if truth:
