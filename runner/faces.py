@@ -295,9 +295,9 @@ class Face:
 
 def follow(folder: Path, *, plain: bool) -> int:
     """Show a run that somebody else conducts until it is left, or its lines until it is over. Raises RecordError."""
-    from runner.conduct.follow import Follower
+    from runner.conduct.follow import Follower, newest_run
 
-    follower = Follower(folder)
+    follower = Follower(newest_run(folder))
     if not plain and sys.stdin.isatty() and sys.stdout.isatty():
         from runner.screen.follow import FollowApp
 

@@ -13,6 +13,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 from runner.conduct.files import Job, UserFile, load
+from runner.conduct.session import Session
 from runner.engine.ceilings import Ceilings
 from runner.engine.known import Known
 from runner.engine.view import StepLine, View
@@ -173,6 +174,17 @@ class Follower:
                 mark = "skipped" if step.index < self._now or self.ended is not None else "next"
             lines.append(StepLine(step.title, mark))
         return tuple(lines)
+
+
+def newest_run(folder: Path) -> Path:
+    """The run folder itself, or of a session the run that was begun last. Raises RecordError."""
+    session = Session.of(folder) if not (folder / EVENTS).is_file() else None
+    if session is None:
+        return folder
+    runs = [entry.run for entry in session.entries if entry.run]
+    if not runs:
+        raise RecordError("no run of this session has begun", str(folder), "wait until one has")
+    return session.path / runs[-1]
 
 
 def _job_of(folder: RunFolder) -> Job:

@@ -1,10 +1,11 @@
 """Following a run from its folder: the same screen, and nothing that could reach the run."""
 
+import json
 import shutil
 
 import pytest
 
-from runner.conduct.follow import Follower, GrowingFile
+from runner.conduct.follow import Follower, GrowingFile, newest_run
 from runner.errors import RecordError
 from runner.screen.follow import FollowApp
 from tests.builders import SHORT_PROCEDURE, rehearsed, user_file
@@ -67,6 +68,19 @@ def test_following_writes_nothing(folder, tmp_path):
     before = {path: path.stat().st_mtime_ns for path in folder.rglob("*")}
     looked_at_to_the_end(Follower(folder))
     assert {path: path.stat().st_mtime_ns for path in folder.rglob("*")} == before
+
+
+def test_of_a_session_the_run_that_was_begun_last_is_followed(folder, tmp_path):
+    session = tmp_path / "session"
+    shutil.copytree(folder, session / folder.name)
+    entry = {"procedure": "short", "source": "short", "why": "", "state": "begun", "run": folder.name}
+    content = {"pack": "", "bench": "", "sensors": [], "state_of_charge": None, "left_out": []}
+    (session / "session.json").write_text(json.dumps({**content, "entries": [entry, {**entry, "run": ""}]}))
+    assert newest_run(session) == session / folder.name
+    assert newest_run(folder) == folder
+    (session / "session.json").write_text(json.dumps({**content, "entries": [{**entry, "run": ""}]}))
+    with pytest.raises(RecordError):
+        newest_run(session)
 
 
 def test_what_is_no_run_folder_is_said(tmp_path):
