@@ -15,6 +15,7 @@ from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
+from types import FunctionType
 from typing import TYPE_CHECKING
 
 from runner.conduct.clock import ScaledClock, VirtualClock
@@ -340,10 +341,12 @@ def _operator_name(job: Job) -> str:
 
 @contextlib.contextmanager
 def _signals(stop: StopFlag) -> Iterator[None]:
-    """Ctrl-C, SIGTERM and a closed terminal press the stop; what was set before comes back afterwards."""
-    before = {number: signal.signal(number, lambda n, _: stop.press(signal.Signals(n).name)) for number in _SIGNALS}
+    """Ctrl-C, SIGTERM and a closed terminal press the stop; what was set before comes back afterwards, and is told of it."""
+    before = {number: signal.signal(number, lambda n, _: stop.signalled(signal.Signals(n).name)) for number in _SIGNALS}
     try:
         yield
     finally:
         for number, handler in before.items():
             signal.signal(number, handler)
+            if stop.signal == signal.Signals(number).name and isinstance(handler, FunctionType):
+                handler(number, None)

@@ -6,11 +6,14 @@ Apart from ``faces`` because the first screen has to be there before everything 
 from __future__ import annotations
 
 import argparse
+import signal
 from pathlib import Path
 
 from runner.errors import TripwitnessError
 from runner.screen.start import ENTRIES, REHEARSE, WATCH, StartApp
 
+ENDED_EARLY = 4
+GONE = (signal.SIGHUP, signal.SIGTERM)  # after these there is no terminal to show a first screen on
 PROCEDURE = "charge-over-temperature"  # what a rehearsal from the first screen is about
 
 
@@ -20,12 +23,14 @@ def first_screen(options: argparse.Namespace, watched_speed: float, taken_part_s
     ``options`` are those of a rehearsal that was given none.
     """
     said, begin = "", 0
+    gone: list[int] = []
     while (choice := StartApp(Path(options.out), _certificate, Path.cwd(), begin, said).run()) is not None:
         begin, said = next((n for n, entry in enumerate(ENTRIES) if entry.key == choice.what), 2), ""
         options.pack = str(choice.pack) if choice.pack is not None else None
         options.bench = str(choice.bench) if choice.bench is not None else None
         from runner.faces import Face  # only now: what runs need takes a second to come
 
+        before = {number: signal.signal(number, lambda n, _: gone.append(n)) for number in GONE}
         try:
             if choice.what == WATCH:
                 Face.watched(options).rehearse([PROCEDURE], watched_speed)
@@ -35,6 +40,11 @@ def first_screen(options: argparse.Namespace, watched_speed: float, taken_part_s
                 Face(options, True, None).run(choice.procedures)
         except TripwitnessError as error:
             said = str(error)
+        finally:
+            for number, handler in before.items():
+                signal.signal(number, handler)
+        if gone:
+            return ENDED_EARLY
     return 0
 
 

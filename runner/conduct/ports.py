@@ -85,12 +85,18 @@ class StopFlag:
     def __init__(self) -> None:
         self._event = threading.Event()
         self.by = ""
+        self.signal = ""  # the name of the last signal, if one came, also after the run: nobody may be there any more
 
     def press(self, by: str) -> None:
         """Ask for the run to end. The first one's name is kept."""
         if not self._event.is_set():
             self.by = by
             self._event.set()
+
+    def signalled(self, name: str) -> None:
+        """A signal wants the run to end, and whatever waits for a person after it."""
+        self.signal = name
+        self.press(name)
 
     @property
     def pressed(self) -> bool:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import os
+import threading
 from collections.abc import Callable, Sequence
 from math import inf
 
@@ -17,6 +19,8 @@ from runner.screen.feed import ScreenOperator
 from runner.screen.run import RunScreen
 from runner.screen.themes import Dressed
 
+GOODBYE = 5.0  # s that a screen is given to go away after a signal
+ENDED_EARLY = 4  # exit status
 LOOK_EVERY = 0.1  # s between two looks at whether the run has ended
 
 
@@ -78,13 +82,15 @@ class RunApp(Dressed[None]):
         return next((screen for screen in self.screen_stack if isinstance(screen, RunScreen)), None)
 
     def _look_at_the_run(self) -> None:
-        if not self.thread.done or self._told_the_end:
+        if not self.thread.done:
             return
-        self._told_the_end = True
         result = self.thread.outcome
-        if result is None or (self.stop.pressed and self.stop.by.startswith("SIG")):
+        if result is None or self.stop.signal:
             self.exit()
             return
+        if self._told_the_end:
+            return
+        self._told_the_end = True
         screen = self._run_screen
         if screen is not None:
             screen.finished([self.line(finding) for finding in result.evaluation.findings], str(result.folder.path))
@@ -121,12 +127,24 @@ def show_run(
     Whatever becomes of the screen, the run's thread is waited for, so the bench is off when this returns or raises.
     """
     operator = ScreenOperator(name)
-    answers = answering(operator)
+    answers, over = answering(operator), threading.Event()
     thread: RunThread[Result] = RunThread(lambda: work(answers))
+    threading.Thread(target=_way_out, args=(thread, stop, over), name="way out", daemon=True).start()
     try:
         RunApp(job, heading, operator, stop, thread, line, plan, certificate=certificate, watching=watching).run()
     finally:
         operator.detach()
         if thread.started:
             thread.leave(stop, "a closed screen")
+        over.set()
     return thread.leave(stop, "a closed screen")
+
+
+def _way_out(thread: RunThread[Result], stop: StopFlag, over: threading.Event) -> None:
+    """End the process where the screen cannot: on a terminal that is gone, its drawing may wait for ever.
+
+    Only after a signal, and only when the run is over, the bench off and the findings written.
+    """
+    while not over.wait(LOOK_EVERY):
+        if stop.signal and thread.done and not over.wait(GOODBYE):
+            os._exit(ENDED_EARLY)

@@ -43,6 +43,12 @@ class Terminal:
             assert time.monotonic() < deadline, f"timed out waiting for {words!r}\n{self.screen}"
             time.sleep(0.1)
 
+    @property
+    def programs(self):
+        """The process ids of what runs in here."""
+        shell = self._tmux("display-message", "-p", "-t", "t", "#{pane_pid}").strip()
+        return [int(each) for each in Path(f"/proc/{shell}/task/{shell}/children").read_text().split()]
+
     def close(self):
         """The window is closed, as by a person or a broken connection."""
         subprocess.run(["tmux", "-S", self.socket, "kill-server"], check=False, capture_output=True)
@@ -75,6 +81,13 @@ def ends(folder):
     return found
 
 
+def until_gone(process, seconds=60):
+    deadline = time.monotonic() + seconds
+    while Path(f"/proc/{process}").exists() and "zombie" not in Path(f"/proc/{process}/status").read_text():
+        assert time.monotonic() < deadline, f"process {process} is still there"
+        time.sleep(0.1)
+
+
 def test_a_newcomer_gets_from_nothing_to_a_certificate_in_a_few_keys(terminal, tmp_path):
     person = terminal()
     person.shows("Enter begins.")
@@ -99,6 +112,7 @@ def test_a_closed_terminal_ends_the_run_with_everything_off(terminal, tmp_path):
         if "HOLD POINT" in person.screen:
             person.press("Enter")
         time.sleep(0.3)
+    (process,) = person.programs
     person.close()
     deadline = time.monotonic() + 60
     while not [end for end in ends(tmp_path) if end.get("order") == "End"]:
@@ -106,6 +120,22 @@ def test_a_closed_terminal_ends_the_run_with_everything_off(terminal, tmp_path):
         time.sleep(0.2)
     (end,) = ends(tmp_path)
     assert (end["early"], end["safe"]) == (True, True)
+    until_gone(process)
+
+
+@pytest.mark.parametrize("when", ["on the first screen", "after the run"])
+def test_a_closed_terminal_leaves_no_process_behind(terminal, when):
+    if when == "on the first screen":
+        person = terminal()
+        person.shows("Enter begins.")
+    else:
+        person = terminal("rehearse --sensor T1 --speed 20")
+        person.shows("HOLD POINT")
+        person.press("x")
+        person.shows("The run is over. Enter shows")
+    (process,) = person.programs
+    person.close()
+    until_gone(process)
 
 
 def test_a_run_is_followed_from_a_second_terminal(terminal, tmp_path):
