@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import csv
 import json
+import os
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -45,6 +46,8 @@ class GrowingFile:
         """Raises RecordError if the file cannot be read."""
         try:
             with self._path.open("rb") as file:
+                if file.seek(0, os.SEEK_END) < self._at:  # a torn last line was cut off before the run went on
+                    self._at, self._rest = self._at - len(self._rest), b""
                 file.seek(self._at)
                 new = file.read(READ_AT_ONCE)
         except OSError as error:

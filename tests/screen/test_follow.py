@@ -64,6 +64,17 @@ def test_half_a_line_waits_for_its_end(tmp_path):
     assert list(growing.lines()) == ["two"]
 
 
+def test_a_torn_line_that_is_cut_off_before_the_run_goes_on_is_forgotten(tmp_path):
+    path = tmp_path / "file"
+    path.write_text("one\ntorn")
+    growing = GrowingFile(path)
+    assert list(growing.lines()) == ["one"]
+    path.write_text("one\n")
+    assert list(growing.lines()) == []
+    path.write_text("one\ntwo\n")
+    assert list(growing.lines()) == ["two"]
+
+
 def test_following_writes_nothing(folder, tmp_path):
     before = {path: path.stat().st_mtime_ns for path in folder.rglob("*")}
     looked_at_to_the_end(Follower(folder))
