@@ -166,8 +166,8 @@ class CutOff(Maker):
                 bend.dof,
             )
             + add("instant of the return", 0.0, abs(slope) * gap / 12.0**0.5, "rectangular")
-            # the way back over delay and polling follows a relaxation that is not seen: its whole length counts
-            + add("relaxation before the return", 0.0, abs(slope) * behind / 3.0**0.5, "rectangular")
+            # the same relaxation was a little steeper before: half of the way back over delay and polling is allowed for it
+            + add("relaxation before the return", 0.0, abs(slope) * behind / 2 / 3.0**0.5, "rectangular")
             + reading_error(self.inputs, declared.accuracy.get(channel, Accuracy()), value, "voltmeter")
         )
         return self.measured("release", "V", theta, expected=declared.release, limits=limits)

@@ -88,11 +88,9 @@ class RunApp(Dressed[None]):
         if result is None or self.stop.signal:
             self.exit()
             return
-        if self._told_the_end:
-            return
-        self._told_the_end = True
         screen = self._run_screen
-        if screen is not None:
+        if screen is not None and screen.is_whole and not self._told_the_end:
+            self._told_the_end = True
             screen.finished([self.line(finding) for finding in result.evaluation.findings], str(result.folder.path))
 
     def show_findings(self) -> None:

@@ -30,6 +30,7 @@ from runner.screen.widgets.strip_chart import Marks, StripChart
 REACTION = (
     0.6  # s after a question is on the screen: a key pressed sooner was meant for the one before, or a switch bounced
 )
+PARTS = ("#prompt", "#answer", "#coach", "#page-text", "#chart", "#steps", "#headroom")
 GO_KEY = "Enter goes on · x stops"
 
 
@@ -92,9 +93,16 @@ class RunScreen(Screen[None]):
         self.query_one(Prompt).show("The run is about to begin.", "", hold=False)
         self.operator.attach(self)
 
+    @property
+    def is_whole(self) -> bool:
+        """Whether every part is there: not while the screen is put together or taken apart."""
+        return all(self.query(part) for part in PARTS)
+
     # ---- what the run says -----------------------------------------------------------------------------------
 
     def on_seen(self, message: Seen) -> None:
+        if not self.is_whole:
+            return
         view = self.view = message.view
         readings = view.readings
         path = view.path or CHARGE
@@ -151,7 +159,7 @@ class RunScreen(Screen[None]):
             self.app.bell()
 
     def finished(self, lines: list[str], where: str) -> None:
-        """The findings are there: show them in place of the chart."""
+        """The findings are there: show them in place of the chart. Only when the screen is whole."""
         self.query_one("#page-text", Static).update(Content("\n".join(["FINDINGS", *lines])))
         self._page(shown=True)
         reason = self.end.reason if self.end else ""

@@ -6,6 +6,8 @@ import random
 from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 
+SENSOR_LAG = (4.0, 12.0)  # s: between which the lags of the sensors are drawn
+
 
 @dataclass(frozen=True)
 class ProtectionTruth:
@@ -144,7 +146,7 @@ def draw(declared: Declared, scenario: str, seed: int) -> Truth:
     0.5 to 3 s), probe errors normal with the declared standard uncertainties.
     """
     dice = random.Random(f"truth {seed}")
-    sensors = {name: dice.uniform(4.0, 12.0) for name in declared.sensors}
+    sensors = {name: dice.uniform(*SENSOR_LAG) for name in declared.sensors}
     protections = tuple(_drawn(protection, declared.sensors, dice) for protection in declared.protections)
     pack = PackTruth(
         declared.pack_name,
