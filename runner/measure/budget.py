@@ -53,6 +53,11 @@ class Inputs:
         self._inputs.append(_Input(quantity, source, distribution))
         return quantity
 
+    def shared(self, source: str, value: float, uncertainty: float, distribution: str = "normal") -> Quantity:
+        """The one input quantity of this name, the same for everybody who asks: what is not known of it is common to all."""
+        there = next((item.quantity for item in self._inputs if item.source == source), None)
+        return there if there is not None else self.add(source, value, uncertainty, distribution)
+
     def together(self, source: str, readings: Sequence[Sequence[float]]) -> list[Quantity]:
         """Input quantities that were read at the same instants, n times each: their means, with what they have in common.
 

@@ -145,20 +145,24 @@ def _impossible(lag: Quantity) -> str:
 def _put_in(
     own: list[Quantity], rates: np.ndarray, sensor: str, declared: Declared, inputs: Inputs, caveats: list[str]
 ) -> Quantity:
-    """θ = T − r·L for each ramp with declared delay and lag, then their mean."""
+    """θ = T − r·L for each ramp with declared delay and lag, then their mean.
+
+    The lags of sensor and probe and the pack's delay are the same for trip and release: in their difference, where the rates
+    have opposite signs, what is not known of them counts twice.
+    """
     polling = declared.polling
-    delay = inputs.add(
+    delay = inputs.shared(
         "delay of the pack", declared.delay + polling / 2, declared.delay_uncertainty, "rectangular"
     ) + inputs.add("delay counted in looks", polling / 2, polling / 12.0**0.5, "rectangular")
     probe = declared.probe_lag or (0.0, 0.0)
     if sensor in declared.sensor_lag:
         value, uncertainty = declared.sensor_lag[sensor]
-        lag = inputs.add("lag of the sensor", value, uncertainty) - inputs.add("lag of the probe", *probe)
+        lag = inputs.shared("lag of the sensor", value, uncertainty) - inputs.shared("lag of the probe", *probe)
     else:
         low, high = UNKNOWN_LAG
-        lag = inputs.add("lag of the sensor", (low + high) / 2, (high - low) / 12.0**0.5, "rectangular") - inputs.add(
-            "lag of the probe", *probe
-        )
+        lag = inputs.shared(
+            "lag of the sensor", (low + high) / 2, (high - low) / 12.0**0.5, "rectangular"
+        ) - inputs.shared("lag of the probe", *probe)
         caveats.append(
             f"the pack sheet does not say how far sensor {sensor} lags; taken to be between {low:g} and {high:g} s"
         )

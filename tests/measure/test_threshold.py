@@ -96,6 +96,14 @@ def test_a_difference_of_two_thresholds_loses_the_probes_common_error():
     assert not [row for row in hysteresis.budget if "calibration" in row.source or "coupling" in row.source]
 
 
+def test_an_unknown_lag_counts_twice_between_a_trip_on_the_way_up_and_a_release_on_the_way_down():
+    rate = 2.0  # K/min, either way: θ' = θ ∓ rate · lag, so the difference moves by twice that
+    down = ramps([-rate], theta=45.0, outcome="returned", kind="cool", start=50.0)
+    hysteresis = named(_joined([ramps([rate]), down]), "hysteresis")
+    share = {row.source: row.contribution for row in hysteresis.budget}
+    assert share["lag of the sensor"] == pytest.approx(2 * rate / 60 * 15.0 / 12**0.5, rel=0.02)
+
+
 def test_ramps_that_disagree_widen_the_interval():
     recording = ramps([1, 2, 3])
     bent = recorded(
