@@ -31,7 +31,6 @@ class ChooseScreen(Screen["Choice | None"]):
         Binding("escape", "back", "Back", key_display="Esc"),
     ]
     CSS = """
-    ChooseScreen #title { height: 1; padding: 0 1; background: $foreground 15%; text-style: bold; }
     ChooseScreen Vertical { width: 1fr; height: 1fr; }
     ChooseScreen Label { padding: 0 1; color: $text-muted; }
     ChooseScreen OptionList { height: 1fr; border: none; }
@@ -119,7 +118,6 @@ class PlanScreen(Screen["Choice | None"]):
         Binding("escape", "back", "Back", key_display="Esc"),
     ]
     CSS = """
-    PlanScreen #title { height: 1; padding: 0 1; background: $foreground 15%; text-style: bold; }
     PlanScreen #plan { width: 100%; height: auto; padding: 0 1; }
     """
 

@@ -35,7 +35,6 @@ class FindingsScreen(Screen[None]):
         Binding("escape,q,b", "back", "Back", key_display="Esc"),
     ]
     CSS = """
-    FindingsScreen #title { height: 1; padding: 0 1; background: $foreground 15%; text-style: bold; }
     FindingsScreen #list { width: 42; height: 1fr; border: none; }
     FindingsScreen #one { width: 1fr; height: 1fr; padding: 0 1; border-left: solid $foreground 30%; }
     FindingsScreen #what, FindingsScreen #budget { height: auto; width: 100%; }

@@ -25,7 +25,6 @@ class FormScreen(Screen[Path | None]):
         Binding("escape", "back", "Back without saving", key_display="Esc"),
     ]
     CSS = """
-    FormScreen #title { height: 1; padding: 0 1; background: $foreground 15%; text-style: bold; }
     FormScreen #fields { height: 1fr; }
     FormScreen Horizontal { height: 1; }
     FormScreen Label { width: 48; padding: 0 1; }

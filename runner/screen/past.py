@@ -20,10 +20,7 @@ from runner.measure.finding import Finding
 from runner.screen.findings import MARKS, FindingsScreen
 from runner.screen.widgets.interval import interval_line
 
-HEAD = """
-    #title { height: 1; padding: 0 1; background: $foreground 15%; text-style: bold; }
-    #said { height: auto; max-height: 4; padding: 0 1; background: $surface; }
-"""
+SAID = "#said { height: auto; max-height: 4; padding: 0 1; background: $surface; }"
 
 
 class PastScreen(Screen[None]):
@@ -36,7 +33,7 @@ class PastScreen(Screen[None]):
         Binding("t", "trend", "Over time"),
         Binding("escape,q,b", "back", "Back", key_display="Esc"),
     ]
-    CSS = HEAD + "PastScreen #search { height: 3; } PastScreen DataTable { height: 1fr; }"
+    CSS = SAID + "PastScreen #search { height: 3; } PastScreen DataTable { height: 1fr; }"
 
     def __init__(self, out: Path, certificate: Callable[[Path], str]) -> None:
         """``certificate`` makes the certificate of a run folder and gives its path."""
@@ -153,7 +150,7 @@ class BesideScreen(Screen[None]):
     """Two runs, finding by finding: both values, their difference, and whether it is more than its uncertainty."""
 
     BINDINGS = [Binding("escape,q,b", "app.pop_screen", "Back", key_display="Esc")]
-    CSS = HEAD + "BesideScreen DataTable { height: 1fr; }"
+    CSS = SAID + "BesideScreen DataTable { height: 1fr; }"
 
     def __init__(self, one: PastRun, other: PastRun) -> None:
         super().__init__()
@@ -189,7 +186,7 @@ class TrendScreen(Screen[None]):
         Binding("n", "next", "Next finding"),
         Binding("escape,q,b", "app.pop_screen", "Back", key_display="Esc"),
     ]
-    CSS = HEAD + "TrendScreen #lines { height: auto; width: 100%; padding: 0 1; }"
+    CSS = SAID + "TrendScreen #lines { height: auto; width: 100%; padding: 0 1; }"
 
     def __init__(self, runs: Sequence[PastRun], about: PastRun) -> None:
         super().__init__()

@@ -27,7 +27,6 @@ class RollScreen(Screen[None]):
 
     BINDINGS = [Binding("escape,q,b,enter", "app.pop_screen", "Back", key_display="Esc")]
     CSS = """
-    RollScreen #title { height: 1; padding: 0 1; background: $foreground 15%; text-style: bold; }
     RollScreen #roll { height: 1fr; padding: 0 1; }
     """
 

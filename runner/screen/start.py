@@ -109,7 +109,6 @@ class StartScreen(Screen[None]):
 
     BINDINGS = [Binding("q,escape", "leave", "Leave", key_display="q")]
     CSS = """
-    StartScreen #title { height: 1; padding: 0 1; background: $foreground 15%; text-style: bold; }
     StartScreen #entries { width: 32; height: 1fr; border: none; padding: 1 0 0 1; }
     StartScreen #side { width: 1fr; height: 1fr; padding: 1 2; border-left: solid $foreground 30%; }
     StartScreen #about { width: 100%; height: auto; }

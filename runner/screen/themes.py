@@ -63,6 +63,9 @@ class Dressed(App[Result]):
     """An app in our looks, the first of them at first; the others are in the command palette. F1 lists the keys."""
 
     TITLE = "Tripwitness"
+    CSS = """
+    #title { height: 1; padding: 0 1; background: $foreground 15%; text-style: bold; text-wrap: nowrap; text-overflow: ellipsis; }
+    """
     BINDINGS = [Binding("f1", "help", "Keys", key_display="F1", tooltip="which key does what here")]
 
     def __init__(self) -> None:
