@@ -44,7 +44,7 @@ ENTRIES = (
         WATCH,
         "Rehearse: watch",
         "A whole trip test on a simulated bench with an invented pack. Simulated hands heat and cool the sensors; you watch "
-        "what the screen tells them, see each trip and release, and get the findings and a certificate. Half a minute, no "
+        "what the screen tells them, see each trip and release, and get the findings and a certificate. About a minute, no "
         "instruments, nothing gets hot.",
     ),
     Entry(
