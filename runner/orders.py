@@ -148,13 +148,15 @@ class BeginRamp(Order):
 class Level(Order):
     """A stage begins: ``value`` is its current in A, or the temperature in °C that the decade box stands for.
 
-    ``since`` is when it was there, on the run's clock; ``by_hand`` if a person's key said so.
+    ``since`` is when it was read back, on the run's clock, and ``asked`` when the instrument was not yet told; ``by_hand`` if a
+    person's key said when.
     """
 
     index: int
     value: float
     since: float
     by_hand: bool = False
+    asked: float | None = None
 
 
 @dataclass(frozen=True)

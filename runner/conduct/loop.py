@@ -146,6 +146,7 @@ class Loop:
 
     def _at_the_bench(self, order: Order) -> Event | None:
         supply = self.bench.supply
+        # an event is stamped when what it says has been read back, not when it was asked for
         if isinstance(order, SwitchOff):
             confirmed, remark = self.bench.off()
             return OutputIsOff(self._now(), confirmed, remark)
@@ -155,9 +156,11 @@ class Loop:
         if isinstance(order, SetLimits | SetSupply | SwitchOn) and supply is None:
             return OrderFailed(self._now(), type(order).__name__, "this bench has no supply")
         if isinstance(order, SetLimits) and supply is not None:
-            return LimitsAreSet(self._now(), *supply.limit(order.voltage, order.current))
+            limits = supply.limit(order.voltage, order.current)
+            return LimitsAreSet(self._now(), *limits)
         if isinstance(order, SetSupply) and supply is not None:
-            return SupplyIsSet(self._now(), *supply.set(order.voltage, order.current))
+            points = supply.set(order.voltage, order.current)
+            return SupplyIsSet(self._now(), *points)
         if isinstance(order, SwitchOn) and supply is not None:
             supply.on()
             return OutputIsOn(self._now())
@@ -168,7 +171,8 @@ class Loop:
         if isinstance(order, SetLoad | LoadOn) and load is None:
             return OrderFailed(self._now(), type(order).__name__, "this bench has no load on a cable")
         if isinstance(order, SetLoad) and load is not None:
-            return LoadIsSet(self._now(), load.set(order.current))
+            current = load.set(order.current)
+            return LoadIsSet(self._now(), current)
         if isinstance(order, LoadOn) and load is not None:
             load.on()
             return LoadIsOn(self._now())

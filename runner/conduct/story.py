@@ -110,7 +110,7 @@ class _Teller:
         elif isinstance(what, BeginRamp):
             self._ramps[what.index] = t
         elif isinstance(what, Level):
-            self._levels.setdefault(what.index, []).append(Held(what.value, what.since, what.by_hand))
+            self._levels.setdefault(what.index, []).append(Held(what.value, what.since, what.by_hand, what.asked))
         else:
             self._conclude(what)
 

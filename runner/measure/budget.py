@@ -39,6 +39,10 @@ class _Input:
     distribution: str
 
 
+_Part = tuple[_Input, float, float]  # an input, its sensitivity, its contribution
+SLIGHT = 1e-9  # a correlation that is none
+
+
 class Inputs:
     """Creates input quantities and remembers what they are called."""
 
@@ -74,28 +78,52 @@ class Inputs:
         Sources of several inputs (one a ramp) are combined as the root of the sum of squares, their sensitivity left 0
         unless there is one input; the squares of all contributions add up to that of the result's uncertainty.
         """
-        by_source: dict[str, list[tuple[_Input, float, float]]] = {}
+        rows = [_row(source, parts) for source, parts in self._by_source(result).items()]
+        return tuple(sorted(rows, key=lambda row: -row.contribution))
+
+    def factor(self, result: Quantity, coverage: float) -> float:
+        """The factor of an interval for a result: each independent input with its own distribution, not those of the rows.
+
+        Two rectangular inputs of one source make a triangle, which reaches further than a rectangle of the same deviation.
+        """
+        return coverage_factor_of(
+            [
+                row
+                for source, parts in self._by_source(result).items()
+                for row in ([_row(source, parts)] if _correlated(parts) else [_row(source, [part]) for part in parts])
+            ],
+            coverage,
+        )
+
+    def _by_source(self, result: Quantity) -> dict[str, list[_Part]]:
+        """The inputs that a result really depends on, by their source."""
+        by_source: dict[str, list[_Part]] = {}
         for item in self._inputs:
             sensitivity = float(GTC.reporting.sensitivity(result, item.quantity)) if item.quantity.u else 0.0
             contribution = abs(sensitivity) * float(item.quantity.u)
             if contribution:
                 by_source.setdefault(item.source, []).append((item, sensitivity, contribution))
-        rows = [_row(source, parts) for source, parts in by_source.items()]
-        return tuple(sorted(rows, key=lambda row: -row.contribution))
+        return by_source
 
 
-def _row(source: str, parts: list[tuple[_Input, float, float]]) -> BudgetRow:
+def _correlation(one: _Part, other: _Part) -> float:
+    return float(GTC.get_correlation(one[0].quantity, other[0].quantity))
+
+
+def _correlated(parts: Sequence[_Part]) -> bool:
+    return any(abs(_correlation(one, other)) > SLIGHT for one, other in combinations(parts, 2))
+
+
+def _row(source: str, parts: Sequence[_Part]) -> BudgetRow:
     variance = sum(contribution**2 for _, _, contribution in parts)
-    correlated = False
-    for (one, a, _), (other, b, _) in combinations(parts, 2):
-        common = float(GTC.get_correlation(one.quantity, other.quantity))
-        variance += 2.0 * a * b * float(one.quantity.u) * float(other.quantity.u) * common
-        correlated = correlated or abs(common) > 1e-9
+    for one, other in combinations(parts, 2):
+        sign = 1.0 if one[1] * other[1] > 0 else -1.0
+        variance += 2.0 * sign * one[2] * other[2] * _correlation(one, other)
     variance = max(variance, 0.0)
     freedom = sum(contribution**4 / float(item.quantity.df) for item, _, contribution in parts)
     single = len(parts) == 1
     dof = variance**2 / freedom if freedom else MANY
-    if correlated:  # read together: the formula above does not hold for them, they have those of their readings
+    if _correlated(parts):  # read together: the formula above does not hold for them, they have those of their readings
         dof = min(float(item.quantity.df) for item, _, _ in parts)
     return BudgetRow(
         source,
@@ -121,30 +149,38 @@ def coverage_factor_of(rows: Sequence[BudgetRow], coverage: float) -> float:
     A result whose uncertainty is mostly one rectangular distribution never is further away than its half-width: Student's
     factor would state an interval wider than what is possible (JCGM 100:2008, G.1.4 and G.2.2; the sum of independent
     distributions as in JCGM 101:2008). The normal parts are taken together, widened as Student's t wants it for their
-    degrees of freedom; the rectangular ones are added by convolution.
+    degrees of freedom; the rectangular and the U-shaped ones (arc sine, JCGM 101:2008, 6.4.6) are added by convolution.
     """
     total = sum(row.contribution**2 for row in rows) ** 0.5
-    edged = [
-        row.contribution / total
-        for row in rows
-        if row.distribution == "rectangular" and row.contribution > 0.01 * total
-    ]
-    normal = [row for row in rows if row.distribution != "rectangular" or row.contribution <= 0.01 * total]
-    if total <= 0 or not edged:
-        variance = sum(row.contribution**2 for row in rows)
-        freedom = sum(row.contribution**4 / row.dof for row in rows)
-        return coverage_factor(variance**2 / freedom if freedom else MANY, coverage)
+    bounded = [row for row in rows if row.distribution in _REACH and row.contribution > 0.01 * total]
+    normal = [row for row in rows if row not in bounded]
     variance = sum(row.contribution**2 for row in normal)
     freedom = sum(row.contribution**4 / row.dof for row in normal)
-    wider = coverage_factor(variance**2 / freedom if freedom else MANY, coverage) / coverage_factor(MANY, coverage)
-    spread = max(wider * variance**0.5 / total, 2e-3)
-    x = np.linspace(-1.0, 1.0, GRID) * (5.0 * spread + 3.0**0.5 * sum(edged))
+    student = coverage_factor(variance**2 / freedom if freedom else MANY, coverage)
+    if total <= 0 or not bounded:
+        return student
+    spread = max(student / coverage_factor(MANY, coverage) * variance**0.5 / total, 2e-3)
+    halves = [(row.distribution, _REACH[row.distribution] * row.contribution / total) for row in bounded]
+    x = np.linspace(-1.0, 1.0, GRID) * (5.0 * spread + sum(half for _, half in halves))
     below = stats.norm.cdf(x, scale=spread)
-    for part in edged:
-        half = 3.0**0.5 * part
-        area = np.concatenate([[0.0], np.cumsum((below[1:] + below[:-1]) / 2 * np.diff(x))])
-        beyond = area[-1] + np.maximum(x + half - x[-1], 0.0)  # above the grid everything is below
-        below = (np.where(x + half > x[-1], beyond, np.interp(x + half, x, area)) - np.interp(x - half, x, area)) / (
-            2 * half
-        )
+    for distribution, half in halves:
+        below = _with_rectangle(x, below, half) if distribution == "rectangular" else _with_arc_sine(x, below, half)
     return float(np.interp(0.5 + coverage / 2, below, x))
+
+
+_REACH = {"rectangular": 3.0**0.5, "U-shaped": 2.0**0.5}  # half-width over standard deviation
+NODES = 64  # of the quadrature over an arc sine
+
+
+def _with_rectangle(x: np.ndarray, below: np.ndarray, half: float) -> np.ndarray:
+    """The distribution function ``below`` at ``x`` of something plus something rectangular of ± half."""
+    area = np.concatenate([[0.0], np.cumsum((below[1:] + below[:-1]) / 2 * np.diff(x))])
+    beyond = area[-1] + np.maximum(x + half - x[-1], 0.0)  # above the grid everything is below
+    upper = np.where(x + half > x[-1], beyond, np.interp(x + half, x, area))
+    return np.asarray((upper - np.interp(x - half, x, area)) / (2 * half))
+
+
+def _with_arc_sine(x: np.ndarray, below: np.ndarray, half: float) -> np.ndarray:
+    """The same plus something of arc sine distribution of ± half: the mean over half·cos φ, φ uniform."""
+    shifts = half * np.cos((np.arange(NODES) + 0.5) * np.pi / NODES)
+    return np.asarray(np.mean([np.interp(x - shift, x, below, left=0.0, right=1.0) for shift in shifts], axis=0))

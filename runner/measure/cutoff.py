@@ -65,7 +65,8 @@ class CutOff(Maker):
         if bend is None:
             why = "the voltage was read too rarely before the cut-off"
             return self.missing("trip", "V", why, expected=declared.trip, limits=limits)
-        behind = declared.delay + declared.polling
+        looks, lost, distribution = declared.lost_in_looks
+        behind = declared.delay + declared.polling / 2 + looks
         value, u_fit, slope = bend.at(-behind)
         add = self.inputs.add
         if declared.delay and declared.delay_limits is None:
@@ -78,7 +79,7 @@ class CutOff(Maker):
             + add("instant of the edge", 0.0, abs(slope) * edge.uncertainty, "rectangular")
             + add("delay of the pack", 0.0, abs(slope) * declared.delay_uncertainty, "rectangular")
             + add("polling of the pack", 0.0, abs(slope) * declared.polling / 12.0**0.5, "rectangular")
-            + add("delay counted in looks", 0.0, abs(slope) * declared.polling / 12.0**0.5, "rectangular")
+            + add("delay counted in looks", 0.0, abs(slope) * lost, distribution)
             + reading_error(self.inputs, self._accuracy(voltage), value, "voltmeter")
             + self._lead_drop(leads, current, caveats)
         )
@@ -154,20 +155,19 @@ class CutOff(Maker):
             why = "the voltage was read too rarely after the return"
             return self.missing("release", "V", why, expected=declared.release, limits=limits)
         gap = 4 * declared.reaction[1] if returned[-1].by_hand else gap_before(series, at)
-        behind = declared.delay + declared.polling + gap / 2
-        value, _, slope = bend.at(0.0)
+        looks, lost, distribution = declared.lost_in_looks
+        behind = declared.delay + declared.polling / 2 + looks + gap / 2
+        value, u_fit, slope = bend.at(-behind)
+        bent = abs(bend.at(0.0)[0] - value - slope * behind)  # by how much the way back is not a straight line
         add = self.inputs.add
         theta = (
-            add(
-                "voltage after the return",
-                value - slope * behind,
-                max(bend.at(0.0)[1], bend.scatter),
-                "normal",
-                bend.dof,
-            )
+            add("voltage after the return", value, u_fit, "normal", bend.dof)
             + add("instant of the return", 0.0, abs(slope) * gap / 12.0**0.5, "rectangular")
-            # the same relaxation was a little steeper before: half of the way back over delay and polling is allowed for it
-            + add("relaxation before the return", 0.0, abs(slope) * behind / 2 / 3.0**0.5, "rectangular")
+            + add("delay of the pack", 0.0, abs(slope) * declared.delay_uncertainty, "rectangular")
+            + add("polling of the pack", 0.0, abs(slope) * declared.polling / 12.0**0.5, "rectangular")
+            + add("delay counted in looks", 0.0, abs(slope) * lost, distribution)
+            # what the parabola after the return says of the time before it: its bend may be wrong by as much as it is
+            + add("relaxation before the return", 0.0, bent / 3.0**0.5, "rectangular")
             + reading_error(self.inputs, declared.accuracy.get(channel, Accuracy()), value, "voltmeter")
         )
         return self.measured("release", "V", theta, expected=declared.release, limits=limits)

@@ -11,7 +11,7 @@ from dataclasses import asdict, dataclass, field
 from typing import Any
 
 from runner.events import CURRENT_OF
-from runner.measure.budget import BudgetRow, Inputs, Quantity, coverage_factor_of
+from runner.measure.budget import BudgetRow, Inputs, Quantity
 from runner.measure.conformity import FAIL, NOT_MEASURED, probability, statement
 from runner.measure.edge import Edge, find_edge
 from runner.measure.recording import Attempt, Declared, Recording
@@ -120,7 +120,7 @@ class Maker:
         declared = self.declared
         value, u, dof = float(quantity.x), float(quantity.u), float(quantity.df)
         rows = self.inputs.rows(quantity)
-        k = coverage_factor_of(rows, declared.coverage)
+        k = self.inputs.factor(quantity, declared.coverage)
         lower, upper = limits if limits else (None, None)
         caveats = self._with_assumption(name, caveats)
         word = statement(value, k * u, lower, upper, declared.rule) if limits else None

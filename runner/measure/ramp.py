@@ -7,7 +7,7 @@ reacts to the trip.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -26,8 +26,8 @@ SETTLING = 30.0  # s after the beginning of the ramp, for sensor and probe to fo
 class Ramp:
     """The line at the instant: temperature °C, rate K/s, their standard uncertainties, residual scatter, window in s.
 
-    ``scatter`` is the standard deviation of the readings about the line, K; ``straight`` is False if the shortest window
-    was still bent.
+    ``scatter`` is the standard deviation of the readings about the line, K, and ``wander`` what of it is not noise from one
+    reading to the next; ``straight`` is False if the shortest window was still bent.
     """
 
     temperature: float
@@ -35,6 +35,7 @@ class Ramp:
     temperature_uncertainty: float
     rate_uncertainty: float
     scatter: float
+    wander: float
     dof: float
     begin: float
     end: float
@@ -70,7 +71,8 @@ def fit_taps(taps: Series, instant: float, not_before: float, reaction: tuple[fl
     if len(part) < FEWEST_TAPS:
         return None
     rate = abs(float(part.value[-1] - part.value[0]) / max(float(part.t[-1] - part.t[0]), 1e-9))
-    return _line(part, instant, rate * deviation * 12.0**0.5, curved=False)[0]
+    ramp, _ = _line(part, instant, rate * deviation * 12.0**0.5, curved=False)
+    return replace(ramp, wander=ramp.scatter)  # too few to tell one from the other
 
 
 def _line(part: Series, instant: float, resolution: float, *, curved: bool = True) -> tuple[Ramp, bool]:
@@ -89,11 +91,22 @@ def _line(part: Series, instant: float, resolution: float, *, curved: bool = Tru
         float(covariance[0, 0] ** 0.5),
         float(covariance[1, 1] ** 0.5),
         scatter,
+        wander(y - design @ (value, rate), scatter),
         float(len(x) - 2),
         float(part.t[0]),
         instant,
         not bent,
     ), bent
+
+
+def wander(residuals: np.ndarray, scatter: float) -> float:
+    """The standard deviation of what changes slowly in residuals of a scatter, in their unit.
+
+    Half the mean square of successive differences is the variance of noise that is new with every reading (von Neumann 1941,
+    from memory), and hardly sees what moves slowly: what it leaves of the scatter has really moved.
+    """
+    noise = float(np.mean(np.diff(residuals) ** 2)) / 2 if len(residuals) > 1 else 0.0
+    return float(max(scatter**2 - noise, 0.0) ** 0.5)
 
 
 def _least_squares(design: np.ndarray, y: np.ndarray, resolution: float) -> tuple[np.ndarray, np.ndarray, float]:

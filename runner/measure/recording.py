@@ -34,11 +34,12 @@ NOTHING = Series(np.empty(0), np.empty(0))
 
 @dataclass(frozen=True)
 class Held:
-    """One level of a staircase: its ``value`` (A, V, or °C) and ``since`` when it was there (s)."""
+    """One level of a staircase: its ``value`` (A, V, or °C), ``since`` when it was read back, and when it was ``asked`` for (s)."""
 
     value: float
     since: float
     by_hand: bool = False
+    asked: float | None = None
 
 
 @dataclass(frozen=True)
@@ -147,6 +148,18 @@ class Declared:
     slope: Mapping[str, Callable[[float], float]] = field(default_factory=dict)
     reaction: tuple[float, float] = (0.0, 0.0)
     counter: tuple[Accuracy, Accuracy] | None = None  # charge and energy of a counter that is read by hand
+
+    @property
+    def lost_in_looks(self) -> tuple[float, float, str]:
+        """(mean, standard uncertainty, distribution) in s of what a delay that is counted in looks takes beyond itself.
+
+        It is between nothing and a whole look. A delay near a whole number of looks loses next to nothing, or nearly a whole
+        one where it is a little longer; only one that varies by more than a look may lose anything with equal probability.
+        """
+        varies = self.delay_uncertainty * 3.0**0.5 >= self.polling / 2
+        if varies:
+            return self.polling / 2, self.polling / 12.0**0.5, "rectangular"
+        return self.polling / 2, self.polling / 8.0**0.5, "U-shaped"
 
     @property
     def path(self) -> str:

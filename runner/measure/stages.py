@@ -14,7 +14,7 @@ from itertools import pairwise
 
 import numpy as np
 
-from runner.events import CURRENT_OF
+from runner.events import CURRENT_OF, DISCHARGE
 from runner.measure.budget import Quantity
 from runner.measure.cutoff import reading_error, recovery_time
 from runner.measure.edge import LEVEL_WINDOW, Edge
@@ -22,7 +22,9 @@ from runner.measure.finding import Finding, Limits, Maker
 from runner.measure.recording import Accuracy, Attempt, Held, Series
 from runner.measure.thermal import abs_difference
 
-SETTING_TIME = 0.1  # s: a level may have been there up to this long before it was read back (MEASURED: replies take ms)
+SETTING_TIME = (
+    0.1  # s before its reading back that a level may have been there, where the record says not when it was asked for
+)
 SETTLING = 0.3  # s of a level that are left out of its mean
 
 
@@ -78,15 +80,22 @@ class Stages(Maker):
         return _delay(self, edge, since)
 
     def _passed(self, level: Held, edge: Edge) -> tuple[float, float]:
-        """Between which times the current passed the trip: a supply takes its time to get there."""
+        """Between which times the current passed the trip.
+
+        A load draws its current within milliseconds of being told, which was between the order and its reading back; a supply
+        takes its time to get there, and its readings say when it passed.
+        """
+        asked = level.since - SETTING_TIME if level.asked is None else level.asked
+        if self.declared.path == DISCHARGE:
+            return asked, level.since
         trip = self.declared.trip or 0.0
-        part = self.recording.of(CURRENT_OF[self.declared.path]).between(level.since - SETTING_TIME, edge.last + 1e-6)
+        part = self.recording.of(CURRENT_OF[self.declared.path]).between(asked, edge.last + 1e-6)
         above = part.t[part.value >= min(trip, 0.97 * level.value)]
         below = part.t[part.t < above[0]] if len(above) else part.t
         last = float(above[0]) if len(above) else level.since
-        first = float(below[-1]) if len(below) else level.since - SETTING_TIME
+        first = float(below[-1]) if len(below) else asked
         unsure = self._trip_is_passed_within(part, first, last, trip)
-        return max(first - unsure, level.since - SETTING_TIME), max(last + unsure, level.since)
+        return max(first - unsure, asked), max(last + unsure, level.since)
 
     def _trip_is_passed_within(self, part: Series, first: float, last: float, trip: float) -> float:
         """Seconds that a rising current needs for what is not known of the trip: a fiftieth of it."""
@@ -190,7 +199,7 @@ def _delay(maker: Maker, edge: Edge, since: Quantity) -> Finding:
         maker.inputs.add("instant of the edge", edge.instant, edge.uncertainty, "rectangular")
         - since
         - maker.inputs.add("polling of the pack", declared.polling / 2, declared.polling / 12.0**0.5, "rectangular")
-        - maker.inputs.add("delay counted in looks", declared.polling / 2, declared.polling / 12.0**0.5, "rectangular")
+        - maker.inputs.add("delay counted in looks", *declared.lost_in_looks)
     )
     return maker.measured("delay", "s", quantity, expected=declared.delay, limits=declared.delay_limits)
 

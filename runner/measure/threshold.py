@@ -94,8 +94,8 @@ def _own(crossing: Crossing, declared: Declared, inputs: Inputs) -> Quantity:
     ramp, edge = crossing.ramp, crossing.edge
     return (
         inputs.add("fit of the ramps", ramp.temperature, ramp.temperature_uncertainty, "normal", ramp.dof)
-        # residuals of a hand-held ramp are not independent: how far it wandered counts whole, not divided by √n
-        + inputs.add("unsteady ramps", 0.0, ramp.scatter, "normal", ramp.dof)
+        # a hand-held ramp really is where it has wandered to: that counts whole, not divided by √n as the probe's noise is
+        + inputs.add("unsteady ramps", 0.0, ramp.wander, "normal", ramp.dof)
         + inputs.add("instants of the edges", 0.0, abs(ramp.rate) * edge.uncertainty, "rectangular")
         + inputs.add("polling of the pack", 0.0, abs(ramp.rate) * declared.polling / 12.0**0.5, "rectangular")
     )
@@ -150,10 +150,9 @@ def _put_in(
     The lags of sensor and probe and the pack's delay are the same for trip and release: in their difference, where the rates
     have opposite signs, what is not known of them counts twice.
     """
-    polling = declared.polling
     delay = inputs.shared(
-        "delay of the pack", declared.delay + polling / 2, declared.delay_uncertainty, "rectangular"
-    ) + inputs.add("delay counted in looks", polling / 2, polling / 12.0**0.5, "rectangular")
+        "delay of the pack", declared.delay + declared.polling / 2, declared.delay_uncertainty, "rectangular"
+    ) + inputs.shared("delay counted in looks", *declared.lost_in_looks)
     probe = declared.probe_lag or (0.0, 0.0)
     if sensor in declared.sensor_lag:
         value, uncertainty = declared.sensor_lag[sensor]

@@ -7,6 +7,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 
 SENSOR_LAG = (4.0, 12.0)  # s: between which the lags of the sensors are drawn
+CLOCK = (0.97, 1.03)  # of a polling period: how well a management system keeps its time
 
 
 @dataclass(frozen=True)
@@ -147,7 +148,11 @@ def draw(declared: Declared, scenario: str, seed: int) -> Truth:
     """
     dice = random.Random(f"truth {seed}")
     sensors = {name: dice.uniform(*SENSOR_LAG) for name in declared.sensors}
-    protections = tuple(_drawn(protection, declared.sensors, dice) for protection in declared.protections)
+    clock = random.Random(f"clock {seed}").uniform(*CLOCK)
+    protections = tuple(
+        replace(_drawn(protection, declared.sensors, dice), polling=protection.polling * clock)
+        for protection in declared.protections
+    )
     pack = PackTruth(
         declared.pack_name,
         declared.cells,
@@ -187,7 +192,7 @@ def draw(declared: Declared, scenario: str, seed: int) -> Truth:
 
 
 def _drawn(protection: ProtectionTruth, sensors: tuple[str, ...], dice: random.Random) -> ProtectionTruth:
-    delay = protection.delay * dice.uniform(0.95, 1.05)
+    delay = protection.delay * dice.uniform(0.85, 1.15)
     if "temperature" in protection.kind:
         return replace(
             protection,

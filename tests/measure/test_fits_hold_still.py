@@ -6,7 +6,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from runner.measure.capacity import integrate
-from runner.measure.ramp import fit_bend, fit_ramp
+from runner.measure.ramp import fit_bend, fit_ramp, wander
 from runner.measure.recording import Series
 from runner.measure.recovery import fit_relaxation
 
@@ -47,6 +47,15 @@ def test_half_of_the_readings_say_the_same_less_well(seed):
     u = (whole.temperature_uncertainty**2 + half.temperature_uncertainty**2) ** 0.5
     assert abs(whole.temperature - half.temperature) < 5 * u
     assert half.temperature_uncertainty > whole.temperature_uncertainty * 0.8
+
+
+@given(seed=SEEDS, size=st.floats(0.001, 1.0))
+def test_noise_is_no_wandering_and_wandering_is_no_noise(seed, size):
+    dice = np.random.default_rng(seed)
+    noise = size * dice.normal(0, 1, 2000)
+    slow = size * np.sin(np.arange(2000) / 40.0 + dice.uniform(0, 6))
+    assert wander(noise, float(noise.std())) < 0.35 * size
+    assert wander(noise + slow, float((noise + slow).std())) == pytest.approx(size / 2**0.5, rel=0.2)
 
 
 @given(seed=SEEDS, scale=st.floats(0.01, 100))

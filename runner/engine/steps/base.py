@@ -42,6 +42,7 @@ class Step:
         self.why = ""
         self._paced: tuple[float, float] | None = None
         self._coming = (CHARGE, 0.0, 0.0)
+        self._asked = 0.0  # s: when the order for what is coming was given last
 
     def begin(self, t: float) -> list[Order]:
         """The step's first orders, at time ``t``."""
@@ -78,8 +79,9 @@ class Step:
         self._coming = (path, current, voltage or 0.0)
         return [SetLimits(*self.around.program.protect) if path == CHARGE else SetLoad(current)]
 
-    def _change(self, current: float) -> list[Order]:
-        """Another current on the path that is on."""
+    def _change(self, current: float, t: float) -> list[Order]:
+        """Another current on the path that is on, asked for at ``t``."""
+        self._asked = t
         path, _, voltage = self._coming
         self._coming = (path, current, voltage)
         return [SetSupply(voltage, current) if path == CHARGE else SetLoad(current)]
@@ -87,6 +89,8 @@ class Step:
     def _coming_on(self, event: Event) -> list[Order]:
         """What follows on limits and set points that were read back, until the output is on."""
         _, current, voltage = self._coming
+        if isinstance(event, LimitsAreSet | SupplyIsSet | LoadIsSet):
+            self._asked = event.t
         if isinstance(event, LimitsAreSet):
             return [SetSupply(voltage, current)]
         if isinstance(event, SupplyIsSet):

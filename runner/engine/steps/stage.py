@@ -78,12 +78,12 @@ class Stage(Step):
 
     def _begun(self, t: float) -> list[Order]:
         self._since = t
-        return [Level(self.planned.index, self._levels[self._number], t)]
+        return [Level(self.planned.index, self._levels[self._number], t, asked=self._asked)]
 
     def _next(self, t: float) -> list[Order]:
         if self._number + 1 < len(self._levels):
             self._number, self._since = self._number + 1, None
-            return self._change(self._levels[self._number])
+            return self._change(self._levels[self._number], t)
         if self.planned.word("until") == "done":
             return self._conclude_and_off("done", "every level was held", t)
         limit = self._levels[-1]

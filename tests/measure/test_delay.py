@@ -1,0 +1,73 @@
+"""The delay of an over-current protection from a single jump, against truths that are put in."""
+
+import math
+
+import numpy as np
+import pytest
+
+from runner.events import LOAD_CURRENT
+from runner.measure.findings import findings
+from runner.measure.recording import Attempt, Held, Recording, Series
+from tests.builders import declared
+
+POLLING, INTERVAL = 0.1, 0.25  # s
+
+
+def a_jump(delay, dice, *, told=True):
+    """A load that is told at about 10 s to draw 55 A, from a pack that looks every POLLING and counts its delay in looks."""
+    asked = 10.0 + dice.uniform(0, 1)
+    there, read_back = asked + dice.uniform(0, 0.06), asked + 0.06
+    noticed = there + dice.uniform(0, POLLING)
+    opened = noticed + math.ceil(delay / POLLING) * POLLING
+    t = np.arange(dice.uniform(0, INTERVAL), opened + 2.0, INTERVAL)
+    amperes = np.where((t >= there) & (t < opened), 55.0, 0.0)
+    at = float(t[t >= opened][0])
+    level = Held(55.0, read_back, asked=asked if told else None)
+    attempt = Attempt("stage", "", 0, 0.0, asked - 1.0, None, at, "stopped", "", None, (level,))
+    return Recording({LOAD_CURRENT: Series(t, amperes)}, (attempt,))
+
+
+def the_delay(recording):
+    (finding,) = findings(
+        recording,
+        declared(
+            protection="discharge_over_current",
+            sensors=(),
+            wanted=("delay",),
+            trip=50.0,
+            delay=1.0,
+            delay_uncertainty=0.5 / 3**0.5,
+            delay_limits=(0.5, 1.5),
+            polling=POLLING,
+        ),
+    )
+    return finding
+
+
+def test_the_interval_of_a_delay_holds_it_as_often_as_it_says():
+    dice, held, count = np.random.default_rng(5), 0, 1500
+    for _ in range(count):
+        delay = dice.uniform(0.8, 1.2)
+        finding = the_delay(a_jump(delay, dice))
+        held += abs(finding.value - delay) <= finding.expanded_uncertainty
+    assert 0.93 <= held / count <= 0.97
+
+
+def test_a_record_that_says_when_the_level_was_asked_for_knows_the_delay_better():
+    one, other = (the_delay(a_jump(1.0, np.random.default_rng(6), told=told)) for told in (True, False))
+    assert one.expanded_uncertainty < other.expanded_uncertainty
+
+
+@pytest.mark.parametrize(
+    ("delay", "polling", "half", "distribution"),
+    [(1.0, 1.0, 0.1, "U-shaped"), (1.0, 0.25, 0.1, "U-shaped"), (1.0, 0.1, 0.5, "rectangular")],
+)
+def test_what_a_delay_loses_in_looks_is_near_its_ends_unless_the_delay_varies_by_a_look(
+    delay, polling, half, distribution
+):
+    mean, u, shape = declared(delay=delay, polling=polling, delay_uncertainty=half / 3**0.5).lost_in_looks
+    assert (mean, shape) == (polling / 2, distribution)
+    assert u == pytest.approx(polling / (8**0.5 if shape == "U-shaped" else 12**0.5))
+    varied = np.random.default_rng(7).uniform(delay - half, delay + half, 20000)
+    lost = np.ceil(varied / polling) * polling - varied
+    assert u >= 0.75 * np.sqrt(np.mean((lost - mean) ** 2))
