@@ -111,6 +111,18 @@ class Foreseen(Event):
 
 
 @dataclass(frozen=True)
+class Reckoned(Event):
+    """By what share one more repeat would make the interval of a sensor's finding smaller; 0 if by nothing that matters.
+
+    ``why`` says it in words, without a full stop.
+    """
+
+    sensor: str
+    gain: float
+    why: str
+
+
+@dataclass(frozen=True)
 class Resumed(Event):
     """A run goes on after a break of ``after`` s. What the journal has before is what happened; ``why`` it had ended."""
 

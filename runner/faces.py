@@ -307,8 +307,8 @@ def follow(folder: Path, *, plain: bool) -> int:
     printer = Printer(follower.job.program.cautions, follower.job.program.prepare, sys.stdout)
     while follower.ended is None:
         told, samples = follower.look()
-        for order, t in told:
-            printer.told(order, t)
+        for what, t in told:
+            printer.told(what, t)
         if samples:
             printer.show(lambda: follower.view)
         if not told and not samples:

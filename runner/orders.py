@@ -8,6 +8,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+GO_ON = "go on"  # what an answer says that agrees, and the choice that is taken by it
+
 
 @dataclass(frozen=True)
 class Order:
@@ -86,6 +88,13 @@ class Ask(Order):
     role: str = ""
     lowest: float | None = None
     highest: float | None = None
+
+
+@dataclass(frozen=True)
+class Reckon(Order):
+    """Work out whether one more repeat would help a finding of this sensor. Comes back as Reckoned."""
+
+    sensor: str
 
 
 @dataclass(frozen=True)

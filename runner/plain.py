@@ -9,46 +9,18 @@ import queue
 import sys
 import threading
 from collections.abc import Callable, Sequence
-from typing import Any, TextIO
+from typing import TextIO
 
 from runner.conduct.ports import StopFlag
 from runner.conduct.replies import STOP_WORDS, NotUnderstood, hint, understood
+from runner.conduct.said import said, stamp
 from runner.engine.run import CAUTIONS
 from runner.engine.view import View
 from runner.errors import OperatorGone
-from runner.events import CHARGE, CURRENT_OF, METER_VOLTAGE, PROBE_TEMPERATURE, VOLTAGE_OF, Answered, Sampled
-from runner.orders import (
-    Ask,
-    AskTaps,
-    BeginRamp,
-    BeginStep,
-    Conclude,
-    End,
-    Guide,
-    Judge,
-    Level,
-    Note,
-    Order,
-    Remark,
-    Withdraw,
-)
+from runner.events import CHARGE, CURRENT_OF, METER_VOLTAGE, PROBE_TEMPERATURE, VOLTAGE_OF, Answered, Event, Sampled
+from runner.orders import Ask, AskTaps, Order, Withdraw
 
 PROGRESS_EVERY = 60.0  # s of the run's time between two lines of readings
-
-
-_LINES: dict[type[Order], Callable[[Any], str]] = {  # how each kind of order is said; nothing is said of the others
-    Ask: lambda o: f"HOLD   {o.say}",
-    AskTaps: lambda o: f"TAP    {o.say}" if o.step else "",
-    BeginStep: lambda o: f"STEP   {o.title}",
-    Guide: lambda o: f"HANDS  {o.say}",
-    BeginRamp: lambda o: f"RAMP   {o.rate * 60:+.1f} K/min from here",
-    Judge: lambda o: f"WATCH  {o.word}: {o.why}",
-    Level: lambda o: f"LEVEL  {o.value:.4g}",
-    Note: lambda o: f"NOTED  {o.name}: {o.text}{f' ({o.why})' if o.why else ''}",
-    Conclude: lambda o: f"RESULT {o.outcome.upper()}  {o.why}",
-    Remark: lambda o: f"NOTE   {o.say}",
-    End: lambda o: f"END    {o.reason}; {'bench is off' if o.safe else 'BENCH NOT CONFIRMED OFF'}",
-}
 
 
 class Printer:
@@ -62,13 +34,12 @@ class Printer:
     def line(self, text: str) -> None:
         print(text, file=self._out, flush=True)
 
-    def told(self, order: Order, t: float) -> None:
-        """One order of those that concern a person, as a line."""
-        if isinstance(order, Ask) and order.question == CAUTIONS:
+    def told(self, what: Order | Event, t: float) -> None:
+        """One order or event of those that concern a person, as a line."""
+        if isinstance(what, Ask) and what.question == CAUTIONS:
             self._before_the_first()
-        text = _LINES[type(order)](order) if type(order) in _LINES else ""
-        if text:
-            self.line(f"{_stamp(t)}  {text}")
+        if text := said(what):
+            self.line(f"{stamp(t)}  {text}")
 
     def show(self, look: Callable[[], View]) -> None:
         """A line of readings now and then."""
@@ -76,7 +47,7 @@ class Printer:
         if view.t - self._last_progress < PROGRESS_EVERY or not view.output_on:
             return
         self._last_progress = view.t
-        self.line(f"{_stamp(view.t)}  READ   {readings_line(view)}")
+        self.line(f"{stamp(view.t)}  READ   {readings_line(view)}")
 
     def _before_the_first(self) -> None:
         self.line("CAUTIONS")
@@ -107,10 +78,6 @@ def readings_line(view: View) -> str:
     if view.coach is not None and view.coach.word in ("slower", "faster"):
         parts.append(view.coach.word.upper())
     return ", ".join([*parts, view.word])
-
-
-def _stamp(t: float) -> str:
-    return f"{int(t) // 60:4d}:{int(t) % 60:02d}"
 
 
 class PlainOperator:

@@ -82,6 +82,13 @@ def evaluate(folder: RunFolder) -> Evaluation:
 
     Raises RecordError if the folder's evidence is missing or was changed, SheetError if its inputs no longer parse.
     """
+    evaluation = worked_out(folder)
+    folder.write_json(FINDINGS, evaluation.as_json())
+    return evaluation
+
+
+def worked_out(folder: RunFolder) -> Evaluation:
+    """The same and nothing is written; of a run that still goes on, what its record has so far."""
     procedure = parse_procedure(folder.input("procedure.yaml"), "procedure.yaml")
     pack = parse_pack(folder.input("pack.yaml"), "pack.yaml")
     bench = parse_bench(folder.input("bench.yaml"), "bench.yaml")
@@ -97,11 +104,9 @@ def evaluate(folder: RunFolder) -> Evaluation:
     taps = series_of(table[table["by_hand"] == 1], PROBE_TEMPERATURE)
     recording = Recording(channels, story.attempts, early, story.typed, story.breaks, taps)
     declared = declare(procedure, pack, bench, tuple(resolved["program"]["sensors"]))
-    evaluation = Evaluation(
+    return Evaluation(
         folder, procedure, pack, bench, resolved, story, recording, declared, tuple(findings(recording, declared))
     )
-    folder.write_json(FINDINGS, evaluation.as_json())
-    return evaluation
 
 
 def series_of(table: pd.DataFrame, channel: str) -> Series:

@@ -24,6 +24,7 @@ from runner.events import (
     CHARGE,
     DISCHARGE,
     Answered,
+    Event,
     LoadIsOn,
     OutputIsOff,
     OutputIsOn,
@@ -81,13 +82,13 @@ class Follower:
         self._begun: set[int] = set()
         self._number = 0
 
-    def look(self) -> tuple[list[tuple[Order, float]], list[Sampled]]:
-        """What was ordered since the last look, with its time in s, and what was sampled. Raises RecordError."""
+    def look(self) -> tuple[list[tuple[Order | Event, float]], list[Sampled]]:
+        """What was ordered and what happened since the last look, with its time in s, and what was sampled. Raises RecordError."""
         samples = [sample for line in self._samples.lines() if (sample := self._sample(line)) is not None]
         for sample in samples:
             self.known.take(sample)
             self._ceilings.passed(sample)
-        told = [found for line in self._journal.lines() if (found := self._entry(line)) is not None]
+        told = [self._entry(line) for line in self._journal.lines()]
         return told, samples
 
     @property
@@ -113,7 +114,7 @@ class Follower:
 
     # ---- taking in -------------------------------------------------------------------------------------------
 
-    def _entry(self, line: str) -> tuple[Order, float] | None:
+    def _entry(self, line: str) -> tuple[Order | Event, float]:
         self._number += 1
         try:
             content = json.loads(line)
@@ -125,9 +126,9 @@ class Follower:
             raise RecordError.not_json(str(self.folder.path / EVENTS), self._number) from error
         self.known.t = max(self.known.t, t)
         self._happened(what, t)
-        return (what, t) if isinstance(what, Order) else None
+        return what, t
 
-    def _happened(self, what: object, t: float) -> None:
+    def _happened(self, what: Order | Event, t: float) -> None:
         if isinstance(what, OutputIsOn | LoadIsOn):
             self.known.path = CHARGE if isinstance(what, OutputIsOn) else DISCHARGE
             self._ceilings.armed(t, self.known.path)

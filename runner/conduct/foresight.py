@@ -1,4 +1,4 @@
-"""From what is read while waiting for a pack to come back to the event that says when it may."""
+"""What a run asks to be worked out while it goes on: when a pack may come back, and whether one more repeat would help."""
 
 from __future__ import annotations
 
@@ -6,29 +6,39 @@ import math
 
 import numpy as np
 
+from runner.conduct.evaluate import worked_out
 from runner.engine.program import Program
 from runner.engine.steps.drain import LOWEST
-from runner.events import Foreseen
+from runner.errors import TripwitnessError
+from runner.events import Foreseen, Reckoned
 from runner.measure.recording import Series
 from runner.measure.recovery import forecast
-from runner.orders import BeginStep, Note, Order
+from runner.orders import BeginStep, Note, Order, Reckon
+from runner.record.folder import RunFolder
 
 
 class Foresight:
-    """Told every order; answers with a forecast when there is a new one. Times in s on the run's clock."""
+    """Told every order; answers with an event when there is something new to say. Times in s on the run's clock."""
 
-    def __init__(self, program: Program) -> None:
+    def __init__(self, program: Program, folder: RunFolder) -> None:
+        self._folder = folder
         self._release = None if program.release is None else program.release / program.cells
         self._began = 0.0
         self._read: list[tuple[float, float]] = []
 
-    def take(self, order: Order, t: float) -> Foreseen | None:
+    def take(self, order: Order, t: float) -> Foreseen | Reckoned | None:
         """What follows from one more order, if anything."""
+        if isinstance(order, Reckon):
+            return self._reckoned(order.sensor, t)
         if isinstance(order, BeginStep) and order.kind == "recover":
             self._began, self._read = t, []
         if not isinstance(order, Note) or order.name != LOWEST or order.quantity is None or self._release is None:
             return None
         self._read.append((t, order.quantity))
+        return self._foreseen(t)
+
+    def _foreseen(self, t: float) -> Foreseen | None:
+        assert self._release is not None
         times, volts = (np.array(column) for column in zip(*self._read, strict=True))
         found = forecast(Series(times, volts), self._began, self._release)
         if found is None:
@@ -36,3 +46,15 @@ class Foresight:
         expected = self._began + found.expected if math.isfinite(found.expected) else None
         latest = self._began + found.high if math.isfinite(found.high) else None
         return Foreseen(t, expected, self._began + found.low, latest)
+
+    def _reckoned(self, sensor: str, t: float) -> Reckoned:
+        """The finding of the sensor that would gain most, from the record so far: a fraction of a second for hours of it."""
+        try:
+            found = [each for each in worked_out(self._folder).findings if each.sensor == sensor and each.one_more]
+        except TripwitnessError as error:
+            return Reckoned(t, sensor, 0.0, f"whether it would help could not be worked out: {error}")
+        if not found:
+            return Reckoned(t, sensor, 0.0, "nothing is near enough to a limit to gain by it")
+        best = max(found, key=lambda each: each.one_more)
+        why = f"The {best.name} of {sensor} is near a limit; one more would make its interval about {best.one_more:.0%} smaller"
+        return Reckoned(t, sensor, best.one_more, why)

@@ -65,7 +65,7 @@ class Loop:
         self.sampler = Sampler(bench, clock, self.start)
         self.journal = Journal(folder.path / EVENTS, go_on=resumption is not None)
         self.samples = SampleWriter(folder.path / SAMPLES, go_on=resumption is not None)
-        self.foresight = Foresight(run.program)
+        self.foresight = Foresight(run.program, folder)
         self._happened: deque[Event] = deque()
         self._end: End | None = None
         self._stop_told = False

@@ -9,7 +9,7 @@ import re
 from dataclasses import dataclass
 from pathlib import Path
 
-from runner.orders import Ask
+from runner.orders import GO_ON, Ask
 from runner.sheets.quantity import QuantityError, parse_quantity, shown
 
 GO_WORDS = ("", "g", "go", "go on", "y", "yes", "ok")
@@ -77,6 +77,8 @@ def _number(ask: Ask, answer: str) -> str:
 
 def _choice(ask: Ask, answer: str) -> str:
     word = answer.lower()
+    if word in GO_WORDS and GO_ON in ask.choices:
+        return GO_ON
     if word.isdigit() and 1 <= int(word) <= len(ask.choices):
         return ask.choices[int(word) - 1]
     found = [choice for choice in ask.choices if word and choice.lower().startswith(word)]

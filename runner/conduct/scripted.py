@@ -10,7 +10,7 @@ from runner.conduct.replies import NotUnderstood, understood
 from runner.engine.view import View
 from runner.errors import OperatorGone
 from runner.events import Answered, Sampled
-from runner.orders import Ask, Order, Withdraw
+from runner.orders import GO_ON, Ask, Order, Withdraw
 from runner.sheets.answers import Answers
 
 UNATTENDED = Answers(kind="answers", by="simulated operator", then="go on", wait="4 s")
@@ -90,7 +90,7 @@ class ScriptedOperator:
             raise OperatorGone.input_ended(ask.say)
         if word == "stop":
             return Answered(t, ask.question, "stop", self.script.by)
-        if word == "go on" and ask.wants in ("number", "choice"):
+        if word == GO_ON and ask.wants in ("number", "choice") and GO_ON not in ask.choices:
             if self._eyes is None:
                 raise OperatorGone.no_answer(ask.say, "the script says go on, a reading is wanted")
             word = self._eyes.read(ask)

@@ -20,7 +20,7 @@ from runner.sheets.pack import PackSheet, Protection, Sensor, TemperatureProtect
 from runner.sheets.procedure import Procedure, names_for
 from runner.sheets.quantity import DIMENSIONS, Expression, parse_expression, shown
 from runner.sheets.source import Path, Source
-from runner.sheets.steps import Repeat, StepItem, Substitute
+from runner.sheets.steps import Offer, Repeat, StepItem, Substitute
 
 MOST_PATIENCE = 10.0
 LONGEST_STAIRCASE = 200  # levels
@@ -58,6 +58,7 @@ class _Planner:
         self.wanted = sensors
         self.steps: list[Planned] = []
         self.group = 0
+        self.offer = self.offers = 0  # the number of the offer that is being planned, and how many there were
         self.dimensions = names_for(procedure.protection)
 
     def program(self) -> Program:
@@ -231,6 +232,9 @@ class _Planner:
                 for index, inner in enumerate(step.steps):
                     self._add(inner, (*path, "repeat", "steps", index), scope, here, sensors, number)
             return
+        if isinstance(step, Offer):
+            self._offer(step, (*path, "offer"), values, sensor, sensors)
+            return
         if getattr(step, "role", "") and step.role not in self.bench.roles():
             return  # what the bench has not got cannot be read
         if kind == "wait" and step.for_ is None and "probe" not in self.bench.wired():
@@ -261,8 +265,29 @@ class _Planner:
                 getattr(step, "record", ""),
                 words,
                 self._levels(numbers, sensor, (*path, kind)) if isinstance(step, Substitute) else (),
+                offer=self.offer,
             )
         )
+
+    def _offer(
+        self,
+        step: Offer,
+        path: Path,
+        values: Mapping[str, float],
+        sensor: Sensor | None,
+        sensors: tuple[Sensor, ...],
+    ) -> None:
+        """The question, and the steps that follow if it is taken, as one more turn of what came before them."""
+        name, group = (sensor.name, self.group) if sensor else ("", 0)
+        cycle = 1 + max((each.cycle for each in self.steps if each.group == group), default=0)
+        self.offers += 1
+        self.offer = self.offers
+        words = self._text(step.say, values, sensor)
+        heading = title("offer", {}, {}, name, "")
+        self.steps.append(Planned(len(self.steps), "offer", heading, words, {}, name, group, cycle, offer=self.offer))
+        for index, inner in enumerate(step.steps):
+            self._add(inner, (*path, "steps", index), values, sensor, sensors, cycle)
+        self.offer = 0
 
     def _levels(
         self, numbers: Mapping[str, float], sensor: Sensor | None, path: Path

@@ -12,7 +12,8 @@ class Planned:
     """One step, all values in SI and °C. ``group`` is what a skip jumps out of: the steps of one sensor.
 
     ``words`` are its values that are no quantities; ``levels`` the (temperature °C, resistance Ω) of a decade box;
-    ``restart`` is the step at which a run that broke off in this one goes on.
+    ``restart`` is the step at which a run that broke off in this one goes on; ``offer`` numbers the steps that are done only
+    if the operator takes the offer before them.
     """
 
     index: int
@@ -27,6 +28,7 @@ class Planned:
     words: Mapping[str, Any] = field(default_factory=dict)
     levels: tuple[tuple[float, float], ...] = ()
     restart: int = 0
+    offer: int = 0
 
     def word(self, name: str) -> str:
         """A value that is a word, or nothing."""

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from runner.engine.ceilings import Ceilings
 from runner.engine.known import Known
-from runner.engine.program import Program
+from runner.engine.program import Planned, Program
 from runner.engine.states import NEXT, State
 from runner.engine.steps import Step, make_step
 from runner.engine.steps.base import Surroundings
@@ -71,6 +71,7 @@ class Run:
         self._points: tuple[float, float] = (0.0, 0.0)
         self._next = begin
         self._skip_to: tuple[str, int] = ("", 0)
+        self._cut_short = False  # whether anything was passed over that nobody had been asked about
 
     @property
     def ended(self) -> bool:
@@ -170,7 +171,7 @@ class Run:
         while self._next < len(self.program.steps):
             planned = self.program.steps[self._next]
             self._next += 1
-            if self._is_skipped(planned.group):
+            if self._is_skipped(planned):
                 self.skipped[planned.index] = self._why_skipped
                 continue
             self.step = make_step(planned, self._around)
@@ -180,20 +181,23 @@ class Run:
             if not self.step.done:
                 return orders
         return orders + self._make_safe(
-            "every step was done" if not self.skipped else "the steps that could be done were done", early=False
+            "every step was done" if not self._cut_short else "the steps that could be done were done", early=False
         )
 
     def _skip(self, step: Step) -> list[Order]:
-        self._skip_to = (step.skip, step.planned.group)
+        self._skip_to = (step.skip, step.planned.offer if step.skip == "offer" else step.planned.group)
         self._why_skipped = step.why
+        if step.skip == "offer":
+            return [Remark(f"Going on without one more: {step.why}")]
+        self._cut_short = True
         what = f"what is left for {step.planned.sensor}" if step.skip == "group" and step.planned.sensor else "the rest"
         return [Remark(f"Skipping {what}: {step.why}")]
 
-    def _is_skipped(self, group: int) -> bool:
+    def _is_skipped(self, planned: Planned) -> bool:
         how, of = self._skip_to
         if how == "rest":
             return True
-        if how == "group" and of == group and group:
+        if (how == "group" and of == planned.group and of) or (how == "offer" and of == planned.offer):
             return True
         self._skip_to = ("", 0)
         return False

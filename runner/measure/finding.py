@@ -25,7 +25,8 @@ class Finding:
     """The contract's finding. ``value`` None means it was not measured, or that it did not happen: ``reason`` says which.
 
     ``conformity`` is None where the sheet declares no limits: then no statement is made. ``functional`` says that it was seen
-    to happen and in the right direction, but not measured slowly enough for more than a wide interval.
+    to happen and in the right direction, but not measured slowly enough for more than a wide interval. ``one_more`` is the share by
+    which one more repeat would make the interval smaller, where it is near a limit; else 0.
     """
 
     name: str
@@ -49,6 +50,7 @@ class Finding:
     reason: str = ""
     fit: str = ""
     functional: bool = False
+    one_more: float = 0.0
     plots: tuple[Crossing, ...] = field(default=(), compare=False)
 
     def as_json(self) -> dict[str, Any]:
@@ -115,6 +117,7 @@ class Maker:
         repeats: tuple[float, ...] = (),
         plots: tuple[Crossing, ...] = (),
         functional: bool = False,
+        one_more: float = 0.0,
     ) -> Finding:
         """A finding with a value. ``limits``: (lowest, highest), None for no limit on that side."""
         declared = self.declared
@@ -147,6 +150,7 @@ class Maker:
             "",
             fit,
             functional,
+            one_more,
             plots,
         )
 

@@ -104,7 +104,9 @@ class Thermal(Maker):
         if threshold.impossible:
             return self.missing(name, "°C", threshold.impossible, expected=expected, limits=limits)
         caveats = list(threshold.caveats)
-        caveats += self._one_more(threshold, crossings, limits)
+        smaller = self._one_more(threshold, crossings, limits)
+        if smaller:
+            caveats.append(f"it is near a limit: one more ramp would make the interval about {smaller:.0%} smaller")
         if len(self.recording.taps):
             caveats.append("the thermometer was read by hand: a key at each whole degree")
         early = [crossing for crossing in crossings if crossing.attempt.ramp_began is None]
@@ -123,22 +125,21 @@ class Thermal(Maker):
             repeats=tuple(crossing.ramp.temperature for crossing in crossings),
             plots=tuple(crossings),
             functional=len(early) == len(crossings),
+            one_more=smaller,
         )
 
     def _one_more(
         self, threshold: Threshold, crossings: Sequence[Crossing], limits: tuple[float, float] | None
-    ) -> list[str]:
-        """When one more repeat would help: near a limit, and with much of the interval from what repeats average out."""
+    ) -> float:
+        """By what share one more repeat would help: near a limit, with enough of the interval from what repeats average out."""
         value, expanded = float(threshold.value.x), 2.0 * float(threshold.value.u)
         if limits is None or min(abs(value - limit) for limit in limits) > expanded:
-            return []
+            return 0.0
         rows = self.inputs.rows(threshold.value)
         whole = sum(row.contribution**2 for row in rows)
         own = sum(row.contribution**2 for row in rows if row.source in OWN) / whole
         smaller = 1.0 - (1.0 - own / (len(crossings) + 1)) ** 0.5
-        if smaller < WORTH_A_REPEAT:
-            return []
-        return [f"it is near a limit: one more ramp would make the interval about {smaller:.0%} smaller"]
+        return smaller if smaller >= WORTH_A_REPEAT else 0.0
 
     def _hysteresis(self, trip: Threshold | None, release: Threshold | None) -> Finding:
         if trip is None or release is None or trip.impossible or release.impossible:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 import os
 import sys
 import threading
@@ -66,10 +67,13 @@ class RunApp(Dressed[None]):
         self.set_interval(LOOK_EVERY, self._look_at_the_run)
         self._switched = sys.getswitchinterval()
         sys.setswitchinterval(HAND_OVER)
+        gc.collect()
+        gc.freeze()  # else looking through all that is loaded holds up sampling by a tenth of a second, again and again
         self.thread.start()
 
     def on_unmount(self) -> None:
         sys.setswitchinterval(self._switched)
+        gc.unfreeze()
         self.operator.detach()
 
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:

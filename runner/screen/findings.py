@@ -32,6 +32,7 @@ class FindingsScreen(Screen[None]):
         Binding(
             "c", "certificate", "Certificate", tooltip="make the certificate, and open it where there is a browser"
         ),
+        Binding("r", "record", "Plot and record", tooltip="everything that was read, and what happened, by time"),
         Binding("escape,q,b", "back", "Back", key_display="Esc"),
     ]
     CSS = """
@@ -90,6 +91,11 @@ class FindingsScreen(Screen[None]):
 
     def action_back(self) -> None:
         self.dismiss()
+
+    def action_record(self) -> None:
+        from runner.screen.record import RecordScreen
+
+        self.app.push_screen(RecordScreen(Path(self._where)))
 
     def action_certificate(self) -> None:
         if self._certificate is None or self._making:

@@ -7,9 +7,9 @@ from textual.binding import Binding
 from runner.conduct.follow import Follower
 from runner.conduct.ports import StopFlag
 from runner.errors import RecordError
-from runner.events import CURRENT_OF, PROBE_TEMPERATURE
 from runner.orders import Ask, Conclude
 from runner.screen.feed import ScreenOperator, Seen, Told
+from runner.screen.record import Points
 from runner.screen.run import RunScreen
 from runner.screen.themes import Dressed
 from runner.screen.widgets.prompt import Prompt
@@ -30,7 +30,7 @@ class FollowScreen(RunScreen, inherit_bindings=False):
         )
         super().__init__(follower.job, heading, ScreenOperator("onlooker"), StopFlag())
         self._follower = follower
-        self._temperature: float | None = None
+        self._points = Points()
 
     def on_mount(self) -> None:  # the run's screen has its own, which is called as well
         self.set_interval(LOOK_EVERY, self._look)
@@ -45,15 +45,10 @@ class FollowScreen(RunScreen, inherit_bindings=False):
         except RecordError as error:
             self.query_one(Prompt).show("The record cannot be followed any further.", str(error), hold=False)
             return
-        for sample in samples:
-            readings = sample.readings
-            current = next((readings[channel] for channel in CURRENT_OF.values() if channel in readings), None)
-            self._temperature = readings.get(PROBE_TEMPERATURE, self._temperature)
-            if current is not None:  # polled the faster of the two; the last temperature stands beside it
-                self.operator.trace.add(sample.t, self._temperature, current)
-        for order, t in told:
-            if isinstance(order, Conclude):
-                self.on_told(Told(order, t))
+        self._points.take(samples, self.operator.trace)
+        for what, t in told:
+            if isinstance(what, Conclude):
+                self.on_told(Told(what, t))
         if told or samples:
             self.on_seen(Seen(follower.view))
         self._say(follower.asked)

@@ -25,7 +25,7 @@ from runner.screen.widgets.headroom import HeadroomLine
 from runner.screen.widgets.prompt import Prompt
 from runner.screen.widgets.readout import Readout
 from runner.screen.widgets.step_list import StepList
-from runner.screen.widgets.strip_chart import Marks, StripChart
+from runner.screen.widgets.strip_chart import LETTERS, Marks, StripChart
 
 REACTION = (
     0.6  # s after a question is on the screen: a key pressed sooner was meant for the one before, or a switch bounced
@@ -258,9 +258,8 @@ class RunScreen(Screen[None]):
 
     def _mark(self, order: Order, t: float) -> None:
         assert isinstance(order, Conclude)
-        letters: dict[str, str] = {"stopped": "T", "returned": "R"}
-        self.marks.changes.append((order.at, letters.get(order.outcome, "?")))
-        if order.outcome in letters:
+        self.marks.changes.append((order.at, LETTERS.get(order.outcome, "?")))
+        if order.outcome in LETTERS:
             self.query_one(Prompt).flash()
         self.app.bell()
 

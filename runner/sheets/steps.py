@@ -322,6 +322,13 @@ class Repeat(Sheet):
         return self
 
 
+class Offer(Sheet):
+    """Steps that are offered to the operator where a finding of the sensor is near a limit and would gain by them."""
+
+    say: Text
+    steps: tuple[StepItem, ...] = Field(min_length=1)
+
+
 class StepItem(Sheet):
     """One step: exactly one of these keys."""
 
@@ -340,6 +347,7 @@ class StepItem(Sheet):
     rest: Rest | None = None
     wait: Wait | None = None
     off: Off | None = None
+    offer: Offer | None = None
     repeat: Repeat | None = None
 
     @model_validator(mode="before")
@@ -371,4 +379,5 @@ class StepItem(Sheet):
         return name.rstrip("_"), step
 
 
-Repeat.model_rebuild()  # it holds steps, which hold repeats
+Repeat.model_rebuild()  # they hold steps, which hold them
+Offer.model_rebuild()

@@ -9,7 +9,7 @@ from runner.engine.steps.base import Step, Surroundings
 from runner.engine.steps.by_hand import DrainByHand, RecoverByHand
 from runner.engine.steps.drain import Drain, Recover, Wake
 from runner.engine.steps.flow import Wait
-from runner.engine.steps.hold import Confirm, Inspect, Read
+from runner.engine.steps.hold import Confirm, Inspect, Offer, Read
 from runner.engine.steps.power import Charge, Off, Rest
 from runner.engine.steps.provoke import Cool, Heat
 from runner.engine.steps.stage import Stage, Substitute, Try
@@ -30,6 +30,7 @@ STEP_KINDS: dict[str, type[Step]] = {
     "rest": Rest,
     "wait": Wait,
     "off": Off,
+    "offer": Offer,
 }
 
 BY_HAND: dict[

@@ -30,7 +30,7 @@ class Step:
     """One step while it runs.
 
     ``done`` says it has ended; ``skip`` then says what comes next: nothing special, the end of this sensor's steps
-    ("group"), or the end of the procedure ("rest"), with ``why``.
+    ("group"), of what was offered ("offer"), or of the procedure ("rest"), with ``why``.
     """
 
     asks = False  # True while the step waits for a person

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from runner.engine.steps.base import SLOW, Step
 from runner.engine.watcher import Verdict
-from runner.events import Answered, Event
-from runner.orders import Ask, Note, Order
+from runner.events import Answered, Event, Reckoned
+from runner.orders import GO_ON, Ask, Note, Order, Reckon
 from runner.sheets.quantity import shown
 
 SEEN = ("good", "bad", "not seen")
+TAKE = "one more"
 
 
 class Confirm(Step):
@@ -95,6 +96,34 @@ class Read(Step):
         if words.get("role") == "display" and dimension == "temperature" and reference is not None:
             text = f"{text} (reference {shown(reference, dimension)})"
         return Note(planned.index, name, text, float(value), dimension, why)
+
+
+class Offer(Step):
+    """Asks whether the steps that follow are wanted, where the findings would gain by them; else passes over them."""
+
+    asks = True
+
+    def begin(self, t: float) -> list[Order]:
+        self._question = f"step-{self.planned.index}"
+        self._now = "Working out whether one more would help."
+        return [*self._pace(SLOW), Reckon(self.planned.sensor)]
+
+    def receive(self, event: Event, verdicts: list[Verdict]) -> list[Order]:
+        if isinstance(event, Reckoned):
+            if not event.gain:
+                self._end("offer", event.why)
+                return []
+            self._now = f"{event.why}. {self.planned.say}"
+            return [Ask(self._question, self._now, "one more", "choice", choices=(GO_ON, TAKE))]
+        if isinstance(event, Answered) and event.question == self._question:
+            if event.value == TAKE:
+                self._end()
+            else:
+                self._end("offer", "the operator goes on without")
+        return []
+
+    def sentence(self) -> str:
+        return self._now
 
 
 class Inspect(Step):

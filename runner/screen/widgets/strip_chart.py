@@ -25,6 +25,7 @@ LONGEST = 20_000  # points kept
 REDRAW_EVERY = 1.0  # s of real time between two drawings of the chart, which moves by a dot in some seconds
 SPAN = 600.0  # s shown
 GUTTER = 7  # columns for the scale
+LETTERS = {"stopped": "T", "returned": "R"}  # of a change, by how its step ended
 _DOTS = ((0x01, 0x08), (0x02, 0x10), (0x04, 0x20), (0x40, 0x80))
 Floats = NDArray[np.float64]
 
@@ -32,8 +33,9 @@ Floats = NDArray[np.float64]
 class Trace:
     """What the chart draws: written by the run's thread, read by the screen's."""
 
-    def __init__(self) -> None:
-        self._points: deque[tuple[float, float, float]] = deque(maxlen=LONGEST)
+    def __init__(self, longest: int | None = LONGEST) -> None:
+        """``longest``: how many points are kept; None for all of them."""
+        self._points: deque[tuple[float, float, float]] = deque(maxlen=longest)
         self._lock = threading.Lock()
 
     def add(self, t: float, temperature: float | None, current: float | None) -> None:
@@ -50,6 +52,19 @@ class Trace:
         table = np.array(points, dtype=float).reshape(-1, 3)
         table = table[table[:, 0] >= table[-1, 0] - span] if len(table) else table
         return table[:, 0], table[:, 1], table[:, 2]
+
+
+class Finished:
+    """A trace that no longer grows: put together once, however long it is."""
+
+    def __init__(self, trace: Trace) -> None:
+        self._table = trace.last(math.inf)
+
+    def last(self, span: float) -> tuple[Floats, Floats, Floats]:
+        """As that of a Trace."""
+        t, temperature, current = self._table
+        first = int(np.searchsorted(t, t[-1] - span)) if len(t) else 0
+        return t[first:], temperature[first:], current[first:]
 
 
 @dataclass
@@ -111,9 +126,10 @@ class StripChart(Widget):
     StripChart .strip-chart--band { background: $primary 35%; }
     """
 
-    def __init__(self, trace: Trace, marks: Marks) -> None:
+    def __init__(self, trace: Trace | Finished, marks: Marks) -> None:
         super().__init__(id="chart")
         self.trace, self.marks = trace, marks
+        self.window: tuple[float, float] | None = None  # from and to, s; None: the last SPAN, as it moves on
         self._rows: list[Strip] = []
         self._drawn_at, self._marked = -math.inf, 0
         self.is_behind = False  # there is something that was not drawn yet
@@ -153,12 +169,17 @@ class StripChart(Widget):
 
     def _build(self) -> list[Strip]:
         width, height = self.size
-        t, temperature, current = self.trace.last(SPAN)
+        t, temperature, current = self.trace.last(SPAN if self.window is None else math.inf)
         inner = width - GUTTER
         if height < 5 or inner < 8:
             return [Strip.blank(width, self.rich_style) for _ in range(height)]
-        end = float(t[-1]) if len(t) else SPAN
-        window = (max(end - SPAN, float(t[0]) if len(t) else 0.0), max(end, 60.0))
+        if self.window is None:
+            end = float(t[-1]) if len(t) else SPAN
+            window = (max(end - SPAN, float(t[0]) if len(t) else 0.0), max(end, 60.0))
+        else:
+            window = self.window
+            inside = (t >= window[0]) & (t <= window[1])
+            t, temperature, current = t[inside], temperature[inside], current[inside]
         lower = max(2, (height - 1) // 3)
         upper = height - 1 - lower
         rows = self._pane("°C", t, temperature, window, inner, upper, "strip-chart--temperature", self.marks.band)
@@ -206,7 +227,10 @@ class StripChart(Widget):
         return found
 
     def _time_line(self, window: tuple[float, float], width: int) -> Strip:
-        left, right = f"−{(window[1] - window[0]) / 60:.0f} min", "now"
+        if self.window is None:
+            left, right = f"−{(window[1] - window[0]) / 60:.0f} min", "now"
+        else:
+            left, right = (f"{at / 60:.1f} min" for at in window)
         text = left + " " * max(1, width - len(left) - len(right)) + right
         return Strip([Segment(" " * GUTTER + text[:width], self.get_component_rich_style("strip-chart--scale"))])
 

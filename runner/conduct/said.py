@@ -1,0 +1,58 @@
+"""What happened in a run, each in a line of words: for plain lines, logs, and the record on the screen."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+from runner.events import Answered, Event, Faulted, OrderFailed, OutputIsOff, Resumed, StopPressed
+from runner.orders import (
+    Ask,
+    AskTaps,
+    BeginRamp,
+    BeginStep,
+    Conclude,
+    End,
+    Guide,
+    Judge,
+    Level,
+    Note,
+    Order,
+    Remark,
+)
+
+_ORDERS: dict[type[Order], Callable[[Any], str]] = {  # nothing is said of the others
+    Ask: lambda o: f"HOLD   {o.say}",
+    AskTaps: lambda o: f"TAP    {o.say}" if o.step else "",
+    BeginStep: lambda o: f"STEP   {o.title}",
+    Guide: lambda o: f"HANDS  {o.say}",
+    BeginRamp: lambda o: f"RAMP   {o.rate * 60:+.1f} K/min from here",
+    Judge: lambda o: f"WATCH  {o.word}: {o.why}",
+    Level: lambda o: f"LEVEL  {o.value:.4g}",
+    Note: lambda o: f"NOTED  {o.name}: {o.text}{f' ({o.why})' if o.why else ''}",
+    Conclude: lambda o: f"RESULT {o.outcome.upper()}  {o.why}",
+    Remark: lambda o: f"NOTE   {o.say}",
+    End: lambda o: f"END    {o.reason}; {'bench is off' if o.safe else 'BENCH NOT CONFIRMED OFF'}",
+}
+_EVENTS: dict[type[Event], Callable[[Any], str]] = {
+    Answered: lambda e: f"ANSWER {e.value} ({e.by}){f': {e.note}' if e.note else ''}",
+    StopPressed: lambda e: f"STOP   {e.by}",
+    OutputIsOff: lambda e: (
+        f"OFF    {'read back' if e.confirmed else 'NOT CONFIRMED'}{f': {e.remark}' if e.remark else ''}"
+    ),
+    OrderFailed: lambda e: f"FAILED {e.order}: {e.what}",
+    Resumed: lambda e: f"RESUME {e.why}",
+    Faulted: lambda e: f"FAULT  {e.what}",
+}
+
+
+def said(what: Order | Event) -> str:
+    """An order or an event in words; empty for what concerns no person."""
+    table: dict[Any, Callable[[Any], str]] = {**_ORDERS, **_EVENTS}
+    say = table.get(type(what))
+    return say(what) if say is not None else ""
+
+
+def stamp(t: float) -> str:
+    """Seconds of the run as minutes and seconds."""
+    return f"{int(t) // 60:4d}:{int(t) % 60:02d}"

@@ -1,0 +1,69 @@
+"""One more ramp, offered only where it would help, and done only if the operator wants it."""
+
+import pytest
+
+from runner.engine.run import CAUTIONS, Run
+from runner.events import Answered, OutputIsOff, Reckoned, Started
+from runner.orders import Ask, BeginStep, End, Reckon
+from tests.builders import BENCH, PACK, SHORT_PROCEDURE, user_file
+
+OFFERED = """\
+        - offer:
+            say: It takes ten minutes.
+            steps:
+              - wait: {for: 1 s}
+              - wait: {for: 2 s}
+        - off
+"""
+
+
+def offering():
+    """A run that has come to its offer, and the question that the world was asked."""
+    from runner.conduct.files import load
+
+    text = SHORT_PROCEDURE.replace("        - off\n", OFFERED)
+    ramps = text.index("        - charge:"), text.index("        - offer:")
+    text = text[: ramps[0]] + text[ramps[1] :]  # what comes before the offer does not matter here
+    job = load(
+        user_file("offer.yaml", text), user_file("pack.yaml", PACK), user_file("bench.yaml", BENCH.format(port=1))
+    )
+    run = Run(job.program)
+    run.receive(Started(0.0, "2026-11-25T08:00:00Z"))
+    run.receive(Answered(1.0, CAUTIONS, "go on", "me"))
+    orders = run.receive(Answered(2.0, "step-0", "go on", "me"))
+    (reckon,) = [order for order in orders if isinstance(order, Reckon)]
+    assert reckon.sensor == "T1"
+    return run, job.program
+
+
+def begun(orders):
+    return [order.kind for order in orders if isinstance(order, BeginStep)]
+
+
+def test_what_would_not_help_is_not_offered():
+    run, _ = offering()
+    orders = run.receive(Reckoned(3.0, "T1", 0.0, "nothing is near enough to a limit"))
+    assert begun(orders) == ["off"]
+    assert not [order for order in orders if isinstance(order, Ask)]
+
+
+@pytest.mark.parametrize(("answer", "next_step"), [("one more", "wait"), ("go on", "off")])
+def test_the_operator_says_whether_it_is_worth_the_time(answer, next_step):
+    run, program = offering()
+    (ask,) = run.receive(Reckoned(3.0, "T1", 0.12, "The trip of T1 is near a limit"))
+    assert ask.choices == ("go on", "one more")
+    assert "near a limit" in ask.say
+    assert "ten minutes" in ask.say
+    assert begun(run.receive(Answered(4.0, ask.question, answer, "me"))) == [next_step]
+    offered = [step for step in program.steps if step.offer]
+    assert [step.kind for step in offered] == ["offer", "wait", "wait"]
+    assert {step.index for step in offered if step.kind == "wait"} == set(run.skipped) or answer == "one more"
+
+
+def test_an_offer_that_was_not_taken_is_no_step_that_could_not_be_done():
+    run, _ = offering()
+    run.receive(Reckoned(3.0, "T1", 0.0, "nothing is near enough to a limit"))
+    for t in (4.0, 5.0):
+        orders = run.receive(OutputIsOff(t, True))
+    (end,) = [order for order in orders if isinstance(order, End)]
+    assert end.reason == "every step was done"

@@ -1,0 +1,193 @@
+"""The screen of a run in each of its states, as text at both sizes: views and orders put in by hand, so that nothing moves."""
+
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from runner.conduct.files import load
+from runner.conduct.ports import StopFlag
+from runner.engine.ceilings import Headroom
+from runner.engine.run import CAUTIONS
+from runner.engine.view import Coach, StepLine, View
+from runner.events import CHARGE, METER_VOLTAGE, PROBE_TEMPERATURE, SUPPLY_CURRENT, SUPPLY_VOLTAGE
+from runner.orders import Ask, AskTaps, Conclude, End
+from runner.printed import finding_line
+from runner.screen.app import RunApp
+from runner.screen.feed import ScreenOperator, Seen, Told
+from tests.builders import BENCH, PACK, SHORT_PROCEDURE, user_file
+from tests.screen.kept_runs import MISSING, TRIP
+from tests.screen.played import SIZES, matches_golden, played, shows, until
+
+TITLES = ("confirm: Ready?", "charge at 4 A until steady", "heat T1 at 3 K/min", "cool T1 at 3 K/min", "off")
+HEATING = View(
+    t=300.0,
+    state="watching",
+    sentence="Heat T1 slowly with the gun.",
+    readings={PROBE_TEMPERATURE: 53.91, SUPPLY_CURRENT: 4.002, SUPPLY_VOLTAGE: 26.71, METER_VOLTAGE: 26.63},
+    lost={},
+    rate=3.1 / 60,
+    path=CHARGE,
+    mode="CC",
+    word="flowing",
+    why="4.00 A of 4.00 A",
+    steps=tuple(
+        StepLine(title, mark) for title, mark in zip(TITLES, ("done", "done", "now", "next", "next"), strict=True)
+    ),
+    coach=Coach("hold", "3.1 K/min, wanted 3.0 K/min; the lag costs 0.5 K of 2.0 K"),
+    headroom=(
+        Headroom("temperature", 53.91, 67.0, "°C"),
+        Headroom("voltage", 26.71, 29.6, "V"),
+        Headroom("current", 4.002, 6.0, "A"),
+    ),
+    remaining=95.0,
+    trip_limits=(53.0, 57.0),
+)
+OVER = Told(End(early=False, safe=True, reason="every step was done"), 420.0)
+TRIPPED = Conclude(2, "heat", "T1", 1, 3 / 60, "stopped", "from 4.00 A to 0.00 A within 0.3 s", 290.0)
+STATES = {  # name: what is told, what is seen, words that show it has been drawn
+    "cautions": ([Ask(CAUTIONS, "Read the cautions. Go on only if every one of them is met.")], None, "HOLD POINT"),
+    "hold-point": ([Ask("step-0", "Ready?")], HEATING, "HOLD POINT"),
+    "number": (
+        [
+            Ask(
+                "step-1",
+                "Read the voltmeter at the pack's terminals.",
+                "open-circuit voltage",
+                "number",
+                "V",
+                "voltage",
+                (),
+                "voltmeter",
+                20.0,
+                29.6,
+            )
+        ],
+        HEATING,
+        "from 20",
+    ),
+    "choice": (
+        [
+            Ask(
+                "step-1",
+                "Case without dents, swelling or cracks?",
+                "case",
+                "choice",
+                choices=("good", "bad", "not seen"),
+            )
+        ],
+        HEATING,
+        "not seen",
+    ),
+    "ramp": ([], HEATING, "flowing"),
+    "faster": ([], replace(HEATING, rate=1.2 / 60, coach=Coach("faster", "1.2 K/min, wanted 3.0 K/min")), "FASTER"),
+    "tapering": (
+        [],
+        replace(HEATING, mode="CV", word="tapering", why="falling for 40 s at the voltage limit: not a trip"),
+        "not a trip",
+    ),
+    "trip": (
+        [TRIPPED],
+        replace(
+            HEATING,
+            word="stopped",
+            why=TRIPPED.why,
+            readings={**HEATING.readings, SUPPLY_CURRENT: 0.001},
+            sentence="Cool T1 with the ice pack.",
+        ),
+        "within 0.3 s",
+    ),
+    "lost": (
+        [],
+        replace(
+            HEATING, lost={PROBE_TEMPERATURE: "no reply"}, word="lost", why="the thermometer has not answered for 4 s"
+        ),
+        "has not answered",
+    ),
+    "taps": (
+        [AskTaps(50.0, 1.0, "Press Enter as the display passes 50 °C, 51 °C and so on.")],
+        HEATING,
+        "as the display passes",
+    ),
+    "not-safe": (
+        [End(early=True, safe=False, reason="stopped by Test Person")],
+        replace(HEATING, state="ended", path="", mode="off", coach=None),
+        "SWITCH IT OFF BY HAND",
+    ),
+}
+
+
+class NoThread:
+    """A run that never moves."""
+
+    started = done = False
+    outcome = None
+
+    def start(self):
+        pass
+
+
+def a_screen():
+    job = load(
+        user_file("short.yaml", SHORT_PROCEDURE),
+        user_file("pack.yaml", PACK),
+        user_file("bench.yaml", BENCH.format(port=1)),
+        ("T1",),
+    )
+    operator = ScreenOperator("Test Person")
+    t = np.arange(0.0, 301.0, 1.0)
+    for at, temperature in zip(t, 23.0 + 31.0 * t / 300.0, strict=True):
+        operator.trace.add(float(at), float(temperature), 4.0 if at < 290.0 else 0.0)
+    return RunApp(job, "REHEARSAL · TIM-840", operator, StopFlag(), NoThread(), finding_line)
+
+
+@pytest.mark.parametrize("size", SIZES)
+@pytest.mark.parametrize("name", STATES)
+def test_each_state_looks_as_it_is_meant_to(name, size):
+    told, view, words = STATES[name]
+
+    async def play():
+        app = a_screen()
+        async with app.run_test(size=size) as pilot:
+            await shows(pilot, "about to begin")
+            if view is not None:
+                app.screen._page(shown=False)
+            for order in told:
+                app.screen.post_message(Told(order, 290.0))
+            if view is not None:
+                app.screen.post_message(Seen(view))
+            await shows(pilot, words)
+            await until(pilot, lambda: not app.screen.query("Prompt.-flash"), "the flash to go")
+            await _still(pilot, app)
+            matches_golden(app, f"run-{name}", size)
+
+    played(play())
+
+
+@pytest.mark.parametrize("size", SIZES)
+def test_the_findings_stand_where_the_chart_was(size):
+    async def play():
+        app = a_screen()
+        async with app.run_test(size=size) as pilot:
+            await shows(pilot, "about to begin")
+            app.screen.post_message(Seen(replace(HEATING, state="ended", path="", mode="off", coach=None)))
+            app.screen.post_message(OVER)
+            await shows(pilot, "working out")
+            lines = [finding_line(finding) for finding in (TRIP, MISSING)]
+            app.screen.finished(lines, str(Path("runs") / "20261125-120000-TI-0417-short"))
+            await shows(pilot, "FINDINGS")
+            await _still(pilot, app)
+            matches_golden(app, "run-over", size)
+
+    played(play())
+
+
+async def _still(pilot, app):
+    """Wait until two looks at the screen show the same."""
+    from tests.screen.played import text
+
+    before = ""
+    while (now := text(app)) != before:
+        before = now
+        await pilot.pause(0.3)
