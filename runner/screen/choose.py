@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from pathlib import Path
 
 from textual import work
@@ -10,7 +11,7 @@ from textual.binding import Binding
 from textual.containers import Horizontal, Vertical, VerticalScroll
 from textual.content import Content
 from textual.screen import Screen
-from textual.widgets import Footer, Label, OptionList, SelectionList, Static
+from textual.widgets import Footer, Label, OptionList, Static
 from textual.widgets.option_list import Option
 
 from runner.conduct.files import procedure_names, read_file
@@ -23,6 +24,29 @@ from runner.sheets.bench import parse_bench
 from runner.sheets.pack import parse_pack
 
 
+class MarkedList(OptionList):
+    """A list of names of which any may be marked with Space. A mark is a shape, not a colour."""
+
+    BINDINGS = [Binding("space", "mark", "Mark", key_display="Space")]
+
+    def __init__(self, names: Sequence[str], id: str) -> None:
+        super().__init__(*(Option(f"○ {name}") for name in names), id=id)
+        self._names = tuple(names)
+        self._marks: set[str] = set()
+
+    @property
+    def marked(self) -> tuple[str, ...]:
+        """The marked names, in the order of the list."""
+        return tuple(name for name in self._names if name in self._marks)
+
+    def action_mark(self) -> None:
+        if self.highlighted is None:
+            return
+        name = self._names[self.highlighted]
+        self._marks ^= {name}
+        self.replace_option_prompt_at_index(self.highlighted, f"{'●' if name in self._marks else '○'} {name}")
+
+
 class ChooseScreen(Screen["Choice | None"]):
     """Three lists. With ``only_bench`` there is one, and it leads to the roll call."""
 
@@ -32,6 +56,7 @@ class ChooseScreen(Screen["Choice | None"]):
     ]
     CSS = """
     ChooseScreen Vertical { width: 1fr; height: 1fr; }
+    ChooseScreen #wide { width: 2fr; }
     ChooseScreen Label { padding: 0 1; color: $text-muted; }
     ChooseScreen OptionList { height: 1fr; border: none; }
     ChooseScreen #said { height: auto; min-height: 1; max-height: 5; padding: 0 1; background: $surface; }
@@ -54,15 +79,15 @@ class ChooseScreen(Screen["Choice | None"]):
                 yield Label("bench file")
                 yield OptionList(*(Option(path.name) for path in self.benches), id="benches")
             if not self._only_bench:
-                with Vertical():
-                    yield Label("procedures (Space marks; none: all that can be done)")
-                    yield SelectionList[str](*((name, name) for name in procedure_names()), id="procedures")
+                with Vertical(id="wide"):
+                    yield Label("procedures (Space marks; none: all)")
+                    yield MarkedList(procedure_names(), id="procedures")
         yield Static("", id="said")
         yield Footer()
 
     def on_mount(self) -> None:
         for each in self.query(OptionList):
-            if each.option_count and not isinstance(each, SelectionList):
+            if each.option_count:
                 each.highlighted = 0
         self.query(OptionList).first().focus()
         missing = [] if self.benches else ["bench file"]
@@ -74,13 +99,15 @@ class ChooseScreen(Screen["Choice | None"]):
             self._say("Tab goes to the next list; Enter or F2 goes on.")
 
     def on_option_list_option_selected(self, message: OptionList.OptionSelected) -> None:
-        if isinstance(message.option_list, SelectionList):
-            return
-        lists = [each for each in self.query(OptionList) if not isinstance(each, SelectionList)]
-        if message.option_list is lists[-1]:
+        if isinstance(message.option_list, MarkedList) or message.option_list is self._last_to_choose:
             self.action_go()
         else:
             self.focus_next(OptionList)
+
+    @property
+    def _last_to_choose(self) -> OptionList:
+        """The last list in which something has to be chosen."""
+        return self.query_one("#benches", OptionList)
 
     def action_go(self) -> None:
         bench = self._marked("benches", self.benches)
@@ -91,7 +118,7 @@ class ChooseScreen(Screen["Choice | None"]):
         elif (pack := self._marked("packs", self.packs)) is None:
             self._say("Choose a pack sheet first.")
         else:
-            names = tuple(str(each) for each in self.query_one("#procedures", SelectionList).selected)
+            names = self.query_one("#procedures", MarkedList).marked
             self.app.push_screen(PlanScreen(Choice(RUN, pack, bench, names)), self._planned)
 
     def action_back(self) -> None:

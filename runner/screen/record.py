@@ -96,11 +96,11 @@ class RecordScreen(Screen[None]):
         self.app.call_from_thread(self._have_read, trace, marks, lines, follower.known.t)
 
     def _fail(self, why: str) -> None:
-        if self.is_mounted:
-            self.query_one("#title", Static).update(Content(f"THE RECORD cannot be read: {why}"))
+        for title in self.query("#title").results(Static):
+            title.update(Content(f"THE RECORD cannot be read: {why}"))
 
     def _have_read(self, trace: Trace, marks: Marks, lines: list[tuple[float, str]], end: float) -> None:
-        if not self.is_mounted:
+        if not (self.query(StripChart) and self.query("#lines")):  # it is being taken apart
             return
         chart = self.query_one(StripChart)
         chart.trace, chart.marks = Finished(trace), marks

@@ -61,14 +61,12 @@ class RollScreen(Screen[None]):
             bench.close()
 
     def _show(self, present: list[Present]) -> None:
-        if not self.is_mounted:
-            return
         self.present = present
         self._say("\n".join(line for each in present for line in roll_lines(each)))
 
     def _say(self, said: str) -> None:
-        if self.is_mounted:
-            self.query_one("#roll", Static).update(Content(said))
+        for part in self.query("#roll").results(Static):  # none while the screen is taken apart
+            part.update(Content(said))
 
 
 def roll_lines(each: Present) -> list[str]:

@@ -35,9 +35,22 @@ async def shows(pilot, words, seconds=30.0):
     await until(pilot, lambda: words in text(pilot.app), words, seconds)
 
 
-def matches_golden(app, name, size):
+async def matches_golden(pilot, name, size, seconds=10.0):
+    """Wait until the screen is what the golden says: the last of its parts may be drawn a moment later."""
     path = GOLDENS / f"{name}-{size[0]}x{size[1]}.txt"
-    shown = text(app) + "\n"
     if os.environ.get("GOLDENS") == "write":
-        path.write_text(shown, encoding="utf-8")
-    assert shown == path.read_text(encoding="utf-8"), f"{path.name} differs; see played.py\n{shown}"
+        await still(pilot)
+        path.write_text(text(pilot.app) + "\n", encoding="utf-8")
+    golden, deadline = path.read_text(encoding="utf-8"), time.monotonic() + seconds
+    while (shown := text(pilot.app) + "\n") != golden:
+        assert time.monotonic() < deadline, f"{path.name} differs; see played.py\n{shown}"
+        await pilot.pause(0.02)
+
+
+async def still(pilot, looks=20):
+    """Wait until so many looks at the screen in a row show the same."""
+    before, same = "", 0
+    while same < looks:
+        now = text(pilot.app)
+        before, same = now, same + 1 if now == before else 0
+        await pilot.pause(0.05)

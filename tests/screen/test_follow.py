@@ -111,7 +111,7 @@ def test_the_screen_shows_trip_release_and_end_and_only_leaves(folder, size):
             assert "STOP" not in shown
             await until(pilot, lambda: not app.screen.query_one("Prompt").has_class("-change"), "the flash to end")
             await until(pilot, lambda: not app.screen.query_one("StripChart").is_behind, "the chart")
-            matches_golden(app, "follow", size)
+            await matches_golden(pilot, "follow", size)
             await pilot.press("x", "enter")
             assert not app.screen.stop.pressed
             await pilot.press("q")

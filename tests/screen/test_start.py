@@ -35,7 +35,7 @@ def test_it_says_what_can_be_done_with_nothing_there(tmp_path, size):
         app = app_in()
         async with app.run_test(size=size) as pilot:
             await shows(pilot, "Enter begins.")
-            matches_golden(app, "start", size)
+            await matches_golden(pilot, "start", size)
 
     played(play())
 
@@ -73,15 +73,34 @@ def test_a_pack_is_chosen_planned_and_begun(tmp_path, size):
             await shows(pilot, "pack.yaml")
             await pilot.press("down", "down", "enter")
             await shows(pilot, "Tab goes to the next list")
+            await matches_golden(pilot, "choose", size)
             await pilot.press("enter", "enter")
             await shows(pilot, "PLAN: ")
             assert "left out" in text(app)
-            matches_golden(app, "plan", size)
+            await matches_golden(pilot, "plan", size)
             await pilot.press("enter")
         return app.return_value
 
     choice = played(play())
     assert (choice.what, choice.pack.name, choice.bench.name) == (RUN, "pack.yaml", "bench.yaml")
+
+
+def test_only_the_marked_procedures_are_done(tmp_path):
+    (tmp_path / "pack.yaml").write_text(DEMO_PACK.read_text(encoding="utf-8"), encoding="utf-8")
+    (tmp_path / "bench.yaml").write_text(BENCH, encoding="utf-8")
+
+    async def play():
+        app = app_in()
+        async with app.run_test(size=(80, 24)) as pilot:
+            await shows(pilot, "pack.yaml")
+            await pilot.press("down", "down", "enter")
+            await shows(pilot, "○ arrival")
+            await pilot.press("tab", "tab", "space", "down", "space", "space", "enter")
+            await shows(pilot, "PLAN: ")
+            await pilot.press("enter")
+        return app.return_value
+
+    assert played(play()).procedures == ("arrival",)
 
 
 def test_without_files_it_is_said_what_is_missing(tmp_path):
@@ -108,6 +127,7 @@ def test_the_roll_call_names_who_does_not_answer_and_leaves(tmp_path):
             await shows(pilot, "CALL THE ROLL")
             await pilot.press("enter")
             await shows(pilot, "✗ supply")
+            await matches_golden(pilot, "roll", (80, 24))
             await pilot.press("escape", "escape")
             await shows(pilot, "Enter begins.")
 
@@ -132,6 +152,20 @@ PACK_TYPED = [
     "45 degC",
     "1 s",
 ]
+
+
+@pytest.mark.parametrize("size", SIZES)
+@pytest.mark.parametrize(("kind", "down"), [("pack", 5), ("bench", 6)])
+def test_a_form_shows_what_is_asked_and_what_is_needed(size, kind, down):
+    async def play():
+        app = app_in()
+        async with app.run_test(size=size) as pilot:
+            await shows(pilot, "Enter begins.")
+            await pilot.press(*["down"] * down, "enter")
+            await shows(pilot, "F2 saves")
+            await matches_golden(pilot, f"form-{kind}", size)
+
+    played(play())
 
 
 def test_a_pack_sheet_is_written_field_by_field(tmp_path):
@@ -209,22 +243,22 @@ def test_past_runs_are_searched_compared_and_followed_over_time(tmp_path, size):
             await shows(pilot, "Enter begins.")
             await pilot.press(*["down"] * 4, "enter")
             await shows(pilot, "3 runs.")
-            matches_golden(app, "past", size)
+            await matches_golden(pilot, "past", size)
             await pilot.press("v")
             await shows(pilot, "Mark two runs")
             await pilot.press("slash", *"0417", "enter")
             assert "TI-0502" not in text(app)
             await pilot.press("space", "down", "space", "v")
             await shows(pilot, "SIDE BY SIDE")
-            matches_golden(app, "side-by-side", size)
+            await matches_golden(pilot, "side-by-side", size)
             await pilot.press("escape", "t")
             await shows(pilot, "OVER TIME")
-            matches_golden(app, "over-time", size)
+            await matches_golden(pilot, "over-time", size)
             await pilot.press("n")
             await shows(pilot, "in none of the runs")
             await pilot.press("escape", "enter")
             await shows(pilot, "WHERE THE UNCERTAINTY COMES FROM")
-            matches_golden(app, "findings", size)
+            await matches_golden(pilot, "findings", size)
             await pilot.press("down")
             await shows(pilot, "did not release by")
             await pilot.press("c")
@@ -244,7 +278,7 @@ def test_every_look_says_the_same(tmp_path, theme):
             await shows(pilot, "Enter begins.")
             await pilot.press(*["down"] * 4, "enter")
             await shows(pilot, "3 runs.")
-            matches_golden(app, "past", (80, 24))
+            await matches_golden(pilot, "past", (80, 24))
 
     played(play())
 

@@ -24,7 +24,7 @@ from textual.widget import Widget
 LONGEST = 20_000  # points kept
 REDRAW_EVERY = 1.0  # s of real time between two drawings of the chart, which moves by a dot in some seconds
 SPAN = 600.0  # s shown
-GUTTER = 7  # columns for the scale
+GUTTER = 9  # columns for the scale: three digits, a sign, a point and the unit
 LETTERS = {"stopped": "T", "returned": "R"}  # of a change, by how its step ended
 _DOTS = ((0x01, 0x08), (0x02, 0x10), (0x04, 0x20), (0x40, 0x80))
 Floats = NDArray[np.float64]
@@ -206,9 +206,10 @@ class StripChart(Widget):
         rows = []
         for row in range(height):
             top, bottom = (scale[1] - (scale[1] - scale[0]) * edge / height for edge in (row, row + 1))
-            label = f"{scale[1]:.4g} {unit}" if row == 0 else f"{scale[0]:.4g}" if row == height - 1 else ""
+            label = f"{scale[1]:.3g} {unit}" if row == 0 else f"{scale[0]:.3g}" if row == height - 1 else ""
             inside = band is not None and bottom <= band[1] and top >= band[0]
-            segments = [Segment(f"{label:>{GUTTER - 1}}│", faint)]
+            wall = "┃" if inside else "│"  # the band is not a matter of colour alone
+            segments = [Segment(f"{label:>{GUTTER - 1}}{wall}", faint)]
             for column in range(width):
                 pattern = int(cells[row, column])
                 mark = marks.get(column, "")
