@@ -140,6 +140,11 @@ def coverage_factor(dof: float, coverage: float) -> float:
     return float(GTC.reporting.k_factor(dof, coverage * 100))
 
 
+def chi_square_limit(freedom: int, chance: float = 0.05) -> float:
+    """What χ²/ν exceeds by chance with this probability."""
+    return float(stats.chi2.ppf(1.0 - chance, freedom) / freedom)
+
+
 GRID = 2001  # points over which the distribution of a result is worked out; 501 give the same factor within 0.001
 
 

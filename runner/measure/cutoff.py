@@ -186,8 +186,9 @@ class CutOff(Maker):
             why = f"the pack took charge again at the first look{where}: it had released before"
             return self.missing("release", "V", why, expected=declared.release, limits=limits)
         vain, last = looks[-2].since, looks[-1].since
-        closed = float(series.between(returned[-1].began + BEFORE_EDGE, vain).value.min(initial=np.inf))
-        opened = float(series.between(vain, last).value.min(initial=np.inf))
+        behind = declared.delay + declared.polling / 2 + declared.lost_in_looks[0]
+        closed = lowest_held(series.between(returned[-1].began + BEFORE_EDGE, vain), behind)
+        opened = lowest_held(series.between(vain, last), behind)
         if not np.isfinite(closed + opened):
             why = "the voltage was read too rarely between the looks"
             return self.missing("release", "V", why, expected=declared.release, limits=limits)
@@ -354,6 +355,13 @@ def reading_error(inputs: Inputs, accuracy: Accuracy, value: float, name: str) -
     gain = inputs.add(f"gain of the {name}", 0.0, accuracy.gain * abs(value) / 3.0**0.5, "rectangular")
     offset = inputs.add(f"offset of the {name}", 0.0, accuracy.offset / 3.0**0.5, "rectangular")
     return gain + offset + inputs.add(f"resolution of the {name}", 0.0, accuracy.resolution / 12.0**0.5, "rectangular")
+
+
+def lowest_held(part: Series, time: float) -> float:
+    """The lowest level that the readings stayed below for so long (s): a dip that was shorter releases nothing. Infinite if none."""
+    begins = np.searchsorted(part.t, part.t - time - 1e-9)
+    held = [part.value[begin : end + 1].max() for end, begin in enumerate(begins) if part.t[end] - part.t[0] >= time]
+    return float(min(held, default=np.inf))
 
 
 def terminals(recording: Recording) -> str:

@@ -17,7 +17,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from runner.measure.budget import Inputs, Quantity
+from runner.measure.budget import Inputs, Quantity, chi_square_limit
 from runner.measure.edge import Edge
 from runner.measure.ramp import Ramp
 from runner.measure.recording import Attempt, Declared
@@ -102,9 +102,10 @@ def _own(crossing: Crossing, declared: Declared, inputs: Inputs) -> Quantity:
 
 
 def _extrapolated(own: list[Quantity], rates: np.ndarray, inputs: Inputs) -> tuple[Quantity, Quantity, str]:
-    """Generalised least squares of T = θ + L·r, and a test of the fit by Birge's ratio.
+    """Generalised least squares of T = θ + L·r, and a test of the fit by χ², as is usual for results that are combined.
 
-    If the ramps agree worse than their own uncertainties say, these are widened by the ratio, as is usual.
+    If the ramps disagree as they would by chance in less than one of twenty cases, their uncertainties are widened by Birge's
+    ratio. Below that they are left alone: every third pair of honest lines has a ratio above 1.
     """
     values = np.array([float(quantity.x) for quantity in own])
     weights = np.diag([1.0 / float(quantity.u) ** 2 for quantity in own])
@@ -118,7 +119,7 @@ def _extrapolated(own: list[Quantity], rates: np.ndarray, inputs: Inputs) -> tup
         return theta, lag, "two rates fix the line exactly: no test of the fit"
     residuals = values - design @ (solve @ values)
     birge = float((residuals @ weights @ residuals / freedom) ** 0.5)
-    if birge <= 1.0:
+    if birge**2 <= chi_square_limit(freedom):
         return theta, lag, f"the ramps agree within their uncertainties (Birge ratio {birge:.2f})"
     more = (birge**2 - 1.0) ** 0.5
     theta = theta + inputs.add(

@@ -6,6 +6,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from runner.measure.capacity import integrate
+from runner.measure.cutoff import lowest_held
 from runner.measure.ramp import fit_bend, fit_ramp, wander
 from runner.measure.recording import Series
 from runner.measure.recovery import fit_relaxation
@@ -91,3 +92,14 @@ def test_a_relaxation_is_found_whatever_its_size_and_place(time, scale, offset):
     fit = fit_relaxation(x, offset + scale * np.exp(-x / time), (1 / 100.0,))
     assert 1 / fit.rates[0] == pytest.approx(time, rel=1e-3)
     assert fit.final == pytest.approx(offset, abs=1e-3 * scale + 1e-3)
+
+
+@given(seed=SEEDS, dip=st.floats(0.1, 1.4))
+def test_a_dip_that_was_too_short_to_release_anything_is_not_held(seed, dip):
+    dice = np.random.default_rng(seed)
+    t = np.arange(0.0, 60.0, 0.25)
+    value = 28.0 - 0.005 * t + dice.normal(0, 0.0005, len(t))
+    at = dice.uniform(5.0, 50.0)
+    value[(t >= at) & (t < at + dip)] -= 1.0
+    assert lowest_held(Series(t, value), 2.0) == pytest.approx(28.0 - 0.005 * 57.75, abs=0.003)
+    assert lowest_held(Series(t[:3], value[:3]), 2.0) == np.inf
