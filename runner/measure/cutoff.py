@@ -358,7 +358,7 @@ def reading_error(inputs: Inputs, accuracy: Accuracy, value: float, name: str) -
 
 
 def lowest_held(part: Series, time: float) -> float:
-    """The lowest level that the readings stayed below for so long (s): a dip that was shorter releases nothing. Infinite if none."""
+    """The lowest level that readings stayed below for so long (s): a shorter dip releases nothing. Infinite if none."""
     begins = np.searchsorted(part.t, part.t - time - 1e-9)
     held = [part.value[begin : end + 1].max() for end, begin in enumerate(begins) if part.t[end] - part.t[0] >= time]
     return float(min(held, default=np.inf))
