@@ -114,7 +114,7 @@ class Foreseen(Event):
 class Reckoned(Event):
     """By what share one more repeat would make the interval of a sensor's finding smaller; 0 if by nothing that matters.
 
-    ``why`` says it in words, without a full stop.
+    ``why`` says it in words, without a full stop; nothing where there is nothing to say.
     """
 
     sensor: str

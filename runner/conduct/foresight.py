@@ -54,7 +54,7 @@ class Foresight:
         except TripwitnessError as error:
             return Reckoned(t, sensor, 0.0, f"whether it would help could not be worked out: {error}")
         if not found:
-            return Reckoned(t, sensor, 0.0, "nothing is near enough to a limit to gain by it")
+            return Reckoned(t, sensor, 0.0, "")
         best = max(found, key=lambda each: each.one_more)
         why = f"The {best.name} of {sensor} is near a limit; one more would make its interval about {best.one_more:.0%} smaller"
         return Reckoned(t, sensor, best.one_more, why)

@@ -188,7 +188,7 @@ class Run:
         self._skip_to = (step.skip, step.planned.offer if step.skip == "offer" else step.planned.group)
         self._why_skipped = step.why
         if step.skip == "offer":
-            return [Remark(f"Going on without one more: {step.why}")]
+            return [Remark(f"Going on without one more: {step.why}")] if step.why else []
         self._cut_short = True
         what = f"what is left for {step.planned.sensor}" if step.skip == "group" and step.planned.sensor else "the rest"
         return [Remark(f"Skipping {what}: {step.why}")]

@@ -49,6 +49,6 @@ _TITLES: dict[str, Callable[[Numbers, Words, str, str], str]] = {
     "cool": lambda n, w, where, record: f"Cool{where} at {shown(n['rate'], 'ramp rate')}",
     "rest": lambda n, w, where, record: f"Rest {shown(n['for'], 'time')}",
     "wait": _wait,
-    "offer": lambda n, w, where, record: f"Is one more wanted{' for' if where else ''}{where}?",
+    "offer": lambda n, w, where, record: f"One more{' for' if where else ''}{where}?",
     "off": lambda n, w, where, record: "Switch everything off",
 }

@@ -120,7 +120,8 @@ def _extrapolated(own: list[Quantity], rates: np.ndarray, inputs: Inputs) -> tup
     residuals = values - design @ (solve @ values)
     birge = float((residuals @ weights @ residuals / freedom) ** 0.5)
     if birge**2 <= chi_square_limit(freedom):
-        return theta, lag, f"the ramps agree within their uncertainties (Birge ratio {birge:.2f})"
+        how = "within their uncertainties" if birge <= 1.0 else "no worse than by chance"
+        return theta, lag, f"the ramps agree {how} (Birge ratio {birge:.2f})"
     more = (birge**2 - 1.0) ** 0.5
     theta = theta + inputs.add(
         "disagreement of the ramps", 0.0, float(covariance[0, 0]) ** 0.5 * more, "normal", freedom

@@ -52,7 +52,7 @@ def main() -> int:
     for number, step in enumerate(steps):
         count: Counter[str] = Counter()
         for pack in range(each):
-            passes, _ = judged(step * unit, dice, 1000 * number + pack)
+            passes, _ = judged(step * unit, dice, 100_000 * number + pack)
             count.update(rule for rule, passed in passes.items() if passed)
         for rule in STATED:
             rates[rule].append(count[rule] / each)

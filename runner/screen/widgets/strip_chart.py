@@ -213,8 +213,8 @@ class StripChart(Widget):
             for column in range(width):
                 pattern = int(cells[row, column])
                 mark = marks.get(column, "")
-                text = chr(0x2800 + pattern) if pattern else (mark if mark and row == 0 else "┊" if mark else " ")
-                look = (style if pattern else faint) + (Style(bgcolor=shade.bgcolor) if inside else Style())
+                text = mark if mark and row == 0 else chr(0x2800 + pattern) if pattern else "┊" if mark else " "
+                look = (style if pattern or mark else faint) + (Style(bgcolor=shade.bgcolor) if inside else Style())
                 segments.append(Segment(text, look))
             rows.append(Strip(segments))
         return rows
