@@ -154,7 +154,8 @@ def coverage_factor_of(rows: Sequence[BudgetRow], coverage: float) -> float:
     A result whose uncertainty is mostly one rectangular distribution never is further away than its half-width: Student's
     factor would state an interval wider than what is possible (JCGM 100:2008, G.1.4 and G.2.2; the sum of independent
     distributions as in JCGM 101:2008). The normal parts are taken together, widened as Student's t wants it for their
-    degrees of freedom; the rectangular and the U-shaped ones (arc sine, JCGM 101:2008, 6.4.6) are added by convolution.
+    degrees of freedom; rectangular ones, U-shaped ones (arc sine, JCGM 101:2008, 6.4.6) and those of two values are added by
+    convolution.
     """
     total = sum(row.contribution**2 for row in rows) ** 0.5
     bounded = [row for row in rows if row.distribution in _REACH and row.contribution > 0.01 * total]
@@ -169,11 +170,11 @@ def coverage_factor_of(rows: Sequence[BudgetRow], coverage: float) -> float:
     x = np.linspace(-1.0, 1.0, GRID) * (5.0 * spread + sum(half for _, half in halves))
     below = stats.norm.cdf(x, scale=spread)
     for distribution, half in halves:
-        below = _with_rectangle(x, below, half) if distribution == "rectangular" else _with_arc_sine(x, below, half)
+        below = _ADDED[distribution](x, below, half)
     return float(np.interp(0.5 + coverage / 2, below, x))
 
 
-_REACH = {"rectangular": 3.0**0.5, "U-shaped": 2.0**0.5}  # half-width over standard deviation
+_REACH = {"rectangular": 3.0**0.5, "U-shaped": 2.0**0.5, "two values": 1.0}  # half-width over standard deviation
 NODES = 64  # of the quadrature over an arc sine
 
 
@@ -187,5 +188,16 @@ def _with_rectangle(x: np.ndarray, below: np.ndarray, half: float) -> np.ndarray
 
 def _with_arc_sine(x: np.ndarray, below: np.ndarray, half: float) -> np.ndarray:
     """The same plus something of arc sine distribution of ± half: the mean over half·cos φ, φ uniform."""
-    shifts = half * np.cos((np.arange(NODES) + 0.5) * np.pi / NODES)
+    return _shifted(x, below, half * np.cos((np.arange(NODES) + 0.5) * np.pi / NODES))
+
+
+def _with_two_values(x: np.ndarray, below: np.ndarray, half: float) -> np.ndarray:
+    """The same plus something that is either − half or + half."""
+    return _shifted(x, below, np.array([-half, half]))
+
+
+def _shifted(x: np.ndarray, below: np.ndarray, shifts: np.ndarray) -> np.ndarray:
     return np.asarray(np.mean([np.interp(x - shift, x, below, left=0.0, right=1.0) for shift in shifts], axis=0))
+
+
+_ADDED = {"rectangular": _with_rectangle, "U-shaped": _with_arc_sine, "two values": _with_two_values}

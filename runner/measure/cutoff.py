@@ -1,10 +1,10 @@
 """Voltage protections: the terminal voltage at which the pack opened the path, and at which it came back.
 
-At the instant τ of the edge the voltage is V(τ); the pack noticed its delay and a polling period earlier (half of one until
-it looked, half of one because a delay that is counted in looks ends with one), when the voltage was θ = V(τ − d − p), read off
-a parabola through the last readings before τ. The steepness dV/dt there turns
-what is not known of τ, d and the polling into volts. Between the pack's terminals and an instrument at the end of its
-leads lies I·R of the leads: corrected where they are known, allowed for where they are not.
+At the instant τ of the edge the voltage is V(τ); the pack had looked its delay earlier, and half of a polling period before
+that, in the mean, its threshold was passed, when the voltage was θ = V(τ − d − p/2), read off a parabola through the last
+readings before τ. The steepness dV/dt there turns what is not known of τ, d and the polling into volts. Between the pack's
+terminals and an instrument at the end of its leads lies I·R of the leads: corrected where they are known, allowed for where
+they are not.
 """
 
 from __future__ import annotations
@@ -65,8 +65,8 @@ class CutOff(Maker):
         if bend is None:
             why = "the voltage was read too rarely before the cut-off"
             return self.missing("trip", "V", why, expected=declared.trip, limits=limits)
-        looks, lost, distribution = declared.lost_in_looks
-        behind = declared.delay + declared.polling / 2 + looks
+        delay, u_delay, distribution = declared.delay_in_looks
+        behind = delay + declared.polling / 2
         value, u_fit, slope = bend.at(-behind)
         add = self.inputs.add
         if declared.delay and declared.delay_limits is None:
@@ -76,10 +76,10 @@ class CutOff(Maker):
             )
         theta = (
             add("fit of the voltage", value, u_fit, "normal", bend.dof)
+            + add("shape of the voltage", 0.0, bend.wander, "normal", bend.dof)
             + add("instant of the edge", 0.0, abs(slope) * edge.uncertainty, "rectangular")
-            + add("delay of the pack", 0.0, abs(slope) * declared.delay_uncertainty, "rectangular")
+            + add("delay of the pack", 0.0, abs(slope) * u_delay, distribution)
             + add("polling of the pack", 0.0, abs(slope) * declared.polling / 12.0**0.5, "rectangular")
-            + add("delay counted in looks", 0.0, abs(slope) * lost, distribution)
             + reading_error(self.inputs, self._accuracy(voltage), value, "voltmeter")
             + self._lead_drop(leads, current, caveats)
         )
@@ -155,17 +155,17 @@ class CutOff(Maker):
             why = "the voltage was read too rarely after the return"
             return self.missing("release", "V", why, expected=declared.release, limits=limits)
         gap = 4 * declared.reaction[1] if returned[-1].by_hand else gap_before(series, at)
-        looks, lost, distribution = declared.lost_in_looks
-        behind = declared.delay + declared.polling / 2 + looks + gap / 2
+        delay, u_delay, distribution = declared.delay_in_looks
+        behind = delay + declared.polling / 2 + gap / 2
         value, u_fit, slope = bend.at(-behind)
         bent = abs(bend.at(0.0)[0] - value - slope * behind)  # by how much the way back is not a straight line
         add = self.inputs.add
         theta = (
             add("voltage after the return", value, u_fit, "normal", bend.dof)
+            + add("shape of the voltage", 0.0, bend.wander, "normal", bend.dof)
             + add("instant of the return", 0.0, abs(slope) * gap / 12.0**0.5, "rectangular")
-            + add("delay of the pack", 0.0, abs(slope) * declared.delay_uncertainty, "rectangular")
+            + add("delay of the pack", 0.0, abs(slope) * u_delay, distribution)
             + add("polling of the pack", 0.0, abs(slope) * declared.polling / 12.0**0.5, "rectangular")
-            + add("delay counted in looks", 0.0, abs(slope) * lost, distribution)
             # what the parabola after the return says of the time before it: its bend may be wrong by as much as it is
             + add("relaxation before the return", 0.0, bent / 3.0**0.5, "rectangular")
             + reading_error(self.inputs, declared.accuracy.get(channel, Accuracy()), value, "voltmeter")
@@ -186,7 +186,7 @@ class CutOff(Maker):
             why = f"the pack took charge again at the first look{where}: it had released before"
             return self.missing("release", "V", why, expected=declared.release, limits=limits)
         vain, last = looks[-2].since, looks[-1].since
-        behind = declared.delay + declared.polling / 2 + declared.lost_in_looks[0]
+        behind = declared.delay_in_looks[0] + declared.polling / 2
         closed = lowest_held(series.between(returned[-1].began + BEFORE_EDGE, vain), behind)
         opened = lowest_held(series.between(vain, last), behind)
         if not np.isfinite(closed + opened):
@@ -316,7 +316,7 @@ def trip_by_hand(maker: Maker, attempt: Attempt) -> Finding:
         return maker.missing("trip", "V", why, expected=declared.trip, limits=limits)
     span = max(attempt.at - before[-1].t, 1.0)
     low, high = sorted(slopes_at_the_end((value - before[-1].value) / span, span))
-    behind = declared.delay + declared.polling - GLANCE / 2
+    behind = declared.delay_in_looks[0] + declared.polling / 2 - GLANCE / 2
     add = maker.inputs.add
     slope = add("slope before the cut-off", (low + high) / 2, (high - low) / 12.0**0.5, "rectangular")
     theta = (

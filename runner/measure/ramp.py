@@ -121,11 +121,15 @@ def _least_squares(design: np.ndarray, y: np.ndarray, resolution: float) -> tupl
 
 @dataclass(frozen=True)
 class Bend:
-    """A parabola about an instant: ``coefficients`` of 1, x, x² with x in s from it, their covariance, and the scatter."""
+    """A parabola about an instant: ``coefficients`` of 1, x, x² with x in s from it, their covariance, scatter and wander.
+
+    ``wander`` is what of the scatter is not noise from one reading to the next: by so much the values are no parabola.
+    """
 
     coefficients: np.ndarray
     covariance: np.ndarray
     scatter: float
+    wander: float
     dof: float
 
     def at(self, x: float) -> tuple[float, float, float]:
@@ -143,4 +147,5 @@ def fit_bend(values: Series, instant: float, begin: float, end: float, resolutio
     x = part.t - instant
     design = np.column_stack([np.ones_like(x), x, x * x])
     coefficients, covariance, scatter = _least_squares(design, part.value, resolution)
-    return Bend(coefficients, covariance, scatter, float(len(x) - 3))
+    slow = wander(part.value - design @ coefficients, scatter)
+    return Bend(coefficients, covariance, scatter, slow, float(len(x) - 3))

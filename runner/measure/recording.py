@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 
@@ -150,16 +151,22 @@ class Declared:
     counter: tuple[Accuracy, Accuracy] | None = None  # charge and energy of a counter that is read by hand
 
     @property
-    def lost_in_looks(self) -> tuple[float, float, str]:
-        """(mean, standard uncertainty, distribution) in s of what a delay that is counted in looks takes beyond itself.
+    def delay_in_looks(self) -> tuple[float, float, str]:
+        """(mean, standard uncertainty, distribution) in s from the look that noticed to the one with which the pack acts.
 
-        It is between nothing and a whole look. A delay near a whole number of looks loses next to nothing, or nearly a whole
-        one where it is a little longer; only one that varies by more than a look may lose anything with equal probability.
+        A delay that is counted in looks ends with a look: it takes ⌈d/p⌉·p, which is one of a few values for all delays within
+        what is declared. Where it is one value only, a pack that has a timer instead may be as early as its delay.
         """
-        varies = self.delay_uncertainty * 3.0**0.5 >= self.polling / 2
-        if varies:
-            return self.polling / 2, self.polling / 12.0**0.5, "rectangular"
-        return self.polling / 2, self.polling / 8.0**0.5, "U-shaped"
+        half, polling = self.delay_uncertainty * 3.0**0.5, self.polling
+        if polling <= 0:
+            return self.delay, self.delay_uncertainty, "rectangular"
+        first, last = (max(math.ceil(each / polling - 1e-9), 0) for each in (self.delay - half, self.delay + half))
+        values = last - first + 1
+        if values == 1:
+            early, late = max(self.delay - half, 0.0), first * polling
+            return (early + late) / 2, (late - early) / 12.0**0.5, "rectangular"
+        u = polling * ((values**2 - 1) / 12) ** 0.5
+        return (first + last) / 2 * polling, u, "two values" if values == 2 else "rectangular"
 
     @property
     def path(self) -> str:

@@ -19,7 +19,7 @@ from runner.measure.budget import Quantity
 from runner.measure.cutoff import reading_error, recovery_time
 from runner.measure.edge import LEVEL_WINDOW, Edge
 from runner.measure.finding import Finding, Limits, Maker
-from runner.measure.recording import Accuracy, Attempt, Held, Series
+from runner.measure.recording import Accuracy, Attempt, Declared, Held, Series
 from runner.measure.thermal import abs_difference
 
 SETTING_TIME = (
@@ -199,9 +199,17 @@ def _delay(maker: Maker, edge: Edge, since: Quantity) -> Finding:
         maker.inputs.add("instant of the edge", edge.instant, edge.uncertainty, "rectangular")
         - since
         - maker.inputs.add("polling of the pack", declared.polling / 2, declared.polling / 12.0**0.5, "rectangular")
-        - maker.inputs.add("delay counted in looks", *declared.lost_in_looks)
+        # nothing or a whole look, rather than something between, where the delay is near a whole number of them
+        - maker.inputs.add("delay counted in looks", declared.polling / 2, *_lost_in_looks(declared))
     )
     return maker.measured("delay", "s", quantity, expected=declared.delay, limits=declared.delay_limits)
+
+
+def _lost_in_looks(declared: Declared) -> tuple[float, str]:
+    """(standard uncertainty, distribution) in s of what a delay that is counted in looks takes beyond itself: up to one."""
+    if declared.delay_uncertainty * 3.0**0.5 >= declared.polling / 2:
+        return declared.polling / 12.0**0.5, "rectangular"
+    return declared.polling / 8.0**0.5, "U-shaped"
 
 
 def _levels(maker: Maker, attempt: Attempt) -> tuple[Edge, Held | None, Held] | str:

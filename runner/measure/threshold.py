@@ -152,9 +152,8 @@ def _put_in(
     The lags of sensor and probe and the pack's delay are the same for trip and release: in their difference, where the rates
     have opposite signs, what is not known of them counts twice.
     """
-    delay = inputs.shared(
-        "delay of the pack", declared.delay + declared.polling / 2, declared.delay_uncertainty, "rectangular"
-    ) + inputs.shared("delay counted in looks", *declared.lost_in_looks)
+    mean, u, distribution = declared.delay_in_looks
+    delay = inputs.shared("delay of the pack", mean + declared.polling / 2, u, distribution)
     probe = declared.probe_lag or (0.0, 0.0)
     if sensor in declared.sensor_lag:
         value, uncertainty = declared.sensor_lag[sensor]

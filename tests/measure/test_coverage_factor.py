@@ -72,6 +72,15 @@ def test_an_arc_sine_reaches_nearly_to_its_ends():
 
 
 @pytest.mark.parametrize("share", [0.3, 1.0, 3.0])
+def test_two_values_with_others_are_what_a_million_draws_say(share):
+    dice = np.random.default_rng(9)
+    total = dice.normal(0, 0.3, 10**6) + dice.uniform(-(3**0.5), 3**0.5, 10**6) + share * dice.choice([-1, 1], 10**6)
+    wanted = float(np.quantile(np.abs(total), 0.95)) / (0.09 + 1 + share**2) ** 0.5
+    mixed = rows(("normal", 0.3), ("rectangular", 1.0), ("two values", share))
+    assert coverage_factor_of(mixed, 0.95) == pytest.approx(wanted, abs=0.006)
+
+
+@pytest.mark.parametrize("share", [0.3, 1.0, 3.0])
 def test_an_arc_sine_with_others_is_what_a_million_draws_say(share):
     dice = np.random.default_rng(8)
     total = (
