@@ -24,9 +24,10 @@ def test_a_thermometer_in_the_hand_gives_a_threshold_that_holds_the_truth_and_a_
     hand = by_hand(tmp_path / "hand", "charge-over-temperature", seed)
     wired = rehearsed(tmp_path / "wired", seed=seed)
     truth = hand.truth["thresholds"]["charge_over_temperature"]["T1"]
+    probe = hand.truth["probe_error_K"] + hand.truth["coupling_error_K"]  # drawn once a seed, and known here: taken out
     for name in ("trip", "release"):
         one, other = hand.finding(name), wired.finding(name)
-        assert abs(one.value - truth[name]) <= 1.3 * one.expanded_uncertainty
+        assert abs(one.value - probe - truth[name]) <= one.expanded_uncertainty
         assert one.expanded_uncertainty > other.expanded_uncertainty
         assert any("read by hand" in text for text in one.caveats)
 
