@@ -51,7 +51,7 @@ class Foresight:
         """The finding of the sensor that would gain most, from the record so far: a fraction of a second for hours of it."""
         try:
             found = [each for each in worked_out(self._folder).findings if each.sensor == sensor and each.one_more]
-        except TripwitnessError as error:
+        except (TripwitnessError, ArithmeticError, LookupError, ValueError) as error:  # no reason to end a run
             return Reckoned(t, sensor, 0.0, f"whether it would help could not be worked out: {error}")
         if not found:
             return Reckoned(t, sensor, 0.0, "")
