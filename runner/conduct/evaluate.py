@@ -110,6 +110,8 @@ def worked_out(folder: RunFolder) -> Evaluation:
 
 
 def series_of(table: pd.DataFrame, channel: str) -> Series:
-    """The valid readings of one channel of a sample table."""
+    """The valid readings of one channel of a sample table, in the order of their times."""
     valid = table[["t_s", channel]].dropna()
+    if not valid["t_s"].is_monotonic_increasing:
+        valid = valid.sort_values("t_s", kind="stable")
     return Series(valid["t_s"].to_numpy(float), valid[channel].to_numpy(float))

@@ -37,10 +37,10 @@ class _Input:
     quantity: Quantity
     source: str
     distribution: str
+    together: int = 0  # the number of the readings it was taken from with others; 0: independent of all others
 
 
 _Part = tuple[_Input, float, float]  # an input, its sensitivity, its contribution
-SLIGHT = 1e-9  # a correlation that is none
 
 
 class Inputs:
@@ -69,7 +69,8 @@ class Inputs:
         correlated inputs have no contributions of their own.
         """
         quantities = list(GTC.type_a.multi_estimate_real(readings, labels=[source] * len(readings)))
-        self._inputs += [_Input(quantity, source, "normal") for quantity in quantities]
+        number = 1 + max((item.together for item in self._inputs), default=0)
+        self._inputs += [_Input(quantity, source, "normal", number) for quantity in quantities]
         return quantities
 
     def rows(self, result: Quantity) -> tuple[BudgetRow, ...]:
@@ -106,19 +107,17 @@ class Inputs:
         return by_source
 
 
-def _correlation(one: _Part, other: _Part) -> float:
-    return float(GTC.get_correlation(one[0].quantity, other[0].quantity))
-
-
-def _correlated(parts: Sequence[_Part]) -> bool:
-    return any(abs(_correlation(one, other)) > SLIGHT for one, other in combinations(parts, 2))
+def _correlated(parts: Sequence[_Part]) -> list[tuple[_Part, _Part]]:
+    """The pairs that were read together."""
+    read = [part for part in parts if part[0].together]
+    return [(one, other) for one, other in combinations(read, 2) if one[0].together == other[0].together]
 
 
 def _row(source: str, parts: Sequence[_Part]) -> BudgetRow:
     variance = sum(contribution**2 for _, _, contribution in parts)
-    for one, other in combinations(parts, 2):
+    for one, other in _correlated(parts):
         sign = 1.0 if one[1] * other[1] > 0 else -1.0
-        variance += 2.0 * sign * one[2] * other[2] * _correlation(one, other)
+        variance += 2.0 * sign * one[2] * other[2] * float(GTC.get_correlation(one[0].quantity, other[0].quantity))
     variance = max(variance, 0.0)
     freedom = sum(contribution**4 / float(item.quantity.df) for item, _, contribution in parts)
     single = len(parts) == 1

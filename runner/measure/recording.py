@@ -23,8 +23,8 @@ class Series:
 
     def between(self, begin: float, end: float) -> Series:
         """The readings with begin ≤ t ≤ end."""
-        inside = (self.t >= begin) & (self.t <= end)
-        return Series(self.t[inside], self.value[inside])
+        first, last = np.searchsorted(self.t, begin, "left"), np.searchsorted(self.t, end, "right")
+        return Series(self.t[first:last], self.value[first:last])
 
     def __len__(self) -> int:
         return len(self.t)

@@ -103,3 +103,13 @@ def test_a_dip_that_was_too_short_to_release_anything_is_not_held(seed, dip):
     value[(t >= at) & (t < at + dip)] -= 1.0
     assert lowest_held(Series(t, value), 2.0) == pytest.approx(28.0 - 0.005 * 57.75, abs=0.003)
     assert lowest_held(Series(t[:3], value[:3]), 2.0) == np.inf
+
+
+@given(seed=SEEDS, begin=st.floats(-10, 110), width=st.floats(-5, 60))
+def test_the_readings_between_two_times_are_those_between_them(seed, begin, width):
+    series = a_ramp(seed)
+    at = float(series.t[seed % len(series)])
+    for first, last in ((begin, begin + width), (at, at + width), (at - width, at)):
+        part, inside = series.between(first, last), (series.t >= first) & (series.t <= last)
+        assert part.t.tolist() == series.t[inside].tolist()
+        assert part.value.tolist() == series.value[inside].tolist()
