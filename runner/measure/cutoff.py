@@ -18,13 +18,18 @@ from runner.measure.budget import Inputs, Quantity
 from runner.measure.capacity import Throughput
 from runner.measure.edge import MOST_RISE, Edge
 from runner.measure.finding import Finding, Limits, Maker
-from runner.measure.ramp import fit_bend
+from runner.measure.ramp import Bend, fit_bend
 from runner.measure.recording import Accuracy, Attempt, Recording, Series
 
 WINDOW = 15.0  # s of readings before the edge
 BEFORE_EDGE = 0.05  # s: readings nearer to the edge than this may already belong to the other side
 RISE_TIME = 0.5  # s: a current that has not come by then after the supply was on was not let through
-AFTER = 20.0  # s of readings after a return
+AFTER, SHRINK = 20.0, 0.75  # s of readings after a return, and by how much fewer are tried where they are no parabola
+FEWEST_AFTER = 12  # readings
+STEEPER = (
+    0.25  # of the way back to the decision, for relaxations of 10 s and slower: tests/measure/test_release_by_return.py
+)
+NO_PARABOLA = 0.5  # of the scatter's variance: more than this that moves slowly is no noise
 UNDER_LOAD, LAST_SEEN = "voltage under load", "voltage just before the cut-off"  # typed readings
 # At up to two capacities an hour the slope at the end of a discharge doubles in this many s at most; the evidence is in
 # tests/outside/test_end_of_discharge.py.
@@ -150,7 +155,7 @@ class CutOff(Maker):
         at = returned[-1].at - (declared.reaction[0] if returned[-1].by_hand else 0.0)
         channel = terminals(self.recording)
         series = self.recording.of(channel)
-        bend = fit_bend(series, at, at, at + AFTER, 0.0)
+        bend = _after_the_return(series, at)
         if bend is None:
             why = "the voltage was read too rarely after the return"
             return self.missing("release", "V", why, expected=declared.release, limits=limits)
@@ -166,8 +171,10 @@ class CutOff(Maker):
             + add("instant of the return", 0.0, abs(slope) * gap / 12.0**0.5, "rectangular")
             + add("delay of the pack", 0.0, abs(slope) * u_delay, distribution)
             + add("polling of the pack", 0.0, abs(slope) * declared.polling / 12.0**0.5, "rectangular")
-            # what the parabola after the return says of the time before it: its bend may be wrong by as much as it is
-            + add("relaxation before the return", 0.0, bent / 3.0**0.5, "rectangular")
+            # the bend of the parabola may be wrong by as much as it is, and a relaxation is steeper at first than it says
+            + add(
+                "relaxation before the return", 0.0, max(bent, STEEPER * abs(slope) * behind) / 3.0**0.5, "rectangular"
+            )
             + reading_error(self.inputs, declared.accuracy.get(channel, Accuracy()), value, "voltmeter")
         )
         return self.measured("release", "V", theta, expected=declared.release, limits=limits)
@@ -355,6 +362,18 @@ def reading_error(inputs: Inputs, accuracy: Accuracy, value: float, name: str) -
     gain = inputs.add(f"gain of the {name}", 0.0, accuracy.gain * abs(value) / 3.0**0.5, "rectangular")
     offset = inputs.add(f"offset of the {name}", 0.0, accuracy.offset / 3.0**0.5, "rectangular")
     return gain + offset + inputs.add(f"resolution of the {name}", 0.0, accuracy.resolution / 12.0**0.5, "rectangular")
+
+
+def _after_the_return(series: Series, at: float) -> Bend | None:
+    """The parabola through the readings after a return: through fewer of them while what it leaves is not noise alone."""
+    window = AFTER
+    bend = fit_bend(series, at, at, at + window, 0.0)
+    while bend is not None and bend.wander**2 > NO_PARABOLA * bend.scatter**2:
+        window *= SHRINK
+        if len(series.between(at, at + window)) < FEWEST_AFTER:
+            break
+        bend = fit_bend(series, at, at, at + window, 0.0)
+    return bend
 
 
 def lowest_held(part: Series, time: float) -> float:
