@@ -26,9 +26,7 @@ BEFORE_EDGE = 0.05  # s: readings nearer to the edge than this may already belon
 RISE_TIME = 0.5  # s: a current that has not come by then after the supply was on was not let through
 AFTER, SHRINK = 20.0, 0.75  # s of readings after a return, and by how much fewer are tried where they are no parabola
 FEWEST_AFTER = 12  # readings
-STEEPER = (
-    0.25  # of the way back to the decision, for relaxations of 10 s and slower: tests/measure/test_release_by_return.py
-)
+STEEPER = 0.25  # of the way back to the decision, for relaxations from 20 s: tests/measure/test_release_by_return.py
 NO_PARABOLA = 0.5  # of the scatter's variance: more than this that moves slowly is no noise
 UNDER_LOAD, LAST_SEEN = "voltage under load", "voltage just before the cut-off"  # typed readings
 # At up to two capacities an hour the slope at the end of a discharge doubles in this many s at most; the evidence is in

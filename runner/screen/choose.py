@@ -99,15 +99,10 @@ class ChooseScreen(Screen["Choice | None"]):
             self._say("Tab goes to the next list; Enter or F2 goes on.")
 
     def on_option_list_option_selected(self, message: OptionList.OptionSelected) -> None:
-        if isinstance(message.option_list, MarkedList) or message.option_list is self._last_to_choose:
+        if message.option_list.id in ("benches", "procedures"):  # nothing has to be chosen after these
             self.action_go()
         else:
             self.focus_next(OptionList)
-
-    @property
-    def _last_to_choose(self) -> OptionList:
-        """The last list in which something has to be chosen."""
-        return self.query_one("#benches", OptionList)
 
     def action_go(self) -> None:
         bench = self._marked("benches", self.benches)

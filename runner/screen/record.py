@@ -37,7 +37,7 @@ class Points:
             if PROBE_TEMPERATURE in sample.lost:
                 self._temperature = None
             self._temperature = readings.get(PROBE_TEMPERATURE, self._temperature)
-            if current is not None or sample.lost:
+            if current is not None or any(channel in sample.lost for channel in CURRENT_OF.values()):
                 trace.add(sample.t, self._temperature, current)
 
 

@@ -1,11 +1,13 @@
 """The plot and the raw record of a run, from its folder."""
 
+import numpy as np
 import pytest
 
+from runner.events import METER_VOLTAGE, PROBE_TEMPERATURE, SUPPLY_CURRENT, Sampled
 from runner.screen.findings import FindingsScreen
-from runner.screen.record import NEAR, RecordScreen
+from runner.screen.record import NEAR, Points, RecordScreen
 from runner.screen.themes import Dressed
-from runner.screen.widgets.strip_chart import StripChart
+from runner.screen.widgets.strip_chart import StripChart, Trace
 from tests.builders import SHORT_PROCEDURE, rehearsed, user_file
 from tests.screen.played import SIZES, played, shows, text, until
 
@@ -57,6 +59,22 @@ def test_from_the_findings_to_the_plot_around_any_line_and_back(run, size):
             await shows(pilot, "WHERE THE UNCERTAINTY")
 
     played(play())
+
+
+def test_only_a_current_that_was_lost_is_a_gap_in_the_current():
+    trace = Trace()
+    samples = [
+        Sampled(0.0, {PROBE_TEMPERATURE: 50.0}),
+        Sampled(1.0, {SUPPLY_CURRENT: 4.0}),
+        Sampled(2.0, {PROBE_TEMPERATURE: 51.0}, {METER_VOLTAGE: "no reply"}),
+        Sampled(3.0, {SUPPLY_CURRENT: 4.0}),
+        Sampled(4.0, {}, {SUPPLY_CURRENT: "no reply"}),
+    ]
+    Points().take(samples, trace)
+    t, temperature, current = trace.last(10.0)
+    assert (t.tolist(), temperature.tolist()) == ([1.0, 3.0, 4.0], [50.0, 51.0, 51.0])
+    assert current[:2].tolist() == [4.0, 4.0]
+    assert np.isnan(current[2])
 
 
 def test_a_record_that_is_not_there_is_said(tmp_path):
