@@ -75,7 +75,8 @@ class Ask(Order):
 
     ``wants`` is "go on" (a hold point), "number" (typed with or without its ``unit``, the SI value comes back),
     "choice" (one of ``choices``), or "mark" (a key at the very moment that ``say`` names). ``role`` is the instrument whose
-    display is to be read, ``lowest`` and ``highest`` (SI) what would fit, where that is known.
+    display is to be read, ``lowest`` and ``highest`` (SI) what would fit, where that is known. ``setting`` is the resistance in Ω
+    that a decade box is to be set to, where the key marks that.
     """
 
     question: str
@@ -88,6 +89,7 @@ class Ask(Order):
     role: str = ""
     lowest: float | None = None
     highest: float | None = None
+    setting: float | None = None
 
 
 @dataclass(frozen=True)

@@ -11,6 +11,7 @@ from runner.sheets.quantity import parse_quantity
 from runner.twin.world import REFRESH, World
 
 JUST_NOW = 3.0  # s: longer than the simulated eyes are away from the bench
+HESITATION = 1.0  # s, at most: a hand that sets a box is no clock, so its moments keep no step with the pack's looks
 
 
 class SimulatedEyes:
@@ -20,6 +21,7 @@ class SimulatedEyes:
         """``draws``: what a load takes that is switched by hand, in A."""
         self._world, self._reaction, self._draws = world, reaction, draws
         self._pressed_at: float | None = None
+        self._sets_at: float | None = None
         self._carried = False
         self._dice = random.Random(f"eyes {world.truth.seed}")
         self._sensor = ""
@@ -31,8 +33,10 @@ class SimulatedEyes:
     def told(self, order: Order, t: float) -> None:
         if isinstance(order, BeginStep):
             self._sensor = order.sensor or self._sensor
-        if isinstance(order, Ask) and order.record == "sensors plugged back in":
-            self._world.boxed.clear()
+        if isinstance(order, Ask):
+            self._pressed_at = self._sets_at = None
+            if order.record == "sensors plugged back in":
+                self._world.boxed.clear()
         if isinstance(order, AskTaps):
             self._taps = order if order.step else None
             self._next, self._seen = order.first, None
@@ -47,8 +51,10 @@ class SimulatedEyes:
     def moment(self, ask: Ask, t: float) -> float | None:
         """A sight is seen when it happens, or when a display next shows something new; the key comes a reaction later.
 
-        Other keys come at once.
+        A box is set by the same hands that press, so its key comes about then, as much early as late. Other keys come at once.
         """
+        if ask.setting is not None:
+            return self._box_set(ask.setting, t)
         sights = {"load stopped": (self._load_stopped, 0.0), "pack came back": (self._came_back, REFRESH)}
         if ask.record not in sights:
             return t
@@ -63,6 +69,21 @@ class SimulatedEyes:
             seen = happened + self._dice.uniform(0.0, refresh)
             self._pressed_at = seen + max(0.05, self._dice.gauss(*self._reaction))
         return self._pressed_at if t >= self._pressed_at else None
+
+    def _box_set(self, resistance: float, t: float) -> float | None:
+        if self._sets_at is None:
+            self._sets_at = t + self._dice.uniform(0.0, HESITATION)
+        if t < self._sets_at:
+            return None
+        if self._pressed_at is None:
+            with self._world.lock:
+                self._world.catch_up()
+                self._world.substitute(self._sensor, resistance)
+            self._pressed_at = t + self._dice.gauss(0.0, self._reaction[1])
+        if t < self._pressed_at:
+            return None
+        pressed, self._pressed_at, self._sets_at = self._pressed_at, None, None
+        return pressed
 
     def act(self, ask: Ask) -> None:
         """Tape the probe to the sensor that is next, or switch the load that has no cable."""

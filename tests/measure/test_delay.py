@@ -5,7 +5,7 @@ import math
 import numpy as np
 import pytest
 
-from runner.events import LOAD_CURRENT
+from runner.events import LOAD_CURRENT, SUPPLY_CURRENT
 from runner.measure.findings import findings
 from runner.measure.recording import Attempt, Held, Recording, Series
 from tests.builders import declared
@@ -79,3 +79,29 @@ def test_a_delay_counted_in_looks_takes_one_of_a_few_values(delay, polling, half
     assert np.all(np.abs(taken - mean) <= reach + 1e-9)
     assert np.all(np.abs(delay - mean) <= reach + 1e-9)  # and a pack with a timer, which counts no looks
     assert reach <= half + polling
+
+
+def a_box_set_at_once(delay, dice, varies):
+    """A decade box that is set far beyond the threshold at about 10 s; the key comes as much before as after, and varies."""
+    there = 10.0 + dice.uniform(0, 1)
+    pressed = there + dice.normal(0, varies)
+    opened = there + dice.uniform(0, 1.0) + math.ceil(delay)  # a pack that looks once a second
+    t = np.arange(dice.uniform(0, INTERVAL), opened + 2.0, INTERVAL)
+    amperes = np.where(t < opened, 4.0, 0.0)
+    at = float(t[t >= opened][0])
+    level = Held(65.0, pressed)
+    attempt = Attempt("substitute", "T1", 0, 0.0, pressed - 5.0, None, at, "stopped", "", None, (level,))
+    return Recording({SUPPLY_CURRENT: Series(t, amperes)}, (attempt,))
+
+
+@pytest.mark.parametrize("varies", [0.02, 0.15, 0.4])
+def test_the_delay_by_a_decade_box_holds_it_as_often_as_it_says(varies):
+    dice, held, count = np.random.default_rng(8), 0, 1500
+    for _ in range(count):
+        delay = dice.uniform(0.75, 1.25)
+        values = {"wanted": ("delay",), "delay": 1.0, "delay_uncertainty": 0.25 / 3**0.5, "delay_limits": (0.5, 1.5)}
+        (finding,) = findings(
+            a_box_set_at_once(delay, dice, varies), declared(**values, polling=1.0, reaction=(0.3, varies))
+        )
+        held += abs(finding.value - delay) <= finding.expanded_uncertainty
+    assert 0.93 <= held / count <= 0.97

@@ -227,7 +227,8 @@ class Substitute(Step):
         return f"step-{self.planned.index}-level-{self._number}"
 
     def _ask(self) -> Ask:
-        return Ask(self._question, f"{self.sentence()} Press the key at the very moment.", "decade box set", "mark")
+        say = f"{self.sentence()} Press the key at the very moment."
+        return Ask(self._question, say, "decade box set", "mark", setting=self.planned.levels[self._number][1])
 
     def _next(self, t: float) -> list[Order]:
         self._since = None
