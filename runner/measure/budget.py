@@ -139,7 +139,7 @@ def coverage_factor(dof: float, coverage: float) -> float:
     return float(GTC.reporting.k_factor(dof, coverage * 100))
 
 
-def chi_square_limit(freedom: int, chance: float = 0.05) -> float:
+def chi_square_limit(freedom: float, chance: float = 0.05) -> float:
     """What χ²/ν exceeds by chance with this probability."""
     return float(stats.chi2.ppf(1.0 - chance, freedom) / freedom)
 

@@ -12,9 +12,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from runner.events import CURRENT_OF, METER_VOLTAGE, VOLTAGE_OF
-from runner.measure.budget import Quantity
+from runner.measure.budget import Quantity, chi_square_limit
 from runner.measure.finding import Finding, Maker
-from runner.measure.recording import Accuracy, Attempt
+from runner.measure.recording import Accuracy, Attempt, Series
 
 SETTLING = 2.0  # s of a level that are left out
 TOO_RESISTIVE = (
@@ -24,9 +24,10 @@ TOO_RESISTIVE = (
 
 @dataclass(frozen=True)
 class Pair:
-    """The two voltmeters at one level: the mean current in A, and their difference in V."""
+    """The two voltmeters at one level: the mean current in A, the one on the terminals and their difference in V."""
 
     current: float
+    terminal: float
     difference: Quantity
 
 
@@ -79,20 +80,22 @@ class Meters(Maker):
         pairs = [pair for attempt in done for pair in self._pairs(attempt, path)]
         if len(pairs) < 3 or len({round(pair.current, 1) for pair in pairs}) < 2:
             return "too few currents were compared"
-        return (*self._least_squares(pairs), path)
+        offset, slope = self._least_squares(pairs)
+        return offset, slope + self._gains(pairs, float(slope.x), path), path
 
     def _pairs(self, attempt: Attempt, path: str) -> list[Pair]:
-        ends = [level.since for level in attempt.levels[1:]] + [attempt.at]
+        ends = [level.since if level.asked is None else level.asked for level in attempt.levels[1:]] + [attempt.at]
         found = []
         for level, end in zip(attempt.levels, ends, strict=True):
-            current = self.recording.of(CURRENT_OF[path]).between(level.since + SETTLING, end)
-            there = self.recording.of(VOLTAGE_OF[path]).between(level.since + SETTLING, end)
-            here = self.recording.of(METER_VOLTAGE).between(level.since + SETTLING, end)
+            begin, end = level.since + SETTLING, end - 1e-6  # a reading at the end belongs to the next level
+            current, there, here = (
+                self.recording.of(channel).between(begin, end)
+                for channel in (CURRENT_OF[path], VOLTAGE_OF[path], METER_VOLTAGE)
+            )
             if len(here) < 3 or len(there) < 3:
                 continue
-            both = [np.interp(here.t, there.t, there.value).tolist(), here.value.tolist()]
-            instrument, meter = self.inputs.together("readings of the voltmeters", both)
-            found.append(Pair(float(current.value.mean()), instrument - meter))
+            instrument, meter = self.inputs.together("readings of the voltmeters", _side_by_side(there, here))
+            found.append(Pair(float(current.value.mean()), float(meter.x), instrument - meter))
         return found
 
     def _least_squares(self, pairs: Sequence[Pair]) -> tuple[Quantity, Quantity]:
@@ -101,18 +104,36 @@ class Meters(Maker):
         design = np.column_stack([np.ones_like(currents), currents])
         solve = np.linalg.pinv(design)
         freedom = max(len(pairs) - 2, 1)
-        scatter = float(((values - design @ (solve @ values)) ** 2).sum() / freedom) ** 0.5
-        mine = [
-            pair.difference + self.inputs.add("scatter about the line", 0.0, scatter, "normal", freedom)
-            for pair in pairs
-        ]
+        squares = (values - design @ (solve @ values)) ** 2
+        known = np.array([float(pair.difference.u) ** 2 for pair in pairs])
+        mine = [pair.difference for pair in pairs]
+        if float((squares / known).sum()) / freedom > chi_square_limit(freedom):  # else the readings explain it
+            more = float(max(squares.sum() / freedom - known.mean(), 0.0)) ** 0.5
+            mine = [each + self.inputs.add("scatter about the line", 0.0, more, "normal", freedom) for each in mine]
         offset = sum(float(w) * quantity for w, quantity in zip(solve[0], mine, strict=True))
         slope = sum(float(w) * quantity for w, quantity in zip(solve[1], mine, strict=True))
-        gain = self.declared.accuracy.get(METER_VOLTAGE, Accuracy()).gain
-        fall = abs(float(np.ptp(values))) / max(float(np.ptp(currents)), 1e-9)
-        # the gains of the two differ: it shows where the pack's own voltage moves with the current
-        slope = slope + self.inputs.add("gain of the voltmeters", 0.0, gain * fall / 3.0**0.5, "rectangular")
         return offset, slope
+
+    def _gains(self, pairs: Sequence[Pair], slope: float, path: str) -> Quantity:
+        """What the meters' gains, unknown within their limits, do to the resistance.
+
+        The voltmeters' show as far as the voltage that each reads moves with the current; the current's does in proportion.
+        """
+        moves = float(np.polyfit([pair.current for pair in pairs], [pair.terminal for pair in pairs], 1)[0])
+        gains = {channel: each.gain / 3.0**0.5 for channel, each in self.declared.accuracy.items()}
+        add, volts, amperes = self.inputs.add, "gain of the voltmeters", "gain of the current reading"
+        return (
+            add(volts, 0.0, gains.get(METER_VOLTAGE, 0.0) * abs(moves), "rectangular")
+            + add(volts, 0.0, gains.get(VOLTAGE_OF[path], 0.0) * abs(moves + slope), "rectangular")
+            + add(amperes, 0.0, gains.get(CURRENT_OF[path], 0.0) * abs(slope), "rectangular")
+        )
+
+
+def _side_by_side(one: Series, other: Series) -> list[list[float]]:
+    """The readings of both that were taken next to each other, none twice: an average or interpolation would hide noise."""
+    nearest = np.abs(one.t[:, None] - other.t[None, :]).argmin(axis=0)
+    _, first = np.unique(nearest, return_index=True)
+    return [one.value[nearest[first]].tolist(), other.value[first].tolist()]
 
 
 _NAMES = {"charge": "supply", "discharge": "load"}

@@ -11,14 +11,19 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from runner.measure.budget import MANY, chi_square_limit
 from runner.measure.recording import Series
 
 WINDOW = 60.0  # s
 SHORTEST = 15.0  # s
 FEWEST = 8  # readings
 SHRINK = 0.75
-FEWEST_TAPS, MOST_TAPS = 3, 6  # readings by hand, one a degree
+FEWEST_TAPS, MOST_TAPS = (
+    3,
+    4,
+)  # readings by hand, one a degree: earlier ones would see the ramp begin, and other wandering
 SIGNIFICANT = 4.0  # standard deviations of the parabola's coefficient
+CHANCE = 1.645  # standard deviations, one-sided: 5 %
 SETTLING = 30.0  # s after the beginning of the ramp, for sensor and probe to follow (MEASURED: lags of 4 to 12 s)
 
 
@@ -63,16 +68,27 @@ def fit_ramp(temperature: Series, instant: float, not_before: float, resolution:
 def fit_taps(taps: Series, instant: float, not_before: float, reaction: tuple[float, float]) -> Ramp | None:
     """The same from readings by hand, a key a degree: the last MOST_TAPS since ``not_before``; None for fewer than three.
 
-    A key comes ``reaction`` (mean and standard deviation, s) after its degree; the scatter is floored by what that varies.
+    A key comes ``reaction`` (mean and standard deviation, s) after its degree. Taps that scatter about the line no more than
+    keys do (χ², 5 %) are known as well as the keys are; what they scatter beyond that, the temperature has wandered.
     """
     mean, deviation = reaction
     moved = Series(taps.t - mean, taps.value).between(not_before - mean, instant)
     part = Series(moved.t[-MOST_TAPS:], moved.value[-MOST_TAPS:])
     if len(part) < FEWEST_TAPS:
         return None
-    rate = abs(float(part.value[-1] - part.value[0]) / max(float(part.t[-1] - part.t[0]), 1e-9))
-    ramp, _ = _line(part, instant, rate * deviation * 12.0**0.5, curved=False)
-    return replace(ramp, wander=ramp.scatter)  # too few to tell one from the other
+    ramp, _ = _line(part, instant, 0.0, curved=False)
+    keys = max(abs(ramp.rate) * deviation, 1e-9)
+    if (ramp.scatter / keys) ** 2 <= chi_square_limit(ramp.dof):
+        part_of_it = keys / ramp.scatter
+        return replace(
+            ramp,
+            temperature_uncertainty=ramp.temperature_uncertainty * part_of_it,
+            rate_uncertainty=ramp.rate_uncertainty * part_of_it,
+            scatter=keys,
+            wander=0.0,
+            dof=MANY,
+        )
+    return replace(ramp, wander=(ramp.scatter**2 - keys**2) ** 0.5)
 
 
 def _line(part: Series, instant: float, resolution: float, *, curved: bool = True) -> tuple[Ramp, bool]:
@@ -103,10 +119,13 @@ def wander(residuals: np.ndarray, scatter: float) -> float:
     """The standard deviation of what changes slowly in residuals of a scatter, in their unit.
 
     Half the mean square of successive differences is the variance of noise that is new with every reading (von Neumann 1941,
-    from memory), and hardly sees what moves slowly: what it leaves of the scatter has really moved.
+    from memory), and hardly sees what moves slowly: what it leaves of the scatter has really moved. For n readings of nothing
+    but noise the ratio of the two varies by 1/√n; what that explains in nineteen of twenty cases is not taken for a movement.
     """
-    noise = float(np.mean(np.diff(residuals) ** 2)) / 2 if len(residuals) > 1 else 0.0
-    return float(max(scatter**2 - noise, 0.0) ** 0.5)
+    if len(residuals) < 2:
+        return scatter
+    slow = scatter**2 - float(np.mean(np.diff(residuals) ** 2)) / 2
+    return float(slow**0.5) if slow > CHANCE / len(residuals) ** 0.5 * scatter**2 else 0.0
 
 
 def _least_squares(design: np.ndarray, y: np.ndarray, resolution: float) -> tuple[np.ndarray, np.ndarray, float]:

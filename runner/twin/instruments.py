@@ -119,7 +119,13 @@ def _load(world: World, dice: random.Random) -> Device:
     device.word("[SOURce:]CURRent[:LEVel]?", 0, lambda: f"{world.load_current:.4f}")
     device.word("INPut[:STATe]", 1, lambda text: world.switch_load(boolean(text)))
     device.word("INPut[:STATe]?", 0, lambda: str(int(world.load_on)))
-    device.word("MEASure[:SCALar]:VOLTage[:DC]?", 0, lambda: _reading(world.load_voltage(), 0.002, 0.001, dice))
+    device.word(
+        "MEASure[:SCALar]:VOLTage[:DC]?",
+        0,
+        lambda: _reading(
+            world.load_voltage() * bench.load_voltage_gain_error + bench.load_voltage_offset, 0.002, 0.001, dice
+        ),
+    )
     device.word(
         "MEASure[:SCALar]:CURRent[:DC]?",
         0,

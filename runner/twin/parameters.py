@@ -71,11 +71,13 @@ class BenchTruth:
     slew: float = 12.0  # A/s
     load_slew: float = 5e3  # A/s
     load_gain_error: float = 1.0005
+    load_voltage_gain_error: float = 0.9998
     counter_gain_error: tuple[float, float] = (1.0, 1.0)
     meter_gain_error: float = 1.00005
     meter_offset: float = 0.0  # V
     supply_current_offset: float = 0.0  # A
     load_current_offset: float = 0.0  # A
+    load_voltage_offset: float = 0.0  # V
     meter_noise: float = 0.001
     meter_resolution: float = 0.001
     wobble: float = 0.12  # of the wanted rate: how unsteady the hands are
@@ -186,6 +188,8 @@ def draw(declared: Declared, scenario: str, seed: int) -> Truth:
         load_current_offset=dice.uniform(-0.01, 0.01),
         counter_gain_error=(1.0 + dice.uniform(-0.005, 0.005), 1.0 + dice.uniform(-0.01, 0.01)),
         slew=dice.uniform(8.0, 20.0),
+        load_voltage_gain_error=1.0 + dice.uniform(-5e-4, 5e-4),
+        load_voltage_offset=dice.uniform(-0.01, 0.01),
     )
     truth = Truth(pack, bench, (), scenario, seed)
     return _with_scenario(truth, scenario, dice)

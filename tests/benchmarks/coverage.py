@@ -8,8 +8,7 @@ The truths are drawn anew for every seed (runner/twin/parameters.py): thresholds
 current; delays ±25 % (temperature), ±10 % (voltage), ±15 % (current); the pack's polling ±3 %; sensor lags uniform 4 to 12 s,
 the probe's 0.5 to 3 s; probe calibration and coupling normal with the stated u (for the single ramp the sensor's lag 0 to
 15 s, which is what its budget says of it); ramp rates of single ramps uniform 0.5 to 4 K/min; capacity, resistance, leads and
-meters' gains uniform. Where that matters: a charge over-current within ±2 % is one and a half levels of the staircase, so it
-is nearer to an end of its level than a rectangle says.
+meters' gains and offsets uniform; keys normal about what the bench file says, at a decade box about when it is set.
 Also counted: trips and releases that the simulated pack made and the run did not see (missed), and the other way (invented).
 """
 

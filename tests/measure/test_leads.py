@@ -1,0 +1,71 @@
+"""The resistance of leads from two voltmeters, against truths that are put in."""
+
+import numpy as np
+
+from runner.events import LOAD_CURRENT, LOAD_VOLTAGE, METER_VOLTAGE
+from runner.measure.findings import findings
+from runner.measure.recording import Accuracy, Attempt, Held, Recording, Series
+from tests.builders import declared
+
+LEVELS, DWELL = (4.0, 8.0, 12.0, 16.0, 20.0, 24.0), 30.0  # A, s
+ACCURACY = {
+    METER_VOLTAGE: Accuracy(0.0002, 0.003),
+    LOAD_VOLTAGE: Accuracy(0.0005, 0.01),
+    LOAD_CURRENT: Accuracy(0.001, 0.01),
+}
+
+
+def compared(resistance, dice, *, noise=0.002, loose=0.0, every=0.5):
+    """A load that takes LEVELS from a pack of 30 mΩ; the meters are read in turn, wrong within their limits.
+
+    ``loose``: how much a bad clamp changes from level to level, in V.
+    """
+    wrong = {channel: 1.0 + dice.uniform(-each.gain, each.gain) for channel, each in ACCURACY.items()}
+    away = {channel: dice.uniform(-each.offset, each.offset) for channel, each in ACCURACY.items()}
+    clamp = dice.normal(0, loose, len(LEVELS)) if loose else np.zeros(len(LEVELS))
+
+    def read(channel, t, values):
+        return Series(t, values * wrong[channel] + away[channel] + dice.normal(0, noise, len(t)))
+
+    def bench(first):
+        t = np.arange(first, DWELL * len(LEVELS), every)
+        number = (t // DWELL).astype(int)
+        amperes = np.array(LEVELS)[number]
+        terminal = 26.5 - 0.03 * amperes - 1e-5 * t
+        return t, amperes, terminal, terminal - resistance * amperes + clamp[number]
+
+    t, amperes, _, there = bench(0.0)
+    later, _, terminal, _ = bench(0.1)
+    channels = {
+        LOAD_CURRENT: read(LOAD_CURRENT, t, amperes),
+        LOAD_VOLTAGE: read(LOAD_VOLTAGE, t, there),
+        METER_VOLTAGE: read(METER_VOLTAGE, later, terminal),
+    }
+    held = tuple(Held(level, DWELL * number) for number, level in enumerate(LEVELS))
+    stage = Attempt("stage", "", 0, 0.0, 0.0, None, DWELL * len(LEVELS), "done", "", None, held)
+    values = {"protection": "", "sensors": (), "wanted": ("leads",), "accuracy": ACCURACY}
+    (finding,) = findings(Recording(channels, (stage,)), declared(**values))
+    return finding
+
+
+def held_of(count, **bench):
+    dice, held = np.random.default_rng(11), 0
+    for _ in range(count):
+        truth = dice.uniform(0.001, 0.02)
+        finding = compared(truth, dice, **bench)
+        held += abs(finding.value - truth) <= finding.expanded_uncertainty
+    return held / count
+
+
+def test_the_interval_of_the_leads_holds_them_as_often_as_it_says():
+    assert 0.93 <= held_of(400) <= 0.975
+
+
+def test_it_does_so_too_where_the_meters_gains_are_what_matters():
+    assert held_of(400, noise=0.0003) >= 0.93
+
+
+def test_a_clamp_that_changes_from_level_to_level_is_in_the_budget():
+    finding = compared(0.01, np.random.default_rng(4), loose=0.02)
+    assert finding.budget[0].source == "scatter about the line"
+    assert held_of(400, loose=0.02) >= 0.90
