@@ -66,9 +66,17 @@ class Inputs:
         """Input quantities that were read at the same instants, n times each: their means, with what they have in common.
 
         The evaluation of JCGM 100:2008, 4.2 and 5.2.3, degrees of freedom n − 1. They are one source in a budget, because
-        correlated inputs have no contributions of their own.
+        correlated inputs have no contributions of their own. (GTC's own evaluation of readings fails where rounding makes a
+        correlation of displays that step together a little more than 1.)
         """
-        quantities = list(GTC.type_a.multi_estimate_real(readings, labels=[source] * len(readings)))
+        table = np.asarray(readings, float)
+        number_of = table.shape[1]
+        covariance = np.cov(table) / number_of
+        u = np.sqrt(np.diag(covariance))
+        quantities = list(GTC.multiple_ureal(table.mean(axis=1), u, number_of - 1, label_seq=[source] * len(table)))
+        for (i, one), (j, other) in combinations(enumerate(quantities), 2):
+            if u[i] > 0 and u[j] > 0:
+                GTC.set_correlation(float(np.clip(covariance[i, j] / (u[i] * u[j]), -1.0, 1.0)), one, other)
         number = 1 + max((item.together for item in self._inputs), default=0)
         self._inputs += [_Input(quantity, source, "normal", number) for quantity in quantities]
         return quantities

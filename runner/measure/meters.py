@@ -17,6 +17,9 @@ from runner.measure.finding import Finding, Maker
 from runner.measure.recording import Accuracy, Attempt, Series
 
 SETTLING = 2.0  # s of a level that are left out
+DITHER = (
+    0.5  # of the resolution: readings that vary by so much average to between the steps (common practice, no source)
+)
 TOO_RESISTIVE = (
     0.050  # Ω: leads and clamps on a bench for tens of amperes should have less (common practice, no source)
 )
@@ -92,11 +95,19 @@ class Meters(Maker):
                 self.recording.of(channel).between(begin, end)
                 for channel in (CURRENT_OF[path], VOLTAGE_OF[path], METER_VOLTAGE)
             )
-            if len(here) < 3 or len(there) < 3:
+            both = _side_by_side(there, here) if len(there) > 2 and len(current) else ([], [])
+            if len(both[0]) < 3:
                 continue
-            instrument, meter = self.inputs.together("readings of the voltmeters", _side_by_side(there, here))
-            found.append(Pair(float(current.value.mean()), float(meter.x), instrument - meter))
+            instrument, meter = self.inputs.together("readings of the voltmeters", both)
+            stuck = self._stuck(both[0], VOLTAGE_OF[path]) + self._stuck(both[1], METER_VOLTAGE)
+            found.append(Pair(float(current.value.mean()), float(meter.x), instrument - meter + stuck))
         return found
+
+    def _stuck(self, values: Sequence[float], channel: str) -> Quantity:
+        """What a display hides: its resolution, unless the readings vary enough for their mean to see between its steps."""
+        resolution = self.declared.accuracy.get(channel, Accuracy()).resolution
+        hidden = resolution / 12.0**0.5 if float(np.std(values)) < DITHER * resolution else 0.0
+        return self.inputs.add("resolution of the voltmeters", 0.0, hidden, "rectangular")
 
     def _least_squares(self, pairs: Sequence[Pair]) -> tuple[Quantity, Quantity]:
         currents = np.array([pair.current for pair in pairs])
@@ -107,7 +118,9 @@ class Meters(Maker):
         squares = (values - design @ (solve @ values)) ** 2
         known = np.array([float(pair.difference.u) ** 2 for pair in pairs])
         mine = [pair.difference for pair in pairs]
-        if float((squares / known).sum()) / freedom > chi_square_limit(freedom):  # else the readings explain it
+        if float((squares / np.maximum(known, 1e-18)).sum()) / freedom > chi_square_limit(
+            freedom
+        ):  # else they explain it
             more = float(max(squares.sum() / freedom - known.mean(), 0.0)) ** 0.5
             mine = [each + self.inputs.add("scatter about the line", 0.0, more, "normal", freedom) for each in mine]
         offset = sum(float(w) * quantity for w, quantity in zip(solve[0], mine, strict=True))
@@ -129,11 +142,12 @@ class Meters(Maker):
         )
 
 
-def _side_by_side(one: Series, other: Series) -> list[list[float]]:
-    """The readings of both that were taken next to each other, none twice: an average or interpolation would hide noise."""
-    nearest = np.abs(one.t[:, None] - other.t[None, :]).argmin(axis=0)
+def _side_by_side(one: Series, other: Series) -> tuple[list[float], list[float]]:
+    """Readings of both, two or more, that were taken next to each other, none twice: an interpolation would hide noise."""
+    after = np.searchsorted(one.t, other.t).clip(1, len(one) - 1)
+    nearest = np.where(other.t - one.t[after - 1] < one.t[after] - other.t, after - 1, after)
     _, first = np.unique(nearest, return_index=True)
-    return [one.value[nearest[first]].tolist(), other.value[first].tolist()]
+    return one.value[nearest[first]].tolist(), other.value[first].tolist()
 
 
 _NAMES = {"charge": "supply", "discharge": "load"}

@@ -18,10 +18,8 @@ WINDOW = 60.0  # s
 SHORTEST = 15.0  # s
 FEWEST = 8  # readings
 SHRINK = 0.75
-FEWEST_TAPS, MOST_TAPS = (
-    3,
-    4,
-)  # readings by hand, one a degree: earlier ones would see the ramp begin, and other wandering
+# readings by hand, one a degree: earlier ones would see the ramp begin, and another wandering
+FEWEST_TAPS, MOST_TAPS = 3, 4
 SIGNIFICANT = 4.0  # standard deviations of the parabola's coefficient
 CHANCE = 1.645  # standard deviations, one-sided: 5 %
 SETTLING = 30.0  # s after the beginning of the ramp, for sensor and probe to follow (MEASURED: lags of 4 to 12 s)

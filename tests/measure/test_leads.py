@@ -1,9 +1,12 @@
 """The resistance of leads from two voltmeters, against truths that are put in."""
 
+from dataclasses import replace
+
 import numpy as np
 
 from runner.events import LOAD_CURRENT, LOAD_VOLTAGE, METER_VOLTAGE
 from runner.measure.findings import findings
+from runner.measure.meters import _side_by_side
 from runner.measure.recording import Accuracy, Attempt, Held, Recording, Series
 from tests.builders import declared
 
@@ -15,20 +18,21 @@ ACCURACY = {
 }
 
 
-def compared(resistance, dice, *, noise=0.002, loose=0.0, every=0.5):
+def compared(resistance, dice, *, noise=0.002, loose=0.0, steps=0.0):
     """A load that takes LEVELS from a pack of 30 mΩ; the meters are read in turn, wrong within their limits.
 
-    ``loose``: how much a bad clamp changes from level to level, in V.
+    ``loose``: how much a bad clamp changes from level to level, in V; ``steps``: what the voltmeters show, in V.
     """
     wrong = {channel: 1.0 + dice.uniform(-each.gain, each.gain) for channel, each in ACCURACY.items()}
     away = {channel: dice.uniform(-each.offset, each.offset) for channel, each in ACCURACY.items()}
     clamp = dice.normal(0, loose, len(LEVELS)) if loose else np.zeros(len(LEVELS))
 
     def read(channel, t, values):
-        return Series(t, values * wrong[channel] + away[channel] + dice.normal(0, noise, len(t)))
+        read = values * wrong[channel] + away[channel] + dice.normal(0, noise, len(t))
+        return Series(t, np.round(read / steps) * steps if steps and channel != LOAD_CURRENT else read)
 
     def bench(first):
-        t = np.arange(first, DWELL * len(LEVELS), every)
+        t = np.arange(first, DWELL * len(LEVELS), 0.5)
         number = (t // DWELL).astype(int)
         amperes = np.array(LEVELS)[number]
         terminal = 26.5 - 0.03 * amperes - 1e-5 * t
@@ -43,7 +47,8 @@ def compared(resistance, dice, *, noise=0.002, loose=0.0, every=0.5):
     }
     held = tuple(Held(level, DWELL * number) for number, level in enumerate(LEVELS))
     stage = Attempt("stage", "", 0, 0.0, 0.0, None, DWELL * len(LEVELS), "done", "", None, held)
-    values = {"protection": "", "sensors": (), "wanted": ("leads",), "accuracy": ACCURACY}
+    accuracy = {channel: replace(each, resolution=steps) for channel, each in ACCURACY.items()}
+    values = {"protection": "", "sensors": (), "wanted": ("leads",), "accuracy": accuracy}
     (finding,) = findings(Recording(channels, (stage,)), declared(**values))
     return finding
 
@@ -69,3 +74,20 @@ def test_a_clamp_that_changes_from_level_to_level_is_in_the_budget():
     finding = compared(0.01, np.random.default_rng(4), loose=0.02)
     assert finding.budget[0].source == "scatter about the line"
     assert held_of(400, loose=0.02) >= 0.90
+
+
+def test_displays_that_stand_still_hide_what_is_between_their_steps():
+    dice, held = np.random.default_rng(12), 0
+    for _ in range(300):
+        truth = dice.uniform(0.001, 0.02)
+        finding = compared(truth, dice, noise=0.0, steps=0.01)
+        held += abs(finding.value - truth) <= finding.expanded_uncertainty
+    assert finding.budget[0].source == "resolution of the voltmeters"
+    assert held / 300 >= 0.93
+
+
+def test_a_meter_that_is_read_seldom_is_paired_with_no_reading_twice():
+    one = Series(np.arange(0.0, 10.0, 0.1), np.arange(100.0))
+    other = Series(np.array([0.04, 0.06, 5.0, 20.0]), np.array([1.0, 2.0, 3.0, 4.0]))
+    assert _side_by_side(one, other) == ([0.0, 1.0, 50.0, 99.0], [1.0, 2.0, 3.0, 4.0])
+    assert _side_by_side(other, one)[0] == [1.0, 2.0, 3.0]
