@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import contextlib
 import hashlib
 import json
 import os
 import re
+import threading
 from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
@@ -98,8 +100,8 @@ class RunFolder:
 
 
 def write_whole(path: Path, content: bytes) -> None:
-    """Write a file so that after a crash it is the old one or the new one. Raises RecordError."""
-    beside = path.with_name(path.name + ".part")
+    """Write a file so that after a crash it is the old one or the new one, whoever else writes it too. Raises RecordError."""
+    beside = path.with_name(f"{path.name}.{os.getpid()}-{threading.get_ident()}.part")
     try:
         with beside.open("wb") as file:
             file.write(content)
@@ -107,4 +109,6 @@ def write_whole(path: Path, content: bytes) -> None:
             os.fsync(file.fileno())
         beside.replace(path)
     except OSError as error:
+        with contextlib.suppress(OSError):
+            beside.unlink()
         raise RecordError.cannot_write(str(path), error.strerror or str(error)) from error

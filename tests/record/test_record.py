@@ -1,6 +1,9 @@
 """The run folder: what a crash may leave, and what must not pass unseen."""
 
+import errno
 import json
+import os
+from concurrent.futures import ThreadPoolExecutor
 
 import pytest
 
@@ -108,10 +111,23 @@ def test_a_folder_never_takes_anothers_name(tmp_path):
     assert names == ["20261125-080000-TI-0001-a-b", "20261125-080000-TI-0001-a-b-2", "20261125-080000-TI-0001-a-b-3"]
 
 
-def test_a_file_is_written_whole_or_not_at_all(tmp_path):
+def test_a_file_is_written_whole_or_not_at_all(tmp_path, monkeypatch):
+    def full(_):
+        raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+
     path = tmp_path / "findings.json"
     write_whole(path, b"old")
-    (tmp_path / "findings.json.part").mkdir()  # stands in the way
+    monkeypatch.setattr(os, "fsync", full)
     with pytest.raises(RecordError):
         write_whole(path, b"new")
     assert path.read_bytes() == b"old"
+    assert list(tmp_path.iterdir()) == [path]
+
+
+def test_two_who_write_the_same_file_do_not_take_each_others_away(tmp_path):
+    path = tmp_path / "findings.json"
+    contents = [bytes([number]) * 50_000 for number in range(8)]
+    with ThreadPoolExecutor(8) as pool:
+        list(pool.map(lambda content: [write_whole(path, content) for _ in range(20)], contents))
+    assert path.read_bytes() in contents
+    assert list(tmp_path.iterdir()) == [path]
