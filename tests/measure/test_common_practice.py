@@ -107,8 +107,19 @@ def test_a_gap_that_is_too_long_leaves_nothing_to_claim():
 
 def test_the_leads_between_a_terminal_meter_and_one_behind_a_shunt_show_at_the_trades_current():
     """Some tens of millivolts between a meter on the terminals and one behind shunt and leads at 36.5 A: common practice."""
-    dice = np.random.default_rng(5)
-    levels, resistance, offset = [5.0, 15.0, 25.0, 36.5], 0.0012, -0.004
+    held_of = {"leads": 0, "meters": 0}
+    for seed in range(40):
+        leads, meters = a_comparison(np.random.default_rng(seed), 0.0012, -0.004)
+        assert 36.5 * leads.value == pytest.approx(0.044, abs=0.002)
+        assert meters.conformity == "pass"
+        held_of["leads"] += abs(leads.value - 0.0012) < leads.expanded_uncertainty
+        held_of["meters"] += abs(meters.value + 0.004) < meters.expanded_uncertainty
+    assert min(held_of.values()) >= 35  # of 40 at 95 %: fewer in one case of a hundred
+
+
+def a_comparison(dice, resistance, offset):
+    """Leads and meters at four currents; only the load's voltmeter has noise."""
+    levels = [5.0, 15.0, 25.0, 36.5]
     t = np.arange(0.0, 120.0, 0.5)
     amperes = np.array([levels[min(int(at // 30), 3)] for at in t])
     meter = 13.1 - 0.004 * amperes
@@ -118,8 +129,4 @@ def test_the_leads_between_a_terminal_meter_and_one_behind_a_shunt_show_at_the_t
     channels = {LOAD_CURRENT: Series(t, amperes), LOAD_VOLTAGE: Series(t, there), METER_VOLTAGE: Series(t, meter)}
     accuracy = {METER_VOLTAGE: Accuracy(0.0002, 0.003), LOAD_VOLTAGE: Accuracy(0.0005, 0.01)}
     values = {"protection": "", "sensors": (), "wanted": ("leads", "meters"), "accuracy": accuracy}
-    leads, meters = findings(Recording(channels, (stage,)), declared(**values))
-    assert 36.5 * leads.value == pytest.approx(0.044, abs=0.002)
-    assert abs(leads.value - resistance) < leads.expanded_uncertainty
-    assert abs(meters.value - offset) < 1.5 * meters.expanded_uncertainty  # one draw: it may be one of the twenty
-    assert meters.conformity == "pass"
+    return findings(Recording(channels, (stage,)), declared(**values))
