@@ -131,6 +131,11 @@ class Guide(Order):
     say: str
 
 
+def hands_off(sensor: str) -> Guide:
+    """Heat and ice go away."""
+    return Guide("still", sensor, 0.0, f"Stop. Take heat and ice away from {sensor or 'the pack'}.")
+
+
 # ---- to the record -----------------------------------------------------------------------------------------------
 
 

@@ -17,7 +17,7 @@ from runner.conduct.foresight import Foresight
 from runner.conduct.ports import BenchPort, Clock, Operator, Outcome, StopFlag
 from runner.conduct.resume import Resumption
 from runner.conduct.sampling import Sampler
-from runner.engine.run import BY_HAND_OFF, Run
+from runner.engine.run import BY_HAND_OFF, TAKE_AWAY, Run
 from runner.engine.view import View, look
 from runner.errors import BenchError, OperatorGone, RecordError
 from runner.events import (
@@ -184,7 +184,11 @@ class Loop:
         """The engine cannot be asked any more: off first, then whatever can still be written down."""
         confirmed, remark = self.bench.off()
         by_hand = BY_HAND_OFF if self.run.known.hand_load else ""
-        reason = "; ".join(part for part in (fault or "the program was interrupted", remark, by_hand) if part)
+        hands_at = self.run.known.hands_at
+        away = "" if hands_at is None else TAKE_AWAY.format(hands_at or "THE PACK")
+        with contextlib.suppress(Exception):
+            self.bench.guide("still", hands_at or "", 0.0)
+        reason = "; ".join(part for part in (fault or "the program was interrupted", remark, by_hand, away) if part)
         end = End(early=True, safe=confirmed and not by_hand, reason=reason)
         with contextlib.suppress(RecordError, OSError):
             self.journal.append(self._now(), self.clock.utc(), Faulted(self._now(), fault))

@@ -35,6 +35,7 @@ from runner.orders import (
     Ask,
     BeginStep,
     End,
+    Guide,
     Judge,
     LoadOn,
     Order,
@@ -45,10 +46,12 @@ from runner.orders import (
     SetSupply,
     SwitchOff,
     SwitchOn,
+    hands_off,
 )
 
 READ_THEM = "Read the cautions. Go on only if every one of them is met."
 BY_HAND_OFF = "SWITCH THE LOAD OFF BY HAND"
+TAKE_AWAY = "TAKE HEAT AND ICE AWAY FROM {}"
 LAST_FLOOR = 0.97  # of a step's floor: below that the run ends, whatever the step makes of it
 CAUTIONS = "cautions"  # the question of the first hold point
 
@@ -84,6 +87,11 @@ class Run:
             if isinstance(order, Pace):  # what is polled rarely may be missing longer
                 self.watcher.paced(order.interval)
                 self.ceilings.paced(order.interval, order.slow)
+            elif isinstance(order, Guide):
+                self.known.hands_at = order.sensor if order.action in ("heat", "cool") else None
+        if self.state is State.MAKING_SAFE and self.known.hands_at is not None:
+            sensor, self.known.hands_at = self.known.hands_at, None
+            return [*orders, hands_off(sensor)]  # after the outputs: those first
         return orders
 
     def _receive(self, event: Event) -> list[Order]:
@@ -215,6 +223,8 @@ class Run:
     def _make_safe(self, reason: str, *, early: bool) -> list[Order]:
         if self.known.hand_load:
             reason = f"{reason}; {BY_HAND_OFF}"
+        if early and self.known.hands_at is not None:
+            reason = f"{reason}; {TAKE_AWAY.format(self.known.hands_at or 'THE PACK')}"
         self.early, self.reason = early, reason
         self._go(State.MAKING_SAFE)
         return [Remark(f"Making the bench safe: {reason}"), SwitchOff()]

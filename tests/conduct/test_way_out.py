@@ -16,6 +16,7 @@ def was_on_and_is_off(run):
     assert True in switched, "a test of the way out has to have been in"
     assert not run.truth["supply_on"]
     assert not run.truth["load_on"]
+    assert run.world.hands.action == "still", "nobody heats or cools a sensor any more"
 
 
 def when(order_type, act, count=1):
@@ -44,13 +45,13 @@ def test_after_a_failed_pack(tmp_path):
     assert run.result.evaluation.exit_status == 1
 
 
-@pytest.mark.parametrize("moment", [SwitchOn, BeginRamp])
-def test_after_the_stop_key(tmp_path, moment):
+@pytest.mark.parametrize(("moment", "more"), [(SwitchOn, ""), (BeginRamp, "; TAKE HEAT AND ICE AWAY FROM T1")])
+def test_after_the_stop_key(tmp_path, moment, more):
     stop = StopFlag()
     run = short_rehearsal(tmp_path, stop=stop, tell=when(moment, lambda: stop.press("the stop key")))
     was_on_and_is_off(run)
     assert run.result.outcome.early
-    assert run.result.outcome.reason == "stopped by the stop key"
+    assert run.result.outcome.reason == f"stopped by the stop key{more}"
     assert run.result.evaluation.exit_status == 4
 
 
@@ -85,6 +86,7 @@ def test_after_an_exception_inside_a_step(tmp_path, monkeypatch):
     was_on_and_is_off(run)
     assert run.result.outcome.early
     assert "ZeroDivisionError: a defect" in run.result.outcome.reason
+    assert "TAKE HEAT AND ICE AWAY FROM T1" in run.result.outcome.reason
     # the journal says why, and its chain is whole
     assert "a defect" in [entry.what for entry in read_journal(run.result.folder.path / "events.jsonl")][-1].reason
 

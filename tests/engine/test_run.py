@@ -16,7 +16,7 @@ from runner.events import (
     StopPressed,
     SupplyIsSet,
 )
-from runner.orders import Ask, End, SetLimits, SetSupply, SwitchOff, SwitchOn
+from runner.orders import Ask, End, Guide, SetLimits, SetSupply, SwitchOff, SwitchOn, hands_off
 from runner.sheets.procedure import StepItem
 from tests.builders import a_program, sample
 
@@ -105,6 +105,16 @@ def test_an_answer_to_another_question_agrees_to_nothing():
     run = holding()
     assert run.receive(Answered(2.0, "step-9", "go on", "me")) == []
     assert run.state is State.HOLDING
+
+
+def test_after_the_outputs_heat_and_ice_go_away_once():
+    run = switched_on()
+    orders = [order for number in range(200) for order in run.receive(sample(3.0 + 0.5 * number, temperature=25.0))]
+    assert [order.action for order in orders if isinstance(order, Guide)] == ["heat"]
+    orders = run.receive(StopPressed(104.0, "a key"))
+    assert [kind for kind in kinds(orders) if kind in (SwitchOff, Guide)] == [SwitchOff, Guide]
+    assert orders[-1] == hands_off("T1")
+    assert Guide not in kinds(run.receive(StopPressed(104.1, "a key")))
 
 
 def test_a_second_stop_orders_nothing_new_and_the_run_ends_only_when_off_is_confirmed():

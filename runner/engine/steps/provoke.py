@@ -16,7 +16,7 @@ from typing import ClassVar
 from runner.engine.steps.base import FAST, SLOW, SPOILED, Step
 from runner.engine.watcher import Verdict
 from runner.events import Event, Sampled
-from runner.orders import AskTaps, BeginRamp, Guide, Order, SwitchOff
+from runner.orders import AskTaps, BeginRamp, Guide, Order, SwitchOff, hands_off
 
 TAPERED = ("tapering", "full")
 HURRY = 6.0 / 60  # K/s: "freely" is still no faster than this, for the probe has to follow
@@ -97,7 +97,7 @@ class _Provoke(Step):
             orders.append(AskTaps(0.0, 0.0, ""))
         if skip:
             orders += [
-                Guide("still", planned.sensor, 0.0, f"Stop. Take heat and ice away from {planned.sensor}."),
+                hands_off(planned.sensor),
                 SwitchOff(),
             ]
         return orders
