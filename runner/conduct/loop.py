@@ -17,7 +17,7 @@ from runner.conduct.foresight import Foresight
 from runner.conduct.ports import BenchPort, Clock, Operator, Outcome, StopFlag
 from runner.conduct.resume import Resumption
 from runner.conduct.sampling import Sampler
-from runner.engine.run import BY_HAND_OFF, TAKE_AWAY, Run
+from runner.engine.run import BY_HAND_OFF, Run, take_away
 from runner.engine.view import View, look
 from runner.errors import BenchError, OperatorGone, RecordError
 from runner.events import (
@@ -185,7 +185,7 @@ class Loop:
         confirmed, remark = self.bench.off()
         by_hand = BY_HAND_OFF if self.run.known.hand_load else ""
         hands_at = self.run.known.hands_at
-        away = "" if hands_at is None else TAKE_AWAY.format(hands_at or "THE PACK")
+        away = "" if hands_at is None else take_away(hands_at)
         with contextlib.suppress(Exception):
             self.bench.guide("still", hands_at or "", 0.0)
         reason = "; ".join(part for part in (fault or "the program was interrupted", remark, by_hand, away) if part)

@@ -51,9 +51,13 @@ from runner.orders import (
 
 READ_THEM = "Read the cautions. Go on only if every one of them is met."
 BY_HAND_OFF = "SWITCH THE LOAD OFF BY HAND"
-TAKE_AWAY = "TAKE HEAT AND ICE AWAY FROM {}"
 LAST_FLOOR = 0.97  # of a step's floor: below that the run ends, whatever the step makes of it
 CAUTIONS = "cautions"  # the question of the first hold point
+
+
+def take_away(sensor: str) -> str:
+    """What an early end says while hands heat or cool a sensor ("" for the pack)."""
+    return f"TAKE HEAT AND ICE AWAY FROM {sensor or 'THE PACK'}"
 
 
 class Run:
@@ -224,7 +228,7 @@ class Run:
         if self.known.hand_load:
             reason = f"{reason}; {BY_HAND_OFF}"
         if early and self.known.hands_at is not None:
-            reason = f"{reason}; {TAKE_AWAY.format(self.known.hands_at or 'THE PACK')}"
+            reason = f"{reason}; {take_away(self.known.hands_at)}"
         self.early, self.reason = early, reason
         self._go(State.MAKING_SAFE)
         return [Remark(f"Making the bench safe: {reason}"), SwitchOff()]
