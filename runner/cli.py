@@ -231,15 +231,15 @@ def _check(options: argparse.Namespace) -> int:
 
 def _bench(options: argparse.Namespace) -> int:
     import datetime
-    import time
     from pathlib import Path
 
     from runner.bench.assembly import Bench
     from runner.bench.roll import call
+    from runner.conduct.clock import ScaledClock
     from runner.conduct.files import load_bench
 
     file, sheet, dialects = load_bench(Path(options.bench))
-    bench = Bench(sheet, dialects, time.monotonic, time.sleep)
+    bench = Bench(sheet, dialects, ScaledClock())
     try:
         present = call(bench, datetime.datetime.now(datetime.UTC).date())
     finally:

@@ -18,6 +18,18 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
+LONGEST_REPLY = 200  # characters of an instrument's reply that are kept in messages and records
+
+
+def printable(text: str) -> str:
+    """Text from outside as it may stand in messages and records: control characters escaped, at most LONGEST_REPLY long."""
+    shown = "".join(
+        each if each.isprintable() else each.encode("unicode_escape").decode() for each in text[:LONGEST_REPLY]
+    )
+    if len(text) <= LONGEST_REPLY and len(shown) <= LONGEST_REPLY:
+        return shown
+    return f"{shown[:LONGEST_REPLY]}… ({len(text)} characters)"
+
 
 class TripwitnessError(Exception):
     """Something went wrong that is not a defect of this program."""
@@ -78,10 +90,10 @@ class LinkError(BenchError):
     def refused(cls, instrument: str, address: str, reason: str) -> LinkError:
         return cls(
             "refused",
-            f"cannot be reached at {address}: {reason}",
+            f"cannot be reached at {address}: {printable(reason)}",
             instrument,
             "",
-            "switch it on, look at cable and address, then call the roll again",
+            "switch it on, check cable and address, then check the instruments again",
         )
 
     @classmethod
@@ -100,23 +112,33 @@ class LinkError(BenchError):
 
     @classmethod
     def closed(cls, instrument: str, command: str, reason: str = "") -> LinkError:
-        return cls(
-            "closed", "the instrument closed the connection" + (f" ({reason})" if reason else ""), instrument, command
-        )
+        more = f" ({printable(reason)})" if reason else ""
+        return cls("closed", f"the connection is closed{more}", instrument, command)
 
     @classmethod
     def stale(cls, instrument: str, command: str, waiting: str) -> LinkError:
-        return cls("stale", f"an unread reply {waiting!r} was waiting; it is thrown away", instrument, command)
+        what = f"an unread reply '{printable(waiting)}' was waiting; it is thrown away"
+        return cls("stale", what, instrument, command)
 
     @classmethod
     def garbage(cls, instrument: str, command: str, reply: str) -> LinkError:
-        return cls("garbage", f"the reply {reply!r} is not text an instrument sends", instrument, command)
+        return cls("garbage", f"the reply '{printable(reply)}' is not text an instrument sends", instrument, command)
+
+    @classmethod
+    def too_long(cls, instrument: str, command: str, most: int, begins: str) -> LinkError:
+        what = f"the reply has more than {most} bytes and no end; it begins '{printable(begins)}'"
+        return cls("garbage", what, instrument, command, "look at what is connected at this address")
+
+    @classmethod
+    def endless_queue(cls, instrument: str, command: str, last: str) -> LinkError:
+        what = f"its error queue does not become empty; the last entry is '{printable(last)}'"
+        return cls("garbage", what, instrument, command, "compare errors: in its dialect with its manual")
 
     @classmethod
     def wrong_identity(cls, instrument: str, expected: str, got: str) -> LinkError:
         return cls(
             "identity",
-            f"answers as {got!r}, the bench file says {expected!r}",
+            f"answers as '{got}', the bench file says '{expected}'",
             instrument,
             "*IDN?",
             "connect the right instrument or correct identity in the bench file",
@@ -128,7 +150,8 @@ class SettingError(BenchError):
 
     @classmethod
     def complained(cls, instrument: str, command: str, error: str) -> SettingError:
-        return cls(f"the instrument reports {error}", instrument, command, "compare its dialect with its manual")
+        what = f"the instrument reports {printable(error)}"
+        return cls(what, instrument, command, "compare its dialect with its manual")
 
     @classmethod
     def reads_back(cls, instrument: str, command: str, wanted: float, got: float) -> SettingError:
@@ -145,7 +168,7 @@ class NotAReading(BenchError):
 
     @classmethod
     def reply(cls, instrument: str, command: str, reply: str) -> NotAReading:
-        return cls(f"the reply {reply!r} is not a reading", instrument, command)
+        return cls(f"the reply '{printable(reply)}' is not a reading", instrument, command)
 
 
 class BenchNotReady(BenchError):

@@ -66,7 +66,7 @@ def broken_run(
 ) -> Broken:
     """Run until ``instant`` (s) and be killed there. The caller closes ``rehearsal`` by going on."""
     clock = KillingClock(instant)
-    rehearsal = Rehearsal(read_file(DEMO_PACK), scenario, seed, clock)
+    rehearsal = Rehearsal(read_file(DEMO_PACK), scenario, seed, clock, sockets=False)
     world = rehearsal.world
     if state_of_charge is not None:
         moved = state_of_charge - world.truth.pack.soc
@@ -78,7 +78,8 @@ def broken_run(
         clock.original = folder.path
 
     try:
-        execute(job, ScriptedOperator(UNATTENDED, eyes=rehearsal.eyes), clock, out / "run", StopFlag(), began=began)
+        operator = ScriptedOperator(UNATTENDED, eyes=rehearsal.eyes)
+        execute(job, operator, clock, out / "run", StopFlag(), began=began, connect=rehearsal.connect)
     except Killed:
         pass
     else:
@@ -102,5 +103,12 @@ def gone_on(broken: Broken, after: float = 1800.0) -> Result:
         job, resumption = broken_off(broken.folder, rehearsal.bench)
         operator = ScriptedOperator(UNATTENDED, eyes=rehearsal.eyes)
         return execute(
-            job, operator, clock, broken.folder.path.parent, StopFlag(), folder=broken.folder, resumption=resumption
+            job,
+            operator,
+            clock,
+            broken.folder.path.parent,
+            StopFlag(),
+            folder=broken.folder,
+            resumption=resumption,
+            connect=rehearsal.connect,
         )

@@ -114,10 +114,11 @@ def rehearsed(
     by_hand: tuple[str, ...] = (),
     state_of_charge: float | None = None,
     faults: tuple[Fault, ...] = (),
+    sockets: bool = False,
 ) -> Rehearsed:
-    """Run a rehearsal in this process, as fast as it goes."""
+    """Run a rehearsal in this process, as fast as it goes; without ``sockets`` neither PyVISA nor TCP is in between."""
     clock = VirtualClock()
-    with Rehearsal(pack or read_file(DEMO_PACK), scenario, seed, clock, by_hand) as rehearsal:
+    with Rehearsal(pack or read_file(DEMO_PACK), scenario, seed, clock, by_hand, sockets=sockets) as rehearsal:
         if state_of_charge is not None:
             moved = state_of_charge - rehearsal.world.truth.pack.soc
             rehearsal.world.pack.cell_socs = [soc + moved for soc in rehearsal.world.pack.cell_socs]
@@ -125,7 +126,15 @@ def rehearsed(
             rehearsal.world.truth = replace(rehearsal.world.truth, faults=faults)
         job = rehearsal.job(procedure or find_procedure("charge-over-temperature"), sensors)
         operator = ScriptedOperator(answers, tell, eyes=rehearsal.eyes)
-        result = execute(job, operator, clock, out, stop or StopFlag(), ended=rehearsal.write_truth)
+        result = execute(
+            job,
+            operator,
+            clock,
+            out,
+            stop or StopFlag(),
+            ended=rehearsal.write_truth,
+            connect=rehearsal.connect,
+        )
         return Rehearsed(result, rehearsal)
 
 

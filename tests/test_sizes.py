@@ -9,14 +9,16 @@ import pytest
 ROOT = Path(__file__).resolve().parent.parent
 FILES = sorted(path for room in ("runner", "reports") for path in (ROOT / room).rglob("*.py"))
 LONGEST_FILE, LONGEST_FUNCTION = 400, 60
-# the two places that may catch everything, because they record it and make the bench safe; and adapters to libraries
-# that raise bare exceptions, which turn them into errors of ours at once
+# the places that may catch everything, because they record it, hand it over or make the bench safe; and adapters to
+# libraries that raise bare exceptions, which turn them into errors of ours at once
 BROAD = {
     "runner/conduct/loop.py",
     "runner/conduct/thread.py",
+    "runner/bench/assembly.py",
+    "runner/bench/line.py",
     "runner/bench/link.py",
+    "runner/bench/off.py",
     "runner/sheets/quantity.py",
-    "runner/conduct/rehearse.py",
 }
 
 

@@ -3,14 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-
-import pyvisa
+from functools import partial
+from typing import Protocol
 
 from runner.bench.dialect import BUILT_IN, Speaker
+from runner.bench.line import Transport
 from runner.bench.link import Link
 from runner.bench.load import Load
+from runner.bench.off import OffWords, insist
 from runner.bench.probe import Probe
 from runner.bench.supply import Supply
+from runner.bench.visa import VisaTransport
 from runner.errors import BenchError, BenchNotReady
 from runner.events import (
     LOAD_CURRENT,
@@ -20,10 +23,23 @@ from runner.events import (
     SUPPLY_CURRENT,
     SUPPLY_VOLTAGE,
 )
-from runner.sheets.bench import BenchFile
+from runner.sheets.bench import BenchFile, Instrument
 from runner.sheets.dialect import Dialect
 
-OFF_PAUSES = (0.0, 0.2, 0.5, 1.0, 2.0, 4.0)  # s before each attempt: a busy or rebooting interface needs a moment
+SWITCHED = {"supply": ("output_off", "output"), "load": ("input_off", "input")}  # role -> words that switch and ask it
+OFF_IS_TOLD_AFTER = 4.5  # s of real time: what has not confirmed by then has to be told to a person
+
+Connect = Callable[[str, Instrument], Transport]  # role, sheet -> a transport for one opening
+
+
+class BenchClock(Protocol):
+    """What a bench asks of its clock. Times in s on the run's clock, but for the ``seconds`` of ``together``: real ones."""
+
+    def now(self) -> float: ...
+
+    def sleep(self, seconds: float) -> None: ...
+
+    def together(self, jobs: Mapping[str, Callable[[], None]], seconds: float) -> None: ...
 
 
 class Readings:
@@ -37,31 +53,39 @@ class Readings:
 
 
 class Bench:
-    """An open bench. Everything on it is called from one thread."""
+    """An open bench. Everything on it is called from one thread, but for ``off``, which uses one for each instrument."""
 
     def __init__(
         self,
         sheet: BenchFile,
         dialects: Mapping[str, Dialect],
-        now: Callable[[], float],
-        pause: Callable[[float], None],
+        clock: BenchClock,
+        connect: Connect | None = None,
+        announce: Callable[[float], None] = lambda seconds: None,
     ) -> None:
-        """Open the connections lazily; ``ready`` looks whether everybody is there."""
-        self.sheet, self._pause = sheet, pause
-        self._manager = pyvisa.ResourceManager(sheet.backend)
+        """Connections are opened when they are needed; ``ready`` looks whether everybody is there.
+
+        ``connect`` makes transports in place of PyVISA's; ``announce`` is told before each wait how long it may be, in s.
+        """
+        self.sheet, self._clock, self._announce = sheet, clock, announce
         self.speakers: dict[str, Speaker] = {}
+        self.off_words: dict[str, OffWords] = {}  # made before anything is on, so that the way out needs no dialect
         for role, instrument in sheet.wired().items():
             dialect = dialects.get(role) or BUILT_IN[role]
             link = Link(
-                self._manager,
+                partial(connect or self._visa, role, instrument),
                 instrument.address,
                 role,
                 timeout=instrument.timeout,
                 identity=instrument.identity,
                 identify=dialect.identity,
-                now=now,
+                queue=(dialect.errors.ask, dialect.errors.none) if dialect.errors else None,
+                now=clock.now,
+                announce=announce,
             )
             self.speakers[role] = Speaker(link, dialect, instrument.channel)
+            if role in SWITCHED:
+                self.off_words[role] = self.speakers[role].off_words(*SWITCHED[role])
         instruments = sheet.instruments
         self.supply = Supply(self.speakers["supply"], instruments.supply) if instruments.supply else None
         self.load = (
@@ -85,15 +109,21 @@ class Bench:
 
     def _greet(self, role: str, speaker: Speaker) -> None:
         speaker.link.hurry()
-        if role == "probe" and self.probe is not None:
-            self.probe.read()
-            return
-        for query in ("output", "input", "temperature", "voltage"):
-            if query in speaker.dialect.queries:
-                speaker.number(query)
-                return
         if speaker.dialect.identity:
             speaker.link.ask(speaker.dialect.identity)
+        if role == "probe" and self.probe is not None:
+            self.probe.read()
+        speaker.try_out(self.asked_of(role))
+
+    def asked_of(self, role: str) -> tuple[str, ...]:
+        """The queries that a run asks of a role."""
+        if role == "probe" and self.probe is not None:
+            return (self.probe.sheet.reads,)
+        return tuple(self.speakers[role].dialect.queries)
+
+    def old_errors(self) -> list[tuple[str, str]]:
+        """(role, entry) of what stood in error queues when sessions were opened, since the last call."""
+        return [(role, entry) for role, speaker in self.speakers.items() for entry in speaker.link.take_old_errors()]
 
     # ---- polling ---------------------------------------------------------------------------------------------
 
@@ -153,19 +183,32 @@ class Bench:
             self.speakers["hands"].command(action, rate if action == "substitute" else rate * 60, sensor)
 
     def off(self) -> tuple[bool, str]:
-        """Supply and load off. (True, "") if both read back as off, else (False, what to do). Never raises.
+        """Supply and load off, each by itself and both at once. (True, "") if all read back as off, else what to do.
 
-        Everybody gets a first attempt before anybody gets a second; the whole takes at most the OFF_PAUSES and, for each
-        attempt that fails, two openings and two replies.
+        Never raises, and returns within OFF_IS_TOLD_AFTER s of real time: whoever has not confirmed by then is named in
+        capitals for a person to switch off.
         """
-        unsure = {name: thing for name, thing in (("supply", self.supply), ("load", self.load)) if thing is not None}
-        for seconds in OFF_PAUSES:
-            self._pause(seconds)
-            unsure = {name: thing for name, thing in unsure.items() if not thing.off()}
-            if not unsure:
-                return True, ""
-        words = " and ".join(unsure)
+        unsure = dict(self.off_words)
+        try:
+            self._announce(OFF_IS_TOLD_AFTER)
+            jobs = {role: partial(self._off, role, unsure) for role in self.off_words}
+            self._clock.together(jobs, OFF_IS_TOLD_AFTER)
+        except Exception:  # no thread to be had, say: one after the other, then
+            for role in list(unsure):
+                self._off(role, unsure)
+        roles = [role for role in self.off_words if role in unsure]
+        if not roles:
+            return True, ""
+        words = " and ".join(roles)
         return False, f"{words} did not confirm to be off: SWITCH OFF {words.upper()} BY HAND"
+
+    def _off(self, role: str, unsure: dict[str, OffWords]) -> None:
+        """Switch one off; it leaves ``unsure`` once it has read back as off. Never raises."""
+        if insist(self.speakers[role].link, self.off_words[role], self._clock.sleep):
+            unsure.pop(role, None)
+
+    def _visa(self, role: str, instrument: Instrument) -> Transport:
+        return VisaTransport(instrument.address, self.sheet.backend, instrument.timeout)
 
     def close(self) -> None:
         """Close every connection. Never raises. The outputs stay as they are."""

@@ -7,12 +7,16 @@ no load class; the load speaks the usual INPut, CURRent, MEASure. "hands" is the
 from __future__ import annotations
 
 import re
+from collections.abc import Callable, Iterable
+from functools import partial
 
-from runner.bench.link import Link
-from runner.errors import NotAReading, SettingError
+from runner.bench.link import QUEUE_LENGTH, Link
+from runner.bench.off import OffWords
+from runner.errors import BenchError, NotAReading, SettingError
 from runner.sheets.dialect import Dialect, Mode, Query
 
 INFINITE = 9.9e37  # SCPI-1999: ±9.9E37 are infinity, 9.91E37 is not a number
+LONGEST_NUMBER = 1000  # characters: a reply that is longer is no reading, and no pattern is tried on it
 
 BUILT_IN: dict[str, Dialect] = {
     "supply": Dialect(
@@ -89,17 +93,68 @@ class Speaker:
         """
         text = self._text(name, value, channel)
         self.link.tell(text, self.dialect.acknowledge)
+        if complaint := self.complaint():
+            raise SettingError.complained(self.link.instrument, text, complaint)
+
+    def complaint(self) -> str:
+        """The oldest entry of the error queue, which is emptied; nothing if it is empty. Raises LinkError."""
         errors = self.dialect.errors
         if errors is None:
-            return
-        reply = self.link.ask(errors.ask)[0]
-        if not re.fullmatch(errors.none, reply):
-            self._empty_queue()
-            raise SettingError.complained(self.link.instrument, text, reply)
+            return ""
+        first = ""
+        for _ in range(QUEUE_LENGTH):
+            reply = self.link.ask(errors.ask)[0]
+            if re.fullmatch(errors.none, reply):
+                break
+            first = first or reply
+        return first
 
-    def shout(self, name: str) -> bool:
-        """Send a command without waiting for anything. True if the bytes were handed over."""
-        return self.link.shout(self._text(name, 0.0, None))
+    def try_out(self, names: Iterable[str]) -> None:
+        """Ask everything that a run will ask: these queries one by one, together where the dialect joins them, and the mode.
+
+        Raises BenchError that names the question, with the instrument's own error where it has a queue.
+        """
+        names = tuple(names)
+        trials: list[tuple[str, Callable[[], object]]] = [
+            (self.dialect.queries[name].ask, partial(self.number, name)) for name in names
+        ]
+        if len(names) > 1 and self.dialect.join is not None:
+            trials.append((self.dialect.join.join(ask for ask, _ in trials), partial(self._joined, names)))
+        if self.dialect.mode is not None:
+            trials.append((self.dialect.mode.ask, self.mode))
+        if self.dialect.acknowledge is not None:
+            trials.append((self.dialect.acknowledge, partial(self.link.ask, self.dialect.acknowledge)))
+        for ask, trial in trials:
+            self._try(ask.format(channel=self.channel), trial)
+
+    def _joined(self, names: tuple[str, ...]) -> None:
+        for value in self.numbers(*names):
+            if isinstance(value, NotAReading):
+                raise value
+
+    def _try(self, ask: str, trial: Callable[[], object]) -> None:
+        try:
+            trial()
+        except BenchError as fault:
+            self.link.hurry()
+            self.link.take_old_errors()
+            try:
+                own = self.complaint()
+            except BenchError:
+                raise fault from None  # it says nothing at all: the first fault is the one to know
+            own = next(iter(self.link.take_old_errors()), own)
+            if own:
+                raise SettingError.complained(self.link.instrument, ask, own) from fault
+            raise
+        if own := self.complaint():
+            raise SettingError.complained(self.link.instrument, ask, own)
+
+    def off_words(self, command: str, query: str) -> OffWords:
+        """What switches this instrument off and how it reads as off, ready to be sent. ValueError if the dialect is wrong."""
+        asked = self.dialect.queries[query]
+        text = self._text(command, 0.0, None)
+        ask = asked.ask.format(channel=self.channel)
+        return OffWords(text, self.dialect.acknowledge, ask, asked.reply, asked.scale)
 
     def number(self, name: str) -> float:
         """One reading. Raises LinkError or NotAReading."""
@@ -139,17 +194,11 @@ class Speaker:
         )
 
     def _parsed(self, query: Query, reply: str) -> float:
-        match = re.fullmatch(query.reply, reply)
+        match = re.fullmatch(query.reply, reply) if len(reply) <= LONGEST_NUMBER else None
         try:
-            value = float(match[1]) if match else None
+            value = float(match[1]) if match and match[1] is not None else None
         except ValueError:
             value = None
         if value is None or not abs(value) < INFINITE:
             raise NotAReading.reply(self.link.instrument, query.ask, reply)
         return value * query.scale
-
-    def _empty_queue(self) -> None:
-        errors = self.dialect.errors
-        for _ in range(20):
-            if errors is None or re.fullmatch(errors.none, self.link.ask(errors.ask)[0]):
-                return

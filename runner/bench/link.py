@@ -3,57 +3,67 @@
 Rule 1: any error closes the session. The next use opens a new one and asks for the identity again. Nothing else cures a
         late reply: the backend hands it to the next question, and so on for ever (measured; pyvisa-py issue 376).
 Rule 2: before speaking, nothing may be waiting. Bytes there are somebody's old reply; an end of file is a dead peer.
-Rule 3: opening, asking and reopening are bounded in time. After a failed opening the link stays shut for REOPEN_AFTER.
+Rule 3: opening and every exchange have one deadline and one limit in bytes, ours and not the backend's. After a failed
+        opening the link stays shut for REOPEN_AFTER.
 Rule 4: a reply has to have the number of fields that was asked for; parsing is the caller's, and strict.
+Rule 5: whatever goes wrong, of whatever type, is a LinkError when it leaves this file.
+Rule 6: an entry that is in the error queue when a session opens is older than everything that is sent then: it is taken
+        out and noted, and never blamed on a setting.
 
 A link belongs to one thread at a time; a lock makes sure of it, because two threads on one session swap replies silently.
 """
 
 from __future__ import annotations
 
-import contextlib
-import os
-import select
-import socket
+import re
 import threading
+import time
 from collections.abc import Callable
+from functools import partial
 from typing import Any
 
-import pyvisa
-from pyvisa import constants, rname
-
-from runner.errors import LinkError
+from runner.bench.line import Line, Overdue, Transport
+from runner.errors import LinkError, printable
 
 OPEN_TIMEOUT = 2.0  # s
 REOPEN_AFTER = 1.0  # s on the bench's clock between two attempts to open
-# what PyVISA and pyvisa-py were seen to raise on a broken session, beside VisaIOError
-_BROKEN = (OSError, TypeError, ValueError, pyvisa.errors.InvalidSession)
+MOST_BYTES = 64 * 1024  # of a reply
+GRACE = 0.05  # s by which the thread's deadline is later, so that a backend that keeps to its own is heard
+QUEUE_LENGTH = 30  # entries of an error queue that are read at most before it is called endless
+END = b"\n"
 
 
 class Link:
     """A checked connection to one instrument.
 
-    ``instrument`` is its role, for messages; ``identity`` how its answer to ``identify`` has to begin (None: not asked);
-    ``now`` the bench's clock in seconds.
+    ``connect`` makes a transport for each opening; ``address`` and ``instrument`` (its role) are for messages; ``timeout`` is
+    the deadline of an exchange in s; ``identity`` how its answer to ``identify`` has to begin (``identify`` None: not asked);
+    ``queue`` the question for its error queue and the pattern of the reply that means empty. ``now`` is the bench's clock in
+    s; ``announce`` is told, before every wait, how long it may be at most, in s of real time.
     """
 
     def __init__(
         self,
-        manager: pyvisa.ResourceManager,
+        connect: Callable[[], Transport],
         address: str,
         instrument: str,
         *,
         timeout: float,
-        identity: str,
-        identify: str | None,
-        now: Callable[[], float],
+        identity: str = "",
+        identify: str | None = None,
+        queue: tuple[str, str] | None = None,
+        now: Callable[[], float] = time.monotonic,
+        announce: Callable[[float], None] = lambda seconds: None,
     ) -> None:
         self.address, self.instrument, self.timeout = address, instrument, timeout
-        self.identity_wanted, self.identify, self.now = identity, identify, now
+        self.identity_wanted, self.identify, self.queue, self.now = identity, identify, queue, now
+        self.announce = announce
         self.identity = ""
         self.openings = 0
-        self._manager = manager
-        self._session: Any = None
+        self.old_errors: list[str] = []
+        self._connect = connect
+        self._line: Line | None = None
+        self._unread = b""  # what came behind the last reply's line end
         self._shut_until = -1e30
         self._last_fault = ""
         self._lock = threading.RLock()
@@ -81,15 +91,8 @@ class Link:
             self._ready(message)
             if acknowledge:
                 self._exchange(f"{message};{acknowledge}")
-                return
-            try:
-                self._session.write(message)
-            except pyvisa.errors.VisaIOError as error:
-                self.close()
-                raise LinkError.closed(self.instrument, message, error.abbreviation) from error
-            except _BROKEN as error:
-                self.close()
-                raise LinkError.closed(self.instrument, message, str(error)) from error
+            else:
+                self._guarded(message, partial(self._send, message), self.timeout)
 
     def shout(self, message: str) -> bool:
         """Send a command on a new connection without waiting for anything: the last resort to switch something off.
@@ -100,9 +103,9 @@ class Link:
             self.close()
             self._shut_until = -1e30
             try:
-                self._connect()
-                self._session.write(message)
-            except (LinkError, pyvisa.errors.VisaIOError, *_BROKEN):
+                self._open()
+                self._guarded(message, partial(self._send, message), self.timeout)
+            except LinkError:
                 return False
             finally:
                 self.close()
@@ -111,113 +114,141 @@ class Link:
     def close(self) -> None:
         """Close the session. Never raises."""
         with self._lock:
-            session, self._session = self._session, None
-            if session is not None:
-                with contextlib.suppress(pyvisa.errors.Error, *_BROKEN):
-                    session.close()
+            line, self._line, self._unread = self._line, None, b""
+            if line is not None:
+                line.close()
 
     def hurry(self) -> None:
         """Forget that the last opening failed: the next use tries at once."""
         self._shut_until = -1e30
 
+    def take_old_errors(self) -> list[str]:
+        """What stood in the error queue when a session was opened, since the last call."""
+        found, self.old_errors = self.old_errors, []
+        return found
+
     # ---- opening ---------------------------------------------------------------------------------------------
 
     def _ready(self, message: str) -> None:
-        if self._session is not None:
+        if self._line is not None:
             return
         if self.now() < self._shut_until:
             raise LinkError("closed", f"{self._last_fault} (waiting to reconnect)", self.instrument, message)
         try:
-            self._connect()
+            self._open()
             self._check_identity()
+            self._empty_queue()
         except LinkError as fault:
             self.close()
             self._last_fault = fault.what
             self._shut_until = self.now() + REOPEN_AFTER
             raise
 
-    def _connect(self) -> None:
-        try:
-            rname.to_canonical_name(self.address)
-        except rname.InvalidResourceName as error:
-            raise LinkError.bad_address(self.instrument, self.address) from error
-        try:
-            session = self._manager.open_resource(
-                self.address, open_timeout=int(OPEN_TIMEOUT * 1000), read_termination="\n", write_termination="\n"
-            )
-        except pyvisa.errors.VisaIOError as error:
-            raise LinkError.refused(self.instrument, self.address, error.abbreviation) from error
-        except Exception as error:  # pyvisa-py raises a bare Exception for an unknown or silent host
-            raise LinkError.refused(self.instrument, self.address, str(error)) from error
-        session.timeout = int(self.timeout * 1000)
-        self._session = session
+    def _open(self) -> None:
         self.openings += 1
-        wire = self._wire()
-        if wire is None:
-            return
-        refused = wire.getsockopt(socket.SOL_SOCKET, socket.SO_ERROR)  # pyvisa-py opens a refused port "successfully"
-        if refused:
+        try:
+            transport = self._connect()
+            self._line = Line(transport, self.instrument)
+            self.announce(OPEN_TIMEOUT)
+            self._line.do(partial(transport.open, OPEN_TIMEOUT), OPEN_TIMEOUT)
+        except Overdue:
             self.close()
-            raise LinkError.refused(self.instrument, self.address, os.strerror(refused))
-        wire.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)  # else command and question take 44 ms
+            raise LinkError.refused(self.instrument, self.address, f"no connection within {OPEN_TIMEOUT:g} s") from None
+        except ValueError as error:
+            self.close()
+            raise LinkError.bad_address(self.instrument, self.address) from error
+        except ConnectionRefusedError:
+            self.close()
+            raise LinkError.refused(self.instrument, self.address, "connection refused") from None
+        except Exception as error:
+            self.close()
+            raise LinkError.refused(self.instrument, self.address, _named(error)) from error
 
     def _check_identity(self) -> None:
         if self.identify is None:
             return
-        self.identity = self._exchange(self.identify).strip()
+        self.identity = printable(self._exchange(self.identify).strip())
         if self.identity_wanted and not self.identity.startswith(self.identity_wanted):
-            got = self.identity
-            raise LinkError.wrong_identity(self.instrument, self.identity_wanted, got)
+            raise LinkError.wrong_identity(self.instrument, self.identity_wanted, self.identity)
 
-    def _wire(self) -> socket.socket | None:
-        """The TCP socket under the session, where there is one."""
-        sessions = getattr(self._manager.visalib, "sessions", {})
-        interface = getattr(sessions.get(self._session.session), "interface", None)
-        return interface if isinstance(interface, socket.socket) else None
+    def _empty_queue(self) -> None:
+        if self.queue is None:
+            return
+        ask, none = self.queue
+        for _ in range(QUEUE_LENGTH):
+            reply = self._exchange(ask).strip()
+            if re.fullmatch(none, reply):
+                return
+            self.old_errors.append(printable(reply))
+        raise LinkError.endless_queue(self.instrument, ask, self.old_errors[-1])
 
     # ---- one exchange ----------------------------------------------------------------------------------------
 
     def _exchange(self, message: str) -> str:
+        reply: bytes = self._guarded(message, partial(self._converse, message, time.monotonic() + self.timeout))
         try:
-            self._check_quiet(message)
-            return str(self._session.query(message))
+            return reply.decode("ascii")
+        except UnicodeDecodeError as error:
+            self.close()
+            raise LinkError.garbage(self.instrument, message, reply.decode("latin1")) from error
+
+    def _guarded(self, message: str, work: Callable[[], Any], seconds: float | None = None) -> Any:
+        """Do something on the line within the deadline; everything that goes wrong is a LinkError and closes the line."""
+        seconds = self.timeout if seconds is None else seconds
+        self.announce(seconds + GRACE)
+        try:
+            if self._line is None:
+                raise ConnectionError("closed meanwhile")
+            return self._line.do(work, seconds + GRACE)
         except LinkError:
             self.close()
             raise
-        except pyvisa.errors.VisaIOError as error:
-            gone = error.error_code == constants.StatusCode.error_timeout and self._peer_is_gone()
+        except (Overdue, TimeoutError):
             self.close()
-            if gone or error.error_code != constants.StatusCode.error_timeout:
-                raise LinkError.closed(self.instrument, message, "" if gone else error.abbreviation) from error
-            raise LinkError.timed_out(self.instrument, message, self.timeout) from error
-        except UnicodeDecodeError as error:
+            raise LinkError.timed_out(self.instrument, message, self.timeout) from None
+        except ConnectionError as error:
             self.close()
-            raise LinkError.garbage(self.instrument, message, repr(error.object[:40])) from error
-        except ConnectionRefusedError as error:
+            raise LinkError.closed(self.instrument, message, str(error)) from error
+        except Exception as error:
             self.close()
-            raise LinkError.refused(self.instrument, self.address, str(error)) from error
-        except _BROKEN as error:
+            raise LinkError.closed(self.instrument, message, _named(error)) from error
+        except BaseException:  # somebody's wish to end this program: a backend's own never gets here
             self.close()
-            raise LinkError.closed(self.instrument, message, f"{type(error).__name__} {error}") from error
+            raise
 
-    def _check_quiet(self, message: str) -> None:
-        wire = self._wire()
-        if wire is None:
-            return
-        pending = getattr(self._manager.visalib.sessions[self._session.session], "_pending_buffer", b"")  # type: ignore[attr-defined]
-        if pending:
-            raise LinkError.stale(self.instrument, message, bytes(pending[:40]).decode("latin1"))
-        if select.select([wire], [], [], 0)[0]:
-            waiting = wire.recv(64, socket.MSG_PEEK)
-            if not waiting:
-                raise LinkError.closed(self.instrument, message)
-            raise LinkError.stale(self.instrument, message, waiting.decode("latin1"))
+    def _send(self, message: str) -> None:
+        assert self._line is not None
+        self._line.transport.write(message.encode("ascii", "replace") + END)
 
-    def _peer_is_gone(self) -> bool:
-        wire = self._wire()
-        if wire is None:
-            return False
+    def _converse(self, message: str, until: float) -> bytes:
+        """Ask and read up to the line end, in the line's thread. ``until`` is on the machine's monotonic clock, in s."""
+        line = self._line
+        if line is None:
+            raise ConnectionError("closed meanwhile")
+        transport = line.transport
+        if self._unread or transport.sees_unread:
+            self._check_quiet(transport, message)
+        transport.write(message.encode("ascii", "replace") + END)
+        reply = b""
+        while END not in reply:
+            left = until - time.monotonic()
+            if left <= 0 and transport.blocks:
+                raise TimeoutError
+            reply += transport.read(MOST_BYTES + 1 - len(reply), left)
+            if len(reply) > MOST_BYTES:
+                raise LinkError.too_long(self.instrument, message, MOST_BYTES, reply[:40].decode("latin1"))
+        first, _, self._unread = reply.partition(END)
+        return first
+
+    def _check_quiet(self, transport: Transport, message: str) -> None:
         try:
-            return bool(select.select([wire], [], [], 0)[0]) and not wire.recv(1, socket.MSG_PEEK)
-        except OSError:
-            return True
+            waiting = self._unread or transport.read(64, 0.0)
+        except TimeoutError:
+            return
+        raise LinkError.stale(self.instrument, message, waiting.decode("latin1"))
+
+
+def _named(error: BaseException) -> str:
+    """An error of a backend, with its type: that alone may tell a maker's support what it was."""
+    text = str(error)
+    return f"{type(error).__name__}: {text}" if text else type(error).__name__

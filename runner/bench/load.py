@@ -1,9 +1,9 @@
-"""The electronic load: set, read back, switch, measure; off by the same way as the supply."""
+"""The electronic load: set, read back, switch on, measure."""
 
 from __future__ import annotations
 
 from runner.bench.dialect import Speaker
-from runner.bench.supply import PowerReading, read_power, switch_off
+from runner.bench.supply import PowerReading, read_power
 from runner.errors import BenchError, SettingError
 from runner.sheets import bench as sheets
 
@@ -34,10 +34,6 @@ class Load:
         self.speaker.command("input_on")
         if not self.speaker.number("input"):
             raise SettingError.reads_back("load", "input", 1, 0)
-
-    def off(self) -> bool:
-        """One attempt to switch the input off. True if it reads back as off; False if nothing answers. Never raises."""
-        return switch_off(self.speaker, "input_off", "input")
 
     def read(self) -> PowerReading:
         """Voltage, current and input. Raises LinkError."""

@@ -1,4 +1,4 @@
-"""The roll call: who answers at which address, what they read, what they may do, when their calibration is due."""
+"""The check of the instruments: who answers at which address, what they read, what they may do, when their calibration is due."""
 
 from __future__ import annotations
 
@@ -33,7 +33,7 @@ class Present:
 
 
 def call(bench: Bench, today: datetime.date) -> list[Present]:
-    """Ask everybody. Changes nothing at the bench and never raises."""
+    """Ask everybody everything that a run will ask. Changes nothing at the bench and never raises."""
     return [_one(bench, role, today) for role in bench.speakers]
 
 
@@ -49,6 +49,7 @@ def _one(bench: Bench, role: str, today: datetime.date) -> Present:
             readings.append(f"{bench.probe.read():.5g} °C")
         for name in _READS[role]:
             readings.append(f"{speaker.number(name):.5g} {_UNITS[name]}")
+        speaker.try_out(bench.asked_of(role))
     except BenchError as error:
         fault = error
     limits = getattr(sheet, "limits", None)

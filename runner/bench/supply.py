@@ -1,4 +1,4 @@
-"""The programmable supply: limits, set points, output, each read back; and the way off that does not depend on replies."""
+"""The programmable supply: limits, set points, output, each read back."""
 
 from __future__ import annotations
 
@@ -56,10 +56,6 @@ class Supply:
         if not self.speaker.number("output"):
             raise SettingError.reads_back("supply", "output", 1, 0)
 
-    def off(self) -> bool:
-        """One attempt to switch the output off. True if it reads back as off; False if nothing answers. Never raises."""
-        return switch_off(self.speaker, "output_off", "output")
-
     def read(self) -> PowerReading:
         """Voltage, current, output and mode. Raises LinkError."""
         return read_power(self.speaker, "output", self.speaker.mode)
@@ -83,17 +79,3 @@ def read_power(speaker: Speaker, state: str, mode: Callable[[], str]) -> PowerRe
         mode(),
         bad,
     )
-
-
-def switch_off(speaker: Speaker, command: str, query: str) -> bool:
-    """One attempt to switch something off: if the old connection fails, once more on a new one without waiting for a reply.
-
-    True only if it read back as off. Never raises.
-    """
-    speaker.link.hurry()
-    try:
-        speaker.command(command)
-        return speaker.number(query) == 0
-    except BenchError:
-        speaker.shout(command)
-        return False

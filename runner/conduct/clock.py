@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import datetime
 import math
+import threading
 import time
+from collections.abc import Callable, Mapping
 
 
 def _iso(moment: datetime.datetime) -> str:
@@ -28,6 +30,15 @@ class ScaledClock:
     def utc(self) -> str:
         return _iso(datetime.datetime.now(datetime.UTC))
 
+    def together(self, jobs: Mapping[str, Callable[[], None]], seconds: float) -> None:
+        """Do all jobs at once, each in a thread of its own; back when all are done or ``seconds`` of real time are over."""
+        until = time.monotonic() + seconds
+        threads = [threading.Thread(target=job, name=name, daemon=True) for name, job in jobs.items()]
+        for thread in threads:
+            thread.start()
+        for thread in threads:
+            thread.join(max(0.0, until - time.monotonic()))
+
 
 class VirtualClock:
     """Time that only passes when somebody sleeps. ``utc`` goes on from the moment of its making.
@@ -50,6 +61,11 @@ class VirtualClock:
         if not math.isinf(self.speed):
             time.sleep(seconds / self.speed)
         self._now += seconds
+
+    def together(self, jobs: Mapping[str, Callable[[], None]], seconds: float) -> None:
+        """One after the other: this time passes only while somebody sleeps, and two who sleep at once would make it twice."""
+        for job in jobs.values():
+            job()
 
     def utc(self) -> str:
         return _iso(self._began + datetime.timedelta(seconds=self._now))

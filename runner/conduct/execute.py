@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import runner
-from runner.bench.assembly import Bench
+from runner.bench.assembly import Bench, Connect
 from runner.conduct.evaluate import Evaluation, evaluate
 from runner.conduct.files import Job
 from runner.conduct.loop import Loop
@@ -38,15 +38,17 @@ def execute(
     ended: Callable[[RunFolder], None] = lambda folder: None,
     folder: RunFolder | None = None,
     resumption: Resumption | None = None,
+    connect: Connect | None = None,
 ) -> Result:
     """Run a job. ``began`` is told the folder before the first step, ``ended`` before the evaluation.
 
-    With ``folder`` and ``resumption`` it goes on with the run in there instead of making a folder in ``out``.
+    With ``folder`` and ``resumption`` it goes on with the run in there instead of making a folder in ``out``. ``connect``
+    makes transports in place of PyVISA's.
 
     Raises BenchError if an instrument is not there or RecordError if no folder can be made; then nothing was switched on
     and no folder is left behind. Once the loop has begun nothing is raised by it.
     """
-    bench = Bench(job.bench, job.dialects, clock.now, clock.sleep)
+    bench = Bench(job.bench, job.dialects, clock, connect)
     try:
         identities = bench.ready()
         if folder is None:

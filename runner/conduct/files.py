@@ -3,17 +3,18 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, TypeVar
 
 import runner
+from runner.bench.dialect import BUILT_IN
 from runner.engine.planner import plan
 from runner.engine.program import Program
 from runner.errors import BenchError, BenchNotReady, Problem, SheetError
 from runner.sheets.answers import Answers, parse_answers
-from runner.sheets.bench import BenchFile, parse_bench
+from runner.sheets.bench import BenchFile, Instrument, parse_bench
 from runner.sheets.dialect import Dialect, parse_dialect
 from runner.sheets.pack import PackSheet, parse_pack
 from runner.sheets.procedure import Procedure, parse_procedure
@@ -185,34 +186,39 @@ def _dialects(bench: BenchFile, file: UserFile, problems: list[Problem]) -> dict
     found: dict[str, tuple[Dialect, UserFile]] = {}
     for role, instrument in bench.wired().items():
         if instrument.dialect == "scpi":
+            problems.extend(_channel_problems(role, instrument, BUILT_IN[role], file))
             continue
         path: tuple[str | int, ...] = ("instruments", role, "dialect")
         try:
             dialect_file = read_file(Path(file.name).parent / instrument.dialect)
-            dialect = parse_dialect(dialect_file.text, dialect_file.name)
         except SheetError as error:
-            missing = [problem for problem in error.problems if "cannot be read" in problem.what]
-            problems.extend(
-                [
-                    file.source.problem(
-                        path,
-                        f"the dialect {instrument.dialect!r} {missing[0].what}",
-                        "write scpi, or the name of a dialect file beside the bench file",
-                    )
-                ]
-                if missing
-                else error.problems
-            )
+            what = f"the dialect {instrument.dialect!r} {error.problems[0].what}"
+            remedy = "write scpi, or the name of a dialect file beside the bench file"
+            problems.append(file.source.problem(path, what, remedy))
+            continue
+        dialect = _parsed(parse_dialect, dialect_file, problems)
+        if dialect is None:
             continue
         if dialect.role != role:
-            problems.append(
-                file.source.problem(
-                    path, f"{instrument.dialect} is a dialect for a {dialect.role}", f"name one for a {role}"
-                )
-            )
+            what = f"{instrument.dialect} is a dialect for a {dialect.role}"
+            problems.append(file.source.problem(path, what, f"name one for a {role}"))
         reads = getattr(instrument, "reads", "")
         if reads and reads not in dialect.queries:
             what, remedy = f"{instrument.dialect} has no query for the {reads}", f"add queries: {reads}: to it"
             problems.append(file.source.problem(path, what, remedy))
+        problems.extend(_channel_problems(role, instrument, dialect, file))
         found[role] = (dialect, dialect_file)
     return found
+
+
+def _channel_problems(role: str, instrument: Instrument, dialect: Dialect, file: UserFile) -> Iterator[Problem]:
+    """A channel that goes nowhere would switch the wrong output; so would a place for one that stays empty."""
+    if role == "hands":  # there it is the sensor
+        return
+    if instrument.channel and not dialect.has_channel:
+        what = f"the dialect {instrument.dialect} has no place for a channel, so it would switch another one"
+        remedy = "take channel: out, or name a dialect whose texts have {channel}"
+        yield file.source.problem(("instruments", role, "channel"), what, remedy)
+    if dialect.has_channel and not instrument.channel:
+        what = f"the dialect {instrument.dialect} needs a channel"
+        yield file.source.problem(("instruments", role), what, "add channel: with the output's number", key=True)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import threading
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Protocol
 
@@ -26,6 +26,9 @@ class Clock(Protocol):
 
     def utc(self) -> str:
         """The wall clock, ISO 8601, UTC."""
+
+    def together(self, jobs: Mapping[str, Callable[[], None]], seconds: float) -> None:
+        """Do several things at once; back when all are done, or ``seconds`` of real time are over."""
 
 
 class Operator(Protocol):

@@ -6,15 +6,17 @@ import json
 from collections.abc import Callable, Collection
 from pathlib import Path
 
+from runner.bench.line import Transport
+from runner.bench.visa import VisaTransport
 from runner.conduct.eyes import SimulatedEyes
 from runner.conduct.files import Job, UserFile, load
 from runner.conduct.ports import Clock
 from runner.conduct.simulated import PROBE_CALIBRATION, PROBE_COUPLING, PROBE_RESOLUTION, bench_text
 from runner.record.folder import TRUTH, RunFolder, write_whole
-from runner.sheets.bench import parse_bench
+from runner.sheets.bench import Instrument, parse_bench
 from runner.sheets.pack import PackSheet, TemperatureProtection, parse_pack
 from runner.twin.parameters import Declared, ProtectionTruth, draw
-from runner.twin.server import Servers
+from runner.twin.server import Inside, Servers
 from runner.twin.world import World
 
 
@@ -72,16 +74,28 @@ class Rehearsal:
         seed: int,
         clock: Clock,
         by_hand: Collection[str] = (),
+        *,
+        sockets: bool = True,
     ) -> None:
-        """``by_hand`` are the roles that the simulated operator reads. Raises SheetError if the pack sheet is wrong."""
+        """``by_hand`` are the roles that the simulated operator reads. Raises SheetError if the pack sheet is wrong.
+
+        Without ``sockets`` the instruments are reached inside this process only, through ``connect``.
+        """
         self.pack = pack
         self.world = build_world(pack, scenario, seed, clock.now)
-        self.servers = Servers(self.world, sleep=clock.sleep)
+        self._inside = None if sockets else Inside(self.world, clock.sleep)
+        self.servers: Servers | Inside = self._inside or Servers(self.world, sleep=clock.sleep)
         self.bench = UserFile("simulated-bench.yaml", bench_text(self.servers, 1.0, timeout=0.5, by_hand=by_hand))
 
     def job(self, procedure: UserFile, sensors: tuple[str, ...] = ()) -> Job:
         """A job on this bench. Raises SheetError if procedure or pack sheet are wrong."""
         return load(procedure, self.pack, self.bench, sensors)
+
+    def connect(self, role: str, sheet: Instrument) -> Transport:
+        """A transport to an instrument, as a bench wants it."""
+        if self._inside is not None:
+            return self._inside.connection(role)
+        return VisaTransport(sheet.address, "@py", sheet.timeout)
 
     @property
     def eyes(self) -> SimulatedEyes:

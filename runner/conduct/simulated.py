@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Collection, Sequence
 
-from runner.twin.server import Servers
+from runner.twin.server import Inside, Servers
 
 PROBE_CALIBRATION = 0.20  # K, expanded (k = 2): what a calibrated thermistor or Pt100 thermometer has
 PROBE_COUPLING = 0.15  # K, standard: probe and sensor taped into one wrap
@@ -63,7 +63,7 @@ _SHOWN = {
 }
 
 
-def bench_text(servers: Servers, speed: float, timeout: float = 1.0, by_hand: Collection[str] = ()) -> str:
+def bench_text(servers: Servers | Inside, speed: float, timeout: float = 1.0, by_hand: Collection[str] = ()) -> str:
     """The file of a simulated bench that listens; the roles in ``by_hand`` are read and switched by a person instead."""
     lines = []
     for role in (*servers.roles, *_SHOWN):

@@ -16,6 +16,7 @@ from textual.worker import get_current_worker
 
 from runner.bench.assembly import Bench
 from runner.bench.roll import Present, call
+from runner.conduct.clock import ScaledClock
 from runner.conduct.files import load_bench
 from runner.errors import TripwitnessError
 
@@ -51,7 +52,7 @@ class RollScreen(Screen[None]):
         except TripwitnessError as error:
             self.app.call_from_thread(self._say, str(error))
             return
-        bench = Bench(sheet, dialects, time.monotonic, time.sleep)
+        bench = Bench(sheet, dialects, ScaledClock())
         try:
             while not worker.is_cancelled:
                 present = call(bench, datetime.datetime.now(datetime.UTC).date())

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import datetime
+from collections.abc import Iterator
 from typing import Any, Literal, Self
 
 from pydantic import Field, model_validator
 
+from runner.errors import Problem, SheetError
 from runner.sheets.curve import Curve
 from runner.sheets.fields import (
     Charge,
@@ -202,11 +204,23 @@ class Counter(Instrument):
 class Display(Instrument):
     """What the pack itself shows, on a phone or a panel: its temperature, its lowest cell, its alarms."""
 
+    @model_validator(mode="after")
+    def _read_by_hand(self) -> Self:
+        if not self.by_hand:
+            raise ValueError("a display is read by hand here; write by_hand: true in place of its address")
+        return self
+
 
 class Box(Instrument):
     """A decade box that stands in for a sensor. ``accuracy``: ± limits of its resistance, as a ratio."""
 
     accuracy: Ratio
+
+    @model_validator(mode="after")
+    def _set_by_hand(self) -> Self:
+        if not self.by_hand:
+            raise ValueError("a decade box is set by hand here; write by_hand: true in place of its address")
+        return self
 
 
 class Hands(Instrument):
@@ -265,7 +279,7 @@ class BenchFile(Sheet):
     laboratory: str = ""
     operator: str = ""
     note: str = ""
-    backend: str = "@py"
+    backend: Literal["@py", "@ivi"] = "@py"
     simulated: bool = False
     speed: float = Field(default=1.0, gt=0)
     instruments: Instruments
@@ -294,4 +308,21 @@ def parse_bench(text: str, file: str) -> BenchFile:
 
 def parse_bench_source(source: Source) -> BenchFile:
     """The same, for a caller who needs the places of things later."""
-    return checked(source, BenchFile)
+    bench = checked(source, BenchFile)
+    problems = list(_only_simulated(bench, source))
+    if problems:
+        raise SheetError(problems)
+    return bench
+
+
+def _only_simulated(bench: BenchFile, source: Source) -> Iterator[Problem]:
+    """What a real bench must not have: time that does not run as it does, and something that heats on command."""
+    if bench.simulated:
+        return
+    if bench.speed != 1.0:
+        what = "speed is for simulated benches; at a real one every delay would be wrong"
+        yield source.problem(("speed",), what, "take it out", key=True)
+    hands = bench.instruments.hands
+    if hands is not None and hands.address:
+        what = "hands with an address are the simulated bench's; nobody here would notice that real ones go on heating"
+        yield source.problem(("instruments", "hands"), what, "take it out: a person heats and cools", key=True)

@@ -1,13 +1,20 @@
-"""The words an instrument understands: what a dialect file says, and which words each role needs."""
+"""The words an instrument understands: what a dialect file says, and which words each role needs.
+
+Rule: every text, pattern and format is tried out when the file is read. What is wrong in one must not be found out when
+something is to be switched off.
+"""
 
 from __future__ import annotations
 
+import importlib
 import re
-from collections.abc import Mapping
-from typing import Literal, Self
+import string
+from collections.abc import Iterable, Iterator, Mapping
+from typing import Any, Literal, Self
 
 from pydantic import Field, field_validator, model_validator
 
+from runner.errors import SheetError
 from runner.sheets.fields import Sheet
 from runner.sheets.problems import checked
 from runner.sheets.source import read
@@ -35,6 +42,9 @@ NEEDED: Mapping[str, tuple[tuple[str, ...], tuple[str, ...]]] = {
 }
 
 
+VALUED = ("set_", "heat", "cool", "substitute")  # how commands begin that carry a value
+LONGEST_TEXT = 1000  # characters
+
 # queries a role may have besides; which of them a bench needs is in its file
 MORE_QUERIES: Mapping[str, tuple[str, ...]] = {"probe": ("temperature", "resistance", "voltage")}
 
@@ -55,7 +65,16 @@ class Query(Sheet):
             raise ValueError(f"{pattern!r} is not a pattern ({error}); write for example '([0-9.]+) V'") from error
         if groups != 1:
             raise ValueError(f"the pattern {pattern!r} has {groups} groups; put the number, and only it, in brackets")
+        if _may_be_left_out(pattern):
+            raise ValueError(
+                f"the pattern {pattern!r} also fits replies without the number; take the ?, * or | about its brackets out"
+            )
         return pattern
+
+    @field_validator("ask")
+    @classmethod
+    def _can_be_sent(cls, text: str) -> str:
+        return _sendable(text, ("channel",))
 
 
 class Mode(Sheet):
@@ -65,12 +84,31 @@ class Mode(Sheet):
     constant_voltage_bit: int = Field(ge=0, le=31)
     constant_current_bit: int = Field(ge=0, le=31)
 
+    @field_validator("ask")
+    @classmethod
+    def _can_be_sent(cls, text: str) -> str:
+        return _sendable(text, ("channel",))
+
 
 class ErrorQueue(Sheet):
     """How the error queue is read, and the pattern of the reply that means none."""
 
     ask: str = "SYST:ERR?"
     none: str = r"[+-]?0\b.*"
+
+    @field_validator("ask")
+    @classmethod
+    def _can_be_sent(cls, text: str) -> str:
+        return _sendable(text, ())
+
+    @field_validator("none")
+    @classmethod
+    def _is_a_pattern(cls, pattern: str) -> str:
+        try:
+            re.compile(pattern)
+        except re.error as error:
+            raise ValueError(f"{pattern!r} is not a pattern ({error}); write for example '0,.*'") from error
+        return pattern
 
 
 class Dialect(Sheet):
@@ -98,6 +136,18 @@ class Dialect(Sheet):
             return {key: {"ask": item} if isinstance(item, str) else item for key, item in value.items()}
         return value
 
+    @field_validator("acknowledge", "identity", "join")
+    @classmethod
+    def _can_be_sent_as_it_is(cls, text: str | None) -> str | None:
+        return None if text is None else _sendable(text, ())
+
+    @property
+    def has_channel(self) -> bool:
+        """Whether there is a place for the bench file's channel."""
+        texts = [*self.commands.values(), *(query.ask for query in self.queries.values())]
+        texts += [self.mode.ask] if self.mode is not None else []
+        return any("channel" in set(_fields(text)) for text in texts)
+
     @model_validator(mode="after")
     def _complete(self) -> Self:
         commands, queries = NEEDED[self.role]
@@ -114,6 +164,79 @@ class Dialect(Sheet):
         return self
 
 
+def _fields(text: str) -> Iterator[str]:
+    """The names in braces. Raises ValueError for braces that do not close, or that ask for a format."""
+    for _, name, form, conversion in string.Formatter().parse(text):
+        if name is None:
+            continue
+        if form or conversion or name not in ("value", "channel"):
+            shown = "{" + name + (f"!{conversion}" if conversion else "") + (f":{form}" if form else "") + "}"
+            raise ValueError(
+                f"{text!r} has {shown}, which nobody fills in; {{value}} and {{channel}}, just so, may stand in braces"
+            )
+        yield name
+
+
+def _sendable(text: str, allowed: Iterable[str]) -> str:
+    """A text that can be sent once the allowed names in braces are filled in. Raises ValueError."""
+    if not text or not text.isascii() or not text.isprintable() or len(text) > LONGEST_TEXT:
+        raise ValueError(
+            f"{text[:60]!r} cannot be sent; write 1 to {LONGEST_TEXT} plain characters, the line end is added by itself"
+        )
+    try:
+        found = set(_fields(text)) - set(allowed)
+    except ValueError as error:
+        if "; " in str(error):
+            raise
+        raise ValueError(f"{text!r}: {str(error).lower()}; close the brace, or double it to send one") from error
+    if found:
+        raise ValueError(f"{text!r} has {{{found.pop()}}}, which has no meaning here; take it out")
+    return text
+
+
+def _may_be_left_out(pattern: str) -> bool:
+    """Whether a pattern's group may take no part in a match, as in ``(?:([01]))?`` or ``([01])|OFF``."""
+    parser: Any = importlib.import_module("re._parser")
+
+    def always(items: Any) -> bool:
+        """Whether every match of these items goes through the group."""
+        for kind, argument in items:
+            name = str(kind)
+            if (
+                (name == "SUBPATTERN" and (argument[0] == 1 or always(argument[-1])))
+                or (
+                    name in ("MAX_REPEAT", "MIN_REPEAT", "POSSESSIVE_REPEAT")
+                    and argument[0] > 0
+                    and always(argument[2])
+                )
+                or (name == "BRANCH" and all(always(each) for each in argument[1]))
+                or (name == "ATOMIC_GROUP" and always(argument))
+            ):
+                return True
+        return False
+
+    return not always(parser.parse(pattern))
+
+
 def parse_dialect(text: str, file: str) -> Dialect:
     """A dialect from its text. Raises SheetError with all that is wrong."""
-    return checked(read(text, file), Dialect)
+    source = read(text, file)
+    dialect = checked(source, Dialect)
+    problems = []
+    for name, command in dialect.commands.items():
+        try:
+            _check_command(name, command)
+        except ValueError as error:
+            what, _, remedy = str(error).partition("; ")
+            problems.append(source.problem(("commands", name), f"{name}: {what}", remedy))
+    if problems:
+        raise SheetError(problems)
+    return dialect
+
+
+def _check_command(name: str, text: str) -> None:
+    """Raises ValueError with what is wrong and what to do."""
+    valued = name.startswith(VALUED)
+    _sendable(text, ("value", "channel") if valued else ("channel",))
+    if valued and "value" not in set(_fields(text)):
+        raise ValueError(f"{text!r} carries no value; put {{value}} where the number belongs")

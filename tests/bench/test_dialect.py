@@ -118,3 +118,70 @@ def test_a_broken_link_is_passed_on_and_never_a_number():
     wire = Wire({"MEAS:VOLT?": LinkError.timed_out("meter", "MEAS:VOLT?", 1.0)})
     with pytest.raises(LinkError):
         Speaker(wire, BUILT_IN["meter"]).number("voltage")
+
+
+# each is called valid by a program that only looks whether the words are there, and found out when the supply is on
+@pytest.mark.parametrize(
+    ("old", "new", "part"),
+    [
+        (
+            'output_off: "OUT{channel} 0"',
+            'output_off: "OUT{chan} 0"',
+            "'OUT{chan} 0' has {chan}, which nobody fills in",
+        ),
+        ('output_off: "OUT{channel} 0"', 'output_off: "OUT{channel:d} 0"', "has {channel:d}, which nobody fills in"),
+        ('output_off: "OUT{channel} 0"', 'output_off: "OUT{channel!r} 0"', "has {channel!r}, which nobody fills in"),
+        ('output_off: "OUT{channel} 0"', 'output_off: "OUT{} 0"', "has {}, which nobody fills in"),
+        ('output_off: "OUT{channel} 0"', 'output_off: "OUT{channel 0"', "close the brace"),
+        (
+            'output_off: "OUT{channel} 0"',
+            'output_off: "OUT{channel} {value}"',
+            "has {value}, which has no meaning here",
+        ),
+        ('output_off: "OUT{channel} 0"', 'output_off: ""', "cannot be sent"),
+        ('output_off: "OUT{channel} 0"', 'output_off: "OUT 0\\nOUT 1"', "cannot be sent"),
+        ('output_off: "OUT{channel} 0"', 'output_off: "OUT\u00a00"', "cannot be sent"),
+        ('"VSET{channel} {value}"', '"VSET{channel} 29.2"', "set_voltage: 'VSET{channel} 29.2' carries no value"),
+        ('"VSET{channel} {value}"', '"VSET{channel} {value:.3f}"', "has {value:.3f}, which nobody fills in"),
+        ('voltage: {ask: "VOUT{channel}?"', 'voltage: {ask: "VOUT{value}?"', "has {value}, which has no meaning here"),
+        ('reply: "OUT ([01])"', 'reply: "OUT(?: ([01]))?"', "also fits replies without the number"),
+        ('reply: "OUT ([01])"', 'reply: "([01])|OFF"', "also fits replies without the number"),
+        ('reply: "OUT ([01])"', 'reply: "(OUT"', "is not a pattern"),
+        ("errors: null", "errors: {none: '(0'}", "is not a pattern"),
+        ("errors: null", "errors: {ask: 'ERR{n}?'}", "has {n}, which nobody fills in"),
+        ("acknowledge: null", "acknowledge: '{done}'", "has {done}, which nobody fills in"),
+        ('mode: {ask: "STS{channel}?"', 'mode: {ask: "STS{chan}?"', "has {chan}, which nobody fills in"),
+    ],
+)
+def test_every_text_and_pattern_of_a_dialect_is_tried_out_when_it_is_read(old, new, part):
+    assert OWN.count(old) == 1
+    text = OWN.replace(old, new)
+    with pytest.raises(SheetError) as caught:
+        parse_dialect(text, "own.yaml")
+    (problem,) = caught.value.problems
+    assert part in problem.what + problem.remedy
+    assert problem.line > 1
+
+
+@pytest.mark.parametrize("pattern", [r"OUT ([01])", r"(?:OUT|INP) ([01])", r"(?:([01])){1,2}", r"a*(?>([01]))"])
+def test_a_pattern_that_always_finds_its_number_is_taken(pattern):
+    parse_dialect(OWN.replace("OUT ([01])", pattern), "own.yaml")
+
+
+def test_what_switches_off_is_ready_before_anything_is_on():
+    words = Speaker(Wire({}), parse_dialect(OWN, "own.yaml"), "2").off_words("output_off", "output")
+    assert (words.command, words.acknowledge, words.ask) == ("OUT2 0", None, "OUT2?")
+    assert words.mean_off("OUT 0")
+    assert not any(words.mean_off(reply) for reply in ("OUT 1", "0", "", "OUT", "OUT 0" * 500))
+
+
+def test_the_check_names_the_question_that_an_instrument_does_not_know_and_gives_its_own_words():
+    """A status query that nobody tried out used to end a run after minutes of charging."""
+    wire = Wire({"VOLT?": "1", "STAT:QUES:COND?": LinkError.timed_out("supply", "STAT:QUES:COND?", 1.0)})
+    wire.hurry = lambda: None
+    wire.take_old_errors = lambda: ['-113,"Undefined header"'] if "STAT:QUES:COND?" in wire.said else []
+    wire.answers["SYST:ERR?"] = '0,"No error"'
+    with pytest.raises(SettingError) as caught:
+        Speaker(wire, BUILT_IN["supply"]).try_out(["voltage_setting"])
+    assert caught.value.command == "STAT:QUES:COND?"
+    assert "Undefined header" in caught.value.what

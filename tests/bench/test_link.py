@@ -6,10 +6,10 @@ import threading
 import time
 
 import pytest
-import pyvisa
 
-from runner.bench.link import REOPEN_AFTER, Link
-from runner.errors import LinkError
+from runner.bench.link import GRACE, MOST_BYTES, OPEN_TIMEOUT, REOPEN_AFTER, Link
+from runner.bench.visa import VisaTransport
+from runner.errors import LONGEST_REPLY, LinkError
 
 IDENTITY = "MADE UP,METER,1,1.0"
 
@@ -53,20 +53,19 @@ class Server:
         self.listener.close()
 
 
-@pytest.fixture
-def manager():
-    return pyvisa.ResourceManager("@py")
+def a_link(address, timeout, **more):
+    """A link through PyVISA, as a bench makes it."""
+    wanted = {"identity": "MADE UP", "identify": "*IDN?", **more}
+    return Link(lambda: VisaTransport(address, "@py", timeout), address, "meter", timeout=timeout, **wanted)
 
 
 @pytest.fixture
-def linked(manager):
+def linked():
     links = []
 
     def make(*acts, identity="MADE UP", timeout=0.25):
         server = Server(*acts)
-        link = Link(
-            manager, server.address, "meter", timeout=timeout, identity=identity, identify="*IDN?", now=time.monotonic
-        )
+        link = a_link(server.address, timeout, identity=identity)
         links.append((link, server))
         return link, server
 
@@ -134,12 +133,12 @@ def test_another_instrument_at_the_address_is_not_spoken_to(linked):
     assert server.heard == ["*IDN?"]
 
 
-def test_a_refused_port_is_said_at_once_and_not_tried_again_before_its_time(manager):
+def test_a_refused_port_is_said_at_once_and_not_tried_again_before_its_time():
     listener = socket.create_server(("127.0.0.1", 0))
     address = f"TCPIP::127.0.0.1::{listener.getsockname()[1]}::SOCKET"
     listener.close()
     clock = [0.0]
-    link = Link(manager, address, "probe", timeout=0.3, identity="", identify="*IDN?", now=lambda: clock[0])
+    link = a_link(address, 0.3, now=lambda: clock[0])
     began = time.monotonic()
     with pytest.raises(LinkError) as caught:
         link.ask("MEAS:TEMP?")
@@ -184,3 +183,153 @@ def test_two_sessions_of_one_manager_do_not_close_each_other(linked):
     assert two.ask("A?") == ["3.0"]
     two.close()
     assert one.ask("B?") == ["2.0"]
+
+
+# ---- deadline and size: ours, whatever the backend does -------------------------------------------------------------
+
+
+class Endless(Server):
+    """Answers any question with bytes that have no line end, at the given pace, and counts those that were taken."""
+
+    def __init__(self, piece, pause):
+        self.piece, self.pause = piece, pause
+        super().__init__()
+
+    def _talk(self, connection):
+        with contextlib.suppress(OSError), connection, connection.makefile("rb") as lines:
+            for line in lines:
+                self.heard.append(line.decode().strip())
+                while line.strip().endswith(b"?"):
+                    connection.sendall(self.piece)
+                    time.sleep(self.pause)
+
+
+@pytest.mark.parametrize(
+    ("piece", "pause", "kind"),
+    [(b"1234567890" * 400, 0.0, "garbage"), (b"1", 0.1, "timeout"), (b"", 5.0, "timeout")],
+    ids=["endless", "a byte now and then", "nothing"],
+)
+def test_an_exchange_ends_at_its_deadline_or_at_its_limit_and_off_still_goes_out(piece, pause, kind):
+    server = Endless(piece, pause)
+    link = a_link(server.address, 0.3, identify=None)
+    began = time.monotonic()
+    with pytest.raises(LinkError) as caught:
+        link.ask("A?")
+    assert time.monotonic() - began < 0.3 + GRACE + 0.5, "generous: the machine may be busy"
+    assert caught.value.kind == kind
+    assert len(str(caught.value)) < 2 * LONGEST_REPLY
+    assert link.shout("OUTP OFF")
+    deadline = time.monotonic() + 2
+    while "OUTP OFF" not in server.heard and time.monotonic() < deadline:
+        time.sleep(0.01)
+    assert server.heard[-1] == "OUTP OFF"
+    server.close()
+
+
+def test_a_reply_of_megabytes_is_refused_by_its_size_and_quoted_by_its_beginning(linked):
+    link, _ = linked(b"\x00\x1b[31m" + b"7" * (3 * MOST_BYTES) + b"\n", b"7.5\n", timeout=2.0)
+    with pytest.raises(LinkError, match="more than 65536 bytes") as caught:
+        link.ask("A?")
+    assert "\x1b" not in str(caught.value)
+    assert "\\x1b[31m777" in str(caught.value)
+    assert link.ask("B?") == ["7.5"]
+
+
+class Raising:
+    """A transport that raises at one of its calls, or hangs there."""
+
+    blocks, sees_unread = True, False
+
+    def __init__(self, where, what):
+        self.where, self.what, self.closed = where, what, threading.Event()
+
+    def _perhaps(self, where):
+        if where == self.where:
+            if self.what == "hang":
+                time.sleep(30)
+            raise self.what
+
+    def open(self, seconds):
+        self._perhaps("open")
+
+    def write(self, message):
+        self._perhaps("write")
+
+    def read(self, limit, seconds):
+        self._perhaps("read")
+        return b"1\n"
+
+    def close(self):
+        self.closed.set()
+        self._perhaps("close")
+
+
+class RPCError(Exception):
+    """Stands for the errors that network backends define for themselves."""
+
+
+# what pyvisa-py, its HiSLIP and VXI-11 layers, or the machine may raise; the last two are no Exceptions
+@pytest.mark.parametrize(
+    "what",
+    [RuntimeError("unexpected message"), RPCError("can't read"), AssertionError(), MemoryError(), KeyError("x"),
+     EOFError(), RecursionError(), ValueError("odd"), OSError(5, "I/O error"), UnicodeDecodeError("ascii", b"\xff", 0, 1, "x"),
+     StopIteration(), SystemExit(1), KeyboardInterrupt()],
+    ids=lambda each: type(each).__name__,
+)  # fmt: skip
+@pytest.mark.parametrize("where", ["open", "write", "read", "close"])
+def test_whatever_a_backend_raises_wherever_is_an_error_of_ours_with_its_type_named(where, what):
+    made = []
+
+    def connect():
+        made.append(Raising(where, what))
+        return made[-1]
+
+    link = Link(connect, "ADDRESS", "supply", timeout=0.3)
+    if where == "close":
+        assert link.ask("A?") == ["1"]
+        link.close()
+    else:
+        with pytest.raises(LinkError) as caught:
+            link.ask("A?")
+        if not isinstance(what, TimeoutError | ValueError) or where != "open":
+            assert type(what).__name__ in str(caught.value) or str(what) in str(caught.value)
+        assert link.shout("OUTP OFF") is (where == "read")
+    assert all(each.closed.wait(2) for each in made), "no connection is left open"
+
+
+@pytest.mark.parametrize("where", ["open", "write", "read", "close"])
+def test_a_backend_that_hangs_holds_nobody_up(where):
+    link = Link(lambda: Raising(where, "hang"), "ADDRESS", "supply", timeout=0.3)
+    began = time.monotonic()
+    if where == "close":
+        assert link.ask("A?") == ["1"]
+        link.close()
+    else:
+        with pytest.raises(LinkError) as caught:
+            link.ask("A?")
+        assert caught.value.kind == ("refused" if where == "open" else "timeout")
+    assert time.monotonic() - began < OPEN_TIMEOUT + 1.0
+
+
+def test_every_wait_is_announced_before_it_begins(linked):
+    told = []
+    link, _ = linked(b"1.5\n")
+    link.announce = told.append
+    link.ask("A?")
+    assert told == [OPEN_TIMEOUT, 0.25 + GRACE, 0.25 + GRACE]
+
+
+def test_an_old_entry_in_the_error_queue_is_noted_and_blamed_on_nothing(linked):
+    link, server = linked(b'-113,"Undefined header"\n', b'0,"No error"\n', b"7.5\n")
+    link.queue = ("SYST:ERR?", r"[+-]?0\b.*")
+    assert link.ask("A?") == ["7.5"]
+    assert server.heard == ["*IDN?", "SYST:ERR?", "SYST:ERR?", "A?"]
+    assert link.take_old_errors() == ['-113,"Undefined header"']
+    assert link.take_old_errors() == []
+
+
+def test_an_error_queue_without_an_end_is_a_fault(linked):
+    link, _ = linked(*[b'-350,"Queue overflow"\n'] * 100)
+    link.queue = ("SYST:ERR?", r"[+-]?0\b.*")
+    with pytest.raises(LinkError, match="does not become empty"):
+        link.ask("A?")

@@ -97,7 +97,9 @@ def test_a_newcomer_gets_from_nothing_to_a_certificate_in_a_few_keys(terminal, t
     person.shows("certificate.html", 120)
     assert person.keys <= 12
     assert [path.stat().st_size > 10_000 for path in tmp_path.glob("runs/*/certificate.html")] == [True]
-    person.press("b", "q")
+    person.press("b")
+    person.shows("The run is over. Enter shows")
+    person.press("q")
     person.shows("Enter begins.", 120)
     person.press("q")
     person.shows("$ ")

@@ -1,0 +1,70 @@
+"""Switching one instrument off, from texts that were made ready before it was switched on.
+
+The runner and the guard share this file: nothing in it formats, looks up a dialect or loads a library.
+
+Rule 1: off is confirmed only by a read-back that means off.
+Rule 2: where the old connection fails, the command goes out once more on a new one, and no reply is waited for.
+Rule 3: nothing here raises.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import re
+import time
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from runner.bench.link import Link
+
+PAUSES = (0.0, 0.2, 0.5, 1.0, 2.0, 4.0)  # s before each attempt: a busy or rebooting interface needs a moment
+WITHIN = 4.0  # s of real time after which no new attempt is begun: by then a person has to be told
+LONGEST_STATE = 1000  # characters of a reply that may still mean off
+
+
+@dataclass(frozen=True)
+class OffWords:
+    """The command, what it is acknowledged by (None: by nothing), the question, and how its reply is read.
+
+    ``reply`` is a pattern with one group, the number; ``scale`` multiplies it; zero means off. An empty ``ask``: nothing can be
+    asked, and the command alone has to do.
+    """
+
+    command: str
+    acknowledge: str | None
+    ask: str
+    reply: str
+    scale: float = 1.0
+
+    def mean_off(self, reply: str) -> bool:
+        """Whether a reply says that it is off. Never raises."""
+        try:
+            found = re.fullmatch(self.reply, reply) if len(reply) <= LONGEST_STATE else None
+            return found is not None and float(found[1]) * self.scale == 0.0
+        except (ValueError, TypeError, IndexError, re.error):
+            return False
+
+
+def attempt(link: Link, words: OffWords) -> bool:
+    """One attempt. True if it reads back as off. Never raises."""
+    link.hurry()
+    try:
+        link.tell(words.command, words.acknowledge)
+        return not words.ask or words.mean_off(link.ask(words.ask)[0])
+    except Exception:  # a BenchError, or a defect: whatever it is, the command has to go out
+        with contextlib.suppress(Exception):
+            link.shout(words.command)
+        return False
+
+
+def insist(link: Link, words: OffWords, pause: Callable[[float], None]) -> bool:
+    """Attempts with pauses between them, for about WITHIN seconds of real time. True if it reads back as off. Never raises."""
+    until = time.monotonic() + WITHIN
+    for seconds in PAUSES:
+        if seconds and time.monotonic() + seconds > until:
+            return False
+        with contextlib.suppress(Exception):
+            pause(seconds)
+        if attempt(link, words):
+            return True
+    return False

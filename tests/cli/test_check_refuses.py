@@ -1,0 +1,53 @@
+"""What would be found out with the output on is refused when the file is read: `check` says where, and what to do."""
+
+import pytest
+
+from runner.cli import main
+from tests.bench.test_dialect import OWN
+from tests.builders import BENCH, a_file
+
+TEXT = BENCH.format(port=5025)
+
+
+def checked(tmp_path, text, capsys):
+    path = a_file(tmp_path / "bench.yaml", text)
+    status = main(["check", str(path)])
+    return status, capsys.readouterr().err.replace(str(path), "bench.yaml").splitlines()
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "line", "part"),
+    [
+        ("name: test bench", "name: test bench\nspeed: 20", 3, "speed is for simulated benches"),
+        ("name: test bench", "name: test bench\nbackend: /tmp/library.so", 3, "is not one of '@py' or '@ivi'"),
+        ("instruments:\n", "instruments:\n  hands: {address: 'TCPIP::127.0.0.1::9::SOCKET'}\n", 4, "hands with an address"),
+        ("instruments:\n", "instruments:\n  display: {address: 'TCPIP::127.0.0.1::9::SOCKET'}\n", 4, "a display is read by hand"),
+        ("instruments:\n", "instruments:\n  box: {address: 'TCPIP::127.0.0.1::9::SOCKET', accuracy: 1 %}\n", 4, "a decade box is set by hand"),
+        ("    limits:", "    channel: 2\n    limits:", 6, "scpi has no place for a channel"),
+        ("    limits:", "    dialect: own.yaml\n    limits:", 4, "own.yaml needs a channel"),
+    ],
+)  # fmt: skip
+def test_a_bench_file_that_would_harm_is_wrong(tmp_path, capsys, old, new, line, part):
+    a_file(tmp_path / "own.yaml", OWN)
+    status, said = checked(tmp_path, TEXT.replace(old, new, 1), capsys)
+    assert status == 2
+    assert len(said) == 1
+    assert said[0].startswith(f"bench.yaml:{line}:")
+    assert part in said[0]
+
+
+def test_a_typo_in_what_switches_off_is_said_with_its_place_in_the_dialect(tmp_path, capsys):
+    a_file(tmp_path / "own.yaml", OWN.replace('output_off: "OUT{channel} 0"', 'output_off: "OUT{chan} 0"'))
+    status, said = checked(
+        tmp_path, TEXT.replace("    limits:", "    dialect: own.yaml\n    channel: 1\n    limits:", 1), capsys
+    )
+    assert status == 2
+    assert len(said) == 1
+    assert "own.yaml:14:15: output_off:" in said[0]
+    assert "{chan}" in said[0]
+
+
+def test_what_a_simulated_bench_may_have_is_taken_there(tmp_path, capsys):
+    text = TEXT.replace("name: test bench", "name: test bench\nsimulated: true\nspeed: 20")
+    text = text.replace("instruments:\n", "instruments:\n  hands: {address: 'TCPIP::127.0.0.1::9::SOCKET'}\n")
+    assert checked(tmp_path, text, capsys) == (0, [])
