@@ -1,7 +1,8 @@
 """The command line: arguments, one call per command, exit status from the outcome. Rooms are imported inside commands.
 
 Exit status: 0 every finding passes; 1 at least one fails or conditionally fails; 2 a file or an argument is wrong;
-3 something was not measured, or passes only conditionally; 4 the run ended early, bench made safe.
+3 something was not measured, passes only conditionally, or was left undone; 4 the run ended early, bench made safe, or an
+instrument does not answer; 70 a defect of ours.
 """
 
 from __future__ import annotations
@@ -12,7 +13,7 @@ from collections.abc import Sequence
 
 from runner import __version__
 
-WRONG_INPUT, ENDED_EARLY = 2, 4
+WRONG_INPUT, ENDED_EARLY, DEFECT = 2, 4, 70
 DEFAULT_PROCEDURE = "charge-over-temperature"
 TAKEN_PART_SPEED = 30.0  # how fast a rehearsal's time runs when a person takes part in it
 WATCHED_SPEED = 200.0  # and when they only watch the simulated operator
@@ -33,13 +34,27 @@ def main(arguments: Sequence[str] | None = None) -> int:
         return int(options.command(options))
     except TripwitnessError as error:
         print(error, file=sys.stderr)
-        return WRONG_INPUT
+        return error.status
     except KeyboardInterrupt:
         print("interrupted", file=sys.stderr)
         return ENDED_EARLY
     except BrokenPipeError:
         sys.stderr.close()
         return ENDED_EARLY
+    except Exception as error:
+        return _defect(error)
+
+
+def _defect(error: Exception) -> int:
+    """Say that it is ours, and where the details are; the exit status."""
+    import tempfile
+    import traceback
+
+    with tempfile.NamedTemporaryFile("w", prefix="tripwitness-defect-", suffix=".txt", delete=False) as file:
+        file.write(f"tripwitness {__version__}, Python {sys.version}\n{' '.join(sys.argv)}\n\n")
+        traceback.print_exception(error, file=file)
+    print(f"a defect of Tripwitness: {type(error).__name__}: {error}; the details are in {file.name}", file=sys.stderr)
+    return DEFECT
 
 
 def _parser() -> argparse.ArgumentParser:
@@ -237,13 +252,16 @@ def _bench(options: argparse.Namespace) -> int:
     from runner.bench.roll import call
     from runner.conduct.clock import ScaledClock
     from runner.conduct.files import load_bench
+    from runner.conduct.locks import Locks
 
     file, sheet, dialects = load_bench(Path(options.bench))
     bench = Bench(sheet, dialects, ScaledClock())
-    try:
-        present = call(bench, datetime.datetime.now(datetime.UTC).date())
-    finally:
-        bench.close()
+    with Locks("check of the instruments") as locks:
+        locks.instruments((role, each.address) for role, each in sheet.wired().items())
+        try:
+            present = call(bench, datetime.datetime.now(datetime.UTC).date())
+        finally:
+            bench.close()
     place = file.source
     for each in present:
         print(f"{each.role:7} {each.address}")
@@ -259,7 +277,7 @@ def _bench(options: argparse.Namespace) -> int:
         if each.fault is not None:
             where = ("instruments", each.role, "address")
             print(place.problem(where, f"{each.role}: {each.fault.what}", each.fault.remedy), file=sys.stderr)
-    return WRONG_INPUT if any(each.fault for each in present) else 0
+    return ENDED_EARLY if any(each.fault for each in present) else 0
 
 
 def _evaluate(options: argparse.Namespace) -> int:

@@ -7,6 +7,9 @@
      │    ├── SettingError the instrument did not take a setting: error queue or read-back
      │    └── NotAReading  a reply that is no finite number in the form asked for
      ├── RecordError       a file of a run folder; `where` is the file and line
+     ├── RunLost           a run ended early, and its folder cannot be read
+     ├── GuardMissing      the process that makes the bench safe when the runner cannot
+     ├── Busy              another process has the instrument or the run folder
      └── OperatorGone      nobody can answer any more: screen closed, input ended, script run out
 
 Rule 1: whoever is to blame decides the class (the user's file, the bench, the record, the operator).
@@ -32,7 +35,9 @@ def printable(text: str) -> str:
 
 
 class TripwitnessError(Exception):
-    """Something went wrong that is not a defect of this program."""
+    """Something went wrong that is not a defect of this program. ``status`` is what a command exits with because of it."""
+
+    status = 2  # a file or an argument is wrong
 
     def __init__(self, what: str, where: str = "", remedy: str = "") -> None:
         super().__init__(what, where, remedy)
@@ -61,7 +66,8 @@ class Problem:
 class SheetError(TripwitnessError):
     """Everything that is wrong in one or more of the user's files, in the order of their lines."""
 
-    def __init__(self, problems: Iterable[Problem]) -> None:
+    def __init__(self, problems: Iterable[Problem], status: int = 2) -> None:
+        self.status = status
         self.problems: Sequence[Problem] = tuple(sorted(set(problems)))
         super().__init__("\n".join(str(problem) for problem in self.problems))
 
@@ -72,6 +78,8 @@ class SheetError(TripwitnessError):
 
 class BenchError(TripwitnessError):
     """An instrument did not do its part. The reading or setting in question does not exist; nothing was guessed."""
+
+    status = 4
 
     def __init__(self, what: str, instrument: str = "", command: str = "", remedy: str = "") -> None:
         self.instrument, self.command = instrument, command
@@ -201,6 +209,38 @@ class RecordError(TripwitnessError):
     @classmethod
     def cannot_write(cls, file: str, reason: str) -> RecordError:
         return cls(f"cannot be written: {reason}", file, "make room or choose another folder with --out")
+
+
+class RunLost(TripwitnessError):
+    """A run ended early, and its folder cannot be read any more."""
+
+    status = 4
+
+    @classmethod
+    def after(cls, reason: str, why: str) -> RunLost:
+        return cls(f"the run ended early: {reason}; its findings cannot be worked out: {why}")
+
+
+class GuardMissing(TripwitnessError):
+    """The process that makes the bench safe when the runner cannot is not there. Nothing is switched on without it."""
+
+    status = 4
+
+    @classmethod
+    def not_started(cls, reason: str) -> GuardMissing:
+        return cls(
+            f"could not be started: {reason}", "guard", "look whether this machine can start processes, then run again"
+        )
+
+
+class Busy(TripwitnessError):
+    """Another process has the instrument or the run folder. Nothing was touched."""
+
+    status = 4
+
+    @classmethod
+    def held(cls, what: str, holder: str) -> Busy:
+        return cls(f"is in use by {holder}", what, "wait until that has ended, or end it there")
 
 
 class OperatorGone(TripwitnessError):

@@ -155,6 +155,26 @@ class StopPressed(Event):
 
 
 @dataclass(frozen=True)
+class GuardEnded(Event):
+    """The process that would make the bench safe if this program could not has ended."""
+
+
+@dataclass(frozen=True)
+class Suspended(Event):
+    """The computer was suspended for so many ``seconds``: nobody watched, whatever was on."""
+
+    seconds: float
+
+
+@dataclass(frozen=True)
+class Complained(Event):
+    """An entry that stood in an instrument's error queue before anything of this run was sent to it."""
+
+    instrument: str
+    what: str
+
+
+@dataclass(frozen=True)
 class Faulted(Event):
     """The program itself failed. The bench is made safe by whoever noticed."""
 

@@ -33,11 +33,13 @@ from runner.conduct.files import (
     read_answers,
     read_file,
 )
-from runner.conduct.ports import Clock, Operator, StopFlag
+from runner.conduct.locks import Locks
+from runner.conduct.ports import Operator, StopFlag
 from runner.conduct.rehearse import Rehearsal
 from runner.conduct.resume import Resumption, broken_off
 from runner.conduct.scripted import UNATTENDED, Eyes, ScriptedOperator
 from runner.conduct.session import Session, agenda_for
+from runner.conduct.site import Site
 from runner.errors import BenchError
 from runner.plain import PlainOperator, Printer
 from runner.printed import (
@@ -58,7 +60,12 @@ if TYPE_CHECKING:
     from runner.screen.feed import ScreenOperator
 
 FOLLOW_EVERY = 0.2  # s between two looks at a run that is followed
-_SIGNALS = (signal.SIGINT, signal.SIGTERM, signal.SIGHUP)
+DOING = "tripwitness run"  # what whoever wants the same instrument or folder is told of this process
+_STAYS = ("SIGTSTP", "SIGQUIT")  # keys of a person who is still there
+# a key, an end, a closed terminal; and those by which a terminal suspends or dumps a program that has something on
+_SIGNALS = tuple(
+    getattr(signal, name) for name in ("SIGINT", "SIGTERM", "SIGHUP", "SIGTSTP", "SIGQUIT") if hasattr(signal, name)
+)
 # worst first: ended early, wrong input, fails, not all measured, pass
 _SEVERITY = {ENDED_EARLY: 4, 2: 3, SOMETHING_FAILS: 2, NOT_ALL_MEASURED: 1, ALL_PASS: 0}
 
@@ -79,14 +86,19 @@ class Place:
 
     files: tuple[UserFile, ...]
     job: Callable[[UserFile, tuple[str, ...]], Job]
-    clock: Clock
+    site: Site
     ended: Callable[[RunFolder], None]
     eyes: Eyes | None
     sensors: tuple[str, ...]
 
     def stamp(self) -> str:
         """The moment, as folders are named by."""
-        return folder_stamp(self.clock.utc())
+        return folder_stamp(self.site.clock.utc())
+
+    def lock(self, folder: Path) -> None:
+        """Keep others out of a run folder or a session until this command ends. Raises Busy."""
+        if self.site.locks is not None:
+            self.site.locks.folder(folder)
 
 
 @dataclass(frozen=True)
@@ -122,10 +134,12 @@ class Face:
         clock = VirtualClock(speed)
         pack = read_file(Path(self.options.pack) if self.options.pack else DEMO_PACK)
         by_hand = tuple(role for role in ("probe", "meter", "load") if self.options.by_hand)
-        with Rehearsal(pack, self.options.scenario, self.options.seed, clock, by_hand) as rehearsal:
-            place = Place(
-                (pack, rehearsal.bench), rehearsal.job, clock, rehearsal.write_truth, rehearsal.eyes, self._sensors
-            )
+        with (
+            Rehearsal(pack, self.options.scenario, self.options.seed, clock, by_hand) as rehearsal,
+            Locks(DOING) as locks,
+        ):
+            files, site = (pack, rehearsal.bench), Site(clock, locks=locks)
+            place = Place(files, rehearsal.job, site, rehearsal.write_truth, rehearsal.eyes, self._sensors)
             return self._all(place, names)
 
     def run(self, names: Sequence[str]) -> int:
@@ -134,28 +148,35 @@ class Face:
         files = read_file(Path(self.options.pack)), read_file(Path(self.options.bench))
         # with a procedure, all that is wrong in the three files is said together
         bench = load(first[0], *files).bench if first else load_bench(Path(self.options.bench))[1]
-        return self._all(self._on_a_bench(files, bench, self._sensors), names)
+        with Locks(DOING) as locks:
+            return self._all(self._on_a_bench(files, bench, self._sensors, locks), names)
 
     def resume(self, folder: Path) -> int:
         """Go on with a run, or with a session from where it stood; the exit status. Raises SheetError or RecordError."""
-        session = Session.of(folder)
-        if session is not None:
-            files = read_file(Path(session.pack_file)), read_file(Path(session.bench_file))
-            bench = load_bench(Path(session.bench_file))[1]
-            return self._session(self._on_a_bench(files, bench, session.sensors), session)
-        run = RunFolder.existing(folder)
-        job, resumption = broken_off(run)
-        return self._carry_out(job, self._on_a_bench((), job.bench, ()), run, resumption)[1]
+        with Locks(DOING) as locks:
+            session = Session.of(folder)
+            if session is not None:
+                locks.folder(session.path)
+                session = Session.of(folder) or session  # as it is now that nobody else writes it
+                files = read_file(Path(session.pack_file)), read_file(Path(session.bench_file))
+                bench = load_bench(Path(session.bench_file))[1]
+                return self._session(self._on_a_bench(files, bench, session.sensors, locks), session)
+            run = RunFolder.existing(folder)
+            locks.folder(run.path)
+            job, resumption = broken_off(run)
+            return self._carry_out(job, self._on_a_bench((), job.bench, (), locks), run, resumption)[1]
 
     @property
     def _sensors(self) -> tuple[str, ...]:
         return tuple(self.options.sensor)
 
-    def _on_a_bench(self, files: tuple[UserFile, ...], bench: BenchFile, sensors: tuple[str, ...]) -> Place:
+    def _on_a_bench(
+        self, files: tuple[UserFile, ...], bench: BenchFile, sensors: tuple[str, ...], locks: Locks
+    ) -> Place:
         return Place(
             files,
             lambda procedure, wanted: load(procedure, files[0], files[1], wanted),
-            ScaledClock(bench.speed),
+            Site(ScaledClock(bench.speed), locks=locks, guarded=True),
             lambda folder: None,
             None,
             sensors,
@@ -184,10 +205,12 @@ class Face:
 
     def _session(self, place: Place, session: Session) -> int:
         pack = parse_pack(place.files[0].text, place.files[0].name)
+        place.lock(session.path)
         while (number := session.next()) is not None:
             entry = session.entries[number]
             if entry.run:
                 folder = RunFolder.existing(session.path / entry.run)
+                place.lock(folder.path)
                 job, resumption = broken_off(folder, place.files[1])
                 result, _ = self._carry_out(job, place, folder, resumption, session=session)
             else:
@@ -223,7 +246,7 @@ class Face:
             return execute(
                 job,
                 operator,
-                place.clock,
+                place.site,
                 where,
                 stop,
                 began=began,
@@ -255,7 +278,7 @@ class Face:
     ) -> Result:
         from runner.screen.app import show_run
 
-        simulated = f"REHEARSAL ×{place.clock.speed:g} · " if job.bench.simulated else ""
+        simulated = f"REHEARSAL ×{place.site.clock.speed:g} · " if job.bench.simulated else ""
         heading = f"{simulated}{job.pack.name} no. {job.pack.serial} · {job.procedure.title}"
         wanted, eyes = self.script, place.eyes
 
@@ -342,7 +365,15 @@ def _operator_name(job: Job) -> str:
 @contextlib.contextmanager
 def _signals(stop: StopFlag) -> Iterator[None]:
     """Ctrl-C, SIGTERM and a closed terminal press the stop; what was set before comes back afterwards, and is told of it."""
-    before = {number: signal.signal(number, lambda n, _: stop.signalled(signal.Signals(n).name)) for number in _SIGNALS}
+
+    def pressed(number: int, _: object) -> None:
+        name = signal.Signals(number).name
+        if name in _STAYS:
+            stop.press(name)
+        else:
+            stop.signalled(name)
+
+    before = {number: signal.signal(number, pressed) for number in _SIGNALS}
     try:
         yield
     finally:

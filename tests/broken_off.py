@@ -14,6 +14,7 @@ from runner.conduct.ports import StopFlag
 from runner.conduct.rehearse import Rehearsal
 from runner.conduct.resume import broken_off
 from runner.conduct.scripted import UNATTENDED, ScriptedOperator
+from runner.conduct.site import Site
 from runner.record.folder import RunFolder
 from runner.twin.world import World
 
@@ -79,7 +80,7 @@ def broken_run(
 
     try:
         operator = ScriptedOperator(UNATTENDED, eyes=rehearsal.eyes)
-        execute(job, operator, clock, out / "run", StopFlag(), began=began, connect=rehearsal.connect)
+        execute(job, operator, Site(clock, rehearsal.connect), out / "run", StopFlag(), began=began)
     except Killed:
         pass
     else:
@@ -105,10 +106,9 @@ def gone_on(broken: Broken, after: float = 1800.0) -> Result:
         return execute(
             job,
             operator,
-            clock,
+            Site(clock, rehearsal.connect),
             broken.folder.path.parent,
             StopFlag(),
             folder=broken.folder,
             resumption=resumption,
-            connect=rehearsal.connect,
         )

@@ -15,6 +15,7 @@ from runner.conduct.files import DEMO_PACK, UserFile, find_procedure, read_file
 from runner.conduct.ports import StopFlag
 from runner.conduct.rehearse import Rehearsal
 from runner.conduct.scripted import UNATTENDED, ScriptedOperator
+from runner.conduct.site import Site
 from runner.engine.program import Program
 from runner.events import METER_VOLTAGE, PROBE_TEMPERATURE, SUPPLY_CURRENT, SUPPLY_VOLTAGE, Sampled
 from runner.measure.recording import Declared, Recording, Series
@@ -126,15 +127,8 @@ def rehearsed(
             rehearsal.world.truth = replace(rehearsal.world.truth, faults=faults)
         job = rehearsal.job(procedure or find_procedure("charge-over-temperature"), sensors)
         operator = ScriptedOperator(answers, tell, eyes=rehearsal.eyes)
-        result = execute(
-            job,
-            operator,
-            clock,
-            out,
-            stop or StopFlag(),
-            ended=rehearsal.write_truth,
-            connect=rehearsal.connect,
-        )
+        site = Site(clock, rehearsal.connect)
+        result = execute(job, operator, site, out, stop or StopFlag(), ended=rehearsal.write_truth)
         return Rehearsed(result, rehearsal)
 
 

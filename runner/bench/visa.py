@@ -32,16 +32,21 @@ class VisaTransport:
         """Only on a socket: elsewhere a question without time would disturb the instrument."""
         return self._wire is not None
 
+    def load(self) -> Any:
+        """The backend's manager; loading it beforehand makes the first opening quick."""
+        import pyvisa
+
+        return pyvisa.ResourceManager(self._backend)
+
     def open(self, seconds: float) -> None:
         """Raises ValueError for an address that is none, else whatever the backend raises."""
-        import pyvisa
         from pyvisa import constants, rname
 
         try:
             rname.to_canonical_name(self.address)
         except rname.InvalidResourceName as error:
             raise ValueError(str(error)) from error
-        manager = pyvisa.ResourceManager(self._backend)
+        manager = self.load()
         milliseconds = int(seconds * 1000)
         session = manager.open_resource(
             self.address, open_timeout=milliseconds, read_termination="\n", write_termination="\n"

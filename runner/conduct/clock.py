@@ -9,6 +9,17 @@ import time
 from collections.abc import Callable, Mapping
 
 
+def _clocks() -> tuple[int, int] | None:
+    """A clock that goes on while the machine is suspended, and one that stands still then: Linux and macOS name them so."""
+    for running_on, standing in (("CLOCK_BOOTTIME", "CLOCK_MONOTONIC"), ("CLOCK_MONOTONIC", "CLOCK_UPTIME_RAW")):
+        if hasattr(time, running_on) and hasattr(time, standing):
+            return getattr(time, running_on), getattr(time, standing)
+    return None
+
+
+_BOOT_AND_RUNNING = _clocks()
+
+
 def _iso(moment: datetime.datetime) -> str:
     return moment.isoformat(timespec="milliseconds").replace("+00:00", "Z")
 
@@ -29,6 +40,11 @@ class ScaledClock:
 
     def utc(self) -> str:
         return _iso(datetime.datetime.now(datetime.UTC))
+
+    def suspended(self) -> float:
+        """The machine's boot clock against its monotonic one; 0 where it has no such pair."""
+        pair = _BOOT_AND_RUNNING
+        return time.clock_gettime(pair[0]) - time.clock_gettime(pair[1]) if pair else 0.0
 
     def together(self, jobs: Mapping[str, Callable[[], None]], seconds: float) -> None:
         """Do all jobs at once, each in a thread of its own; back when all are done or ``seconds`` of real time are over."""
@@ -61,6 +77,10 @@ class VirtualClock:
         if not math.isinf(self.speed):
             time.sleep(seconds / self.speed)
         self._now += seconds
+
+    def suspended(self) -> float:
+        """This time stands still while nobody sleeps."""
+        return 0.0
 
     def together(self, jobs: Mapping[str, Callable[[], None]], seconds: float) -> None:
         """One after the other: this time passes only while somebody sleeps, and two who sleep at once would make it twice."""

@@ -9,13 +9,15 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import runner
-from runner.bench.assembly import Bench, Connect
-from runner.conduct.evaluate import Evaluation, evaluate
+from runner.conduct.evaluate import Evaluation, evaluate, worked_out
 from runner.conduct.files import Job
+from runner.conduct.guarding import Watched
 from runner.conduct.loop import Loop
-from runner.conduct.ports import Clock, Operator, Outcome, StopFlag
+from runner.conduct.ports import Operator, Outcome, StopFlag
 from runner.conduct.resume import Resumption
+from runner.conduct.site import Site
 from runner.engine.run import Run
+from runner.errors import RecordError, RunLost
 from runner.record.folder import RESOLVED, RunFolder
 
 
@@ -31,37 +33,53 @@ class Result:
 def execute(
     job: Job,
     operator: Operator,
-    clock: Clock,
+    site: Site,
     out: Path,
     stop: StopFlag,
     began: Callable[[RunFolder], None] = lambda folder: None,
     ended: Callable[[RunFolder], None] = lambda folder: None,
     folder: RunFolder | None = None,
     resumption: Resumption | None = None,
-    connect: Connect | None = None,
 ) -> Result:
     """Run a job. ``began`` is told the folder before the first step, ``ended`` before the evaluation.
 
-    With ``folder`` and ``resumption`` it goes on with the run in there instead of making a folder in ``out``. ``connect``
-    makes transports in place of PyVISA's.
+    With ``folder`` and ``resumption`` it goes on with the run in there instead of making a folder in ``out``.
 
-    Raises BenchError if an instrument is not there or RecordError if no folder can be made; then nothing was switched on
-    and no folder is left behind. Once the loop has begun nothing is raised by it.
+    Raises BenchError if an instrument is not there, Busy if another process has one, GuardMissing if there can be no guard,
+    or RecordError if no folder can be made; then nothing was switched on and no folder is left behind. Once the loop has
+    begun nothing is raised by it.
     """
-    bench = Bench(job.bench, job.dialects, clock, connect)
-    try:
+    clock, locks = site.clock, site.locks
+    if site.guarded and locks is not None:
+        locks.instruments((role, each.address) for role, each in job.bench.wired().items())
+    with Watched(job.bench, job.dialects, site) as watched:
+        bench = watched.bench
         identities = bench.ready()
         if folder is None:
             moment = clock.utc()
             folder = RunFolder.create(out, folder_stamp(moment), job.pack.serial, job.procedure.name)
             _keep_inputs(folder, job, identities, moment)
+        if locks is not None:
+            locks.folder(folder.path)
+        watched.armed(folder.path)
         began(folder)
-        run = Run(job.program) if resumption is None else Run(job.program, resumption.step, awake=resumption.awake)
-        outcome = Loop(run, bench, operator, clock, folder, stop, resumption).carry_out()
-    finally:
-        bench.close()
+        begin, awake = (0, True) if resumption is None else (resumption.step, resumption.awake)
+        run = Run(job.program, begin, awake=awake, guarded=watched.watch is not None or not site.guarded)
+        outcome = Loop(run, bench, operator, clock, folder, stop, resumption, watched.watch).carry_out()
+        watched.ended(outcome)
     ended(folder)
-    return Result(folder, outcome, evaluate(folder))
+    return Result(folder, outcome, _evaluated(folder, outcome))
+
+
+def _evaluated(folder: RunFolder, outcome: Outcome) -> Evaluation:
+    """The findings, written if they can be: a full disk takes nothing from what is known. Raises RunLost."""
+    try:
+        return evaluate(folder)
+    except RecordError as error:
+        try:
+            return worked_out(folder)
+        except RecordError:
+            raise RunLost.after(outcome.reason, str(error)) from error
 
 
 def folder_stamp(utc: str) -> str:

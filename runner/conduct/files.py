@@ -12,7 +12,7 @@ import runner
 from runner.bench.dialect import BUILT_IN
 from runner.engine.planner import plan
 from runner.engine.program import Program
-from runner.errors import BenchError, BenchNotReady, Problem, SheetError
+from runner.errors import BenchError, BenchNotReady, LinkError, Problem, SheetError
 from runner.sheets.answers import Answers, parse_answers
 from runner.sheets.bench import BenchFile, Instrument, parse_bench
 from runner.sheets.dialect import Dialect, parse_dialect
@@ -165,11 +165,13 @@ def bench_problems(file: UserFile, fault: BenchError) -> SheetError:
     """Faults of instruments that could not be opened, each at its address in the bench file."""
     faults = fault.faults if isinstance(fault, BenchNotReady) else [fault]
     source = file.source
+    wrong = any(isinstance(each, LinkError) and each.kind == "address" for each in faults)
     return SheetError(
         [
             source.problem(("instruments", each.instrument, "address"), f"{each.instrument}: {each.what}", each.remedy)
             for each in faults
-        ]
+        ],
+        SheetError.status if wrong else fault.status,
     )
 
 

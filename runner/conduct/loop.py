@@ -12,18 +12,21 @@ import contextlib
 import dataclasses
 import traceback
 from collections import deque
+from collections.abc import Iterator
 
 from runner.conduct.foresight import Foresight
-from runner.conduct.ports import BenchPort, Clock, Operator, Outcome, StopFlag
+from runner.conduct.ports import BenchPort, Clock, Operator, Outcome, StopFlag, Unwatched, Watch
 from runner.conduct.resume import Resumption
 from runner.conduct.sampling import Sampler
-from runner.engine.run import BY_HAND_OFF, Run, take_away
+from runner.engine.run import Run
 from runner.engine.view import View, look
 from runner.errors import BenchError, OperatorGone, RecordError
 from runner.events import (
     Answered,
+    Complained,
     Event,
     Faulted,
+    GuardEnded,
     LimitsAreSet,
     LoadIsOn,
     LoadIsSet,
@@ -35,12 +38,15 @@ from runner.events import (
     Started,
     StopPressed,
     SupplyIsSet,
+    Suspended,
 )
 from runner.orders import End, Guide, LoadOn, Order, Pace, SetLimits, SetLoad, SetSupply, SwitchOff, SwitchOn
 from runner.record.folder import EVENTS, SAMPLES, RunFolder
 from runner.record.journal import Journal
 from runner.record.samples import SampleWriter
 
+LONGEST_TURN = 0.15  # s of real time that a turn without an exchange takes at most, its pause included
+LEAST_SUSPENSION = 2.0  # s that count as one
 SLICE = 0.05  # s of the clock's time that is slept at most before the stop flag is looked at, in real time
 
 
@@ -56,7 +62,10 @@ class Loop:
         folder: RunFolder,
         stop: StopFlag,
         resumption: Resumption | None = None,
+        watch: Watch | None = None,
     ) -> None:
+        self.watch = watch or Unwatched()
+        self._suspended = clock.suspended()
         self.run, self.bench, self.operator, self.clock, self.stop = run, bench, operator, clock, stop
         self.folder = folder
         self.resumption = resumption
@@ -68,7 +77,8 @@ class Loop:
         self.foresight = Foresight(run.program, folder)
         self._happened: deque[Event] = deque()
         self._end: End | None = None
-        self._stop_told = False
+        self._stop_told = self._unguarded = False
+        self._off = True  # nothing is switched on before the first order
 
     def carry_out(self) -> Outcome:
         """Run to the end. Never raises; a fault of the program is in the outcome and, if that can be, in the journal.
@@ -77,6 +87,8 @@ class Loop:
         """
         fault = ""
         try:
+            self.watch.own()
+            self.watch.beat(LONGEST_TURN)
             self._feed(self._beginning())
             while not self.run.ended:
                 self._once()
@@ -86,7 +98,7 @@ class Loop:
             if self._end is None:
                 self._end = self._emergency(fault)
             self._close()
-        return Outcome(self._end.early, self._end.safe, self._end.reason)
+        return Outcome(self._end.early, self._end.safe, self._end.reason, self._off)
 
     def _beginning(self) -> Event:
         if self.resumption is None:
@@ -97,9 +109,9 @@ class Loop:
     # ---- one turn --------------------------------------------------------------------------------------------
 
     def _once(self) -> None:
-        if self.stop.pressed and not self._stop_told:
-            self._stop_told = True
-            self._feed(StopPressed(self._now(), self.stop.by))
+        self.watch.beat(LONGEST_TURN)
+        for event in self._noticed():
+            self._feed(event)
         try:
             for answer in self.operator.answers(self._now()):
                 self._feed(self._kept(answer) if isinstance(answer, Answered) else answer)
@@ -110,7 +122,22 @@ class Loop:
             self._feed(sample)
         self.operator.show(self._look)
         if not self.run.ended:
+            self.watch.beat(LONGEST_TURN)
             self.clock.sleep(max(0.0, min(self.sampler.due(), SLICE * max(1.0, self.clock.speed))))
+
+    def _noticed(self) -> Iterator[Event]:
+        """What came from neither the bench nor the operator."""
+        if self.stop.pressed and not self._stop_told:
+            self._stop_told = True
+            yield StopPressed(self._now(), self.stop.by)
+        if not self.watch.alive and not self._unguarded:
+            self._unguarded = True
+            yield GuardEnded(self._now())
+        away, self._suspended = self.clock.suspended() - self._suspended, self.clock.suspended()
+        if away > LEAST_SUSPENSION:
+            yield Suspended(self._now(), away)
+        for instrument, entry in self.bench.old_errors():
+            yield Complained(self._now(), instrument, entry)
 
     def _kept(self, answer: Answered) -> Answered:
         """The answer with its files in the run folder, named by their digests."""
@@ -126,7 +153,9 @@ class Loop:
                 self.samples.append(now)
             else:
                 self.journal.append(now.t, self.clock.utc(), now)
-            for order in self.run.receive(now):
+            orders = self.run.receive(now)
+            self.watch.by_hand(self.run.by_hand)
+            for order in orders:
                 self.journal.append(self._now(), self.clock.utc(), order)
                 self._do(order)
 
@@ -148,7 +177,7 @@ class Loop:
         supply = self.bench.supply
         # an event is stamped when what it says has been read back, not when it was asked for
         if isinstance(order, SwitchOff):
-            confirmed, remark = self.bench.off()
+            confirmed, remark = self._switch_off()
             return OutputIsOff(self._now(), confirmed, remark)
         if isinstance(order, Guide):
             self.bench.guide(order.action, order.sensor, order.rate)
@@ -162,6 +191,7 @@ class Loop:
             points = supply.set(order.voltage, order.current)
             return SupplyIsSet(self._now(), *points)
         if isinstance(order, SwitchOn) and supply is not None:
+            self._off = False
             supply.on()
             return OutputIsOn(self._now())
         return self._at_the_load(order)
@@ -174,6 +204,7 @@ class Loop:
             current = load.set(order.current)
             return LoadIsSet(self._now(), current)
         if isinstance(order, LoadOn) and load is not None:
+            self._off = False
             load.on()
             return LoadIsOn(self._now())
         return None
@@ -182,14 +213,12 @@ class Loop:
 
     def _emergency(self, fault: str) -> End:
         """The engine cannot be asked any more: off first, then whatever can still be written down."""
-        confirmed, remark = self.bench.off()
-        by_hand = BY_HAND_OFF if self.run.known.hand_load else ""
-        hands_at = self.run.known.hands_at
-        away = "" if hands_at is None else take_away(hands_at)
+        confirmed, remark = self._switch_off()
+        by_hand = self.run.by_hand
         with contextlib.suppress(Exception):
-            self.bench.guide("still", hands_at or "", 0.0)
-        reason = "; ".join(part for part in (fault or "the program was interrupted", remark, by_hand, away) if part)
-        end = End(early=True, safe=confirmed and not by_hand, reason=reason)
+            self.bench.guide("still", self.run.known.hands_at or "", 0.0)
+        reason = "; ".join(part for part in (fault or "the program was interrupted", remark, *by_hand) if part)
+        end = End(early=True, safe=confirmed and not self.run.known.hand_load, reason=reason)
         with contextlib.suppress(RecordError, OSError):
             self.journal.append(self._now(), self.clock.utc(), Faulted(self._now(), fault))
             self.journal.append(self._now(), self.clock.utc(), OutputIsOff(self._now(), confirmed, remark))
@@ -197,6 +226,12 @@ class Loop:
         with contextlib.suppress(Exception):
             self.operator.told(end, self._now())
         return end
+
+    def _switch_off(self) -> tuple[bool, str]:
+        confirmed, remark = self.bench.off()
+        self._off = confirmed
+        self.watch.beat(LONGEST_TURN)
+        return confirmed, remark
 
     def _close(self) -> None:
         with contextlib.suppress(Exception):

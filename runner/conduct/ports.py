@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import threading
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Protocol
 
@@ -26,6 +26,9 @@ class Clock(Protocol):
 
     def utc(self) -> str:
         """The wall clock, ISO 8601, UTC."""
+
+    def suspended(self) -> float:
+        """Seconds that the machine has been suspended, since any moment in the past."""
 
     def together(self, jobs: Mapping[str, Callable[[], None]], seconds: float) -> None:
         """Do several things at once; back when all are done, or ``seconds`` of real time are over."""
@@ -81,6 +84,36 @@ class BenchPort(Protocol):
 
     def off(self) -> tuple[bool, str]: ...
 
+    def old_errors(self) -> list[tuple[str, str]]: ...
+
+
+class Watch(Protocol):
+    """Whoever makes the bench safe if the loop cannot. ``Unwatched`` stands for nobody. None of these may block."""
+
+    def own(self) -> None:
+        """Beats of the calling thread count from now on."""
+
+    def beat(self, seconds: float) -> None:
+        """The loop lives, and is heard of again within ``seconds`` of real time."""
+
+    def by_hand(self, say: Sequence[str]) -> None:
+        """What a person would have to do if the loop were gone now."""
+
+    @property
+    def alive(self) -> bool: ...
+
+
+class Unwatched:
+    """Nobody watches: the bench is in this process and goes with it."""
+
+    alive = True
+
+    def own(self) -> None: ...
+
+    def beat(self, seconds: float) -> None: ...
+
+    def by_hand(self, say: Sequence[str]) -> None: ...
+
 
 class StopFlag:
     """Raised by a key, a signal or a closed screen, from any thread; the loop looks at it in every slice."""
@@ -108,8 +141,9 @@ class StopFlag:
 
 @dataclass(frozen=True)
 class Outcome:
-    """How a run ended. ``safe`` is False if the bench did not confirm to be off: somebody has to look at once."""
+    """How a run ended. ``safe`` is False if somebody has to look at once; ``off``: supply and load have read back as off."""
 
     early: bool
     safe: bool
     reason: str
+    off: bool = True

@@ -20,6 +20,7 @@ class Known:
         self.hand_load = False  # a load that a person switches is on
         self.hands_at: str | None = None  # the sensor that hands heat or cool, "" for the pack, None while they do not
         self.path = ""  # the path that is on: charge, discharge, or none
+        self.path_since = 0.0  # s: when it was switched on
         self.mode = ""
         self._temperatures: deque[tuple[float, float]] = deque()
 

@@ -98,6 +98,7 @@ class _Planner:
             tuple(bench.roles()),
             tuple(role for role in bench.roles() if bench.by_hand(role)),
             bench.hand.reaction,
+            bench.hand.longest_hold,
             bench.hand.every,
             self.pack.nominal_voltage,
             self.pack.cells_in_series,

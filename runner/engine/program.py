@@ -66,6 +66,7 @@ class Program:
     has: tuple[str, ...] = ()  # the roles of the bench
     by_hand: tuple[str, ...] = ()  # those of them that a person reads or switches
     reaction: float = 0.0  # s a person's key comes late
+    longest_hold: float = 900.0  # s that a question may wait for a person while something is on
     every: float = 300.0  # s between two readings by hand in a long discharge
     nominal_voltage: float = 0.0
     cells: int = 1

@@ -18,8 +18,10 @@ from runner.events import (
     CHARGE,
     DISCHARGE,
     Answered,
+    Complained,
     Event,
     Faulted,
+    GuardEnded,
     LoadIsOn,
     LoadIsSet,
     OrderFailed,
@@ -30,6 +32,7 @@ from runner.events import (
     Started,
     StopPressed,
     SupplyIsSet,
+    Suspended,
 )
 from runner.orders import (
     Ask,
@@ -46,9 +49,14 @@ from runner.orders import (
     SetSupply,
     SwitchOff,
     SwitchOn,
+    Withdraw,
     hands_off,
 )
 
+UNGUARDED = (
+    "On this system nothing switches the bench off if this program is ended by force or the computer hangs: "
+    "go on only if you stay within reach of every switch."
+)
 READ_THEM = "Read the cautions. Go on only if every one of them is met."
 BY_HAND_OFF = "SWITCH THE LOAD OFF BY HAND"
 LAST_FLOOR = 0.97  # of a step's floor: below that the run ends, whatever the step makes of it
@@ -63,8 +71,11 @@ def take_away(sensor: str) -> str:
 class Run:
     """The machine. ``state`` is where it is, ``step`` what it is doing, ``ended`` whether anything can still happen."""
 
-    def __init__(self, program: Program, begin: int = 0, *, awake: bool = True) -> None:
-        """``begin`` is the step to begin with, ``awake`` whether the pack is: other than 0 and True after a break."""
+    def __init__(self, program: Program, begin: int = 0, *, awake: bool = True, guarded: bool = True) -> None:
+        """``begin`` is the step to begin with, ``awake`` whether the pack is: other than 0 and True after a break.
+
+        Without a guard (``guarded`` False) a person has to agree to that with the cautions.
+        """
         self.program = program
         self.state = State.READY
         self.known = Known()
@@ -78,7 +89,15 @@ class Run:
         self._points: tuple[float, float] = (0.0, 0.0)
         self._next = begin
         self._skip_to: tuple[str, int] = ("", 0)
+        self._cautions = READ_THEM if guarded else f"{UNGUARDED} {READ_THEM}"
+        self._waiting: tuple[str, float] | None = None  # the question that stands while something is on, and since when
         self._cut_short = False  # whether anything was passed over that nobody had been asked about
+
+    @property
+    def by_hand(self) -> list[str]:
+        """What a person has to do if the run ends now: what no cable reaches."""
+        hands_at = self.known.hands_at
+        return [*([BY_HAND_OFF] if self.known.hand_load else []), *([] if hands_at is None else [take_away(hands_at)])]
 
     @property
     def ended(self) -> bool:
@@ -87,6 +106,7 @@ class Run:
     def receive(self, event: Event) -> list[Order]:
         """Everything that is to be done now that ``event`` has happened, in order."""
         orders = self._receive(event)
+        self._keep_question(event, orders)
         for order in orders:
             if isinstance(order, Pace):  # what is polled rarely may be missing longer
                 self.watcher.paced(order.interval)
@@ -103,14 +123,14 @@ class Run:
             return []
         if isinstance(event, Started):
             self._go(State.HOLDING)
-            return [Pace(1.0, 1.0), Ask(CAUTIONS, READ_THEM)]
+            return [Pace(1.0, 1.0), Ask(CAUTIONS, self._cautions)]
         if isinstance(event, Resumed):
             self._go(State.HOLDING)
             self.ceilings.rested(event.after)
-            words = (
-                f"The run goes on after {event.after / 60:.0f} min. Look at the pack and every connection. {READ_THEM}"
-            )
+            words = f"The run goes on after {event.after / 60:.0f} min. Look at the pack and every connection. {self._cautions}"
             return [Pace(1.0, 1.0), SwitchOff(), Ask(CAUTIONS, words)]
+        if isinstance(event, Complained):
+            return [Remark(f"An old entry in the error queue of the {event.instrument} was taken out: {event.what}")]
         verdicts, orders = self._look(event)
         if self.state is State.MAKING_SAFE:
             return orders + self._making_safe(event)
@@ -137,12 +157,12 @@ class Run:
             if self.known.path == DISCHARGE:
                 self.watcher.reset_level(*self._points)
         elif isinstance(event, OutputIsOn):
-            self.known.path = CHARGE
+            self.known.path, self.known.path_since = CHARGE, event.t
             self.ceilings.armed(event.t, CHARGE)
             wanted = self.program.protection == "over_voltage" and self._until() == "stopped"
             self.watcher.expect(CHARGE, *self._points, event.t, over_voltage_wanted=wanted)
         elif isinstance(event, LoadIsOn):
-            self.known.path = DISCHARGE
+            self.known.path, self.known.path_since = DISCHARGE, event.t
             floor = self.step.planned.values.get("floor") if self.step is not None else None
             self.ceilings.armed(event.t, DISCHARGE, None if floor is None else LAST_FLOOR * floor)
             self.watcher.expect(DISCHARGE, *self._points, event.t)
@@ -161,7 +181,7 @@ class Run:
 
     def _must_stop(self, event: Event) -> str:
         if isinstance(event, Sampled):
-            return self.ceilings.passed(event) or ""
+            return self.ceilings.passed(event) or self._waited_too_long(event.t)
         if isinstance(event, OutputIsOff) and not event.confirmed:
             return event.remark
         if isinstance(event, StopPressed):
@@ -170,9 +190,32 @@ class Run:
             return f"stopped by {event.by} at a hold point"
         if isinstance(event, OrderFailed):
             return f"{event.order} failed: {event.what}"
+        if isinstance(event, GuardEnded):
+            return "the guard has ended: nothing would make the bench safe if this program could not"
+        if isinstance(event, Suspended):
+            return f"the computer was suspended for {event.seconds:.0f} s"
         if isinstance(event, Faulted):
             return f"fault in the program: {event.what}"
         return ""
+
+    def _keep_question(self, event: Event, orders: list[Order]) -> None:
+        """Which question stands while something is on, and since when."""
+        if isinstance(event, Answered) and self._waiting is not None and event.question == self._waiting[0]:
+            self._waiting = None
+        for order in orders:
+            if isinstance(order, Ask):
+                self._waiting = (order.question, self.known.t)
+            elif isinstance(order, Withdraw) and self._waiting is not None and order.question == self._waiting[0]:
+                self._waiting = None
+
+    def _waited_too_long(self, t: float) -> str:
+        if self._waiting is None or not self.known.path:
+            return ""
+        question, since = self._waiting
+        self._waiting = (question, max(since, self.known.path_since))
+        if t - self._waiting[1] <= self.program.longest_hold:
+            return ""
+        return f"nobody has answered for {(t - self._waiting[1]) / 60:.0f} min while the {self.known.path} was on"
 
     # ---- going on --------------------------------------------------------------------------------------------
 

@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import gc
 import os
+import signal
 import sys
 import threading
 from collections.abc import Callable, Sequence
 from math import inf
+from typing import Any
 
 from textual.binding import Binding
 from textual.events import Event, InputEvent
@@ -55,6 +57,7 @@ class RunApp(Dressed[None]):
         self.thread, self.line = thread, line
         self.pressed_at = -inf
         self._told_the_end = False
+        self._suspend: Any = None
         self._switched = sys.getswitchinterval()
 
     async def on_event(self, event: Event) -> None:
@@ -67,11 +70,15 @@ class RunApp(Dressed[None]):
         self.set_interval(LOOK_EVERY, self._look_at_the_run)
         self._switched = sys.getswitchinterval()
         sys.setswitchinterval(HAND_OVER)
+        if hasattr(signal, "SIGTSTP"):  # Textual would suspend the program, with whatever is on
+            self._suspend = signal.signal(signal.SIGTSTP, lambda *_: self.stop.press("SIGTSTP"))
         gc.collect()
         gc.freeze()  # else looking through all that is loaded holds up sampling by a tenth of a second, again and again
         self.thread.start()
 
     def on_unmount(self) -> None:
+        if self._suspend is not None:
+            signal.signal(signal.SIGTSTP, self._suspend)
         sys.setswitchinterval(self._switched)
         gc.unfreeze()
         self.operator.detach()

@@ -18,6 +18,7 @@ from runner.bench.assembly import Bench
 from runner.bench.roll import Present, call
 from runner.conduct.clock import ScaledClock
 from runner.conduct.files import load_bench
+from runner.conduct.locks import Locks
 from runner.errors import TripwitnessError
 
 PAUSE = 0.5  # s between two calls
@@ -52,14 +53,18 @@ class RollScreen(Screen[None]):
         except TripwitnessError as error:
             self.app.call_from_thread(self._say, str(error))
             return
-        bench = Bench(sheet, dialects, ScaledClock())
+        bench, locks = Bench(sheet, dialects, ScaledClock()), Locks("check of the instruments")
         try:
+            locks.instruments((role, each.address) for role, each in sheet.wired().items())
             while not worker.is_cancelled:
                 present = call(bench, datetime.datetime.now(datetime.UTC).date())
                 self.app.call_from_thread(self._show, present)
                 time.sleep(PAUSE)
+        except TripwitnessError as error:
+            self.app.call_from_thread(self._say, str(error))
         finally:
             bench.close()
+            locks.close()
 
     def _show(self, present: list[Present]) -> None:
         self.present = present

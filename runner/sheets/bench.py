@@ -243,12 +243,14 @@ class Instruments(Sheet):
 class ByHand(Sheet):
     """What is known of a person who presses a key at a sight: ``reaction`` with its standard uncertainty, in s.
 
-    ``every``: how long a long discharge may go on between two readings, in s.
+    ``every``: how long a long discharge may go on between two readings, in s; ``longest_hold``: how long a question may wait
+    for an answer while something is on before the run ends, in s.
     """
 
     reaction: Time = 0.3
     reaction_uncertainty: Time = 0.15
     every: Time = 300.0
+    longest_hold: Time = 900.0
 
 
 class Assumed(Sheet):
@@ -271,7 +273,10 @@ class Decision(Sheet):
 
 
 class BenchFile(Sheet):
-    """A bench. ``simulated`` marks one that proves nothing about a real pack; ``speed`` is how fast its time runs."""
+    """A bench. ``simulated`` marks one that proves nothing about a real pack; ``speed`` is how fast its time runs.
+
+    ``guard_patience``: by how much the program may be late, in s of real time, before the guard takes it for hung.
+    """
 
     kind: Literal["bench"]
     name: str
@@ -283,6 +288,7 @@ class BenchFile(Sheet):
     simulated: bool = False
     speed: float = Field(default=1.0, gt=0)
     instruments: Instruments
+    guard_patience: Time = Field(default=2.0, ge=1.0, le=30.0)
     hand: ByHand = ByHand()
     decision: Decision = Decision()
 

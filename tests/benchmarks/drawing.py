@@ -67,6 +67,7 @@ def run(folder: Path, bench: Path, seconds: float, *, screen: bool) -> tuple[lis
     from runner.conduct.ports import StopFlag
     from runner.conduct.sampling import Sampler
     from runner.conduct.scripted import UNATTENDED, ScriptedOperator
+    from runner.conduct.site import Site
     from runner.conduct.thread import RunThread
     from runner.orders import Pace
     from runner.printed import finding_line
@@ -79,7 +80,7 @@ def run(folder: Path, bench: Path, seconds: float, *, screen: bool) -> tuple[lis
     job = load(procedure, read_file(DEMO_PACK), read_file(bench))
     operator, stop, clock = ScreenOperator("benchmark"), StopFlag(), ScaledClock()
     script = ScriptedOperator(UNATTENDED, operator.told if screen else None, operator.show if screen else None)
-    thread = RunThread(lambda: execute(job, script, clock, folder, stop))
+    thread = RunThread(lambda: execute(job, script, Site(clock), folder, stop))
     began, cpu = time.monotonic(), time.process_time()
     if screen:
         app = RunApp(job, "BENCHMARK", operator, stop, thread, finding_line, watching=True)

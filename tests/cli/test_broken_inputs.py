@@ -109,7 +109,7 @@ def test_mistakes_in_all_three_files_are_said_together(tmp_path, capsys):
 def test_an_address_where_nobody_answers_is_said_with_its_place(tmp_path, capsys):
     names = written(tmp_path)
     status, lines = run(tmp_path, names, capsys)
-    assert status == 2
+    assert status == 4
     assert len(lines) == 2, lines
     assert lines[0].startswith(f"{names['bench']}:5:14: supply: cannot be reached at TCPIP::127.0.0.1::{PORT}::SOCKET")
     assert lines[1].startswith(f"{names['bench']}:8:14: probe: cannot be reached")

@@ -155,7 +155,7 @@ def test_the_roll_names_an_instrument_that_is_not_there(tmp_path, bench):
     process = subprocess.run(
         [*PROGRAM, "bench", str(tmp_path / "bench.yaml")], capture_output=True, text=True, timeout=60
     )
-    assert process.returncode == 2
+    assert process.returncode == 4
     lines = process.stderr.strip().splitlines()
     assert len(lines) == 5
     assert all("cannot be reached" in line for line in lines)

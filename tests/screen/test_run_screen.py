@@ -10,6 +10,7 @@ from runner.conduct.execute import execute
 from runner.conduct.files import DEMO_PACK, read_file
 from runner.conduct.ports import StopFlag
 from runner.conduct.rehearse import Rehearsal
+from runner.conduct.site import Site
 from runner.conduct.thread import RunThread
 from runner.orders import Conclude
 from runner.printed import finding_line
@@ -41,7 +42,7 @@ class Stage:
         self.rehearsal = Rehearsal(read_file(DEMO_PACK), scenario, 1, clock)
         self.operator, self.stop = ScreenOperator("Test Person"), StopFlag()
         job = self.rehearsal.job(user_file("short.yaml", self.procedure), ("T1",))
-        self.thread = RunThread(lambda: execute(job, self.operator, clock, out, self.stop))
+        self.thread = RunThread(lambda: execute(job, self.operator, Site(clock), out, self.stop))
         self.app = RunApp(job, "REHEARSAL · TIM-840", self.operator, self.stop, self.thread, finding_line)
 
     def __enter__(self):

@@ -7,6 +7,7 @@ from runner.conduct.execute import execute
 from runner.conduct.files import DEMO_PACK, find_procedure, read_file
 from runner.conduct.ports import StopFlag
 from runner.conduct.rehearse import Rehearsal
+from runner.conduct.site import Site
 from runner.conduct.thread import RunThread
 from runner.printed import finding_line
 from runner.screen.app import RunApp
@@ -22,7 +23,7 @@ class ArrivalStage(Stage):
         self.rehearsal = Rehearsal(read_file(DEMO_PACK), "sound", 1, clock)
         self.operator, self.stop = ScreenOperator("Test Person"), StopFlag()
         job = self.rehearsal.job(find_procedure("arrival"))
-        self.thread = RunThread(lambda: execute(job, self.operator, clock, out, self.stop))
+        self.thread = RunThread(lambda: execute(job, self.operator, Site(clock), out, self.stop))
         self.app = RunApp(job, "REHEARSAL", self.operator, self.stop, self.thread, finding_line)
 
 

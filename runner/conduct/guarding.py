@@ -1,0 +1,68 @@
+"""A bench with its guard: opened together, and left so that everything is off or somebody goes on trying."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from pathlib import Path
+from types import TracebackType
+
+from runner.bench.assembly import Bench
+from runner.bench.off import OffWords
+from runner.conduct.ports import Outcome
+from runner.conduct.site import Site
+from runner.guard.handle import Guard, possible
+from runner.guard.plan import Target
+from runner.sheets.bench import BenchFile
+from runner.sheets.dialect import Dialect
+
+
+class Watched:
+    """An open bench and, at a guarded site, its guard. Use as a context manager; ``watch`` is None where there is none."""
+
+    def __init__(self, sheet: BenchFile, dialects: Mapping[str, Dialect], site: Site) -> None:
+        """Nothing is opened and no process started before ``with``."""
+        self._sheet, self._dialects, self._site = sheet, dialects, site
+        self.watch: Guard | None = None
+        self._outcome: Outcome | None = None
+
+    def __enter__(self) -> Watched:
+        """Start the guard, which takes a moment to come up, while the bench is opened. Raises GuardMissing."""
+        self.bench = Bench(self._sheet, self._dialects, self._site.clock, self._site.connect, self._announce)
+        if self._site.guarded and possible():
+            locks = self._site.locks.descriptors if self._site.locks is not None else ()
+            self.watch = Guard(self._targets(), locks, self._sheet.guard_patience)
+        return self
+
+    def armed(self, folder: Path) -> None:
+        """Before anything is switched on: the guard is there, and knows where its record goes. Raises GuardMissing."""
+        if self.watch is not None:
+            self.watch.armed(folder)
+
+    def ended(self, outcome: Outcome) -> None:
+        """How the run ended; without this word, nothing was switched on."""
+        self._outcome = outcome
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        self.bench.close()
+        if self.watch is None:
+            return
+        if self._outcome is not None and not self._outcome.off:
+            self.watch.take_over("the runner could not switch everything off")
+        else:
+            self.watch.stand_down()
+
+    def _announce(self, seconds: float) -> None:
+        if self.watch is not None:
+            self.watch.beat(seconds)
+
+    def _targets(self) -> list[Target]:
+        sheet, bench = self._sheet, self.bench
+        words = dict(bench.off_words)
+        if "hands" in bench.speakers:  # the simulated ones: they stop, and cannot be asked
+            words["hands"] = OffWords(bench.speakers["hands"].dialect.commands["still"], None, "", "")
+        wired = sheet.wired()
+        return [
+            Target(role, wired[role].address, sheet.backend, wired[role].timeout, each) for role, each in words.items()
+        ]

@@ -1,0 +1,23 @@
+"""Where runs are carried out, and what stands behind the runner there."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from runner.bench.assembly import Connect
+from runner.conduct.locks import Locks
+from runner.conduct.ports import Clock
+
+
+@dataclass(frozen=True)
+class Site:
+    """Where runs are carried out: the clock, how instruments are reached, and what stands behind the runner there.
+
+    ``connect`` makes transports in place of PyVISA's. ``locks`` are those of the command that runs, None where nobody else
+    can reach the bench. ``guarded``: the bench outlives this process, so a guard is started.
+    """
+
+    clock: Clock
+    connect: Connect | None = None
+    locks: Locks | None = None
+    guarded: bool = False

@@ -1,0 +1,95 @@
+"""The guard's process: armed, it waits for the runner to stand it down, to be gone, or to be overdue.
+
+Standard input: the plan, then lines of JSON from the runner. Standard output: one line when it is armed.
+
+Rule 1: it outlives what ends the runner: a session of its own, and no signal from a terminal.
+Rule 2: a hung runner is ended first, so that instruments that take one connection are free.
+Rule 3: it goes on until everything has read back as off, and says after TOLD_AFTER what a person must do.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+import select
+import signal
+import sys
+import warnings
+from typing import Any
+
+from runner.guard.act import Act
+from runner.guard.plan import Plan
+from runner.guard.pulse import Pulse
+
+LOOK_EVERY = 0.05  # s
+IGNORED = ("SIGINT", "SIGHUP", "SIGQUIT", "SIGTSTP", "SIGTERM", "SIGPIPE", "SIGTTOU")
+
+
+def main() -> int:
+    """Wait, and act if that is needed; the exit status."""
+    for name in IGNORED:
+        signal.signal(getattr(signal, name), signal.SIG_IGN)
+    warnings.simplefilter("ignore")  # of optional parts of a backend; nobody reads them here
+    first, rest = _first_line()
+    plan = Plan.of(first)
+    pulse = Pulse(plan.pulse)
+    act = Act(plan)
+    act.prepare()
+    sys.stdout.write("armed\n")
+    sys.stdout.flush()
+    why = _wait(plan, pulse, act, rest)
+    if why:
+        act.make_safe(why)
+    return 0
+
+
+def _first_line() -> tuple[str, bytes]:
+    """The first line of standard input, and what came with it. Not buffered: ``select`` has to see all the rest."""
+    came = b""
+    while b"\n" not in came:
+        piece = os.read(0, 65536)
+        if not piece:
+            sys.exit(0)  # the runner has gone before it said what this is about: nothing is on
+        came += piece
+    line, _, rest = came.partition(b"\n")
+    return line.decode(), rest
+
+
+def _wait(plan: Plan, pulse: Pulse, act: Act, rest: bytes) -> str:
+    """Why the guard has to act; nothing if it may go. ``rest`` is what has come behind the plan."""
+    waiting: list[int] = [0]
+    runner = _process(plan.runner)
+    if runner is not None:
+        waiting.append(runner)
+    pause = 0.0  # what came behind the plan is looked at first
+    while True:
+        ready = select.select(waiting, [], [], pause)[0]
+        pause, gone = LOOK_EVERY, runner in ready
+        if 0 in ready:
+            came = os.read(0, 65536)
+            gone, rest = gone or not came, rest + came
+        *lines, rest = rest.split(b"\n")
+        for line in lines:
+            message: dict[str, Any] = json.loads(line)
+            if "stand down" in message:
+                return ""
+            act.told(message)
+            if "act" in message:
+                return str(message["act"])
+        if gone or os.getppid() != plan.runner:
+            return "the runner has gone"
+        if pulse.overdue > plan.patience:
+            act.end_runner()
+            return f"the runner was {pulse.overdue:.1f} s overdue and was ended"
+
+
+def _process(number: int) -> int | None:
+    """Something to wait on that shows the end of a process, where the system has it."""
+    try:
+        return os.pidfd_open(number)
+    except (AttributeError, OSError):
+        return None
+
+
+if __name__ == "__main__":
+    sys.exit(main())

@@ -1,0 +1,147 @@
+"""What the guard does: everything off on connections of its own, read back, written down, and said."""
+
+from __future__ import annotations
+
+import contextlib
+import datetime
+import json
+import os
+import signal
+import sys
+import threading
+import time
+from functools import partial
+from pathlib import Path
+from typing import Any
+
+from runner.bench.link import Link
+from runner.bench.off import attempt
+from runner.bench.visa import VisaTransport
+from runner.guard.plan import Plan, Target
+from runner.guard.terminal import give_back
+
+RECORD = "guard.jsonl"
+TOLD_AFTER = 4.0  # s after which a person is told what has not confirmed
+PAUSES = (0.02, 0.05, 0.1, 0.2, 0.4, 0.7, 1.0)  # s between attempts; the last one again and again
+GIVE_UP = 300.0  # s
+END_WAIT = 1.0  # s that an ended runner is given to let go of its connections
+HEAVY = ("numpy", "zeroconf", "psutil", "pandas")  # what the VISA library would load if it found it
+
+
+class Act:
+    """Everything the guard knows. ``told`` adds to it while the runner lives, ``make_safe`` uses it."""
+
+    def __init__(self, plan: Plan) -> None:
+        self.plan = plan
+        self.folder = ""
+        self.by_hand: list[str] = []  # what a person must still do, in sentences of the runner
+        self._links: dict[str, Link] = {}
+        self._off: dict[str, bool] = {}
+        self._changed = threading.Condition()
+
+    def prepare(self) -> None:
+        """Load the transport and make the links, so that acting begins with the first byte."""
+        for name in HEAVY:
+            sys.modules.setdefault(name, None)  # type: ignore[arg-type]
+        for backend in {each.backend for each in self.plan.targets}:
+            with contextlib.suppress(Exception):  # acting will say what is wrong
+                VisaTransport("", backend, 0.0).load()
+        for each in self.plan.targets:
+            connect = partial(VisaTransport, each.address, each.backend, each.timeout)
+            self._links[each.role] = Link(connect, each.address, each.role, timeout=each.timeout)
+
+    def told(self, message: dict[str, Any]) -> None:
+        """Something from the runner: its folder, or what a person would have to do now."""
+        self.folder = str(message.get("folder", self.folder))
+        self.by_hand = list(message.get("by hand", self.by_hand))
+
+    def end_runner(self) -> None:
+        """End a runner that hangs, and wait until its connections are closed."""
+        with contextlib.suppress(OSError):
+            os.kill(self.plan.runner, signal.SIGKILL)
+        until = time.monotonic() + END_WAIT
+        while os.getppid() == self.plan.runner and time.monotonic() < until:
+            time.sleep(0.005)
+
+    def make_safe(self, why: str) -> None:
+        """Everything off. Comes back when all has read back as off, or after GIVE_UP."""
+        began = time.monotonic()
+        for each in self.plan.targets:
+            threading.Thread(target=self._insist, args=(each, began), name=each.role, daemon=True).start()
+        self._write({"what": "acting", "why": why})
+        unsure = self._wait_for_all(began + TOLD_AFTER)
+        self._say(unsure, why)
+        if unsure and not self._wait_for_all(began + GIVE_UP):
+            self._print("Everything has now read back as off.")
+        self._write({"what": "done", "not confirmed": self._unsure, "after_s": round(time.monotonic() - began, 3)})
+
+    @property
+    def runner_gone(self) -> bool:
+        """While it lives the terminal is its own, and it says the same."""
+        return os.getppid() != self.plan.runner
+
+    @property
+    def _unsure(self) -> list[str]:
+        return [each.role for each in self.plan.targets if each.words.ask and not self._off.get(each.role)]
+
+    def _insist(self, target: Target, began: float) -> None:
+        number = 0
+        while time.monotonic() - began < GIVE_UP:
+            confirmed = attempt(self._links[target.role], target.words)
+            number += 1
+            if confirmed:
+                after = round(time.monotonic() - began, 4)
+                self._write({"what": "off", "instrument": target.role, "attempt": number, "after_s": after})
+                self._links[target.role].close()
+                with self._changed:
+                    self._off[target.role] = True
+                    self._changed.notify_all()
+                return
+            time.sleep(PAUSES[min(number, len(PAUSES)) - 1])
+
+    def _wait_for_all(self, until: float) -> list[str]:
+        with self._changed:
+            while self._unsure and (left := until - time.monotonic()) > 0:
+                self._changed.wait(left)
+            return self._unsure
+
+    # ---- saying and writing ----------------------------------------------------------------------------------
+
+    def _say(self, unsure: list[str], why: str) -> None:
+        sure = [each.role for each in self.plan.targets if each.words.ask and each.role not in unsure]
+        lines = [f"TRIPWITNESS GUARD: {why}."]
+        if sure:
+            lines.append(f"{' and '.join(sure)} switched off and read back.")
+        if unsure:
+            words = " and ".join(unsure)
+            lines.append(f"{words} did not confirm to be off: SWITCH OFF {words.upper()} BY HAND")
+        lines += self.by_hand
+        if self.folder and self.runner_gone:
+            lines.append(f"When all is well: tripwitness resume {self.folder}")
+        self._write({"what": "said", "lines": lines})
+        if self.runner_gone:
+            give_back(self.plan.terminal)
+            for line in lines:
+                self._print(line)
+
+    def _print(self, line: str) -> None:
+        if not self.runner_gone:
+            return
+        for fd in (2, self.plan.terminal):
+            if fd >= 0:
+                with contextlib.suppress(OSError):
+                    os.write(fd, f"{line}\r\n".encode())
+                    return
+
+    def _write(self, entry: dict[str, Any]) -> None:
+        if not self.folder:
+            return
+        stamp = datetime.datetime.now(datetime.UTC).isoformat(timespec="milliseconds").replace("+00:00", "Z")
+        line = json.dumps({"utc": stamp, **entry}, ensure_ascii=False) + "\n"
+        with contextlib.suppress(OSError):  # a full disk or a folder gone: the bench comes first
+            fd = os.open(Path(self.folder) / RECORD, os.O_WRONLY | os.O_APPEND | os.O_CREAT, 0o644)
+            try:
+                os.write(fd, line.encode())
+                os.fsync(fd)
+            finally:
+                os.close(fd)

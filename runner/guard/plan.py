@@ -1,0 +1,44 @@
+"""What the guard is told when it starts, and how that travels: one line of JSON."""
+
+from __future__ import annotations
+
+import dataclasses
+import json
+from dataclasses import dataclass
+
+from runner.bench.off import OffWords
+
+PATIENCE = 2.0  # s of real time by which a beat or an announced deadline may be late
+
+
+@dataclass(frozen=True)
+class Target:
+    """One instrument to be switched off: how it is reached, and the ready-made words. ``timeout`` in s."""
+
+    role: str
+    address: str
+    backend: str
+    timeout: float
+    words: OffWords
+
+
+@dataclass(frozen=True)
+class Plan:
+    """``runner`` is its process id, ``pulse`` and ``terminal`` are inherited file descriptors (terminal -1: there is none)."""
+
+    runner: int
+    targets: tuple[Target, ...]
+    pulse: int
+    terminal: int = -1
+    patience: float = PATIENCE
+
+    def line(self) -> str:
+        """As one line."""
+        return json.dumps(dataclasses.asdict(self))
+
+    @classmethod
+    def of(cls, line: str) -> Plan:
+        """Back from a line."""
+        content = json.loads(line)
+        targets = tuple(Target(**{**each, "words": OffWords(**each["words"])}) for each in content.pop("targets"))
+        return cls(targets=targets, **content)
