@@ -88,7 +88,7 @@ def _contents(
     covered = coverage(pack, evaluations, not_begun)
     return {
         "number": number,
-        "simulated": any(each.bench.simulated for each in evaluations),
+        "simulated": any(each.simulated for each in evaluations),
         "title": first.procedure.title if len(evaluations) == 1 else f"{len(evaluations)} procedures on one pack",
         "pack": pack,
         "bench": bench,

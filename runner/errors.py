@@ -210,6 +210,12 @@ class RecordError(TripwitnessError):
     def cannot_write(cls, file: str, reason: str) -> RecordError:
         return cls(f"cannot be written: {reason}", file, "make room or choose another folder with --out")
 
+    @classmethod
+    def gone(cls, file: str) -> RecordError:
+        return cls(
+            "is not there any more: the run folder was removed or moved", file, "run again into a folder that stays"
+        )
+
 
 class RunLost(TripwitnessError):
     """A run ended early, and its folder cannot be read any more."""

@@ -33,9 +33,13 @@ class Event:
 
 @dataclass(frozen=True)
 class Started(Event):
-    """The run begins. ``utc`` is the wall clock, ISO 8601, for people; the run itself goes by ``t``."""
+    """The run begins. ``utc`` is the wall clock, ISO 8601, for people; the run itself goes by ``t``.
+
+    ``simulated`` says whether the bench was a simulated one, by the command that ran; None in records that are older than that.
+    """
 
     utc: str
+    simulated: bool | None = None
 
 
 @dataclass(frozen=True)

@@ -138,7 +138,7 @@ class Face:
             Rehearsal(pack, self.options.scenario, self.options.seed, clock, by_hand) as rehearsal,
             Locks(DOING) as locks,
         ):
-            files, site = (pack, rehearsal.bench), Site(clock, locks=locks)
+            files, site = (pack, rehearsal.bench), Site(clock, locks=locks, simulated=True)
             place = Place(files, rehearsal.job, site, rehearsal.write_truth, rehearsal.eyes, self._sensors)
             return self._all(place, names)
 
@@ -278,7 +278,7 @@ class Face:
     ) -> Result:
         from runner.screen.app import show_run
 
-        simulated = f"REHEARSAL ×{place.site.clock.speed:g} · " if job.bench.simulated else ""
+        simulated = f"REHEARSAL ×{place.site.clock.speed:g} · " if place.site.simulated or job.bench.simulated else ""
         heading = f"{simulated}{job.pack.name} no. {job.pack.serial} · {job.procedure.title}"
         wanted, eyes = self.script, place.eyes
 

@@ -227,9 +227,11 @@ class Remark(Order):
 class End(Order):
     """The run is over and the bench is off.
 
-    ``early`` says that it did not reach its last step; ``safe`` that off was read back.
+    ``early`` says that it did not reach its last step; ``safe`` that off was read back; ``undone`` how many steps were planned and
+    passed over, what was only offered apart.
     """
 
     early: bool
     safe: bool
     reason: str
+    undone: int = 0

@@ -41,6 +41,10 @@ class ScaledClock:
     def utc(self) -> str:
         return _iso(datetime.datetime.now(datetime.UTC))
 
+    def aside(self, job: Callable[[], None]) -> None:
+        """Do something that takes time beside whoever asks, in a thread that keeps no program from ending."""
+        threading.Thread(target=job, name="aside", daemon=True).start()
+
     def suspended(self) -> float:
         """The machine's boot clock against its monotonic one; 0 where it has no such pair."""
         pair = _BOOT_AND_RUNNING
@@ -77,6 +81,10 @@ class VirtualClock:
         if not math.isinf(self.speed):
             time.sleep(seconds / self.speed)
         self._now += seconds
+
+    def aside(self, job: Callable[[], None]) -> None:
+        """At once: what the computer itself takes is no part of this time."""
+        job()
 
     def suspended(self) -> float:
         """This time stands still while nobody sleeps."""

@@ -42,6 +42,12 @@ class Evaluation:
     findings: tuple[Finding, ...]
 
     @property
+    def simulated(self) -> bool:
+        """Whether the run was a rehearsal: from its record, and from the bench file only where the record is too old to say."""
+        said = self.story.simulated
+        return self.bench.simulated if said is None else said
+
+    @property
     def conformity(self) -> str | None:
         """The worst statement of all findings that have one; None for a run that was to find nothing."""
         if not self.declared.wanted:
@@ -50,13 +56,14 @@ class Evaluation:
 
     @property
     def exit_status(self) -> int:
-        """The design's exit status: 0 pass, 1 fail, 3 not all measured, 4 ended early."""
+        """The design's exit status: 0 pass, 1 fail, 3 not all measured or done, 4 ended early."""
         if self.story.end is None or self.story.end.early:
             return ENDED_EARLY
         words = {finding.conformity for finding in self.findings}
         if words & {FAIL, CONDITIONAL_FAIL}:
             return SOMETHING_FAILS
-        return NOT_ALL_MEASURED if words & {NOT_MEASURED, CONDITIONAL_PASS} else ALL_PASS
+        undone = self.story.end.undone > 0
+        return NOT_ALL_MEASURED if undone or words & {NOT_MEASURED, CONDITIONAL_PASS} else ALL_PASS
 
     def as_json(self) -> dict[str, Any]:
         """findings.json."""
@@ -68,7 +75,7 @@ class Evaluation:
             "method": digest(),
             "pack": {"name": self.pack.name, "serial": self.pack.serial},
             "procedure": self.procedure.name,
-            "simulated": self.bench.simulated,
+            "simulated": self.simulated,
             "conformity": self.conformity,
             "ended_early": ""
             if end is not None and not end.early

@@ -15,6 +15,7 @@ from runner.conduct.guarding import Watched
 from runner.conduct.loop import Loop
 from runner.conduct.ports import Operator, Outcome, StopFlag
 from runner.conduct.resume import Resumption
+from runner.conduct.simulated import is_simulated
 from runner.conduct.site import Site
 from runner.engine.run import Run
 from runner.errors import RecordError, RunLost
@@ -55,17 +56,19 @@ def execute(
     with Watched(job.bench, job.dialects, site) as watched:
         bench = watched.bench
         identities = bench.ready()
+        simulated = site.simulated or job.bench.simulated or any(map(is_simulated, identities.values()))
         if folder is None:
             moment = clock.utc()
             folder = RunFolder.create(out, folder_stamp(moment), job.pack.serial, job.procedure.name)
-            _keep_inputs(folder, job, identities, moment)
+            _keep_inputs(folder, job, identities, moment, simulated=simulated)
         if locks is not None:
             locks.folder(folder.path)
         watched.armed(folder.path)
         began(folder)
         begin, awake = (0, True) if resumption is None else (resumption.step, resumption.awake)
         run = Run(job.program, begin, awake=awake, guarded=watched.watch is not None or not site.guarded)
-        outcome = Loop(run, bench, operator, clock, folder, stop, resumption, watched.watch).carry_out()
+        loop = Loop(run, bench, operator, clock, folder, stop, resumption, watched.watch, simulated=simulated)
+        outcome = loop.carry_out()
         watched.ended(outcome)
     ended(folder)
     return Result(folder, outcome, _evaluated(folder, outcome))
@@ -87,7 +90,7 @@ def folder_stamp(utc: str) -> str:
     return datetime.datetime.fromisoformat(utc).strftime("%Y%m%d-%H%M%S")
 
 
-def _keep_inputs(folder: RunFolder, job: Job, identities: dict[str, str], moment: str) -> None:
+def _keep_inputs(folder: RunFolder, job: Job, identities: dict[str, str], moment: str, *, simulated: bool) -> None:
     files = {"procedure.yaml": job.procedure_file, "pack.yaml": job.pack_file, "bench.yaml": job.bench_file}
     files |= {f"dialect-{role}.yaml": file for role, file in job.dialect_files.items()}
     for name, file in files.items():
@@ -99,6 +102,7 @@ def _keep_inputs(folder: RunFolder, job: Job, identities: dict[str, str], moment
             "run": folder.number,
             "version": runner.__version__,
             "utc": moment,
+            "simulated": simulated,
             "identities": identities,
             "files": {name: {"sha256": file.digest, "read_from": Path(file.name).name} for name, file in files.items()},
             "program": dataclasses.asdict(job.program),

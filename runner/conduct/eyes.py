@@ -86,11 +86,15 @@ class SimulatedEyes:
         return pressed
 
     def act(self, ask: Ask) -> None:
-        """Tape the probe to the sensor that is next, or switch the load that has no cable."""
+        """Tape the probe to the sensor that is next, plug the box in its place, or switch the load that has no cable."""
         if ask.record == "probe on the sensor":
             with self._world.lock:
                 self._world.catch_up()
                 self._world.hands.told("still", self._sensor, 0.0)
+        if ask.record == "decade box in place":  # at 25 °C, as the question says
+            with self._world.lock:
+                self._world.catch_up()
+                self._world.boxed = {self._sensor: 25.0}
         if ask.record in ("load on", "load off"):
             with self._world.lock:
                 self._world.catch_up()

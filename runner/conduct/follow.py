@@ -133,7 +133,7 @@ class Follower:
             self.known.path = CHARGE if isinstance(what, OutputIsOn) else DISCHARGE
             self._ceilings.armed(t, self.known.path)
         elif isinstance(what, OutputIsOff):
-            self.known.path = ""
+            self.known.switched_off()
             self._ceilings.disarmed()
         elif isinstance(what, BeginStep):
             self._now = what.index

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
+from functools import partial
 
 import numpy as np
 
@@ -18,7 +20,7 @@ from runner.record.folder import RunFolder
 
 
 class Foresight:
-    """Told every order; answers with an event when there is something new to say. Times in s on the run's clock."""
+    """Told every order; answers with work to be done when there may be something new to say. Times in s on the run's clock."""
 
     def __init__(self, program: Program, folder: RunFolder) -> None:
         self._folder = folder
@@ -26,26 +28,26 @@ class Foresight:
         self._began = 0.0
         self._read: list[tuple[float, float]] = []
 
-    def take(self, order: Order, t: float) -> Foreseen | Reckoned | None:
-        """What follows from one more order, if anything."""
+    def take(self, order: Order, t: float) -> Callable[[], Foreseen | Reckoned | None] | None:
+        """What is to be worked out because of one more order, if anything: it takes a fraction of a second for hours of record."""
         if isinstance(order, Reckon):
-            return self._reckoned(order.sensor, t)
+            return partial(self._reckoned, order.sensor, t)
         if isinstance(order, BeginStep) and order.kind == "recover":
             self._began, self._read = t, []
         if not isinstance(order, Note) or order.name != LOWEST or order.quantity is None or self._release is None:
             return None
         self._read.append((t, order.quantity))
-        return self._foreseen(t)
+        return partial(self._foreseen, tuple(self._read), self._began, self._release, t)
 
-    def _foreseen(self, t: float) -> Foreseen | None:
-        assert self._release is not None
-        times, volts = (np.array(column) for column in zip(*self._read, strict=True))
-        found = forecast(Series(times, volts), self._began, self._release)
+    @staticmethod
+    def _foreseen(read: tuple[tuple[float, float], ...], began: float, release: float, t: float) -> Foreseen | None:
+        times, volts = (np.array(column) for column in zip(*read, strict=True))
+        found = forecast(Series(times, volts), began, release)
         if found is None:
             return None
-        expected = self._began + found.expected if math.isfinite(found.expected) else None
-        latest = self._began + found.high if math.isfinite(found.high) else None
-        return Foreseen(t, expected, self._began + found.low, latest)
+        expected = began + found.expected if math.isfinite(found.expected) else None
+        latest = began + found.high if math.isfinite(found.high) else None
+        return Foreseen(t, expected, began + found.low, latest)
 
     def _reckoned(self, sensor: str, t: float) -> Reckoned:
         """The finding of the sensor that would gain most, from the record so far: a fraction of a second for hours of it."""

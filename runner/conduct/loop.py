@@ -9,12 +9,11 @@ Rule 3: waiting is done in slices, so a stop is seen within one.
 from __future__ import annotations
 
 import contextlib
-import dataclasses
 import traceback
 from collections import deque
 from collections.abc import Iterator
 
-from runner.conduct.foresight import Foresight
+from runner.conduct.aside import Aside
 from runner.conduct.ports import BenchPort, Clock, Operator, Outcome, StopFlag, Unwatched, Watch
 from runner.conduct.resume import Resumption
 from runner.conduct.sampling import Sampler
@@ -40,7 +39,7 @@ from runner.events import (
     SupplyIsSet,
     Suspended,
 )
-from runner.orders import End, Guide, LoadOn, Order, Pace, SetLimits, SetLoad, SetSupply, SwitchOff, SwitchOn
+from runner.orders import Ask, End, Guide, LoadOn, Order, Pace, SetLimits, SetLoad, SetSupply, SwitchOff, SwitchOn
 from runner.record.folder import EVENTS, SAMPLES, RunFolder
 from runner.record.journal import Journal
 from runner.record.samples import SampleWriter
@@ -63,7 +62,10 @@ class Loop:
         stop: StopFlag,
         resumption: Resumption | None = None,
         watch: Watch | None = None,
+        *,
+        simulated: bool = False,
     ) -> None:
+        self.simulated = simulated
         self.watch = watch or Unwatched()
         self._suspended = clock.suspended()
         self.run, self.bench, self.operator, self.clock, self.stop = run, bench, operator, clock, stop
@@ -74,7 +76,7 @@ class Loop:
         self.sampler = Sampler(bench, clock, self.start)
         self.journal = Journal(folder.path / EVENTS, go_on=resumption is not None)
         self.samples = SampleWriter(folder.path / SAMPLES, go_on=resumption is not None)
-        self.foresight = Foresight(run.program, folder)
+        self.aside = Aside(run.program, folder, clock)
         self._happened: deque[Event] = deque()
         self._end: End | None = None
         self._stop_told = self._unguarded = False
@@ -102,7 +104,7 @@ class Loop:
 
     def _beginning(self) -> Event:
         if self.resumption is None:
-            return Started(0.0, self.clock.utc())
+            return Started(0.0, self.clock.utc(), self.simulated)
         broke_off = self.resumption.last
         return Resumed(self._now(), self.clock.utc(), self.resumption.why, self._now() - broke_off)
 
@@ -114,12 +116,21 @@ class Loop:
             self._feed(event)
         try:
             for answer in self.operator.answers(self._now()):
-                self._feed(self._kept(answer) if isinstance(answer, Answered) else answer)
+                if isinstance(answer, Answered) and answer.files:
+                    self.aside.attach(answer)  # the hold point stays open until the copies are there
+                else:
+                    self._feed(answer)
         except OperatorGone as gone:
             self.stop.press(f"no operator ({gone.what})")
             return
         for sample in self.sampler.take():
             self._feed(sample)
+        for found in self.aside.done(self._now()):
+            if isinstance(found, Ask):
+                self.journal.append(self._now(), self.clock.utc(), found)
+                self.operator.told(found, self._now())
+            else:
+                self._feed(found)
         self.operator.show(self._look)
         if not self.run.ended:
             self.watch.beat(LONGEST_TURN)
@@ -138,11 +149,6 @@ class Loop:
             yield Suspended(self._now(), away)
         for instrument, entry in self.bench.old_errors():
             yield Complained(self._now(), instrument, entry)
-
-    def _kept(self, answer: Answered) -> Answered:
-        """The answer with its files in the run folder, named by their digests."""
-        files = tuple(self.folder.keep_attachment(path) for path in answer.files)
-        return dataclasses.replace(answer, files=files) if files else answer
 
     def _feed(self, event: Event) -> None:
         """An event and everything that follows from it, until nothing more happens at once."""
@@ -165,8 +171,9 @@ class Loop:
             event = self._at_the_bench(order)
         except BenchError as error:
             event = OrderFailed(self._now(), type(order).__name__, str(error))
-        foreseen = self.foresight.take(order, self._now())
-        self._happened.extend(each for each in (event, foreseen) if each is not None)
+        if event is not None:
+            self._happened.append(event)
+        self.aside.told(order, self._now())
         if isinstance(order, Pace):
             self.sampler.pace(order)
         if isinstance(order, End):

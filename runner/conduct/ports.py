@@ -27,6 +27,9 @@ class Clock(Protocol):
     def utc(self) -> str:
         """The wall clock, ISO 8601, UTC."""
 
+    def aside(self, job: Callable[[], None]) -> None:
+        """Do something slow beside the run, which goes on."""
+
     def suspended(self) -> float:
         """Seconds that the machine has been suspended, since any moment in the past."""
 

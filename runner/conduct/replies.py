@@ -7,9 +7,10 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass
-from pathlib import Path
 
+from runner.errors import RecordError
 from runner.orders import GO_ON, Ask
+from runner.record.attachments import check
 from runner.sheets.quantity import QuantityError, parse_quantity, shown
 
 GO_WORDS = ("", "g", "go", "go on", "y", "yes", "ok")
@@ -32,9 +33,11 @@ class Reply:
 def understood(ask: Ask, text: str) -> Reply:
     """The answer to a question. Raises NotUnderstood."""
     answer, note, files = _parts(text)
-    missing = [path for path in files if not Path(path).is_file()]
-    if missing:
-        raise NotUnderstood(f"there is no file {missing[0]}; write @ and its path")
+    for path in files:
+        try:
+            check(path)
+        except RecordError as error:
+            raise NotUnderstood(str(error)) from error
     if ask.wants == "number":
         return Reply(_number(ask, answer), note, files)
     if ask.wants == "choice":

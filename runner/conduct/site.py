@@ -14,10 +14,12 @@ class Site:
     """Where runs are carried out: the clock, how instruments are reached, and what stands behind the runner there.
 
     ``connect`` makes transports in place of PyVISA's. ``locks`` are those of the command that runs, None where nobody else
-    can reach the bench. ``guarded``: the bench outlives this process, so a guard is started.
+    can reach the bench. ``guarded``: the bench outlives this process, so a guard is started. ``simulated``: the command
+    itself made the bench.
     """
 
     clock: Clock
     connect: Connect | None = None
     locks: Locks | None = None
     guarded: bool = False
+    simulated: bool = False

@@ -6,7 +6,7 @@ from bisect import bisect_left
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from runner.events import Answered, Resumed, Sampled
+from runner.events import Answered, Resumed, Sampled, Started
 from runner.measure.recording import Attempt, Held, Typed
 from runner.orders import Ask, BeginRamp, BeginStep, Conclude, End, Judge, Level, Note, Remark
 from runner.record.journal import Entry
@@ -39,6 +39,7 @@ class Story:
     remarks: tuple[tuple[float, str], ...] = ()
     typed: tuple[Typed, ...] = ()
     breaks: tuple[tuple[float, float], ...] = ()
+    simulated: bool | None = None  # as the command that ran wrote it down; None in old records
 
 
 def tell(entries: Sequence[Entry], sampled: Sequence[float] = ()) -> Story:
@@ -102,6 +103,7 @@ class _Teller:
             tuple(self.remarks),
             tuple(self.typed),
             tuple(self.breaks),
+            next((entry.what.simulated for entry in entries if isinstance(entry.what, Started)), None),
         )
 
     def _in_a_step(self, what: BeginStep | BeginRamp | Level | Conclude, t: float) -> None:

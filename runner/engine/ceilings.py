@@ -15,8 +15,10 @@ from dataclasses import dataclass
 from runner.engine.program import CeilingValues
 from runner.events import CHARGE, CURRENT_OF, DISCHARGE, PROBE_TEMPERATURE, VOLTAGE_OF, Sampled
 
-BLIND_AFTER = 5.0  # s without a valid reading of a channel that has a ceiling, or
-MISSED = 3.5  # times the interval at which it is polled, where that is longer
+# s without a valid reading of a channel that has a ceiling: nobody heats meanwhile, the supply's own protection stands, and an
+# instrument that is reached again after ten seconds costs no run
+BLIND_AFTER = 15.0
+MISSED = 3.5  # or so many times the interval at which it is polled, where that is longer
 
 
 @dataclass(frozen=True)
@@ -69,6 +71,7 @@ class Ceilings:
     def disarmed(self) -> None:
         """Everything is off: nothing needs to be seen, and nothing is left that could be switched off."""
         self._seen = {}
+        self._latest.pop("current", None)
 
     def passed(self, sample: Sampled) -> str | None:
         """What was passed, as a sentence, or None."""

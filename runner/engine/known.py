@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import deque
 
-from runner.events import PROBE_TEMPERATURE, Sampled
+from runner.events import CURRENT_OF, PROBE_TEMPERATURE, SUPPLY_VOLTAGE, Sampled
 
 RATE_WINDOW = 20.0  # s over which the live ramp rate is taken
 TAPS = 4  # readings by hand over which it is taken
@@ -20,6 +20,7 @@ class Known:
         self.hand_load = False  # a load that a person switches is on
         self.hands_at: str | None = None  # the sensor that hands heat or cool, "" for the pack, None while they do not
         self.path = ""  # the path that is on: charge, discharge, or none
+        self.highest_while_off = 0.0  # V that the supply has shown with everything off
         self.path_since = 0.0  # s: when it was switched on
         self.mode = ""
         self._temperatures: deque[tuple[float, float]] = deque()
@@ -32,6 +33,8 @@ class Known:
             self.lost.pop(channel, None)
         self.lost.update(sample.lost)
         self.mode = sample.mode or self.mode
+        if not self.path:
+            self.highest_while_off = max(self.highest_while_off, sample.readings.get(SUPPLY_VOLTAGE, 0.0))
         if sample.by_hand and PROBE_TEMPERATURE in sample.readings:
             self._temperatures = deque(
                 self._temperatures, maxlen=TAPS
@@ -40,6 +43,12 @@ class Known:
             self._temperatures.append((sample.t, sample.readings[PROBE_TEMPERATURE]))
             while not sample.by_hand and self._temperatures[0][0] < sample.t - RATE_WINDOW:
                 self._temperatures.popleft()
+
+    def switched_off(self) -> None:
+        """Everything is off: the current read last is none that flows."""
+        self.path = ""
+        for channel in CURRENT_OF.values():
+            self.latest.pop(channel, None)
 
     @property
     def output_on(self) -> bool:

@@ -382,7 +382,9 @@ def _with_restarts(steps: list[Planned]) -> tuple[Planned, ...]:
     for step in steps:
         before = found[-1] if found else None
         goes_on = before is not None and (
-            (step.group and step.group == before.group) or (not step.group and step.kind in FOLLOWS)
+            (step.group and step.group == before.group)
+            or (not step.group and step.kind in FOLLOWS)
+            or (step.kind == "try" and before.kind == "stage")  # how long a path stays open counts from its trip
         )
         found.append(replace(step, restart=before.restart if before is not None and goes_on else step.index))
     return tuple(found)

@@ -12,6 +12,7 @@ from runner.engine.known import Known
 from runner.engine.program import Planned, Program
 from runner.engine.states import NEXT, State
 from runner.engine.steps import Step, make_step
+from runner.engine.steps.again import FRESH_STARTS, REPEATS, BringBack, look_first, repeated
 from runner.engine.steps.base import Surroundings
 from runner.engine.watcher import Verdict, Watcher
 from runner.events import (
@@ -91,6 +92,7 @@ class Run:
         self._skip_to: tuple[str, int] = ("", 0)
         self._cautions = READ_THEM if guarded else f"{UNGUARDED} {READ_THEM}"
         self._waiting: tuple[str, float] | None = None  # the question that stands while something is on, and since when
+        self._repeats: dict[tuple[str, int, int], int] = {}  # how often a turn or a sensor was begun again
         self._cut_short = False  # whether anything was passed over that nobody had been asked about
 
     @property
@@ -167,7 +169,7 @@ class Run:
             self.ceilings.armed(event.t, DISCHARGE, None if floor is None else LAST_FLOOR * floor)
             self.watcher.expect(DISCHARGE, *self._points, event.t)
         elif isinstance(event, OutputIsOff):
-            self.known.path = ""
+            self.known.switched_off()
             self.ceilings.disarmed()
             self.watcher.forget(event.t)
         elif isinstance(event, Sampled):
@@ -222,6 +224,11 @@ class Run:
     def _begin_next(self, t: float) -> list[Order]:
         orders: list[Order] = []
         if self.step is not None and self.step.skip:
+            if self.step.skip == "early":
+                return self._make_safe(self.step.why, early=True)
+            between = self._done_again(self.step)
+            if between is not None:
+                return self._begin(between, t, [repeated(self.step.why)])
             orders += self._skip(self.step)
         while self._next < len(self.program.steps):
             planned = self.program.steps[self._next]
@@ -229,17 +236,45 @@ class Run:
             if self._is_skipped(planned):
                 self.skipped[planned.index] = self._why_skipped
                 continue
-            self.step = make_step(planned, self._around)
-            self._go(State.HOLDING if self.step.asks else State.WATCHING)
-            orders.append(BeginStep(planned.index, planned.kind, planned.title, planned.sensor, planned.cycle))
-            orders += self._allowed(self.step.begin(t))
-            if not self.step.done:
+            orders = self._begin(make_step(planned, self._around), t, orders)
+            if self.step is not None and not self.step.done:
                 return orders
         return orders + self._make_safe(
             "every step was done" if not self._cut_short else "the steps that could be done were done", early=False
         )
 
+    def _begin(self, step: Step, t: float, orders: list[Order]) -> list[Order]:
+        """``orders``, and those with which a step begins."""
+        self.step, planned = step, step.planned
+        self._go(State.HOLDING if step.asks else State.WATCHING)
+        begin = BeginStep(planned.index, planned.kind, planned.title, planned.sensor, planned.cycle)
+        return [*orders, begin, *self._allowed(step.begin(t))]
+
+    def _done_again(self, step: Step) -> Step | None:
+        """What comes before something is done again, if it is; what comes after is set."""
+        planned, skip = step.planned, step.skip
+        most = {"again": REPEATS, "sensor": FRESH_STARTS}.get(skip)
+        if most is None:
+            return None
+        of = (skip, planned.group, planned.cycle if skip == "again" else 0)
+        self._repeats[of] = self._repeats.get(of, 0) + 1
+        if self._repeats[of] > most:
+            return None
+        if skip == "sensor":
+            self._next = planned.restart
+            return look_first(self.program.steps[planned.restart], step.why, self._around)
+        turn = (planned.group, planned.cycle, planned.offer)
+        first = next(
+            each
+            for each in self.program.steps
+            if (each.group, each.cycle, each.offer) == turn and each.kind in ("heat", "cool")
+        )
+        self._next = first.index
+        return BringBack(first, self._around)
+
     def _skip(self, step: Step) -> list[Order]:
+        if step.skip in ("again", "sensor"):
+            step.skip = "group"
         self._skip_to = (step.skip, step.planned.offer if step.skip == "offer" else step.planned.group)
         self._why_skipped = step.why
         if step.skip == "offer":
@@ -281,7 +316,9 @@ class Run:
             return []
         self._go(State.ENDED)
         reason = self.reason if event.confirmed or event.remark in self.reason else f"{self.reason}; {event.remark}"
-        return [End(self.early or not event.confirmed, event.confirmed and not self.known.hand_load, reason)]
+        early = self.early or not event.confirmed
+        undone = sum(1 for index in self.skipped if not self.program.steps[index].offer)
+        return [End(early, event.confirmed and not self.known.hand_load, reason, undone)]
 
     def _go(self, state: State) -> None:
         if state not in NEXT[self.state]:

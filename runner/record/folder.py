@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import contextlib
-import hashlib
 import json
 import os
 import re
@@ -13,6 +12,7 @@ from pathlib import Path
 from typing import Any
 
 from runner.errors import RecordError
+from runner.record.attachments import keep
 
 EVENTS = "events.jsonl"
 SAMPLES = "samples.csv"
@@ -71,17 +71,7 @@ class RunFolder:
 
     def keep_attachment(self, path: str) -> str:
         """Copy a file into the folder; "name sha256" of it. Raises RecordError; then the folder is as it was."""
-        try:
-            content = Path(path).read_bytes()
-            (self.path / ATTACHMENTS).mkdir(exist_ok=True)
-        except OSError as error:
-            raise RecordError(
-                f"cannot be attached: {error.strerror}", path, "look for it, and attach it again"
-            ) from error
-        digest = hashlib.sha256(content).hexdigest()
-        name = f"{digest[:8]}-{re.sub(r'[^A-Za-z0-9._-]+', '-', Path(path).name)}"
-        write_whole(self.path / ATTACHMENTS / name, content)
-        return f"{name} {digest}"
+        return keep(path, self.path / ATTACHMENTS)
 
     def write_json(self, name: str, value: Mapping[str, Any]) -> None:
         """A JSON file, whole or not at all."""

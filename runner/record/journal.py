@@ -17,6 +17,7 @@ from typing import Any
 
 from runner import events, orders
 from runner.errors import RecordError
+from runner.record.appending import Appender
 
 FIRST = "0" * 64  # what the first line carries for the line before it
 KINDS: dict[str, type[Any]] = {
@@ -49,7 +50,7 @@ class Journal:
             whole = whole_lines(path)
             self._number = whole.count(b"\n")
             self._last = hashlib.sha256(whole.splitlines()[-1]).hexdigest() if whole else FIRST
-        self._file = os.open(path, os.O_WRONLY | os.O_APPEND | (0 if go_on else os.O_CREAT | os.O_EXCL), 0o644)
+        self._file = Appender(path, go_on=go_on)
 
     def append(self, t: float, utc: str, what: events.Event | orders.Order) -> None:
         """Write a line and wait until it is on disk. Raises RecordError."""
@@ -64,16 +65,14 @@ class Journal:
             "prev": self._last,
         }
         line = json.dumps(content, ensure_ascii=False, separators=(",", ":")).encode()
-        try:
-            os.write(self._file, line + b"\n")
-            os.fsync(self._file)
-        except OSError as error:
-            raise RecordError.cannot_write(str(self.path), error.strerror or str(error)) from error
+        self._file.check_place()
+        self._file.append(line + b"\n")
+        self._file.sync()
         self._last = hashlib.sha256(line).hexdigest()
         self._number += 1
 
     def close(self) -> None:
-        os.close(self._file)
+        self._file.close()
 
 
 def whole_lines(path: Path) -> bytes:

@@ -9,7 +9,6 @@ Rule 3: a torn last row is cut off before parsing; the parser would take half a 
 from __future__ import annotations
 
 import io
-import os
 import threading
 from collections.abc import Iterator
 from pathlib import Path
@@ -17,6 +16,7 @@ from typing import TYPE_CHECKING
 
 from runner.errors import RecordError
 from runner.events import CHANNELS, LOAD_CURRENT, Sampled
+from runner.record.appending import Appender
 from runner.record.journal import whole_lines
 
 if TYPE_CHECKING:
@@ -36,8 +36,8 @@ class SampleWriter:
     def __init__(self, path: Path, *, go_on: bool = False) -> None:
         self.path = path
         begun = bool(whole_lines(path)) if go_on else False
-        self._file = os.open(path, os.O_WRONLY | os.O_APPEND | (0 if go_on else os.O_CREAT | os.O_EXCL), 0o644)
-        self._fault: OSError | None = None
+        self._file = Appender(path, go_on=go_on)
+        self._fault: RecordError | None = None
         self._closing = threading.Event()
         if not begun:
             self._write(",".join(COLUMNS) + "\n")
@@ -47,7 +47,7 @@ class SampleWriter:
     def append(self, sample: Sampled) -> None:
         """Write a row. Raises RecordError, also for an earlier row that could not be brought to disk."""
         if self._fault is not None:
-            raise RecordError.cannot_write(str(self.path), self._fault.strerror or str(self._fault))
+            raise self._fault
         cells = [f"{sample.t:.6f}"]
         cells += [f"{sample.readings[channel]:.9g}" if channel in sample.readings else "" for channel in CHANNELS]
         on = "" if sample.output is None else str(int(sample.output))
@@ -60,21 +60,19 @@ class SampleWriter:
         """Bring everything to disk and close. Never raises: what is lost was reported before."""
         self._closing.set()
         self._syncer.join()
-        os.close(self._file)
+        self._file.close()
 
     def _write(self, row: str) -> None:
-        try:
-            os.write(self._file, row.encode())
-        except OSError as error:
-            raise RecordError.cannot_write(str(self.path), error.strerror or str(error)) from error
+        self._file.append(row.encode())
 
     def _sync(self) -> None:
         closing = False
         while not closing:
             closing = self._closing.wait(SYNC_EVERY)
             try:
-                os.fsync(self._file)
-            except OSError as error:
+                self._file.check_place()
+                self._file.sync()
+            except RecordError as error:
                 self._fault = error
 
 

@@ -109,7 +109,7 @@ def test_a_note_and_a_file_go_with_an_answer(tmp_path):
     photo.write_bytes(b"picture")
     reply = understood(CHOICE, f"bad; scratched lid @{photo}")
     assert (reply.value, reply.note, reply.files) == ("bad", "scratched lid", (str(photo),))
-    with pytest.raises(NotUnderstood, match="there is no file"):
+    with pytest.raises(NotUnderstood, match="cannot be attached: No such file"):
         understood(CHOICE, "bad @nowhere.jpg")
 
 

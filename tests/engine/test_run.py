@@ -139,6 +139,8 @@ def test_an_off_that_nobody_confirms_ends_the_run_as_not_safe():
 def test_a_temperature_that_nobody_reads_ends_the_run_while_the_output_is_on():
     run = switched_on()
     orders = [order for index in range(40) for order in run.receive(sample(3.0 + index / 4))]
+    assert SwitchOff not in kinds(orders), "an instrument that is back after ten seconds costs no run"
+    orders += [order for index in range(40, 80) for order in run.receive(sample(3.0 + index / 4))]
     assert SwitchOff in kinds(orders)
     assert "temperature" in run.reason
 

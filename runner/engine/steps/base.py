@@ -8,12 +8,26 @@ from runner.engine.known import Known
 from runner.engine.program import Planned, Program
 from runner.engine.watcher import Verdict, Watcher
 from runner.events import CHARGE, Event, LimitsAreSet, LoadIsSet, SupplyIsSet
-from runner.orders import Conclude, LoadOn, Order, Pace, SetLimits, SetLoad, SetSupply, SwitchOff, SwitchOn
+from runner.orders import (
+    Conclude,
+    Guide,
+    LoadOn,
+    Order,
+    Pace,
+    SetLimits,
+    SetLoad,
+    SetSupply,
+    SwitchOff,
+    SwitchOn,
+    hands_off,
+)
 
 LAZY, SLOW, FAST = (2.0, 4.0), (1.0, 1.0), (0.25, 0.5)  # s: for hours; nothing is about to happen; a trip may come now
 
-SPOILED = ("limited", "open lead", "lost")  # words after which a current is evidence of nothing
-NO_CURRENT_TIME = 30.0  # s after which a current that never began will not begin
+SPOILED = ("limited", "open lead")  # words after which a current is evidence of nothing
+NO_CURRENT_TIME = 30.0  # s after which a current that never began will not begin by itself
+RELEASE_TIME = 1800.0  # s that a sensor is given to come past the release of its protection
+PAST_RELEASE, PAST_TIME = 12.0, 60.0  # K beyond the declared release, and s there, after which the pack has latched
 
 
 @dataclass
@@ -30,7 +44,8 @@ class Step:
     """One step while it runs.
 
     ``done`` says it has ended; ``skip`` then says what comes next: nothing special, the end of this sensor's steps
-    ("group"), of what was offered ("offer"), or of the procedure ("rest"), with ``why``.
+    ("group"), of what was offered ("offer"), or of the procedure ("rest"); the turn's first ramp again ("again"), this
+    sensor's steps from their beginning ("sensor"), or the end of the run, to be resumed ("early"); with ``why``.
     """
 
     asks = False  # True while the step waits for a person
@@ -43,6 +58,8 @@ class Step:
         self._paced: tuple[float, float] | None = None
         self._coming = (CHARGE, 0.0, 0.0)
         self._asked = 0.0  # s: when the order for what is coming was given last
+        self._releasing: float | None = None  # s: since when the sensor is brought past its release
+        self._far_since: float | None = None  # s: since when it is far beyond
 
     def begin(self, t: float) -> list[Order]:
         """The step's first orders, at time ``t``."""
@@ -105,6 +122,38 @@ class Step:
         """What is skipped when this step makes what follows worthless: its sensor's steps, or all the rest."""
         return "group" if self.planned.group else "rest"
 
+    @property
+    def spoiled(self) -> str:
+        """What comes after a fault of the bench: this sensor again once a person has looked, else nothing more."""
+        return "sensor" if self.planned.group else "rest"
+
+    def _past_release(self, t: float) -> list[Order] | None:
+        """Nothing flows though it is on: orders that bring the sensor past its release, or None when that is of no use.
+
+        A protection that is still tripped, as after a break, is no fault of the pack.
+        """
+        program, known, sensor = self.around.program, self.around.known, self.planned.sensor
+        if not sensor or program.release is None or not program.protection.endswith("temperature"):
+            return None
+        action, sign = ("cool", -1.0) if "over" in program.protection else ("heat", 1.0)
+        if self._releasing is None:
+            self._releasing = t
+            say = f"The pack still refuses current. {action.capitalize()} {sensor} past {program.release:.0f} °C until it flows."
+            return [Guide(action, sensor, 0.0, say)]
+        far = known.temperature is not None and sign * (known.temperature - program.release) >= PAST_RELEASE
+        self._far_since = (t if self._far_since is None else self._far_since) if far else None
+        given_up = t - self._releasing > RELEASE_TIME or (
+            self._far_since is not None and t - self._far_since > PAST_TIME
+        )
+        return None if given_up else []
+
+    def _released(self, t: float) -> list[Order]:
+        """Current flows: hands go away from a sensor that was brought past its release."""
+        if self._releasing is None:
+            return []
+        self._releasing = None
+        return [hands_off(self.planned.sensor)]
+
     def _conclusion(
         self,
         outcome: str,
@@ -134,4 +183,5 @@ class Step:
     ) -> list[Order]:
         """The end of a step that leaves the bench off."""
         self._end(skip, why)
-        return [self._conclusion(outcome, why, at, limit=limit), SwitchOff()]
+        away = [] if self.around.known.hands_at is None else [hands_off(self.around.known.hands_at)]
+        return [self._conclusion(outcome, why, at, limit=limit), *away, SwitchOff()]

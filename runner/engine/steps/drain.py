@@ -3,11 +3,13 @@
 Rule 1: a discharge ends at the floor whatever the pack does; a pack that did not cut off by then has failed.
 Rule 2: that a pack has come back is seen on the voltage of its terminals, which collapsed before; where they kept it,
         nothing can be said by looking, and nothing is.
+Rule 3: one instrument is looked at, never two by turns: the pack's own voltmeter, else the load, else a supply that was seen
+        to show the terminals while it is off. Some show 0 V then, whatever the pack does.
 """
 
 from __future__ import annotations
 
-from runner.engine.steps.base import FAST, LAZY, NO_CURRENT_TIME, SLOW, SPOILED, Step
+from runner.engine.steps.base import FAST, LAZY, NO_CURRENT_TIME, SLOW, SPOILED, Step, Surroundings
 from runner.engine.watcher import CONFIRM, Verdict
 from runner.events import (
     CHARGE,
@@ -69,9 +71,16 @@ class Drain(Step):
         assert self._on_at is not None
         values, watcher, t = self.planned.values, self.around.watcher, sample.t
         verdict, until = watcher.verdict, self.planned.word("until")
+        if verdict.word == "lost":
+            return []  # it comes back, or a ceiling that cannot be seen ends the run
         if verdict.word in SPOILED:
-            return self._conclude_and_off(verdict.word, verdict.why, t, self.give_way)
+            return self._conclude_and_off(verdict.word, verdict.why, t, self.spoiled)
+        if self._releasing is not None and watcher.level > 0:
+            self._on_at = t
+            return self._released(t)
         if watcher.level == 0 and t - self._on_at > NO_CURRENT_TIME:
+            if (orders := self._past_release(t)) is not None:
+                return orders
             why = "no current can be drawn: a protection of the pack is still tripped or has latched, or a lead is off"
             return self._conclude_and_off("no current", why, t, self.give_way)
         if verdict.word == "stopped":
@@ -119,16 +128,19 @@ class Drain(Step):
 class _Terminals:
     """The voltage of the pack's terminals, and whether it is down or up for certain."""
 
-    def __init__(self, half: float) -> None:
-        self._half = half
+    def __init__(self, around: Surroundings) -> None:
+        program, known = around.program, around.known
+        self._half = HALF * program.nominal_voltage
+        wired = [role for role in ("meter", "load") if role in program.has and role not in program.by_hand]
+        self._channel = {"meter": METER_VOLTAGE, "load": LOAD_VOLTAGE}[wired[0]] if wired else SUPPLY_VOLTAGE
+        self.blind = not wired and known.highest_while_off < self._half
         self._down = 0
         self._up: list[float] = []
 
     def take(self, sample: Sampled) -> None:
-        """The pack's own voltmeter, else the load's; else the supply's, which sees the terminals while it is off."""
-        readings = sample.readings
-        value = readings.get(METER_VOLTAGE, readings.get(LOAD_VOLTAGE, readings.get(SUPPLY_VOLTAGE)))
-        if value is None:
+        """One more sample, if it has a reading of the instrument that is looked at."""
+        value = sample.readings.get(self._channel)
+        if value is None or self.blind:
             return
         if value < self._half:
             self._down, self._up = self._down + 1, []
@@ -155,7 +167,7 @@ class Recover(Step):
         self._off_at: float | None = None
         self._asked_at, self._asking, self._number = t, False, 0
         self._foreseen: Foreseen | None = None
-        self._terminals = _Terminals(HALF * self.around.program.nominal_voltage)
+        self._terminals = _Terminals(self.around)
         wired = "load" in self.around.program.has and "load" not in self.around.program.by_hand
         self._polled = DISCHARGE if wired else CHARGE
         return [*self._pace((0.5, 0.5), self._polled), SwitchOff()]
@@ -253,6 +265,7 @@ class Wake(Step):
         self._flows_since: float | None = None
         self._looking: _Terminals | None = None
         self._on = False
+        self._off_at = t
         return [*self._pace(SLOW), *self._charge()]
 
     def receive(self, event: Event, verdicts: list[Verdict]) -> list[Order]:
@@ -260,7 +273,7 @@ class Wake(Step):
             self._on, self._flows_since = True, None
         if isinstance(event, OutputIsOff) and self._on:
             self._on = False
-            self._looking = _Terminals(HALF * self.around.program.nominal_voltage)
+            self._looking, self._off_at = _Terminals(self.around), event.t
         if not isinstance(event, Sampled):
             return self._coming_on(event)
         if self._on:
@@ -288,6 +301,10 @@ class Wake(Step):
         if self._looking.collapsed:
             self._looking = None
             return self._too_long(sample.t) or self._charge()
+        if self._looking.blind or sample.t - self._off_at > COLLAPSE_TIME:
+            self._end("rest", "whether the pack is awake cannot be seen")
+            why = "no instrument shows the pack's terminals while everything is off"
+            return [self._conclusion("not seen", why, sample.t)]
         return []
 
     def _too_long(self, t: float) -> list[Order]:

@@ -50,9 +50,16 @@ class Charge(Step):
         assert self._on_at is not None
         watcher, t = self.around.watcher, sample.t
         until = self.planned.word("until")
+        if watcher.verdict.word == "lost":
+            return []  # it comes back, or a ceiling that cannot be seen ends the run
         if watcher.verdict.word in SPOILED:
-            return self._conclude_and_off(watcher.verdict.word, watcher.verdict.why, t, self.give_way)
+            return self._conclude_and_off(watcher.verdict.word, watcher.verdict.why, t, self.spoiled)
+        if self._releasing is not None and watcher.level > 0:
+            self._on_at = t
+            return self._released(t)
         if watcher.level == 0 and t - self._on_at > NO_CURRENT_TIME:
+            if (orders := self._past_release(t)) is not None:
+                return orders
             why = "no charge current flows: a protection of the pack is still tripped or has latched, or a lead is off"
             return self._conclude_and_off("no current", why, t, self.give_way)
         if until == "steady":

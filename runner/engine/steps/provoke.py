@@ -4,8 +4,9 @@ Rule 1: the ramp that counts begins at ``approach``; up to there the operator ma
 Rule 2: a change that comes before the ramp began is still a change, and is recorded as what it is.
 Rule 3: no change by ``give_up`` is a finding, not a failure of the run: heating stops, the supply goes off, and what is
         left for this sensor is skipped.
-Rule 4: a word that makes the current worthless as evidence (taper, limit, lead off, no readings) ends the ramp as not
-        measured; it is never turned into a trip.
+Rule 4: a word that makes the current worthless as evidence (taper, limit, lead off) ends the ramp as not measured; it is
+        never turned into a trip.
+Rule 5: while readings are lost nobody heats; when they are back, the ramp with the gap is concluded as lost and repeated.
 """
 
 from __future__ import annotations
@@ -15,11 +16,13 @@ from typing import ClassVar
 
 from runner.engine.steps.base import FAST, SLOW, SPOILED, Step
 from runner.engine.watcher import Verdict
-from runner.events import Event, Sampled
+from runner.events import CURRENT_OF, PROBE_TEMPERATURE, Event, Sampled
 from runner.orders import AskTaps, BeginRamp, Guide, Order, SwitchOff, hands_off
 
 TAPERED = ("tapering", "full")
 HURRY = 6.0 / 60  # K/s: "freely" is still no faster than this, for the probe has to follow
+GAP = 3.0  # s without a temperature that spoil a ramp; for the current, the watcher says so
+BACK = 3  # samples of each in a row: readings have come back
 UNDO = {"stopped": "did not trip", "returned": "did not release"}
 
 
@@ -28,6 +31,8 @@ class _Provoke(Step):
 
     def begin(self, t: float) -> list[Order]:
         self._ramping = False
+        self._seen = t  # when the temperature was read last
+        self._gap, self._back = "", 0
         goal = self.planned.values["approach"]
         by_hand = "probe" in self.around.program.by_hand
         self._goal = (math.ceil(goal) if self.sign > 0 else math.floor(goal)) if by_hand else goal
@@ -45,6 +50,14 @@ class _Provoke(Step):
     def receive(self, event: Event, verdicts: list[Verdict]) -> list[Order]:
         if not isinstance(event, Sampled):
             return []
+        if PROBE_TEMPERATURE in event.readings:
+            self._seen = event.t
+        if self._gap:
+            return self._mended(event)
+        if gap := self._lost(event):
+            self._gap = gap
+            say = f"Readings are lost. Take heat and ice away from {self.planned.sensor} until they are back."
+            return [Guide("still", self.planned.sensor, 0.0, say), *self._no_taps()]
         for verdict in verdicts:
             if verdict.word == self._wanted:
                 return self._conclude(self._wanted, verdict.why, verdict.since, "")
@@ -52,7 +65,7 @@ class _Provoke(Step):
         if word in TAPERED:
             return self._conclude(word, f"a trip cannot be told from the end of charge: {why}", event.t, "rest")
         if word in SPOILED:
-            return self._conclude(word, why, event.t, "group")
+            return self._conclude(word, why, event.t, self.spoiled)
         temperature = self.around.known.temperature
         if temperature is None:
             return []
@@ -62,6 +75,30 @@ class _Provoke(Step):
         if not self._ramping and self._past(temperature, self._goal):
             return self._ramp()
         return []
+
+    def _lost(self, sample: Sampled) -> str:
+        """What is missing for so long that the ramp is worth nothing, or nothing."""
+        verdict = self.around.watcher.verdict
+        if verdict.word == "lost":
+            return verdict.why
+        by_hand = "probe" in self.around.program.by_hand
+        quiet = sample.t - self._seen
+        if by_hand or not self._ramping or quiet <= GAP * self.around.program.patience:
+            return ""
+        return f"no valid temperature for {quiet:.1f} s: {sample.lost.get(PROBE_TEMPERATURE, 'it was not read')}"
+
+    def _mended(self, sample: Sampled) -> list[Order]:
+        """Wait for everything to be read again; then the ramp is over, and its turn begins again."""
+        verdict = self.around.watcher.verdict
+        if verdict.word in SPOILED:
+            return self._conclude(verdict.word, verdict.why, sample.t, self.spoiled)
+        stale = sample.t - self._seen > 2 * SLOW[1] and "probe" not in self.around.program.by_hand
+        fine = verdict.word != "lost" and not stale and CURRENT_OF[self.path] not in sample.lost
+        self._back = self._back + 1 if fine else 0
+        return self._conclude("lost", self._gap, sample.t, "again") if self._back >= 2 * BACK else []
+
+    def _no_taps(self) -> list[Order]:
+        return [AskTaps(0.0, 0.0, "")] if "probe" in self.around.program.by_hand else []
 
     @property
     def _wanted(self) -> str:
@@ -93,9 +130,8 @@ class _Provoke(Step):
         orders: list[Order] = [
             self._conclusion(outcome, why, at, limit=limit, rate=self.sign * planned.values["rate"]),
         ]
-        if "probe" in self.around.program.by_hand:
-            orders.append(AskTaps(0.0, 0.0, ""))
-        if skip:
+        orders += self._no_taps()
+        if skip and skip != "again":
             orders += [
                 hands_off(planned.sensor),
                 SwitchOff(),

@@ -62,7 +62,11 @@ class Stage(Step):
         verdict = self.around.watcher.verdict
         if verdict.word == "stopped":
             return self._conclude_and_off("stopped", verdict.why, verdict.since)
-        if verdict.word in SPOILED or (verdict.word in ("tapering", "full") and self.planned.word("until") != "done"):
+        if verdict.word == "lost":
+            return []
+        if verdict.word in SPOILED:
+            return self._conclude_and_off(verdict.word, verdict.why, event.t, self.spoiled)
+        if verdict.word in ("tapering", "full") and self.planned.word("until") != "done":
             return self._conclude_and_off(verdict.word, verdict.why, event.t, self.give_way)
         if event.t - self._since < self.planned.values["dwell"]:
             return []
@@ -164,7 +168,7 @@ class Try(Step):
 
     def _lost(self, sample: Sampled) -> list[Order]:
         why = f"the current could not be read for {PATIENCE:.0f} s, so nobody knows whether the pack takes part again"
-        return self._conclude_and_off("lost", why, sample.t, self.give_way)
+        return self._conclude_and_off("lost", why, sample.t, "early")
 
     def _between(self, t: float) -> list[Order]:
         if self._phase != "look" or self.done:
@@ -186,6 +190,7 @@ class Substitute(Step):
     def begin(self, t: float) -> list[Order]:
         self._number = 0
         self._since: float | None = None
+        self._lost = ""
         already = self.around.watcher.verdict
         if already.word == self._wanted:
             self._end()
@@ -202,13 +207,18 @@ class Substitute(Step):
             ]
         if not isinstance(event, Sampled):
             return []
-        for verdict in verdicts:
-            if verdict.word == self._wanted:
-                self._end()
-                return [self._conclusion(self._wanted, verdict.why, verdict.since)]
         verdict = self.around.watcher.verdict
+        if verdict.word == "lost":
+            self._lost = verdict.why
+            return []  # it comes back, or a ceiling that cannot be seen ends the run
+        if self._lost:  # when the current changed, if it did, nobody knows
+            return self._conclude_and_off("lost", self._lost, event.t, self.spoiled)
+        for each in verdicts:
+            if each.word == self._wanted:
+                self._end()
+                return [self._conclusion(self._wanted, each.why, each.since)]
         if verdict.word in (*SPOILED, "tapering", "full"):
-            skip = "rest" if verdict.word in ("tapering", "full") else self.give_way
+            skip = "rest" if verdict.word in ("tapering", "full") else self.spoiled
             return self._conclude_and_off(verdict.word, verdict.why, event.t, skip)
         if self._since is None or event.t - self._since < self.planned.values["dwell"]:
             return []

@@ -1,0 +1,74 @@
+"""What a run puts in between when something has to be done again: these stand in no procedure.
+
+Rule 1: a ramp with a gap in its readings is worth nothing, and is repeated with the whole turn it belongs to, from where
+        current flows and the sensor is on the near side of the ramp's beginning.
+Rule 2: nothing is switched on again by itself after something at the bench went off by itself: a person looks first.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from runner.engine.program import Planned
+from runner.engine.steps.base import SLOW, SPOILED, Step, Surroundings
+from runner.engine.steps.hold import Confirm
+from runner.engine.watcher import Verdict
+from runner.events import Event, Sampled
+from runner.orders import Guide, Order, Remark, hands_off
+
+NEAR_SIDE = 1.0  # K before the beginning of the ramp
+LONGEST = 1800.0  # s
+REPEATS = 3  # of one turn, and
+FRESH_STARTS = 1  # of one sensor, before it is left
+
+
+class BringBack(Step):
+    """After a gap: the sensor back to before the turn's first ramp, and the pack back to letting current through."""
+
+    def __init__(self, first: Planned, around: Surroundings) -> None:
+        """``first`` is the turn's first ramp."""
+        super().__init__(replace(first, kind="bring back", title=f"Bring {first.sensor} back"), around)
+        self._heats = first.kind == "heat"
+
+    def begin(self, t: float) -> list[Order]:
+        self._began = t
+        self._action, self._sign = ("cool", -1.0) if self._heats else ("heat", 1.0)
+        self._goal = self.planned.values["approach"] + self._sign * NEAR_SIDE
+        self._words = (
+            f"Readings were lost, so this ramp is repeated. {self._action.capitalize()} {self.planned.sensor} to "
+            f"{self._goal:.0f} °C, and until the current flows."
+        )
+        return [*self._pace(SLOW), Guide(self._action, self.planned.sensor, 0.0, self._words)]
+
+    def receive(self, event: Event, verdicts: list[Verdict]) -> list[Order]:
+        if not isinstance(event, Sampled):
+            return []
+        verdict, temperature = self.around.watcher.verdict, self.around.known.temperature
+        if verdict.word in SPOILED:
+            self._end(self.spoiled, verdict.why)
+        elif event.t - self._began > LONGEST:
+            self._end("early", f"the sensor could not be brought back for a repeat in {LONGEST / 60:.0f} min")
+        elif (
+            verdict.word not in ("lost", "stopped")
+            and temperature is not None
+            and self._sign * (temperature - self._goal) >= 0
+        ):
+            self._end()
+        return [hands_off(self.planned.sensor)] if self.done else []
+
+    def sentence(self) -> str:
+        return self._words
+
+
+def look_first(planned: Planned, why: str, around: Surroundings) -> Step:
+    """A hold point before a sensor begins again."""
+    say = (
+        f"{why[:1].upper()}{why[1:]}. Look at the pack, the instruments and the leads. Go on only if all is well: "
+        f"{planned.sensor or 'the step'} begins again."
+    )
+    return Confirm(replace(planned, kind="confirm", say=say, record="looked at before it began again"), around)
+
+
+def repeated(why: str) -> Remark:
+    """What the record says of a repeat."""
+    return Remark(f"Repeated: {why}")
