@@ -42,19 +42,10 @@ def main(arguments: Sequence[str] | None = None) -> int:
         sys.stderr.close()
         return ENDED_EARLY
     except Exception as error:
-        return _defect(error)
+        from runner.defects import told
 
-
-def _defect(error: Exception) -> int:
-    """Say that it is ours, and where the details are; the exit status."""
-    import tempfile
-    import traceback
-
-    with tempfile.NamedTemporaryFile("w", prefix="tripwitness-defect-", suffix=".txt", delete=False) as file:
-        file.write(f"tripwitness {__version__}, Python {sys.version}\n{' '.join(sys.argv)}\n\n")
-        traceback.print_exception(error, file=file)
-    print(f"a defect of Tripwitness: {type(error).__name__}: {error}; the details are in {file.name}", file=sys.stderr)
-    return DEFECT
+        print(told(error), file=sys.stderr)
+        return DEFECT
 
 
 def _parser() -> argparse.ArgumentParser:

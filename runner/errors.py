@@ -207,14 +207,21 @@ class RecordError(TripwitnessError):
         return cls("is missing", file, "name a run folder made by this program")
 
     @classmethod
+    def cannot_make(cls, folder: str, reason: str) -> RecordError:
+        return cls(f"cannot be made: {reason}", folder, "choose another folder with --out")
+
+    @classmethod
     def cannot_write(cls, file: str, reason: str) -> RecordError:
-        return cls(f"cannot be written: {reason}", file, "make room or choose another folder with --out")
+        error = cls(f"cannot be written: {reason}", file, "make room or choose another folder with --out")
+        error.status = 4  # the disk, not the argument
+        return error
 
     @classmethod
     def gone(cls, file: str) -> RecordError:
-        return cls(
-            "is not there any more: the run folder was removed or moved", file, "run again into a folder that stays"
-        )
+        what = "is not there any more: the run folder was removed or moved"
+        error = cls(what, file, "run again into a folder that stays")
+        error.status = 4
+        return error
 
 
 class RunLost(TripwitnessError):

@@ -12,7 +12,7 @@ from pathlib import Path
 from runner.errors import TripwitnessError
 from runner.screen.start import ENTRIES, REHEARSE, WATCH, StartApp
 
-ENDED_EARLY = 4
+ENDED_EARLY, DEFECT = 4, 70
 GONE = (signal.SIGHUP, signal.SIGTERM)  # after these there is no terminal to show a first screen on
 PROCEDURE = "charge-over-temperature"  # what a rehearsal from the first screen is about
 
@@ -24,7 +24,11 @@ def first_screen(options: argparse.Namespace, watched_speed: float, taken_part_s
     """
     said, begin = "", 0
     gone: list[int] = []
-    while (choice := StartApp(Path(options.out), _certificate, Path.cwd(), begin, said).run()) is not None:
+    while True:
+        app = StartApp(Path(options.out), _certificate, Path.cwd(), begin, said)
+        choice = app.run()
+        if choice is None:
+            return DEFECT if app.return_code else 0
         begin, said = next((n for n, entry in enumerate(ENTRIES) if entry.key == choice.what), 2), ""
         options.pack = str(choice.pack) if choice.pack is not None else None
         options.bench = str(choice.bench) if choice.bench is not None else None
@@ -45,7 +49,6 @@ def first_screen(options: argparse.Namespace, watched_speed: float, taken_part_s
                 signal.signal(number, handler)
         if gone:
             return ENDED_EARLY
-    return 0
 
 
 def _certificate(folder: Path) -> str:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import dataclasses
 import datetime
 from collections.abc import Callable
@@ -70,7 +71,8 @@ def execute(
         loop = Loop(run, bench, operator, clock, folder, stop, resumption, watched.watch, simulated=simulated)
         outcome = loop.carry_out()
         watched.ended(outcome)
-    ended(folder)
+    with contextlib.suppress(RecordError):  # a full disk, or a folder that has gone: the run is over all the same
+        ended(folder)
     return Result(folder, outcome, _evaluated(folder, outcome))
 
 

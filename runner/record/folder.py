@@ -43,9 +43,9 @@ class RunFolder:
             except FileExistsError:
                 continue
             except OSError as error:
-                raise RecordError.cannot_write(str(path), error.strerror or str(error)) from error
+                raise RecordError.cannot_make(str(path), error.strerror or str(error)) from error
             return cls(path)
-        raise RecordError.cannot_write(str(parent / name), "a thousand runs of that name exist")
+        raise RecordError.cannot_make(str(parent / name), "a thousand runs of that name exist")
 
     @classmethod
     def existing(cls, path: Path) -> RunFolder:

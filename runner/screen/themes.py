@@ -4,9 +4,12 @@ from __future__ import annotations
 
 from typing import TypeVar
 
+from rich.text import Text
 from textual.app import App
 from textual.binding import Binding
 from textual.theme import Theme
+
+from runner.defects import told
 
 Result = TypeVar("Result")
 NIGHT, DAY, STRONG = "workshop night", "workshop day", "strong contrast"
@@ -73,6 +76,12 @@ class Dressed(App[Result]):
         for theme in THEMES:
             self.register_theme(theme)
         self.theme = NIGHT
+
+    def _fatal_error(self) -> None:
+        """A defect in a screen, which Textual would answer with pages of code."""
+        error = self._exception
+        self._exit_renderables.append(Text(told(error) if error is not None else "a defect of Tripwitness"))
+        self._close_messages_no_wait()
 
     def action_help(self) -> None:
         """Show or hide the list of keys beside the screen."""

@@ -1,11 +1,14 @@
 """However a run ends, supply and load end up off. Asked of the simulated bench, not of the program."""
 
+import shutil
+
 import pytest
 
 from runner.conduct.ports import StopFlag
 from runner.engine.steps.provoke import Heat
-from runner.errors import RecordError
+from runner.errors import RecordError, RunLost
 from runner.orders import BeginRamp, BeginStep, SwitchOn
+from runner.record import folder as folder_module
 from runner.record.journal import Journal, read_journal
 from runner.sheets.answers import Answers
 from tests.builders import rehearsed, short_rehearsal
@@ -131,4 +134,56 @@ def test_a_lost_probe_is_no_reading_and_no_finding(tmp_path):
     run = rehearsed(tmp_path, "probe-silent")
     assert run.finding("trip").value is None
     assert run.finding("trip").conformity == "not measured"
+    assert run.result.evaluation.exit_status == 4
+
+
+def test_after_a_question_that_nobody_answers_while_something_is_on(tmp_path):
+    """The first questions come with everything off and may wait for a lunch break; the one during the charge may not."""
+    answers = Answers(kind="answers", then="go on", wait="16 min")
+    run = rehearsed(tmp_path, answers=answers)
+    was_on_and_is_off(run)
+    assert run.result.outcome.early
+    assert run.result.outcome.reason.startswith("nobody has answered for 15 min while the charge was on")
+    assert run.result.evaluation.exit_status == 4
+
+
+def test_after_the_machine_was_suspended(tmp_path, monkeypatch):
+    slept = []
+    monkeypatch.setattr("runner.conduct.clock.VirtualClock.suspended", lambda self: 3600.0 * len(slept))
+    run = short_rehearsal(tmp_path, tell=when(BeginRamp, lambda: slept.append(1)))
+    was_on_and_is_off(run)
+    assert run.result.outcome.reason.startswith("the computer was suspended for 3600 s")
+
+
+def test_after_the_run_folder_was_removed(tmp_path):
+    def remove():
+        shutil.rmtree(next(iter((tmp_path / "runs").iterdir())))
+
+    with pytest.raises(RunLost, match="removed or moved") as caught:
+        short_rehearsal(tmp_path / "runs", tell=when(BeginRamp, remove))
+    assert caught.value.status == 4
+
+
+def test_after_a_disk_that_is_full_for_good(tmp_path, monkeypatch):
+    """Not even the findings can be written: they are worked out all the same, and the status is that of an early end."""
+    append, lines = Journal.append, []
+
+    def full(self, *entry):
+        lines.append(entry)
+        if len(lines) > 30:
+            raise RecordError.cannot_write("events.jsonl", "No space left on device")
+        append(self, *entry)
+
+    write = folder_module.write_whole
+
+    def no_room(path, content):
+        if len(lines) > 30:
+            raise RecordError.cannot_write(str(path), "No space left on device")
+        write(path, content)
+
+    monkeypatch.setattr(Journal, "append", full)
+    monkeypatch.setattr(folder_module, "write_whole", no_room)
+    monkeypatch.setattr("runner.conduct.rehearse.write_whole", no_room)
+    run = short_rehearsal(tmp_path)
+    assert not run.world.supply_on
     assert run.result.evaluation.exit_status == 4

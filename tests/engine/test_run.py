@@ -7,7 +7,9 @@ from runner.engine.states import NEXT, State
 from runner.engine.steps import STEP_KINDS
 from runner.events import (
     Answered,
+    Complained,
     Faulted,
+    GuardEnded,
     LimitsAreSet,
     OrderFailed,
     OutputIsOff,
@@ -15,6 +17,7 @@ from runner.events import (
     Started,
     StopPressed,
     SupplyIsSet,
+    Suspended,
 )
 from runner.orders import Ask, End, Guide, SetLimits, SetSupply, SwitchOff, SwitchOn, hands_off
 from runner.sheets.procedure import StepItem
@@ -155,3 +158,30 @@ def test_one_sample_over_the_voltage_ceiling_is_an_overshoot_and_two_are_not():
 
 def test_every_step_of_the_sheets_has_a_machine_and_the_other_way_round():
     assert {name.rstrip("_") for name in StepItem.model_fields} - {"repeat"} == set(STEP_KINDS)
+
+
+@pytest.mark.parametrize(
+    ("event", "part"),
+    [
+        (GuardEnded(5.0), "the guard has ended"),
+        (Suspended(5.0, 3600.0), "the computer was suspended for 3600 s"),
+    ],
+)
+def test_what_nobody_at_the_bench_did_ends_the_run_with_its_reason(event, part):
+    run = switched_on()
+    assert SwitchOff in kinds(run.receive(event))
+    assert part in run.reason
+
+
+def test_an_old_entry_of_an_error_queue_is_remarked_and_ends_nothing():
+    run = switched_on()
+    (remark,) = run.receive(Complained(5.0, "supply", '-113,"Undefined header"'))
+    assert "error queue of the supply" in remark.say
+    assert "-113" in remark.say
+    assert run.state is State.WATCHING
+
+
+def test_without_a_guard_a_person_agrees_to_that_with_the_cautions():
+    ask = Run(a_program(), guarded=False).receive(Started(0.0, ""))[-1]
+    assert "nothing switches the bench off if this program is ended by force" in ask.say
+    assert "nothing switches" not in Run(a_program()).receive(Started(0.0, ""))[-1].say
