@@ -116,7 +116,10 @@ def _add_files_and_benches(commands: argparse._SubParsersAction[argparse.Argumen
     check.add_argument("files", nargs="+", metavar="FILE")
 
     bench = _command(
-        commands, "bench", _bench, "call the roll: ask every instrument of a bench who it is and what it reads"
+        commands,
+        "bench",
+        _bench,
+        "check the instruments of a bench: who answers, what it reads, and everything that a run will ask",
     )
     bench.add_argument("bench", metavar="BENCH.yaml")
 

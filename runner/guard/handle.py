@@ -96,6 +96,11 @@ class Guard:
             self._tell(json.dumps({"by hand": self._by_hand}))
 
     @property
+    def process(self) -> int:
+        """Its process id."""
+        return self._process.pid
+
+    @property
     def alive(self) -> bool:
         return self._process.poll() is None
 

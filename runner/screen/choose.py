@@ -48,7 +48,7 @@ class MarkedList(OptionList):
 
 
 class ChooseScreen(Screen["Choice | None"]):
-    """Three lists. With ``only_bench`` there is one, and it leads to the roll call."""
+    """Three lists. With ``only_bench`` there is one, and it leads to the check of the instruments."""
 
     BINDINGS = [
         Binding("f2", "go", "Go on", key_display="F2"),
@@ -69,7 +69,7 @@ class ChooseScreen(Screen["Choice | None"]):
         self._folder = folder
 
     def compose(self) -> ComposeResult:
-        yield Static("CALL THE ROLL" if self._only_bench else "TEST A PACK", id="title")
+        yield Static("CHECK THE INSTRUMENTS" if self._only_bench else "TEST A PACK", id="title")
         with Horizontal():
             if not self._only_bench:
                 with Vertical():
@@ -136,7 +136,7 @@ class PlanScreen(Screen["Choice | None"]):
 
     BINDINGS = [
         Binding("enter,f2", "begin", "Begin", key_display="Enter"),
-        Binding("r", "roll", "Call the roll"),
+        Binding("r", "roll", "Check instruments"),
         Binding("escape", "back", "Back", key_display="Esc"),
     ]
     CSS = """

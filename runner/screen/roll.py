@@ -1,4 +1,4 @@
-"""The roll call of a bench with live readings, before anything is switched on."""
+"""The check of a bench's instruments with live readings, before anything is switched on."""
 
 from __future__ import annotations
 
@@ -38,7 +38,7 @@ class RollScreen(Screen[None]):
         self.present: list[Present] = []
 
     def compose(self) -> ComposeResult:
-        yield Static(Content(f"ROLL CALL · {self._bench.name} · nothing is switched on"), id="title")
+        yield Static(Content(f"CHECK OF THE INSTRUMENTS · {self._bench.name} · nothing is switched on"), id="title")
         yield Static("asking every instrument …", id="roll")
         yield Footer()
 

@@ -61,7 +61,7 @@ ENTRIES = (
     ),
     Entry(
         "roll",
-        "Call the roll of a bench",
+        "Check the instruments",
         "Ask every instrument of a bench file who it is and what it reads now, with its limits and calibration dates. "
         "Nothing is switched on.",
     ),

@@ -124,7 +124,7 @@ def test_the_roll_call_names_who_does_not_answer_and_leaves(tmp_path):
         async with app.run_test(size=(80, 24)) as pilot:
             await shows(pilot, "bench.yaml")
             await pilot.press("down", "down", "down", "enter")
-            await shows(pilot, "CALL THE ROLL")
+            await shows(pilot, "CHECK THE INSTRUMENTS")
             await pilot.press("enter")
             await shows(pilot, "✗ supply")
             await matches_golden(pilot, "roll", (80, 24))
