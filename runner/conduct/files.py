@@ -21,6 +21,7 @@ from runner.sheets.procedure import Procedure, parse_procedure
 from runner.sheets.source import Source, read
 
 T = TypeVar("T")
+MOST_BYTES = 1_000_000  # of a file that a person has written
 PROCEDURES = Path(runner.__file__).resolve().parent.parent / "procedures"
 DEMO_PACK = PROCEDURES / "demo" / "tim-840.yaml"
 PARSERS: dict[str, Callable[[str, str], Any]] = {
@@ -72,6 +73,10 @@ def procedure_names() -> list[str]:
 def read_file(path: Path) -> UserFile:
     """A text file. Raises SheetError if it cannot be read."""
     try:
+        size = path.stat().st_size
+        if size > MOST_BYTES:
+            what = f"has {size / 1e6:.0f} MB, at most {MOST_BYTES / 1e6:.0f} MB are read"
+            raise SheetError([Problem(str(path), 1, 1, what, "give a file that a person has written")])
         return UserFile(str(path), path.read_bytes().decode("utf-8"))
     except UnicodeDecodeError as error:
         raise SheetError(

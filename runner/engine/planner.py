@@ -6,10 +6,12 @@ What the three files do not agree on is found here, before anything is switched 
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Mapping
 from dataclasses import replace
 from typing import Any
 
+from runner.engine.limits import Limits
 from runner.engine.program import CeilingValues, Planned, Program
 from runner.engine.titles import title
 from runner.errors import Problem, SheetError
@@ -24,6 +26,17 @@ from runner.sheets.steps import Offer, Repeat, StepItem, Substitute
 
 MOST_PATIENCE = 10.0
 LONGEST_STAIRCASE = 200  # levels
+MOST_STEPS = 2000
+POSITIVE = (
+    "voltage",
+    "current",
+    "time",
+    "ramp rate",
+    "charge",
+    "power",
+    "energy",
+    "resistance",
+)  # what a step sets or waits
 FOLLOWS = ("heat", "cool", "wait", "substitute")  # steps that go on with what the step before switched on
 UNHURRIED = 10.0  # times real speed: up to here the pauses of a busy computer do not look like lost readings
 
@@ -57,7 +70,9 @@ class _Planner:
         self.problems: list[Problem] = []
         self.wanted = sensors
         self.steps: list[Planned] = []
+        self.places: list[Path] = []  # of each step, in the procedure's file
         self.group = 0
+        self._too_long = False
         self.offer = self.offers = 0  # the number of the offer that is being planned, and how many there were
         self.dimensions = names_for(procedure.protection)
 
@@ -75,8 +90,9 @@ class _Planner:
         for index, item in enumerate(self.procedure.steps):
             self._add(item, ("steps", index), values, None, sensors, 0)
         ceilings = self._ceilings(values)
-        protect = self._protect(ceilings)
-        self._check_load(ceilings)
+        limits = Limits(self.procedure, self.pack, self.bench, self.of_procedure, self.of_pack, self.of_bench)
+        self.problems += limits.problems(self.steps, self.places, ceilings)
+        protect = limits.protect(ceilings)
         if self.problems:
             raise SheetError(self.problems)
         bench = self.bench
@@ -178,44 +194,6 @@ class _Planner:
         temperature = self._value(hot, values, ("ceilings", "temperature")) if hot is not None and watched else None
         return CeilingValues(temperature, **found)
 
-    def _protect(self, ceilings: CeilingValues) -> tuple[float, float]:
-        """The supply's own protection: the bench file's limit or the procedure's ceiling, whichever is lower."""
-        supply = self.bench.instruments.supply
-        if supply is None:
-            return (0.0, 0.0)
-        protect = (min(supply.limits.voltage, ceilings.voltage), min(supply.limits.current, ceilings.current))
-        asked: dict[str, float] = {}
-        for step in self.steps:
-            if "voltage" in step.values and step.word("path") != DISCHARGE:
-                asked["voltage"] = max(asked.get("voltage", 0.0), step.values["voltage"])
-                current = step.values.get("to", step.values.get("current", 0.0))
-                asked["current"] = max(asked.get("current", 0.0), current)
-        for name, highest, unit in (("voltage", protect[0], "V"), ("current", protect[1], "A")):
-            if asked.get(name, 0.0) > highest:
-                self._too_much("supply", name, f"charges with {asked[name]:g} {unit}", f"{highest:g} {unit}")
-        return protect
-
-    def _check_load(self, ceilings: CeilingValues) -> None:
-        load = self.bench.instruments.load
-        if load is None:
-            return
-        highest = min(load.limits.current, ceilings.current)
-        for step in self.steps:
-            draws = step.kind == "drain" or step.word("path") == DISCHARGE
-            asked = (step.values.get("to", step.values.get("current", 0.0))) if draws else step.values.get("drain", 0.0)
-            if asked > highest:
-                self._too_much("load", "current", f"draws {asked:g} A", f"{highest:g} A")
-                return
-
-    def _too_much(self, role: str, name: str, what: str, highest: str) -> None:
-        self.problems.append(
-            self.of_bench.problem(
-                ("instruments", role, "limits", name),
-                f"the procedure {self.procedure.name} {what}, at most {highest} are allowed",
-                f"raise the limit if {role} and pack allow it, or change the procedure",
-            )
-        )
-
     # ---- steps -----------------------------------------------------------------------------------------------
 
     def _add(
@@ -228,6 +206,8 @@ class _Planner:
         cycle: int,
     ) -> None:
         kind, step = item.step()
+        if self._is_too_long(path):
+            return
         if isinstance(step, Repeat):
             for scope, here, number in self._turns(step, (*path, "repeat"), values, sensor, sensors, cycle):
                 for index, inner in enumerate(step.steps):
@@ -240,19 +220,8 @@ class _Planner:
             return  # what the bench has not got cannot be read
         if kind == "wait" and step.for_ is None and "probe" not in self.bench.wired():
             return  # and a temperature that nobody reads cannot be waited for
-        numbers: dict[str, float] = {}
-        words: dict[str, Any] = {}
-        for name in type(step).model_fields:
-            value = getattr(step, name)
-            if isinstance(value, Expression):
-                numbers[name.rstrip("_")] = self._value(value, values, (*path, kind, name.rstrip("_")))
-            elif value is not None and name not in ("say", "record"):
-                words[name.rstrip("_")] = value
-        if words.get("unit"):
-            words["dimension"] = dimension_of(f"1 {words['unit']}", {})
-        load = self.bench.instruments.load
-        if kind == "drain" and load is not None and load.by_hand:
-            numbers["current"] = load.draws or 0.0
+        numbers, words = self._figures(kind, step, values, path)
+        self.places.append((*path, kind))
         self.steps.append(
             Planned(
                 len(self.steps),
@@ -270,6 +239,32 @@ class _Planner:
             )
         )
 
+    def _figures(
+        self, kind: str, step: Any, values: Mapping[str, float], path: Path
+    ) -> tuple[dict[str, float], dict[str, Any]]:
+        """A step's values worked out in SI, and those that are words."""
+        numbers: dict[str, float] = {}
+        words: dict[str, Any] = {}
+        for name in type(step).model_fields:
+            value = getattr(step, name)
+            if isinstance(value, Expression):
+                numbers[name.rstrip("_")] = self._value(value, values, (*path, kind, name.rstrip("_")))
+            elif value is not None and name not in ("say", "record"):
+                words[name.rstrip("_")] = value
+        if words.get("unit"):
+            words["dimension"] = dimension_of(f"1 {words['unit']}", {})
+        load = self.bench.instruments.load
+        if kind == "drain" and load is not None and load.by_hand:
+            numbers["current"] = load.draws or 0.0
+        return numbers, words
+
+    def _is_too_long(self, path: Path) -> bool:
+        if len(self.steps) >= MOST_STEPS and not self._too_long:
+            self._too_long = True
+            what = f"the procedure has more than {MOST_STEPS} steps once its repeats are written out"
+            self.problems.append(self.of_procedure.problem(path, what, "repeat less often"))
+        return self._too_long
+
     def _offer(
         self,
         step: Offer,
@@ -285,6 +280,7 @@ class _Planner:
         self.offer = self.offers
         words = self._text(step.say, values, sensor)
         heading = title("offer", {}, {}, name, "")
+        self.places.append(path)
         self.steps.append(Planned(len(self.steps), "offer", heading, words, {}, name, group, cycle, offer=self.offer))
         for index, inner in enumerate(step.steps):
             self._add(inner, (*path, "steps", index), values, sensor, sensors, cycle)
@@ -350,7 +346,18 @@ class _Planner:
                 )
             )
             return 0.0
-        return expression.value(values)
+        try:
+            value = expression.value(values)
+        except ArithmeticError:
+            value = math.nan
+        if not math.isfinite(value):
+            what = f"{expression.text} comes to no number on this pack"
+            self.problems.append(self.of_procedure.problem(path, what, "look for a division by nothing"))
+            return 0.0
+        if expression.dimension in POSITIVE and value <= 0:
+            what = f"{expression.text} comes to {shown(value, expression.dimension)} on this pack, it has to be more than nothing"
+            self.problems.append(self.of_procedure.problem(path, what, "correct it, or the pack sheet"))
+        return value
 
     def _text(self, text: str, values: Mapping[str, float], sensor: Sensor | None) -> str:
         words: dict[str, str] = {

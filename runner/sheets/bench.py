@@ -12,14 +12,21 @@ from runner.errors import Problem, SheetError
 from runner.sheets.curve import Curve
 from runner.sheets.fields import (
     Charge,
+    Coverage,
     Current,
     Energy,
+    GuardPatience,
+    PositiveCurrent,
+    PositiveDifference,
+    PositiveTime,
+    PositiveVoltage,
     Ratio,
     Resistance,
     Sheet,
     Temperature,
     TemperatureDifference,
     Time,
+    Timeout,
     Voltage,
 )
 from runner.sheets.problems import checked
@@ -36,7 +43,7 @@ class Accuracy(Sheet):
     """
 
     expanded_uncertainty: Any = None
-    coverage_factor: float = Field(default=2.0, gt=0)
+    coverage_factor: float = Field(default=2.0, ge=1, le=10, allow_inf_nan=False)
     limit: Any = None
     resolution: Any = 0.0
 
@@ -56,8 +63,8 @@ class Accuracy(Sheet):
 class TemperatureAccuracy(Accuracy):
     """In K."""
 
-    expanded_uncertainty: TemperatureDifference | None = None
-    limit: TemperatureDifference | None = None
+    expanded_uncertainty: PositiveDifference | None = None
+    limit: PositiveDifference | None = None
     resolution: TemperatureDifference = 0.0
 
 
@@ -88,7 +95,7 @@ class Instrument(Sheet):
     identity: str = ""
     dialect: str = "scpi"
     channel: str = ""
-    timeout: Time = 1.0
+    timeout: Timeout = 1.0
     model: str = ""
     serial: str = ""
     calibrated: datetime.date | None = None
@@ -112,8 +119,8 @@ class Leads(Sheet):
 class SupplyLimits(Sheet):
     """What the supply may give at most on this bench, in V and A, whatever a procedure asks."""
 
-    voltage: Voltage
-    current: Current
+    voltage: PositiveVoltage
+    current: PositiveCurrent
 
 
 class Supply(Instrument):
@@ -140,7 +147,7 @@ class Load(Instrument):
     current_accuracy: CurrentAccuracy = CurrentAccuracy()
     leads: Leads | None = None
     averages: Time = 0.0
-    draws: Current | None = None
+    draws: PositiveCurrent | None = None
 
     @model_validator(mode="after")
     def _draws_something(self) -> Self:
@@ -249,15 +256,15 @@ class ByHand(Sheet):
 
     reaction: Time = 0.3
     reaction_uncertainty: Time = 0.15
-    every: Time = 300.0
-    longest_hold: Time = 900.0
+    every: PositiveTime = 300.0
+    longest_hold: PositiveTime = 900.0
 
 
 class Assumed(Sheet):
     """Tolerances that this laboratory takes where a pack sheet declares none; a current's is a ratio of its trip."""
 
-    temperature: TemperatureDifference | None = None
-    voltage: Voltage | None = None
+    temperature: PositiveDifference | None = None
+    voltage: PositiveVoltage | None = None
     current: Ratio | None = None
 
 
@@ -268,7 +275,7 @@ class Decision(Sheet):
     """
 
     rule: Literal["simple acceptance", "guard band", "guard band with conditions"] = "guard band with conditions"
-    coverage: Ratio = 0.95
+    coverage: Coverage = 0.95
     assumed_tolerance: Assumed = Assumed()
 
 
@@ -286,9 +293,9 @@ class BenchFile(Sheet):
     note: str = ""
     backend: Literal["@py", "@ivi"] = "@py"
     simulated: bool = False
-    speed: float = Field(default=1.0, gt=0)
+    speed: float = Field(default=1.0, gt=0, le=1e6, allow_inf_nan=False)
     instruments: Instruments
-    guard_patience: Time = Field(default=2.0, ge=1.0, le=30.0)
+    guard_patience: GuardPatience = 2.0
     hand: ByHand = ByHand()
     decision: Decision = Decision()
 

@@ -14,7 +14,7 @@ from typing import Self
 
 from pydantic import Field, model_validator
 
-from runner.sheets.fields import Resistance, Sheet, Temperature, TemperatureDifference
+from runner.sheets.fields import PositiveResistance, Sheet, Temperature, TemperatureDifference
 
 ZERO = 273.15  # K at 0 °C
 AT_25 = 298.15  # K
@@ -23,10 +23,10 @@ AT_25 = 298.15  # K
 class Curve(Sheet):
     """One of: ``resistance_at_25`` with ``b``; Steinhart–Hart ``coefficients`` [A, B, C]; ``table`` of [°C, Ω] rows."""
 
-    resistance_at_25: Resistance | None = None
+    resistance_at_25: PositiveResistance | None = None
     b: TemperatureDifference | None = Field(default=None, gt=0)
     coefficients: tuple[float, float, float] | None = None
-    table: tuple[tuple[Temperature, Resistance], ...] | None = None
+    table: tuple[tuple[Temperature, PositiveResistance], ...] | None = None
 
     @model_validator(mode="after")
     def _one_of_three(self) -> Self:

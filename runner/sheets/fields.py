@@ -1,6 +1,8 @@
 """The kinds of field that sheets are made of: quantities in SI, expressions, and the base class of every sheet.
 
-Rule: a field that holds a quantity is a float in SI (or °C); its unit is in the field's type name and in DIMENSIONS.
+Rule 1: a field that holds a quantity is a float in SI (or °C); its unit is in the field's type name and in DIMENSIONS.
+Rule 2: every quantity is finite and has the sign it must have: nothing here is negative but a temperature, and what has to be
+        there at all is more than zero. A typing slip is carried out to the letter otherwise.
 """
 
 from __future__ import annotations
@@ -10,8 +12,9 @@ from typing import Annotated, Any
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict, ValidationInfo, WithJsonSchema
 
-from runner.sheets.quantity import DIMENSIONS, Expression, QuantityError, parse_expression, parse_quantity
+from runner.sheets.quantity import DIMENSIONS, Expression, QuantityError, parse_expression, parse_quantity, shown
 
+ABSOLUTE_ZERO = -273.15  # °C
 NAMES = "names"  # key of the validation context: the dimension of every name an expression may use
 
 
@@ -21,10 +24,24 @@ class Sheet(BaseModel):
     model_config = ConfigDict(extra="forbid", frozen=True, arbitrary_types_allowed=True, coerce_numbers_to_str=True)
 
 
-def _quantity(dimension: str) -> Any:
+def _quantity(
+    dimension: str, *, above: float | None = None, least: float | None = 0.0, most: float | None = None
+) -> Any:
+    """A field of a dimension; its value in SI (or °C) is more than ``above``, or at least ``least``, and at most ``most``."""
     example = DIMENSIONS[dimension][2]
     schema = {"type": "string", "description": f"a {dimension}, such as {example}", "examples": [example]}
-    return Annotated[float, BeforeValidator(lambda text: parse_quantity(text, dimension)), WithJsonSchema(schema)]
+
+    def parse(text: object) -> float:
+        value = parse_quantity(text, dimension)
+        if above is not None and not value > above:
+            raise QuantityError(f"{text} is not more than {shown(above, dimension)}", f"write it like {example}")
+        if above is None and least is not None and not value >= least:
+            raise QuantityError(f"{text} is less than {shown(least, dimension)}", f"write it like {example}")
+        if most is not None and not value <= most:
+            raise QuantityError(f"{text} is more than {shown(most, dimension)}", f"write it like {example}")
+        return value
+
+    return Annotated[float, BeforeValidator(parse), WithJsonSchema(schema)]
 
 
 def _expression(dimension: str) -> Any:
@@ -43,9 +60,19 @@ Resistance = _quantity("resistance")
 Charge = _quantity("charge")
 Time = _quantity("time")
 Energy = _quantity("energy")
-Temperature = _quantity("temperature")
+Temperature = _quantity("temperature", least=ABSOLUTE_ZERO, most=2000.0)
 TemperatureDifference = _quantity("temperature difference")
-Ratio = _quantity("ratio")
+Ratio = _quantity("ratio", most=1.0)
+Coverage = _quantity("ratio", least=0.5, most=0.999)
+PositiveVoltage = _quantity("voltage", above=0.0)
+PositiveCurrent = _quantity("current", above=0.0)
+PositiveResistance = _quantity("resistance", above=0.0)
+PositiveCharge = _quantity("charge", above=0.0)
+PositiveEnergy = _quantity("energy", above=0.0)
+PositiveTime = _quantity("time", above=0.0)
+PositiveDifference = _quantity("temperature difference", above=0.0)
+GuardPatience = _quantity("time", least=1.0, most=30.0)
+Timeout = _quantity("time", least=0.01, most=60.0)
 
 VoltageExpression = _expression("voltage")
 CurrentExpression = _expression("current")

@@ -9,15 +9,15 @@ from pydantic import Field, ValidationInfo, field_validator, model_validator
 
 from runner.sheets.curve import Curve
 from runner.sheets.fields import (
-    Charge,
-    Current,
-    Energy,
+    PositiveCharge,
+    PositiveCurrent,
+    PositiveDifference,
+    PositiveEnergy,
+    PositiveVoltage,
     Ratio,
     Sheet,
     Temperature,
-    TemperatureDifference,
     Time,
-    Voltage,
 )
 from runner.sheets.problems import checked
 from runner.sheets.source import read
@@ -86,10 +86,10 @@ class TemperatureProtection(Protection):
 
     dimension: ClassVar[str] = "temperature"
     trip: Temperature
-    tolerance: TemperatureDifference | None = None
+    tolerance: PositiveDifference | None = None
     between: tuple[Temperature, Temperature] | None = None
     release: Temperature | None = None
-    release_tolerance: TemperatureDifference | None = None
+    release_tolerance: PositiveDifference | None = None
     sensors: tuple[str, ...] = ()
 
     @field_validator("sensors", mode="before")
@@ -110,20 +110,20 @@ class VoltageProtection(Protection):
     """Trip and release in V at the pack's terminals."""
 
     dimension: ClassVar[str] = "voltage"
-    trip: Voltage
-    tolerance: Voltage | None = None
-    between: tuple[Voltage, Voltage] | None = None
-    release: Voltage | None = None
-    release_tolerance: Voltage | None = None
+    trip: PositiveVoltage
+    tolerance: PositiveVoltage | None = None
+    between: tuple[PositiveVoltage, PositiveVoltage] | None = None
+    release: PositiveVoltage | None = None
+    release_tolerance: PositiveVoltage | None = None
 
 
 class CurrentProtection(Protection):
     """Trip in A. A current protection comes back by time or by hand, so it has no release value."""
 
     dimension: ClassVar[str] = "current"
-    trip: Current
-    tolerance: Current | None = None
-    between: tuple[Current, Current] | None = None
+    trip: PositiveCurrent
+    tolerance: PositiveCurrent | None = None
+    between: tuple[PositiveCurrent, PositiveCurrent] | None = None
     release: None = None
     release_tolerance: None = None
 
@@ -157,16 +157,16 @@ class PackSheet(Sheet):
     customer: str = ""
     note: str = ""
     chemistry: str
-    cells_in_series: int = Field(ge=1)
-    nominal_voltage: Voltage
-    full_charge_voltage: Voltage
-    cut_off_voltage: Voltage
-    rated_capacity: Charge
-    minimum_capacity: Charge | None = None
-    rated_energy: Energy | None = None
-    minimum_energy: Energy | None = None
-    maximum_charge_current: Current
-    maximum_discharge_current: Current | None = None
+    cells_in_series: int = Field(ge=1, le=1000)
+    nominal_voltage: PositiveVoltage
+    full_charge_voltage: PositiveVoltage
+    cut_off_voltage: PositiveVoltage
+    rated_capacity: PositiveCharge
+    minimum_capacity: PositiveCharge | None = None
+    rated_energy: PositiveEnergy | None = None
+    minimum_energy: PositiveEnergy | None = None
+    maximum_charge_current: PositiveCurrent
+    maximum_discharge_current: PositiveCurrent | None = None
     state_of_charge_on_arrival: Ratio | None = None
     sensors: tuple[Sensor, ...] = ()
     protections: Protections

@@ -11,6 +11,7 @@ Rule 5: the dimension of an expression is checked when the file is read, never w
 
 from __future__ import annotations
 
+import math
 import re
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
@@ -41,6 +42,7 @@ _PRODUCTS = {
     ("charge", "voltage"): "energy",
 }
 _SECONDS_PER_HOUR = 3600.0
+LARGEST = 1e15  # in any unit: a sum of such numbers is still a number
 
 
 class QuantityError(ValueError):
@@ -93,13 +95,13 @@ def parse_quantity(text: object, dimension: str) -> float:
     """
     example = DIMENSIONS[dimension][2]
     if dimension == "ratio" and isinstance(text, int | float) and not isinstance(text, bool):
-        return float(text)
+        return _finite(str(text), 0)
     if isinstance(text, bool) or not isinstance(text, str | int | float):
         raise QuantityError(f"{_shown(text)} is not a {dimension}", f"write it like {example}")
     match = _QUANTITY.match(str(text))
     if not match:
         raise QuantityError(f"{text!r} is not a number with a unit", f"write it like {example}")
-    number, unit = float(match[1]), match[2]
+    number, unit = _finite(match[1], 0), match[2]
     if not unit:
         if dimension == "ratio":
             return number
@@ -107,6 +109,17 @@ def parse_quantity(text: object, dimension: str) -> float:
     found, factor = _unit(unit)
     _check_dimension(str(text).strip(), found, dimension)
     return number * factor
+
+
+def _finite(text: str, at: int) -> float:
+    """The number, if it is one that can be reckoned with. Raises QuantityError."""
+    try:
+        number = float(text)
+    except (ValueError, OverflowError):
+        number = math.inf
+    if not abs(number) < LARGEST:
+        raise QuantityError(f"{text[:40]} is no number to reckon with", "write one that a meter could show", at)
+    return number
 
 
 def _check_dimension(text: str, found: str, wanted: str) -> None:
@@ -217,7 +230,7 @@ class _Parser:
         raise QuantityError(f"{token['sign']!r} stands where a value is wanted", "write one expression", at)
 
     def _quantity(self, token: Mapping[str, str | None], at: int) -> _Node:
-        number, unit = float(token["number"] or 0), token["unit"]
+        number, unit = _finite(token["number"] or "0", at), token["unit"]
         if unit == "C":
             self.used.add("rated_capacity")
             return "current", lambda values: number * values["rated_capacity"] / _SECONDS_PER_HOUR

@@ -16,6 +16,9 @@ from ruamel.yaml.nodes import MappingNode, Node, ScalarNode, SequenceNode
 
 from runner.errors import Problem
 
+MOST_CHARACTERS = 1_000_000
+MOST_VALUES = 20_000
+DEEPEST = 40
 Place = tuple[int, int]
 Path = tuple[str | int, ...]
 
@@ -54,6 +57,10 @@ class Source:
 def read(text: str, file: str) -> Source:
     """Read YAML; what is wrong is in ``problems``, and ``values`` holds what could be read all the same."""
     source = Source(file, text)
+    if len(text) > MOST_CHARACTERS:
+        what = f"has more than {MOST_CHARACTERS / 1e6:g} million characters"
+        source.problems.append(Problem(file, 1, 1, what, "give a file that a person has written"))
+        return source
     try:
         node = YAML(typ="safe", pure=True).compose(text)
     except MarkedYAMLError as error:
@@ -64,7 +71,10 @@ def read(text: str, file: str) -> Source:
             Problem(file, line, column, f"is not YAML: {what}", "look at the indentation and quotes there")
         )
         return source
-    except YAMLError as error:
+    except RecursionError:
+        source.problems.append(Problem(file, 1, 1, "is nested too deeply to be read", "write it flatter"))
+        return source
+    except (YAMLError, ValueError) as error:
         source.problems.append(Problem(file, 1, 1, f"is not YAML: {error}", "save it as plain UTF-8 text"))
         return source
     if node is None:
@@ -78,9 +88,22 @@ class _Reader:
     def __init__(self, source: Source) -> None:
         self.source = source
         self._open: list[Node] = []
+        self._count = 0
 
     def value(self, node: Node, path: Path) -> object:
+        self._count += 1
+        if self._count > MOST_VALUES:
+            if self._count == MOST_VALUES + 1:
+                self._wrong(
+                    node,
+                    f"there are more than {MOST_VALUES} values, those that are repeated by * counted",
+                    "write less",
+                )
+            return None
         self.source.value_places[path] = _place(node)
+        if len(self._open) > DEEPEST:
+            self._wrong(node, f"is nested more than {DEEPEST} deep", "write it flatter")
+            return None
         if node in self._open:
             self._wrong(node, "refers to itself", "write the value out")
             return None

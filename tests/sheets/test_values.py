@@ -1,0 +1,97 @@
+"""A typing slip in a value is said with its place before it is carried out to the letter."""
+
+import pytest
+
+from runner.conduct.files import load, read_file
+from runner.errors import SheetError
+from runner.sheets.bench import parse_bench
+from runner.sheets.pack import parse_pack
+from runner.sheets.source import MOST_VALUES, read
+from tests.builders import BENCH, PACK, SHORT_PROCEDURE, a_file, user_file
+
+BENCH_TEXT = BENCH.format(port=1)
+
+# (file, what is replaced, by what, line, part of the message)
+SLIPS = [
+    ("pack", "tolerance: 2 K", "tolerance: -2 K", 16, "-2 K is not more than 0 K"),
+    ("pack", "tolerance: 2 K", "tolerance: 0 K", 16, "0 K is not more than 0 K"),
+    ("pack", "polling: 1 s", "polling: -1 s", 19, "-1 s is less than 0 s"),
+    ("pack", "delay: 1 s", "delay: 1e999 s", 18, "1e999 is no number to reckon with"),
+    ("pack", "trip: 55 degC", "trip: -400 degC", 15, "is less than -273.1"),
+    ("pack", "rated_capacity: 40 Ah", "rated_capacity: 0 Ah", 9, "is not more than 0 Ah"),
+    ("pack", "full_charge_voltage: 29.2 V", "full_charge_voltage: -29.2 V", 7, "is not more than 0 V"),
+    ("pack", "cells_in_series: 8", "cells_in_series: 8000", 5, "cells in series"),
+    ("bench", "current: 10 A", "current: -10 A", 6, "is not more than 0 A"),
+    ("bench", "name: test bench", "name: b\ndecision: {coverage: 150 %}", 3, "150 % is more than 0.999"),
+    ("bench", "name: test bench", "name: b\ndecision: {coverage: 20 %}", 3, "20 % is less than 0.5"),
+    ("bench", "name: test bench", "name: b\nspeed: .inf", 3, "speed"),
+    ("bench", "name: test bench", "name: b\nguard_patience: 90 s", 3, "90 s is more than 30 s"),
+    ("bench", "resolution: 0.01 K", "resolution: -0.01 K", 9, "less than 0 K"),
+    ("bench", "    limits:", "    timeout: 0 s\n    limits:", 6, "0 s is less than 0.01 s"),
+]
+
+
+@pytest.mark.parametrize(("which", "old", "new", "line", "part"), SLIPS)
+def test_a_value_with_a_wrong_sign_or_beyond_sense_is_wrong_where_it_stands(which, old, new, line, part):
+    text, parse = {"pack": (PACK, parse_pack), "bench": (BENCH_TEXT, parse_bench)}[which]
+    assert old in text
+    with pytest.raises(SheetError) as caught:
+        parse(text.replace(old, new, 1), f"{which}.yaml")
+    (problem,) = caught.value.problems
+    assert part in problem.what
+    assert problem.line == line
+
+
+def planned(old, new):
+    assert old in SHORT_PROCEDURE
+    files = (
+        user_file("short.yaml", SHORT_PROCEDURE.replace(old, new, 1)),
+        user_file("pack.yaml", PACK),
+        user_file("bench.yaml", BENCH_TEXT),
+    )
+    with pytest.raises(SheetError) as caught:
+        load(*files)
+    return caught.value.problems
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "part"),
+    [
+        ("time: 2 h", "time: 1e999 h - 1e999 h", "1e999 is no number"),
+        ("time: 2 h", "time: 2 h / (1 - 1)", "comes to no number"),
+        ("time: 2 h", "time: 1 h - 2 h", "has to be more than nothing"),
+        ("current: 0.1 C", "current: 0.1 C - 0.2 C", "has to be more than nothing"),
+        ("rate: 3 K/min", "rate: 0 K/min", "has to be more than nothing"),
+    ],
+)
+def test_what_a_sum_comes_to_is_looked_at_on_this_pack(old, new, part):
+    problems = planned(old, new)
+    assert any(part in problem.what for problem in problems)
+    assert all(problem.file == "short.yaml" and problem.line > 1 for problem in problems)
+
+
+def test_repeats_that_would_never_end_are_said_in_one_sentence():
+    inner = "      - repeat:\n          times: 50\n          steps:\n"
+    steps = "  - repeat:\n      times: 50\n      steps:\n" + inner + "            - wait: {for: 1 s}\n"
+    (problem,) = planned("  - confirm: {say: Ready?}\n", steps)
+    assert "more than 2000 steps" in problem.what
+
+
+def test_a_bomb_of_aliases_is_said_in_one_sentence():
+    lines = ["a0: &a0 [x, x, x, x, x, x, x, x, x, x]"]
+    lines += [f"a{n}: &a{n} [{', '.join([f'*a{n - 1}'] * 10)}]" for n in range(1, 9)]
+    (problem,) = read("\n".join(lines), "bomb.yaml").problems
+    assert f"more than {MOST_VALUES} values" in problem.what
+
+
+@pytest.mark.parametrize("depth", [100, 100_000])
+def test_what_is_nested_too_deeply_is_said_in_one_sentence(depth):
+    problems = read("a: " + "[" * depth + "]" * depth, "deep.yaml").problems
+    assert len(problems) == 1
+    assert "nested" in problems[0].what
+
+
+def test_a_file_that_no_person_has_written_is_not_read(tmp_path):
+    path = a_file(tmp_path / "big.yaml", "x" * 1_100_000)
+    with pytest.raises(SheetError, match="at most 1 MB are read"):
+        read_file(path)
