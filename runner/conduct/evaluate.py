@@ -97,8 +97,8 @@ def evaluate(folder: RunFolder) -> Evaluation:
 def worked_out(folder: RunFolder) -> Evaluation:
     """The same and nothing is written; of a run that still goes on, what its record has so far."""
     procedure = parse_procedure(folder.input("procedure.yaml"), "procedure.yaml")
-    pack = parse_pack(folder.input("pack.yaml"), "pack.yaml")
-    bench = parse_bench(folder.input("bench.yaml"), "bench.yaml")
+    pack = parse_pack(folder.input("pack.yaml"), "pack.yaml", as_it_was=True)
+    bench = parse_bench(folder.input("bench.yaml"), "bench.yaml", as_it_was=True)
     resolved = folder.read_json(f"inputs/{RESOLVED}")
     table = read_samples(folder.path / SAMPLES)
     story = tell(list(read_journal(folder.path / EVENTS)), table["t_s"].tolist())

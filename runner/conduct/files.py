@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
+from functools import partial
 from pathlib import Path
 from typing import Any, TypeVar
 
@@ -126,16 +127,22 @@ def check_file(path: Path) -> str:
     return kind
 
 
-def load(procedure: UserFile, pack: UserFile, bench: UserFile, sensors: tuple[str, ...] = ()) -> Job:
-    """The job of three files. Raises SheetError with everything that is wrong in any of them or between them."""
+def load(
+    procedure: UserFile, pack: UserFile, bench: UserFile, sensors: tuple[str, ...] = (), *, as_it_was: bool = False
+) -> Job:
+    """The job of three files; ``as_it_was``: of a run that there is already, to be looked at.
+
+    Raises SheetError with everything that is wrong in any of them or between them.
+    """
     problems: list[Problem] = []
     procedure_sheet = _parsed(parse_procedure, procedure, problems)
-    pack_sheet = _parsed(parse_pack, pack, problems)
-    bench_sheet = _parsed(parse_bench, bench, problems)
+    pack_sheet = _parsed(partial(parse_pack, as_it_was=as_it_was), pack, problems)
+    bench_sheet = _parsed(partial(parse_bench, as_it_was=as_it_was), bench, problems)
     dialects = _dialects(bench_sheet, bench, problems) if bench_sheet else {}
     if problems or procedure_sheet is None or pack_sheet is None or bench_sheet is None:
         raise SheetError(problems)
-    program = plan(procedure_sheet, pack_sheet, bench_sheet, (procedure.source, pack.source, bench.source), sensors)
+    sources = (procedure.source, pack.source, bench.source)
+    program = plan(procedure_sheet, pack_sheet, bench_sheet, sources, sensors, as_it_was=as_it_was)
     return Job(
         procedure,
         pack,

@@ -195,4 +195,4 @@ def _job_of(folder: RunFolder) -> Job:
     names = ("procedure.yaml", "pack.yaml", "bench.yaml")
     files = [UserFile(str(folder.path / INPUTS / name), folder.input(name)) for name in names]
     sensors = folder.read_json(f"{INPUTS}/{RESOLVED}")["program"]["sensors"]
-    return load(files[0], files[1], files[2], tuple(sensors))
+    return load(files[0], files[1], files[2], tuple(sensors), as_it_was=True)

@@ -11,7 +11,7 @@ from runner.measure.recording import Attempt, Held, Typed
 from runner.orders import Ask, BeginRamp, BeginStep, Conclude, End, Judge, Level, Note, Remark
 from runner.record.journal import Entry
 
-WORTH_TELLING = ("dropout", "lost", "open lead", "limited")
+WORTH_TELLING = ("dropout", "lost", "open lead", "limited", "unclear")
 
 
 @dataclass(frozen=True)

@@ -5,7 +5,9 @@ Rule 1: a ceiling is never averaged, filtered or waited for, with one exception:
 Rule 2: on a discharge the pack's voltage has a floor too, for a pack whose own protection fails; it counts while current
         flows, because a pack that cuts off leaves no voltage.
 Rule 3: with everything off, only the time is a ceiling: what is warm from the test before may cool down.
-Rule 4: with the output on, a ceiling that cannot be watched is treated as passed after BLIND_AFTER seconds.
+Rule 4: of two instruments that read the pack's voltage, the one that makes it worse counts: a supply that shows nothing must
+        not blind the ceiling while a voltmeter stands at the pack.
+Rule 5: with the output on, a ceiling that cannot be watched is treated as passed after BLIND_AFTER seconds.
 """
 
 from __future__ import annotations
@@ -13,7 +15,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from runner.engine.program import CeilingValues
-from runner.events import CHARGE, CURRENT_OF, DISCHARGE, PROBE_TEMPERATURE, VOLTAGE_OF, Sampled
+from runner.events import CHARGE, CURRENT_OF, DISCHARGE, METER_VOLTAGE, PROBE_TEMPERATURE, VOLTAGE_OF, Sampled
 
 # s without a valid reading of a channel that has a ceiling: nobody heats meanwhile, the supply's own protection stands, and an
 # instrument that is reached again after ten seconds costs no run
@@ -47,6 +49,7 @@ class Ceilings:
         self._path = CHARGE
         self._floor: float | None = None
         self._under = 0
+        self._meters = (0.0, 0.0)  # V: what the pack's own voltmeter read last while charging, twice
         self._rested = 0.0
         self._latest: dict[str, float] = {}
         self._seen: dict[str, float] = {}
@@ -64,7 +67,7 @@ class Ceilings:
 
     def armed(self, t: float, path: str, floor: float | None = None) -> None:
         """A path goes on: from now on its channels have to be seen. ``floor`` is the least pack voltage, in V."""
-        self._path, self._floor, self._under = path, floor, 0
+        self._path, self._floor, self._under, self._meters = path, floor, 0, (0.0, 0.0)
         self._watched = _watched(path, self.values)
         self._seen = {channel: t for _, channel, _ in self._watched}
 
@@ -82,6 +85,8 @@ class Ceilings:
         for name, channel, unit in self._watched:
             ceiling = getattr(self.values, name)
             value = sample.readings.get(channel)
+            if name == "voltage" and self._path == CHARGE and METER_VOLTAGE in sample.readings:
+                self._meters = (self._meters[1], sample.readings[METER_VOLTAGE])
             if value is None:
                 last = self._seen.get(channel)
                 blind = self._blind_after["slow" if channel == PROBE_TEMPERATURE else "current"]
@@ -89,6 +94,8 @@ class Ceilings:
                     why = self._lost.get(channel, "it was not read")
                     return f"no valid {name} for {sample.t - last:.1f} s with the output on ({why})"
                 continue
+            if name == "voltage" and self._path == CHARGE:
+                value = max(value, min(self._meters))
             self._latest[name] = value
             if channel not in self._seen:
                 continue  # everything is off
@@ -96,15 +103,22 @@ class Ceilings:
             self._over[name] = self._over.get(name, 0) + 1 if value > ceiling else 0
             if self._over[name] >= (1 if name == "temperature" else 2):
                 return f"{name} {value:.4g} {unit} is over its ceiling of {ceiling:.4g} {unit}"
-        return self._under_the_floor(sample)
+        return self._too_cold(sample) or self._under_the_floor(sample)
+
+    def _too_cold(self, sample: Sampled) -> str | None:
+        value, lowest = sample.readings.get(PROBE_TEMPERATURE), self.values.lowest_temperature
+        if value is None or not self._seen or self.values.temperature is None or value >= lowest:
+            return None
+        return f"temperature {value:.4g} °C is below the {lowest:.4g} °C that no sensor is taken below"
 
     def _under_the_floor(self, sample: Sampled) -> str | None:
         voltage = sample.readings.get(VOLTAGE_OF[DISCHARGE])
         current = sample.readings.get(CURRENT_OF[DISCHARGE])
-        if self._floor is None or not self._seen or voltage is None or current is None:
+        floor = max(self._floor or 0.0, self.values.lowest_voltage)
+        if self._path != DISCHARGE or not self._seen or voltage is None or current is None:
             return None
-        self._under = self._under + 1 if voltage < self._floor and current > 0.05 * self.values.current else 0
-        return f"voltage {voltage:.4g} V is under its floor of {self._floor:.4g} V" if self._under >= 2 else None
+        self._under = self._under + 1 if voltage < floor and current > 0.05 * self.values.current else 0
+        return f"voltage {voltage:.4g} V is under its floor of {floor:.4g} V" if self._under >= 2 else None
 
     def headroom(self) -> tuple[Headroom, ...]:
         """Every ceiling with the latest reading, for the screen."""

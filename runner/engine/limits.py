@@ -1,12 +1,16 @@
 """What the steps of a procedure may set on this pack at this bench: looked at before anything is switched on.
 
 Rule 1: nothing is set beyond what the bench file lets supply and load give.
+Rule 2: nothing is set beyond what the pack sheet allows. Only a step that says ``beyond``, in a procedure for that protection, may
+        set more: a voltage up to what no cell ever passes, a current up to a quarter more than the upper limit of the trip.
+Rule 3: no ceiling, floor or mark goes beyond what a cell of this chemistry, or a sensor, is ever taken to.
+Rule 4: heat, cold and a decade box are of use only where current flows: the path has to be on by then.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from runner.engine.program import CeilingValues, Planned
 from runner.errors import Problem
@@ -15,6 +19,11 @@ from runner.sheets.bench import BenchFile
 from runner.sheets.pack import PackSheet
 from runner.sheets.procedure import Procedure
 from runner.sheets.source import Path, Source
+
+SETS_CURRENT = ("charge", "drain", "stage", "wake", "try")
+LEAVES_ON, LEAVES_OFF = ("charge", "drain"), ("charge", "drain", "stage", "wake", "try", "recover", "rest", "off")
+MARGIN = 1.25  # of the upper limit of a current's trip
+CLOSE = 1 + 1e-9  # rounding of sums
 
 
 @dataclass(frozen=True)
@@ -30,7 +39,103 @@ class Limits:
 
     def problems(self, steps: Sequence[Planned], places: Sequence[Path], ceilings: CeilingValues) -> list[Problem]:
         """Everything that a step would set and must not; ``places`` are theirs in the procedure's file."""
-        return [*self._supply(steps, ceilings), *self._load(steps, ceilings)]
+        found = [*self._supply(steps, ceilings), *self._load(steps, ceilings), *self._ceilings(ceilings)]
+        on = ""
+        for step, place in zip(steps, places, strict=True):
+            found += [*self._beyond_the_sheet(step, place), *self._beyond_a_sensor(step, place)]
+            if step.kind in ("heat", "cool", "substitute") and not on:
+                what = f"{step.kind} comes while everything is off, so no current could be seen to stop or return"
+                found.append(self.of_procedure.problem(place, what, "charge or drain until steady before it", key=True))
+                on = "said"  # once is enough
+            if step.kind in LEAVES_ON and step.word("until") == "steady":
+                on = step.kind
+            elif step.kind in LEAVES_OFF:
+                on = ""
+        return _once(found)
+
+    def _ceilings(self, ceilings: CeilingValues) -> Iterator[Problem]:
+        _, high = self.pack.never()
+        if ceilings.voltage > high:
+            yield self._never(("ceilings", "voltage"), f"a ceiling of {ceilings.voltage:g} V", "above", high)
+        hottest = self.pack.sensor_limits[1]
+        if ceilings.temperature is not None and ceilings.temperature > hottest:
+            yield self._sensor(("ceilings", "temperature"), f"a ceiling of {ceilings.temperature:g} °C")
+
+    def _beyond_the_sheet(self, step: Planned, place: Path) -> Iterator[Problem]:
+        low, high = self.pack.never()
+        discharges = step.kind == "drain" or step.word("path") == DISCHARGE
+        voltage, floor = step.values.get("voltage"), step.values.get("floor")
+        if voltage is not None and not discharges:
+            yield from self._voltage(step, place, voltage, high)
+        if floor is not None and floor < low:
+            yield self._never((*place, "floor"), f"a floor of {floor:g} V", "below", low)
+        for current, path in (
+            (highest_current(step), "discharge" if discharges else "charge"),
+            (step.values.get("drain", 0.0), "discharge"),
+        ):
+            if step.kind in SETS_CURRENT:
+                yield from self._current(step, place, current, path)
+
+    def _voltage(self, step: Planned, place: Path, voltage: float, high: float) -> Iterator[Problem]:
+        if voltage > high:
+            yield self._never((*place, "voltage"), f"{voltage:g} V", "above", high)
+        elif voltage > self.pack.full_charge_voltage * CLOSE and not self._marked(step, "voltage"):
+            yield self._not_allowed(
+                (*place, "voltage"), f"charges to {voltage:g} V", "full_charge_voltage", "V", "voltage"
+            )
+
+    def _current(self, step: Planned, place: Path, current: float, path: str) -> Iterator[Problem]:
+        name = f"maximum_{path}_current"
+        allowed = getattr(self.pack, name)
+        where = (*place, "to" if "to" in step.values else "current" if current == highest_current(step) else "drain")
+        if allowed is None or current <= allowed * CLOSE:
+            return
+        if not self._marked(step, "current"):
+            yield self._not_allowed(where, f"sets {current:g} A", name, "A", "current")
+            return
+        protection = self.pack.protection(f"{path}_over_current")
+        limits = protection.trip_limits() if protection is not None else None
+        trip = limits[1] if limits is not None else protection.trip if protection is not None else allowed
+        if current > trip * MARGIN * CLOSE:
+            what = f"sets {current:g} A, a quarter more than the upper limit of the trip is {trip * MARGIN:g} A"
+            yield self.of_procedure.problem(where, what, "set less; no mark goes beyond that")
+
+    def _marked(self, step: Planned, what: str) -> bool:
+        return step.word("beyond") == what and str(self.procedure.protection or "").endswith(f"over_{what}")
+
+    def _beyond_a_sensor(self, step: Planned, place: Path) -> Iterator[Problem]:
+        if step.kind not in ("heat", "cool", "wait"):
+            return
+        low, high = self.pack.sensor_limits
+        names = ("approach", "give_up") if step.kind != "wait" else ("below", "above")
+        for name in names:
+            value = step.values.get(name)
+            if value is not None and not low <= value <= high:
+                yield self._sensor((*place, name), f"{value:g} °C")
+
+    def _never(self, path: Path, what: str, side: str, bound: float) -> Problem:
+        cells = self.pack.cells_in_series
+        where = _line(self.of_pack, ("cells_in_series",))
+        text = (
+            f"{what} is {side} {bound:g} V, {bound / cells:g} V a cell, which a cell of {self.pack.chemistry} never is"
+        )
+        return self.of_procedure.problem(
+            path, f"{text} ({cells} in series: {where})", "correct it; no mark lifts this bound"
+        )
+
+    def _not_allowed(self, path: Path, what: str, name: str, unit: str, mark: str) -> Problem:
+        allowed, where = getattr(self.pack, name), _line(self.of_pack, (name,))
+        return self.of_procedure.problem(
+            path,
+            f"{what}, the pack sheet allows {allowed:g} {unit} ({where})",
+            f"set less, or in a test of over-{mark} mark the step with beyond: {mark}",
+        )
+
+    def _sensor(self, path: Path, what: str) -> Problem:
+        low, high = self.pack.sensor_limits
+        where = _line(self.of_pack, ("sensor_limits",))
+        text = f"{what} is outside of what a sensor of this pack may be taken to, {low:g} to {high:g} °C ({where})"
+        return self.of_procedure.problem(path, text, "correct it, or sensor_limits: in the pack sheet")
 
     def protect(self, ceilings: CeilingValues) -> tuple[float, float]:
         """The supply's own protection (V, A): the bench file's limit or the procedure's ceiling, whichever is lower."""
@@ -69,6 +174,29 @@ class Limits:
             f"the procedure {self.procedure.name} {what}, at most {highest} are allowed",
             f"raise the limit if {role} and pack allow it, or change the procedure",
         )
+
+
+def last_resort(ceilings: CeilingValues, pack: PackSheet) -> CeilingValues:
+    """The ceilings of a procedure within what no cell and no sensor is ever taken to, whatever the procedure says."""
+    low, high = pack.never()
+    coldest, hottest = pack.sensor_limits
+    temperature = None if ceilings.temperature is None else min(ceilings.temperature, hottest)
+    return replace(
+        ceilings,
+        temperature=temperature,
+        voltage=min(ceilings.voltage, high),
+        lowest_voltage=low,
+        lowest_temperature=coldest,
+    )
+
+
+def _line(source: Source, path: Path) -> str:
+    return f"{source.file}:{source.place_of(path)[0]}"
+
+
+def _once(problems: list[Problem]) -> list[Problem]:
+    """The same thing in a repeat is said once."""
+    return list(dict.fromkeys(problems))
 
 
 def highest_current(step: Planned) -> float:

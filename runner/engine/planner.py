@@ -11,7 +11,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import replace
 from typing import Any
 
-from runner.engine.limits import Limits
+from runner.engine.limits import Limits, last_resort
 from runner.engine.program import CeilingValues, Planned, Program
 from runner.engine.titles import title
 from runner.errors import Problem, SheetError
@@ -47,13 +47,15 @@ def plan(
     bench: BenchFile,
     sources: tuple[Source, Source, Source],
     sensors: tuple[str, ...] = (),
+    *,
+    as_it_was: bool = False,
 ) -> Program:
-    """The program, for all sensors of the protection or only those named.
+    """The program, for all sensors of the protection or only those named; ``as_it_was``: of a run that there is already.
 
     ``sources`` are the three files as read, in the order procedure, pack, bench. Raises SheetError with everything the
     three do not agree on.
     """
-    return _Planner(procedure, pack, bench, sources, sensors).program()
+    return _Planner(procedure, pack, bench, sources, sensors).program(as_it_was=as_it_was)
 
 
 class _Planner:
@@ -76,7 +78,7 @@ class _Planner:
         self.offer = self.offers = 0  # the number of the offer that is being planned, and how many there were
         self.dimensions = names_for(procedure.protection)
 
-    def program(self) -> Program:
+    def program(self, *, as_it_was: bool) -> Program:
         protection = self._protection()
         self._instruments()
         if self.problems:
@@ -91,7 +93,8 @@ class _Planner:
             self._add(item, ("steps", index), values, None, sensors, 0)
         ceilings = self._ceilings(values)
         limits = Limits(self.procedure, self.pack, self.bench, self.of_procedure, self.of_pack, self.of_bench)
-        self.problems += limits.problems(self.steps, self.places, ceilings)
+        if not as_it_was:
+            self.problems += limits.problems(self.steps, self.places, ceilings)
         protect = limits.protect(ceilings)
         if self.problems:
             raise SheetError(self.problems)
@@ -105,7 +108,7 @@ class _Planner:
             protection.release if protection else None,
             self.procedure.cautions,
             self.procedure.prepare,
-            ceilings,
+            last_resort(ceilings, self.pack),
             protect,
             _smallest(bench),
             min(max(1.0, bench.speed / UNHURRIED), MOST_PATIENCE) if bench.simulated else 1.0,

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any
@@ -37,12 +38,17 @@ class Planned:
 
 @dataclass(frozen=True)
 class CeilingValues:
-    """The limits that end a run at once: °C (None where no thermometer is on a cable), V, A, s."""
+    """The limits that end a run at once: °C (None where no thermometer is on a cable), V, A, s.
+
+    ``lowest_voltage`` and ``lowest_temperature`` are of last resort: what no cell of the chemistry and no sensor is taken below.
+    """
 
     temperature: float | None
     voltage: float
     current: float
     time: float
+    lowest_voltage: float = 0.0
+    lowest_temperature: float = -math.inf
 
 
 @dataclass(frozen=True)

@@ -12,7 +12,11 @@ Rule 5: a cell that is full makes its own protection stop the charge, as suddenl
         cell's over-voltage is what is being tested: then a sudden stop out of constant current is *stopped*, and only a
         taper is *full*.
 
-Words: idle settling steady tapering full stopped returned limited "open lead" lost dropout.
+Rule 6: readings that cannot all be true are evidence of nothing: *unclear*, with the two that contradict each other. A current
+        that stands still to the last digit while the supply has jumped to its set voltage is one, a current that flows out of
+        something that reads back as off another.
+
+Words: idle settling steady tapering full stopped returned limited "open lead" unclear lost dropout.
 """
 
 from __future__ import annotations
@@ -43,6 +47,9 @@ CLIMB_RATIO = 7e-4 / 60
 NEAR_FULL_RATIO = 0.95  # of the set voltage: above this a stop may be the end of charge
 MEANWHILE = 8  # samples in a row: longer than a load takes to draw again, and than a voltmeter is behind
 LEAD_VOLTAGE = 0.25  # V between supply and the pack's terminals with no current: a lead is off
+NO_VOLTAGE_RATIO = 0.25  # of the set voltage: less than this is no voltage of a pack that takes current
+JUMP_RATIO = 0.02  # of the set voltage: the supply stood so far below it before it jumped there
+FROZEN_TIME = 5.0  # s after the jump in which the current has to move, if only by a digit
 COLLAPSE_RATIO = 0.5  # of the voltage before: a load that finds less has lost its source
 
 
@@ -76,7 +83,11 @@ class Watcher:
         self._low: list[Sampled] = []
         self._back: list[Sampled] = []
         self._last_valid = self._on_since = self._stood = 0.0
-        self._odd = 0
+        self._odd = self._impossible = 0
+        self._jumped: tuple[float, float] | None = (
+            None  # when the supply came to its set voltage at once, and the current then
+        )
+        self._before_jump = 0.0
         self._taper_since: float | None = None
         self._voltages: deque[tuple[float, float]] = deque()
         self._terminal: tuple[float, float] | None = None  # when and what the pack's own voltmeter read last
@@ -106,6 +117,7 @@ class Watcher:
         self._voltages.clear()
         self._level, self._taper_since, self._last_valid = 0.0, None, t
         self._terminal, self._on_since = None, t
+        self._impossible, self._jumped, self._before_jump = 0, None, 0.0
         self.verdict = Verdict("settling", f"the {path} has just been switched on", t)
 
     def reset_level(self, voltage: float, current: float) -> None:
@@ -133,7 +145,40 @@ class Watcher:
             self._found_again(sample)
         if self.verdict.word in ("stopped", "open lead", "limited"):
             return self._while_stopped(sample)
+        if why := self._contradiction(sample):
+            return self._say("unclear", why, sample.t)
         return self._while_flowing(sample)
+
+    def _contradiction(self, sample: Sampled) -> str:
+        """Readings that cannot all be true, for CONFIRM samples in a row, or nothing."""
+        assert self._set is not None
+        current, voltage = sample.readings[CURRENT_OF[self.path]], sample.readings.get(VOLTAGE_OF[self.path])
+        why = ""
+        if current >= self.smallest and sample.output is False:
+            why = f"the {_SOURCE[self.path]} reads back as off while {current:.3g} A flow"
+        elif self.path == CHARGE and voltage is not None and current >= self.smallest:
+            if voltage < NO_VOLTAGE_RATIO * self._set[0]:
+                why = f"the supply reads {voltage:.3g} V while {current:.3g} A flow into the pack"
+            elif frozen := self._frozen(sample.t, voltage, current):
+                return frozen
+        self._impossible = self._impossible + 1 if why else 0
+        return why if self._impossible >= CONFIRM else ""
+
+    def _frozen(self, t: float, voltage: float, current: float) -> str:
+        """Whether the current has stood still to the last digit since the supply jumped to its set voltage."""
+        assert self._set is not None
+        at_set = voltage >= self._set[0] * (1 - VOLTAGE_RATIO)
+        if not at_set or (self._jumped is not None and current != self._jumped[1]):
+            self._jumped = None
+        elif self._jumped is None and 0 < self._before_jump < self._set[0] * (1 - JUMP_RATIO):
+            self._jumped = (t, current)
+        self._before_jump = voltage
+        if self._jumped is None or t - self._jumped[0] < FROZEN_TIME:
+            return ""
+        return (
+            f"the current reads {current:.6g} A to the last digit while the supply has stood at its set voltage of "
+            f"{self._set[0]:.4g} V for {FROZEN_TIME:g} s: one of the two is not true"
+        )
 
     def _found_again(self, sample: Sampled) -> None:
         """Readings have come back: what had stopped before is still stopped, until current flows."""

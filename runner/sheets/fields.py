@@ -12,9 +12,11 @@ from typing import Annotated, Any
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict, ValidationInfo, WithJsonSchema
 
+from runner.sheets.chemistry import WIDEST_SENSOR_LIMITS
 from runner.sheets.quantity import DIMENSIONS, Expression, QuantityError, parse_expression, parse_quantity, shown
 
 ABSOLUTE_ZERO = -273.15  # °C
+AS_IT_WAS = "as it was"  # key of the validation context: what was once run is read, whatever would be refused today
 NAMES = "names"  # key of the validation context: the dimension of every name an expression may use
 
 
@@ -31,8 +33,10 @@ def _quantity(
     example = DIMENSIONS[dimension][2]
     schema = {"type": "string", "description": f"a {dimension}, such as {example}", "examples": [example]}
 
-    def parse(text: object) -> float:
+    def parse(text: object, info: ValidationInfo) -> float:
         value = parse_quantity(text, dimension)
+        if (info.context or {}).get(AS_IT_WAS):
+            return value
         if above is not None and not value > above:
             raise QuantityError(f"{text} is not more than {shown(above, dimension)}", f"write it like {example}")
         if above is None and least is not None and not value >= least:
@@ -62,6 +66,7 @@ Time = _quantity("time")
 Energy = _quantity("energy")
 Temperature = _quantity("temperature", least=ABSOLUTE_ZERO, most=2000.0)
 TemperatureDifference = _quantity("temperature difference")
+SensorLimit = _quantity("temperature", least=WIDEST_SENSOR_LIMITS[0], most=WIDEST_SENSOR_LIMITS[1])
 Ratio = _quantity("ratio", most=1.0)
 Coverage = _quantity("ratio", least=0.5, most=0.999)
 PositiveVoltage = _quantity("voltage", above=0.0)

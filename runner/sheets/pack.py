@@ -2,25 +2,30 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+import math
+from collections.abc import Iterator, Mapping
 from typing import Any, ClassVar, Literal, Self
 
 from pydantic import Field, ValidationInfo, field_validator, model_validator
 
+from runner.errors import Problem, SheetError
+from runner.sheets.chemistry import NAMES, OTHER, SENSOR_LIMITS, canonical, find
 from runner.sheets.curve import Curve
 from runner.sheets.fields import (
+    AS_IT_WAS,
     PositiveCharge,
     PositiveCurrent,
     PositiveDifference,
     PositiveEnergy,
     PositiveVoltage,
     Ratio,
+    SensorLimit,
     Sheet,
     Temperature,
     Time,
 )
 from runner.sheets.problems import checked
-from runner.sheets.source import read
+from runner.sheets.source import Path, Source, read
 
 SENSORS = "sensors"  # key of the validation context: the sensor names of the pack
 
@@ -147,8 +152,26 @@ KINDS: dict[str, str] = {
 }
 
 
+class Cell(Sheet):
+    """What a cell of a chemistry that is not in the table can be, in V: for the minutes of a test, and nominally."""
+
+    never_below: PositiveVoltage
+    nominal: PositiveVoltage
+    never_above: PositiveVoltage
+
+    @model_validator(mode="after")
+    def _in_order(self) -> Self:
+        if not self.never_below < self.nominal < self.never_above:
+            raise ValueError("never_below, nominal and never_above do not rise in this order; correct them")
+        return self
+
+
 class PackSheet(Sheet):
-    """The unit under test as its data sheet has it. Voltages in V, currents in A, charge in A·s."""
+    """The unit under test as its data sheet has it. Voltages in V, currents in A, charge in A·s.
+
+    ``chemistry`` is one of the table in chemistry.py, or ``other`` with ``cell`` beside it. ``sensor_limits``: between which
+    temperatures (°C) a sensor may be taken, in place of the usual ones.
+    """
 
     kind: Literal["pack"]
     name: str
@@ -156,7 +179,8 @@ class PackSheet(Sheet):
     maker: str = ""
     customer: str = ""
     note: str = ""
-    chemistry: str
+    chemistry: str = Field(json_schema_extra={"enum": list(NAMES)})
+    cell: Cell | None = None
     cells_in_series: int = Field(ge=1, le=1000)
     nominal_voltage: PositiveVoltage
     full_charge_voltage: PositiveVoltage
@@ -169,7 +193,16 @@ class PackSheet(Sheet):
     maximum_discharge_current: PositiveCurrent | None = None
     state_of_charge_on_arrival: Ratio | None = None
     sensors: tuple[Sensor, ...] = ()
+    sensor_limits: tuple[SensorLimit, SensorLimit] = SENSOR_LIMITS
     protections: Protections
+
+    @field_validator("chemistry", mode="before")
+    @classmethod
+    def _canonical(cls, name: object, info: ValidationInfo) -> object:
+        found = canonical(name) if isinstance(name, str) else name
+        if isinstance(found, str) and found not in NAMES and not (info.context or {}).get(AS_IT_WAS):
+            raise ValueError(f"{name!r} is no chemistry that is known here; known are {', '.join(NAMES)}")
+        return found
 
     @model_validator(mode="after")
     def _voltages_in_order(self) -> Self:
@@ -178,6 +211,14 @@ class PackSheet(Sheet):
                 "cut_off_voltage, nominal_voltage and full_charge_voltage do not rise in this order; correct them"
             )
         return self
+
+    def never(self) -> tuple[float, float]:
+        """The pack voltage (V) that nothing goes below and above: the chemistry's times the cells in series."""
+        found = find(self.chemistry)
+        low, high = found.never if found is not None else (0.0, math.inf)
+        if self.cell is not None:
+            low, high = self.cell.never_below, self.cell.never_above
+        return low * self.cells_in_series, high * self.cells_in_series
 
     def protection(self, kind: str) -> Protection | None:
         """The declared protection of a kind, or None."""
@@ -200,8 +241,11 @@ PACK_NAMES: Mapping[str, str] = {
 }
 
 
-def parse_pack(text: str, file: str) -> PackSheet:
-    """A pack sheet from its text. Raises SheetError with all that is wrong."""
+def parse_pack(text: str, file: str, *, as_it_was: bool = False) -> PackSheet:
+    """A pack sheet from its text; ``as_it_was``: also one that was run before it would have been refused.
+
+    Raises SheetError with all that is wrong.
+    """
     source = read(text, file)
     raw = source.values.get("sensors") if isinstance(source.values, dict) else None
     names = [item.get("name") for item in raw if isinstance(item, dict)] if isinstance(raw, list) else []
@@ -210,4 +254,73 @@ def parse_pack(text: str, file: str) -> PackSheet:
             source.problems.append(
                 source.problem(("sensors", index, "name"), f"two sensors are called {name!r}", "rename one")
             )
-    return checked(source, PackSheet, {SENSORS: [str(name) for name in names]})
+    pack = checked(source, PackSheet, {SENSORS: [str(name) for name in names], AS_IT_WAS: as_it_was})
+    problems = [] if as_it_was else list(contradictions(pack, source))
+    if problems:
+        raise SheetError(problems)
+    return pack
+
+
+def contradictions(pack: PackSheet, source: Source) -> Iterator[Problem]:
+    """What the sheet says against itself, or against what a cell of its chemistry can be."""
+    if (pack.cell is not None) != (pack.chemistry == OTHER):
+        what = "other needs its own voltages" if pack.cell is None else f"{pack.chemistry} has its voltages already"
+        remedy = "add cell: {never_below: …, nominal: …, never_above: …}" if pack.cell is None else "take cell: out"
+        yield source.problem(("chemistry",) if pack.cell is None else ("cell",), what, remedy)
+        return
+    low, high = pack.never()
+    for name in ("full_charge_voltage", "nominal_voltage", "cut_off_voltage"):
+        yield from _outside(source, (name,), getattr(pack, name), low, high, pack)
+    for name, of in (("minimum_capacity", "rated_capacity"), ("minimum_energy", "rated_energy")):
+        least, rated = getattr(pack, name), getattr(pack, of)
+        if least is not None and rated is not None and least > rated:
+            yield source.problem(
+                (name,), f"{name.replace('_', ' ')} is more than the rated one", "correct one of the two"
+            )
+    first, second = pack.sensor_limits
+    if not first < second:
+        yield source.problem(
+            ("sensor_limits",), "the lower limit comes first", "write for example [-40 degC, 100 degC]"
+        )
+    for kind in KINDS:
+        protection = pack.protection(kind)
+        if protection is not None:
+            yield from _of_protection(kind, protection, pack, source)
+
+
+def _of_protection(kind: str, protection: Protection, pack: PackSheet, source: Source) -> Iterator[Problem]:
+    path, trip, release = ("protections", kind), protection.trip, protection.release
+    words = kind.replace("_", " ")
+    over = "over" in kind
+    if release is not None and (release >= trip if over else release <= trip):
+        side = "below" if over else "above"
+        yield source.problem(
+            (*path, "release"), f"the release of {words} is not {side} its trip", "correct one of the two"
+        )
+    if kind.endswith("voltage"):
+        for name, value in (("trip", trip), ("release", release)):
+            if value is not None:
+                yield from _outside(source, (*path, name), value, *pack.never(), pack)
+        if (trip <= pack.nominal_voltage) if over else (trip >= pack.nominal_voltage):
+            side = "above" if over else "below"
+            what = f"{words} trips at {trip:g} V, which is not {side} the nominal {pack.nominal_voltage:g} V"
+            yield source.problem((*path, "trip"), what, "correct one of the two")
+    elif kind.endswith("temperature"):
+        low, high = pack.sensor_limits
+        for name, value in (("trip", trip), ("release", release)):
+            if value is not None and not low <= value <= high:
+                what = f"{value:g} °C is outside of what a sensor may be taken to, {low:g} to {high:g} °C"
+                yield source.problem(
+                    (*path, name), what, "correct it, or add sensor_limits: from the sensor's data sheet"
+                )
+
+
+def _outside(source: Source, path: Path, value: float, low: float, high: float, pack: PackSheet) -> Iterator[Problem]:
+    if low <= value <= high:
+        return
+    cell = value / pack.cells_in_series
+    what = (
+        f"{value:g} V is {cell:.3g} V a cell with {pack.cells_in_series} in series; a cell of {pack.chemistry} is never below "
+        f"{low / pack.cells_in_series:g} or above {high / pack.cells_in_series:g} V"
+    )
+    yield source.problem(path, what, "correct it, or cells_in_series, or chemistry")

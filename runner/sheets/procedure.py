@@ -84,6 +84,14 @@ class Procedure(Sheet):
                 found.add("load")
         return frozenset(found)
 
+    @model_validator(mode="after")
+    def _heat_is_watched(self) -> Self:
+        if any(kind in ("heat", "cool") for kind, _ in _flat(self.steps)) and "probe" not in self.needs:
+            raise ValueError(
+                "needs has no probe; whoever heats or cools something needs a thermometer, so add it to needs"
+            )
+        return self
+
     @field_validator("ceilings")
     @classmethod
     def _heat_has_a_ceiling(cls, ceilings: Ceilings, info: ValidationInfo) -> Ceilings:
@@ -119,7 +127,7 @@ def _flat(items: Sequence[StepItem]) -> Iterator[tuple[str, Any]]:
     """Every step with its kind, those inside repeats too."""
     for item in items:
         kind, step = item.step()
-        if kind == "repeat":
+        if kind in ("repeat", "offer"):
             yield from _flat(step.steps)
         else:
             yield kind, step

@@ -94,7 +94,8 @@ class Charge(Sheet):
     """Switch the supply on and charge until ``until``.
 
     ``steady``: the current has been at its set point for ``steady``. ``full``: it has tapered to ``end_current``.
-    ``stopped``: the pack's own protection has opened the path. ``for``: a time has passed.
+    ``stopped``: the pack's own protection has opened the path. ``for``: a time has passed. ``beyond: voltage`` lets an
+    over-voltage test set more than the sheet's full charge voltage.
     """
 
     voltage: VoltageExpression
@@ -104,6 +105,7 @@ class Charge(Sheet):
     end_current: CurrentExpression | None = None
     for_: TimeExpression | None = Field(default=None, alias="for")
     give_up: TimeExpression | None = None
+    beyond: Literal["", "voltage"] = ""
     say: Text = ""
 
     @model_validator(mode="after")
@@ -142,6 +144,7 @@ class Stage(Sheet):
     """Raise the current of a path step by step, ``dwell`` at each level, until the pack stops it (or to the end: ``done``).
 
     ``path`` is charge or discharge; a charge needs the supply's ``voltage``, a discharge the ``floor`` of the pack's.
+    ``beyond: current`` lets an over-current test set more than the sheet's maximum.
     """
 
     path: Literal["charge", "discharge"]
@@ -152,6 +155,7 @@ class Stage(Sheet):
     until: Literal["stopped", "done"] = "stopped"
     voltage: VoltageExpression | None = None
     floor: VoltageExpression | None = None
+    beyond: Literal["", "current"] = ""
     say: Text = ""
 
     @model_validator(mode="after")

@@ -31,7 +31,7 @@ MISTAKES = [
     ("two tolerances", "pack", "tolerance: 2 K\n", "tolerance: 2 K\n    between: [53 degC, 57 degC]\n", 15, 5, "tolerance and between are both given"),
     ("unknown sensor", "pack", "sensors: all", "sensors: [T1, T7]", 20, 14, "T7 is not a sensor of this pack; known are T1"),
     ("voltages out of order", "pack", "cut_off_voltage: 20 V", "cut_off_voltage: 27 V", 1, 1, "do not rise in this order"),
-    ("protection missing", "pack", "charge over-temperature:", "charge under-temperature:", 13, 1, "declares no charge over temperature"),
+    ("protection missing", "pack", "charge over-temperature:", "discharge over-temperature:", 13, 1, "declares no charge over temperature"),
     ("not a whole number", "pack", "cells_in_series: 8", "cells_in_series: eight", 5, 18, "is not a whole number"),
     ("missing instrument", "bench", BENCH_TEXT[BENCH_TEXT.index("  probe:"):], "", 3, 1, "has no probe, which the procedure short needs"),
     ("half an accuracy", "bench", "expanded_uncertainty: 0.2 K, ", "", 9, 15, "give either expanded_uncertainty or limit"),

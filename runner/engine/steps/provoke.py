@@ -20,6 +20,7 @@ from runner.events import CURRENT_OF, PROBE_TEMPERATURE, Event, Sampled
 from runner.orders import AskTaps, BeginRamp, Guide, Order, SwitchOff, hands_off
 
 TAPERED = ("tapering", "full")
+FLOWING = ("steady", "tapering")
 HURRY = 6.0 / 60  # K/s: "freely" is still no faster than this, for the probe has to follow
 GAP = 3.0  # s without a temperature that spoil a ramp; for the current, the watcher says so
 BACK = 3  # samples of each in a row: readings have come back
@@ -41,6 +42,11 @@ class _Provoke(Step):
         already = self.around.watcher.verdict
         if already.word == self._wanted:  # it came while a reading was asked for
             return self._conclude(self._wanted, already.why, already.since, "")
+        if self._wanted == "stopped" and self.around.watcher.level == 0:
+            why = "no current flowed before the ramp, so nothing could be seen to stop"
+            return self._conclude("no current", why, t, "group")
+        if self._wanted == "returned" and already.word in FLOWING:
+            return self._conclude("not seen", "current flowed before the ramp, so its return was not seen", t, "")
         orders = [*self._pace(SLOW), Guide(self._action, self.planned.sensor, HURRY, words)]
         if not by_hand:
             return orders
