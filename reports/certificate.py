@@ -17,7 +17,16 @@ from reports.wording import what_would_help, worded
 from runner.conduct.evaluate import Evaluation
 from runner.errors import RecordError
 from runner.events import PROBE_TEMPERATURE
-from runner.measure.conformity import CONDITIONAL_FAIL, CONDITIONAL_PASS, FAIL, NOT_MEASURED, PASS, RULES, worst
+from runner.measure.conformity import (
+    CONDITIONAL_FAIL,
+    CONDITIONAL_PASS,
+    FAIL,
+    NOT_JUDGED,
+    NOT_MEASURED,
+    PASS,
+    RULES,
+    worst,
+)
 from runner.measure.finding import Finding
 from runner.record.folder import CERTIFICATE_HTML, CERTIFICATE_PDF, write_whole
 from runner.sheets.bench import Instrument
@@ -25,10 +34,19 @@ from runner.sheets.quantity import shown
 
 TEMPLATES = Path(__file__).parent / "templates"
 NO_STATEMENT = "no statement"  # of a run that looks and measures nothing
-MARKS = {NO_STATEMENT: "", PASS: "✓", CONDITIONAL_PASS: "(✓)", CONDITIONAL_FAIL: "(✗)", FAIL: "✗", NOT_MEASURED: "○"}
+MARKS = {
+    NO_STATEMENT: "",
+    NOT_JUDGED: "",
+    PASS: "✓",
+    CONDITIONAL_PASS: "(✓)",
+    CONDITIONAL_FAIL: "(✗)",
+    FAIL: "✗",
+    NOT_MEASURED: "○",
+}
 USED = ("supply", "probe", "meter")  # roles whose readings are in the evidence whenever the bench has them
 SIDES = {
     NO_STATEMENT: "open",
+    NOT_JUDGED: "open",
     PASS: "good",
     CONDITIONAL_PASS: "good",
     CONDITIONAL_FAIL: "bad",
@@ -84,7 +102,9 @@ def _contents(
     first = evaluations[0]
     pack, bench = first.pack, first.bench
     statements = [f.conformity for each in evaluations for f in each.findings if f.conformity is not None]
-    conformity = worst(statements) if any(each.declared.wanted for each in evaluations) else NO_STATEMENT
+    conformity = (
+        worst(statements) if statements else NOT_JUDGED if any(each.findings for each in evaluations) else NO_STATEMENT
+    )
     covered = coverage(pack, evaluations, not_begun)
     return {
         "number": number,
@@ -193,7 +213,7 @@ def _row(finding: Finding) -> dict[str, Any]:
         "unit": text.unit,
         "reason": finding.reason,
         "expected": text.expected,
-        "word": word or "no limit declared",
+        "word": word or NOT_JUDGED,
         "mark": MARKS.get(word or "", ""),
         "side": SIDES.get(word or "", "none"),
         "limits": text.limits,

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from runner.conduct.evaluate import Evaluation
-from runner.measure.conformity import NOT_MEASURED, worst
+from runner.measure.conformity import NOT_JUDGED, NOT_MEASURED, worst
 from runner.sheets.pack import PackSheet
 
 
@@ -57,7 +57,7 @@ def _covered(
         words,
         sensor or "—",
         ", ".join(evaluation.procedure.name for evaluation, _ in found),
-        worst(statements),
+        worst(statements) if statements else NOT_JUDGED,
         f"{missing[0].name}: {missing[0].reason}" if missing else "",
     )
 

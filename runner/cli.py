@@ -231,7 +231,8 @@ def _check(options: argparse.Namespace) -> int:
     status = 0
     for name in options.files:
         try:
-            print(f"{name}: a sound {check_file(Path(name))}")
+            kind, notes = check_file(Path(name))
+            print(f"{name}: valid {kind}", *(f"  note: {note}" for note in notes), sep="\n")
         except SheetError as error:
             print(error, file=sys.stderr)
             status = WRONG_INPUT

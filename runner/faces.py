@@ -30,6 +30,7 @@ from runner.conduct.files import (
     find_procedure,
     load,
     load_bench,
+    not_judged,
     read_answers,
     read_file,
 )
@@ -52,7 +53,7 @@ from runner.printed import (
 )
 from runner.record.folder import RunFolder
 from runner.sheets.answers import Answers
-from runner.sheets.bench import BenchFile, parse_bench
+from runner.sheets.bench import Assumed, BenchFile, parse_bench
 from runner.sheets.pack import PackSheet, parse_pack
 from runner.sheets.procedure import parse_procedure
 
@@ -192,6 +193,8 @@ class Face:
         bench = parse_bench(bench_file.text, bench_file.name)
         agenda = agenda_for(names, pack, bench, as_given=self.options.as_given)
         print_agenda(agenda, sys.stderr if self.options.json else sys.stdout)
+        for note in [] if bench.decision.assumed_tolerance != Assumed() else not_judged(pack):
+            self._say(f"note: the pack sheet {note}\n")
         if self.options.plan or not agenda.items:
             return ALL_PASS if agenda.items else NOT_ALL_MEASURED
         for item in agenda.items:  # everything that is wrong is said before anything begins
@@ -225,7 +228,11 @@ class Face:
         evaluations = session.evaluations()
         with self._aside():
             print_certificate(evaluations, session.path, session.not_begun())
-        return worst_status(each.exit_status for each in evaluations)
+        status = worst_status(each.status_in_session for each in evaluations)
+        judged = any(each.conformity is not None for each in evaluations) or not any(
+            each.findings for each in evaluations
+        )
+        return NOT_ALL_MEASURED if status == ALL_PASS and not judged else status
 
     # ---- carrying out ----------------------------------------------------------------------------------------
 

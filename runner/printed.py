@@ -14,6 +14,7 @@ from runner.conduct.method import changes
 from runner.conduct.session import Session
 from runner.engine.agenda import Agenda
 from runner.errors import RecordError
+from runner.measure.conformity import NOT_JUDGED
 from runner.measure.finding import Finding
 from runner.record.folder import EVENTS, FINDINGS, RunFolder
 
@@ -23,7 +24,7 @@ def finding_line(finding: Finding) -> str:
     from reports.wording import worded
 
     name = f"{finding.name} {finding.sensor or ''}".ljust(18)
-    statement = finding.conformity.upper() if finding.conformity else "no limit declared"
+    statement = finding.conformity.upper() if finding.conformity else NOT_JUDGED
     text = worded(finding)
     if not text.value:
         return f"{name} {statement}: {finding.reason}"
@@ -41,8 +42,8 @@ def print_findings(evaluation: Evaluation) -> None:
     end = evaluation.story.end
     if end is None or end.early:
         print(f"  ended early: {end.reason if end else 'the record breaks off'}")
-    if evaluation.conformity is not None:
-        print(f"  together: {evaluation.conformity.upper()}")
+    if evaluation.findings:
+        print(f"  together: {(evaluation.conformity or NOT_JUDGED).upper()}")
 
 
 def print_json(evaluation: Evaluation) -> None:

@@ -49,14 +49,20 @@ class Evaluation:
 
     @property
     def conformity(self) -> str | None:
-        """The worst statement of all findings that have one; None for a run that was to find nothing."""
-        if not self.declared.wanted:
-            return None
-        return worst([finding.conformity for finding in self.findings if finding.conformity is not None])
+        """The worst statement of all findings that have one; None where there is none: nothing was to be found or judged."""
+        statements = [finding.conformity for finding in self.findings if finding.conformity is not None]
+        return worst(statements) if statements else None
 
     @property
     def exit_status(self) -> int:
-        """The design's exit status: 0 pass, 1 fail, 3 not all measured or done, 4 ended early."""
+        """The design's exit status: 0 pass, 1 fail, 3 not all measured, judged or done, 4 ended early."""
+        if self.status_in_session == ALL_PASS and self.findings and self.conformity is None:
+            return NOT_ALL_MEASURED
+        return self.status_in_session
+
+    @property
+    def status_in_session(self) -> int:
+        """The same for one run of several, of which another may be the one that is judged."""
         if self.story.end is None or self.story.end.early:
             return ENDED_EARLY
         words = {finding.conformity for finding in self.findings}

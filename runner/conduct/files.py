@@ -17,7 +17,7 @@ from runner.errors import BenchError, BenchNotReady, LinkError, Problem, SheetEr
 from runner.sheets.answers import Answers, parse_answers
 from runner.sheets.bench import BenchFile, Instrument, parse_bench
 from runner.sheets.dialect import Dialect, parse_dialect
-from runner.sheets.pack import PackSheet, parse_pack
+from runner.sheets.pack import PackSheet, parse_pack, without_tolerance
 from runner.sheets.procedure import Procedure, parse_procedure
 from runner.sheets.source import Source, read
 
@@ -108,8 +108,8 @@ def find_procedure(name: str) -> UserFile:
     return read_file(Path(name))
 
 
-def check_file(path: Path) -> str:
-    """Check one file by its ``kind``; the kind. Raises SheetError with everything that is wrong."""
+def check_file(path: Path) -> tuple[str, list[str]]:
+    """Check one file by its ``kind``; the kind, and what a person should know of it. Raises SheetError with all that is wrong."""
     file = read_file(path)
     source = file.source
     kind = source.values.get("kind") if isinstance(source.values, dict) else None
@@ -122,9 +122,17 @@ def check_file(path: Path) -> str:
         raise SheetError([*source.problems, here] if source.values is not None else source.problems)
     if kind == "bench":
         load_bench(path)
-    else:
-        PARSERS[kind](file.text, file.name)
-    return kind
+        return kind, []
+    sheet = PARSERS[kind](file.text, file.name)
+    return kind, not_judged(sheet) if isinstance(sheet, PackSheet) else []
+
+
+def not_judged(pack: PackSheet) -> list[str]:
+    """What the sheet leaves without limits, as a sentence, or nothing."""
+    missing = without_tolerance(pack)
+    if not missing:
+        return []
+    return [f"declares no tolerance for {', '.join(missing)}: what is found of it will not be judged"]
 
 
 def load(

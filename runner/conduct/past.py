@@ -43,7 +43,7 @@ class PastRun:
         """The statement for the whole run in a word or two."""
         if self.ended_early:
             return "ended early"
-        return self.conformity or "nothing to state"
+        return self.conformity or "not judged"
 
     def has(self, words: str) -> bool:
         """Whether every one of these words is somewhere in what names the run."""

@@ -117,7 +117,7 @@ class Session:
 
     def ended(self, number: int, evaluation: Evaluation, *, early: bool) -> None:
         """A run of an entry is over; one that ended early can be gone on with."""
-        status = evaluation.exit_status
+        status = evaluation.status_in_session
         self.entries[number] = replace(self.entries[number], state=BEGUN if early else DONE, status=status)
         self.state_of_charge = state_of_charge_after(evaluation, self.state_of_charge)
         self.write()

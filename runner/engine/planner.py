@@ -8,15 +8,14 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Mapping
-from dataclasses import replace
 from typing import Any
 
+from runner.engine.derived import smallest_currents, voltage_error, with_restarts
 from runner.engine.limits import Limits, last_resort
 from runner.engine.program import CeilingValues, Planned, Program
 from runner.engine.titles import title
 from runner.errors import Problem, SheetError
-from runner.events import CHARGE, DISCHARGE
-from runner.sheets.bench import BenchFile, Load, Supply
+from runner.sheets.bench import BenchFile
 from runner.sheets.fields import dimension_of
 from runner.sheets.pack import PackSheet, Protection, Sensor, TemperatureProtection
 from runner.sheets.procedure import Procedure, names_for
@@ -37,7 +36,6 @@ POSITIVE = (
     "energy",
     "resistance",
 )  # what a step sets or waits
-FOLLOWS = ("heat", "cool", "wait", "substitute")  # steps that go on with what the step before switched on
 UNHURRIED = 10.0  # times real speed: up to here the pauses of a busy computer do not look like lost readings
 
 
@@ -110,10 +108,10 @@ class _Planner:
             self.procedure.prepare,
             last_resort(ceilings, self.pack),
             protect,
-            _smallest(bench),
+            smallest_currents(bench),
             min(max(1.0, bench.speed / UNHURRIED), MOST_PATIENCE) if bench.simulated else 1.0,
             tuple(sensor.name for sensor in sensors) if protection is not None else (),
-            _with_restarts(self.steps),
+            with_restarts(self.steps),
             tuple(bench.roles()),
             tuple(role for role in bench.roles() if bench.by_hand(role)),
             bench.hand.reaction,
@@ -121,6 +119,9 @@ class _Planner:
             bench.hand.every,
             self.pack.nominal_voltage,
             self.pack.cells_in_series,
+            protection.delay if protection is not None else 0.0,
+            self.pack.rated_capacity,
+            voltage_error(bench, protection),
         )
 
     # ---- what the files must agree on ------------------------------------------------------------------------
@@ -370,31 +371,3 @@ class _Planner:
         for name, dimension in self.dimensions.items():
             words.setdefault(name, f"(no {name.replace('_', ' ')} declared)" if dimension in DIMENSIONS else "")
         return " ".join(text.format_map(words).split())
-
-
-def _smallest(bench: BenchFile) -> dict[str, float]:
-    """By path, the current that the reading of supply or load can tell from none."""
-    found: dict[str, float] = {}
-    instruments: tuple[tuple[str, Supply | Load | None], ...] = (
-        (CHARGE, bench.instruments.supply),
-        (DISCHARGE, bench.instruments.load),
-    )
-    for path, instrument in instruments:
-        if instrument is not None:
-            accuracy = instrument.current_accuracy
-            found[path] = 3.0 * (accuracy.offset + accuracy.resolution)
-    return found
-
-
-def _with_restarts(steps: list[Planned]) -> tuple[Planned, ...]:
-    """Every step with the one to go back to: the beginning of its sensor's steps, or what it goes on from."""
-    found: list[Planned] = []
-    for step in steps:
-        before = found[-1] if found else None
-        goes_on = before is not None and (
-            (step.group and step.group == before.group)
-            or (not step.group and step.kind in FOLLOWS)
-            or (step.kind == "try" and before.kind == "stage")  # how long a path stays open counts from its trip
-        )
-        found.append(replace(step, restart=before.restart if before is not None and goes_on else step.index))
-    return tuple(found)

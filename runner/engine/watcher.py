@@ -165,12 +165,15 @@ class Watcher:
         return why if self._impossible >= CONFIRM else ""
 
     def _frozen(self, t: float, voltage: float, current: float) -> str:
-        """Whether the current has stood still to the last digit since the supply jumped to its set voltage."""
+        """Whether the current has stood still to the last digit since the supply jumped to its set voltage, or was there at once.
+
+        Only a current that is the set one: less in constant voltage is what a taper looks like.
+        """
         assert self._set is not None
-        at_set = voltage >= self._set[0] * (1 - VOLTAGE_RATIO)
+        at_set = voltage >= self._set[0] * (1 - VOLTAGE_RATIO) and current >= TAPER_RATIO * self._set[1]
         if not at_set or (self._jumped is not None and current != self._jumped[1]):
             self._jumped = None
-        elif self._jumped is None and 0 < self._before_jump < self._set[0] * (1 - JUMP_RATIO):
+        elif self._jumped is None and self._before_jump < self._set[0] * (1 - JUMP_RATIO):
             self._jumped = (t, current)
         self._before_jump = voltage
         if self._jumped is None or t - self._jumped[0] < FROZEN_TIME:

@@ -8,6 +8,7 @@ from scipy import stats
 
 PASS, CONDITIONAL_PASS, CONDITIONAL_FAIL, FAIL = "pass", "conditional pass", "conditional fail", "fail"
 NOT_MEASURED = "not measured"
+NOT_JUDGED = "not judged (no limit declared)"  # what is said where there is no statement: measured, and nothing to hold it against
 STATEMENTS = (PASS, CONDITIONAL_PASS, CONDITIONAL_FAIL, FAIL, NOT_MEASURED)
 # how bad a statement is for the whole; the certificate's is its worst finding's
 SEVERITY = {PASS: 0, CONDITIONAL_PASS: 1, NOT_MEASURED: 2, CONDITIONAL_FAIL: 3, FAIL: 4}

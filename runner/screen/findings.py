@@ -18,6 +18,7 @@ from textual.widgets.option_list import Option
 
 from reports.wording import what_would_help, worded
 from runner.errors import TripwitnessError
+from runner.measure.conformity import NOT_JUDGED
 from runner.measure.finding import Finding
 from runner.screen.widgets.interval import IntervalLines
 
@@ -141,7 +142,7 @@ def about(finding: Finding) -> list[str]:
     lines = [f"{finding.name} {finding.sensor or ''}".strip().upper()]
     if finding.protection:
         lines[0] += f" · {finding.protection.replace('_', ' ')}"
-    statement = finding.conformity.upper() if finding.conformity else "no limit is declared"
+    statement = finding.conformity.upper() if finding.conformity else NOT_JUDGED
     if not text.value:
         return [*lines, f"{statement}: {finding.reason}"]
     lines.append(

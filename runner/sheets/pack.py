@@ -261,6 +261,12 @@ def parse_pack(text: str, file: str, *, as_it_was: bool = False) -> PackSheet:
     return pack
 
 
+def without_tolerance(pack: PackSheet) -> list[str]:
+    """The protections of which a sheet declares no tolerance: what is found of them will not be judged."""
+    found = ((kind, pack.protection(kind)) for kind in KINDS)
+    return [kind.replace("_", " ") for kind, each in found if each is not None and each.trip_limits() is None]
+
+
 def contradictions(pack: PackSheet, source: Source) -> Iterator[Problem]:
     """What the sheet says against itself, or against what a cell of its chemistry can be."""
     if (pack.cell is not None) != (pack.chemistry == OTHER):

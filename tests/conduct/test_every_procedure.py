@@ -56,7 +56,9 @@ def test_a_sound_pack_passes_every_procedure(tmp_path, procedure):
     result = run(tmp_path, procedure)
     evaluation = result.result.evaluation
     assert not result.result.outcome.early, result.result.outcome.reason
-    assert evaluation.exit_status == 0, [(each.name, each.conformity, each.reason) for each in evaluation.findings]
+    judged = not evaluation.findings or any(each.conformity for each in evaluation.findings)
+    said = [(each.name, each.conformity, each.reason) for each in evaluation.findings]
+    assert evaluation.exit_status == (0 if judged else 3), said  # measured, and no limit to hold it against, is no pass
     assert not result.truth["supply_on"]
     assert not result.truth["load_on"]
 

@@ -42,6 +42,10 @@ NEAR = 0.06  # of the cut-off voltage: nearer than this the pack is polled fast
 HALF = 0.5  # of the nominal voltage: terminals with less have collapsed
 COLLAPSE_TIME = 10.0  # s after off in which they have to be seen collapsed
 LOOK_EVERY, LOOK_SHARE = 15.0, 0.2  # s, and of the time waited: from one look at the pack's own display to the next
+MOST_DRAWN = 1.3  # of the rated capacity: more than any sound cell has (common practice, no source)
+BEYOND_DELAY = 10.0  # s
+LEADS = 0.05  # Ω that leads to a load may have (common practice, no source)
+LONGEST_GAP = 20.0  # s between two readings over which a current is taken to have flowed
 LOWEST = "lowest cell voltage while waiting"
 
 
@@ -52,6 +56,8 @@ class Drain(Step):
         self._on_at: float | None = None
         self._since: float | None = None
         self._under = 0
+        self._drawn, self._counted = 0.0, 0.0  # A·s, and up to when
+        self._below_since: float | None = None
         self.around.awake = True
         return [*self._pace(SLOW, DISCHARGE), *self._bring_on(DISCHARGE, self.planned.values["current"])]
 
@@ -86,17 +92,56 @@ class Drain(Step):
         if verdict.word == "stopped":
             self.around.awake = False
             return self._conclude_and_off("stopped", verdict.why, verdict.since, "" if until != "steady" else "group")
-        if self._at_the_floor(sample):
-            why = f"did not cut off by {values['floor']:.2f} V"
-            return self._conclude_and_off("gave up", why, t, self.give_way, values["floor"])
+        if orders := self._enough(sample):
+            return orders
         if until == "steady":
             return self._until_steady(t)
         if until == "time" and t - self._on_at >= values["for"]:
             return self._conclude_and_off("done", "the time is over", t)
+        return self._pace(self._how_near(), DISCHARGE)
+
+    def _enough(self, sample: Sampled) -> list[Order]:
+        """The end of a discharge that the pack does not end: at the floor, where it should have cut off, or after too much."""
+        assert self._on_at is not None
+        values, t = self.planned.values, sample.t
+        if self._at_the_floor(sample):
+            why = f"did not cut off by {values['floor']:.2f} V"
+            return self._conclude_and_off("gave up", why, t, self.give_way, values["floor"])
+        if why := self._should_have_cut_off(sample):
+            return self._conclude_and_off("gave up", why, t, self.give_way, self._clearly_below)
         if "give_up" in values and t - self._on_at > values["give_up"]:
             why = f"given up after {values['give_up'] / 3600:.1f} h of discharge"
             return self._conclude_and_off("no end", why, t, self.give_way)
-        return self._pace(self._how_near(), DISCHARGE)
+        if self._drawn > MOST_DRAWN * self.around.program.rated_capacity > 0:
+            why = f"{shown(self._drawn, 'charge')} were drawn, {MOST_DRAWN:g} times the rated capacity, and the pack goes on"
+            return self._conclude_and_off("no end", why, t, self.give_way)
+        return []
+
+    @property
+    def _clearly_below(self) -> float:
+        limits = self.around.program.trip_limits
+        return 0.0 if limits is None else limits[0] - self.around.program.voltage_error
+
+    def _should_have_cut_off(self, sample: Sampled) -> str:
+        """Whether a cut-off has been seen not to come: clearly below its lower limit, longer than its delay can be.
+
+        Clearly: by three times what the voltmeter may be wrong, which is more than the uncertainty of any finding here. It is the
+        pack's own terminals that count; where only the load reads a voltage, its leads are allowed for.
+        """
+        program, known = self.around.program, self.around.known
+        voltage, current = sample.readings.get(LOAD_VOLTAGE), sample.readings.get(LOAD_CURRENT)
+        if voltage is not None and current is not None:
+            voltage = known.latest.get(METER_VOLTAGE, voltage + LEADS * current)
+        if current is not None:
+            since = sample.t - self._counted if self._counted else 0.0
+            self._drawn, self._counted = self._drawn + current * min(since, LONGEST_GAP), sample.t
+        if program.protection != "under_voltage" or program.trip_limits is None or voltage is None or current is None:
+            return ""
+        below = voltage < self._clearly_below and current > self.around.watcher.smallest
+        self._below_since = (sample.t if self._below_since is None else self._below_since) if below else None
+        if self._below_since is None or sample.t - self._below_since <= program.delay + BEYOND_DELAY:
+            return ""
+        return f"did not cut off in {sample.t - self._below_since:.0f} s below its lower limit of {program.trip_limits[0]:.2f} V"
 
     def _until_steady(self, t: float) -> list[Order]:
         assert self._on_at is not None

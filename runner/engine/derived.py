@@ -1,0 +1,49 @@
+"""What a program needs and no file says: it follows from what they do say."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from runner.engine.program import Planned
+from runner.events import CHARGE, DISCHARGE
+from runner.sheets.bench import BenchFile, Load, Supply
+from runner.sheets.pack import Protection
+
+FOLLOWS = ("heat", "cool", "wait", "substitute")  # steps that go on with what the step before switched on
+
+
+def smallest_currents(bench: BenchFile) -> dict[str, float]:
+    """By path, the current that the reading of supply or load can tell from none."""
+    found: dict[str, float] = {}
+    instruments: tuple[tuple[str, Supply | Load | None], ...] = (
+        (CHARGE, bench.instruments.supply),
+        (DISCHARGE, bench.instruments.load),
+    )
+    for path, instrument in instruments:
+        if instrument is not None:
+            accuracy = instrument.current_accuracy
+            found[path] = 3.0 * (accuracy.offset + accuracy.resolution)
+    return found
+
+
+def voltage_error(bench: BenchFile, protection: Protection | None) -> float:
+    """Three times what the load's voltmeter may be wrong at the trip, in V."""
+    load = bench.instruments.load
+    if load is None or protection is None:
+        return 0.0
+    accuracy = load.voltage_accuracy
+    return float(3.0 * (accuracy.offset + accuracy.resolution + accuracy.gain * abs(protection.trip)))
+
+
+def with_restarts(steps: list[Planned]) -> tuple[Planned, ...]:
+    """Every step with the one to go back to: the beginning of its sensor's steps, or what it goes on from."""
+    found: list[Planned] = []
+    for step in steps:
+        before = found[-1] if found else None
+        goes_on = before is not None and (
+            (step.group and step.group == before.group)
+            or (not step.group and step.kind in FOLLOWS)
+            or (step.kind == "try" and before.kind == "stage")  # how long a path stays open counts from its trip
+        )
+        found.append(replace(step, restart=before.restart if before is not None and goes_on else step.index))
+    return tuple(found)
