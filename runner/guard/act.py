@@ -38,6 +38,8 @@ class Act:
         self._links: dict[str, Link] = {}
         self._off: dict[str, bool] = {}
         self._changed = threading.Condition()
+        self._writing = threading.Lock()
+        self._first = ""
 
     def prepare(self) -> None:
         """Load the transport and make the links, so that acting begins with the first byte."""
@@ -66,9 +68,11 @@ class Act:
     def make_safe(self, why: str) -> None:
         """Everything off. Comes back when all has read back as off, or after GIVE_UP."""
         began = time.monotonic()
+        self._first = self._line(
+            {"what": "acting", "why": why}
+        )  # goes to disk before all others, and after the first bytes of off
         for each in self.plan.targets:
             threading.Thread(target=self._insist, args=(each, began), name=each.role, daemon=True).start()
-        self._write({"what": "acting", "why": why})
         unsure = self._wait_for_all(began + TOLD_AFTER)
         self._say(unsure, why)
         if unsure and not self._wait_for_all(began + GIVE_UP):
@@ -136,12 +140,16 @@ class Act:
     def _write(self, entry: dict[str, Any]) -> None:
         if not self.folder:
             return
-        stamp = datetime.datetime.now(datetime.UTC).isoformat(timespec="milliseconds").replace("+00:00", "Z")
-        line = json.dumps({"utc": stamp, **entry}, ensure_ascii=False) + "\n"
-        with contextlib.suppress(OSError):  # a full disk or a folder gone: the bench comes first
+        with self._writing, contextlib.suppress(OSError):  # a full disk or a folder gone: the bench comes first
+            text, self._first = self._first + self._line(entry), ""
             fd = os.open(Path(self.folder) / RECORD, os.O_WRONLY | os.O_APPEND | os.O_CREAT, 0o644)
             try:
-                os.write(fd, line.encode())
+                os.write(fd, text.encode())
                 os.fsync(fd)
             finally:
                 os.close(fd)
+
+    @staticmethod
+    def _line(entry: dict[str, Any]) -> str:
+        stamp = datetime.datetime.now(datetime.UTC).isoformat(timespec="milliseconds").replace("+00:00", "Z")
+        return json.dumps({"utc": stamp, **entry}, ensure_ascii=False) + "\n"

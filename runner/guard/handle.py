@@ -18,7 +18,7 @@ from runner.guard.pulse import Pulse
 
 ARM_TIME = 20.0  # s: a busy machine may take so long to start a process
 STAND_DOWN_TIME = 3.0  # s
-MEANWHILE = 60.0  # s announced while the guard and the bench are made ready: nothing is on yet
+MEANWHILE = 600.0  # s announced while the guard and the bench are made ready: nothing is on yet
 
 
 def possible() -> bool:
@@ -36,7 +36,7 @@ class Guard:
         """
         self._pulse = Pulse.new()
         self._pulse.beat(MEANWHILE)
-        self._owner = threading.get_ident()
+        self._owner: int | None = None  # until the run's loop begins, nothing is on and nobody's beats count
         self._by_hand: list[str] = []
         self._over = False
         terminal = _terminal()

@@ -86,6 +86,14 @@ def record(folder):
     return [json.loads(line) for line in (folder / "guard.jsonl").read_text().splitlines()]
 
 
+def test_before_the_loop_begins_no_wait_is_held_against_the_runner(guard):
+    """The check of the instruments announces its waits; what comes between it and the loop may take longer than the last."""
+    guard.beat(-5.0)
+    time.sleep(0.3)
+    assert guard.alive
+    assert guard._pulse.overdue < 0
+
+
 def test_a_guard_that_is_stood_down_switches_nothing_and_is_gone(guard, switch, tmp_path):
     guard.beat(5.0)
     assert guard.alive
@@ -150,6 +158,7 @@ targets = [Target(f"supply{n}", address, "@py", 0.5, words) for n, address in en
 guard = Guard(targets, patience=1.0)
 guard.armed(Path(sys.argv[1]))
 guard.own()
+guard.beat(0.1)
 guard.by_hand(["TAKE HEAT AND ICE AWAY FROM T1"])
 print("beating", guard._process.pid, flush=True)
 end = time.monotonic() + 30
