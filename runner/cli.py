@@ -232,7 +232,7 @@ def _check(options: argparse.Namespace) -> int:
     for name in options.files:
         try:
             kind, notes = check_file(Path(name))
-            print(f"{name}: valid {kind}", *(f"  note: {note}" for note in notes), sep="\n")
+            print(f"{name}: valid {kind}", *(f"  {note}" for note in notes), sep="\n")
         except SheetError as error:
             print(error, file=sys.stderr)
             status = WRONG_INPUT

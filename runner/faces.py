@@ -8,14 +8,12 @@ from __future__ import annotations
 import argparse
 import contextlib
 import getpass
-import signal
 import sys
 import time
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
-from types import FunctionType
 from typing import TYPE_CHECKING
 
 from runner.conduct.clock import ScaledClock, VirtualClock
@@ -40,8 +38,9 @@ from runner.conduct.rehearse import Rehearsal
 from runner.conduct.resume import Resumption, broken_off
 from runner.conduct.scripted import UNATTENDED, Eyes, ScriptedOperator
 from runner.conduct.session import Session, agenda_for
+from runner.conduct.signals import pressing
 from runner.conduct.site import Site
-from runner.errors import BenchError
+from runner.errors import BenchError, Problem, SheetError
 from runner.plain import PlainOperator, Printer
 from runner.printed import (
     finding_line,
@@ -54,6 +53,7 @@ from runner.printed import (
 from runner.record.folder import RunFolder
 from runner.sheets.answers import Answers
 from runner.sheets.bench import Assumed, BenchFile, parse_bench
+from runner.sheets.doubts import doubts
 from runner.sheets.pack import PackSheet, parse_pack
 from runner.sheets.procedure import parse_procedure
 
@@ -62,11 +62,6 @@ if TYPE_CHECKING:
 
 FOLLOW_EVERY = 0.2  # s between two looks at a run that is followed
 DOING = "tripwitness run"  # what whoever wants the same instrument or folder is told of this process
-_STAYS = ("SIGTSTP", "SIGQUIT")  # keys of a person who is still there
-# a key, an end, a closed terminal; and those by which a terminal suspends or dumps a program that has something on
-_SIGNALS = tuple(
-    getattr(signal, name) for name in ("SIGINT", "SIGTERM", "SIGHUP", "SIGTSTP", "SIGQUIT") if hasattr(signal, name)
-)
 # worst first: ended early, wrong input, fails, not all measured, pass
 _SEVERITY = {ENDED_EARLY: 4, 2: 3, SOMETHING_FAILS: 2, NOT_ALL_MEASURED: 1, ALL_PASS: 0}
 
@@ -195,6 +190,8 @@ class Face:
         print_agenda(agenda, sys.stderr if self.options.json else sys.stdout)
         for note in [] if bench.decision.assumed_tolerance != Assumed() else not_judged(pack):
             self._say(f"note: the pack sheet {note}\n")
+        for doubt in doubts(pack, pack_file.source):
+            self._say(f"doubtful: {doubt}\n")
         if self.options.plan or not agenda.items:
             return ALL_PASS if agenda.items else NOT_ALL_MEASURED
         for item in agenda.items:  # everything that is wrong is said before anything begins
@@ -246,6 +243,7 @@ class Face:
         session: Session | None = None,
         began: Callable[[RunFolder], None] = lambda folder: None,
     ) -> tuple[Result, int]:
+        self._check_agreement(job, resumption)
         stop = StopFlag()
 
         def work(operator: Operator) -> Result:
@@ -262,7 +260,7 @@ class Face:
                 resumption=resumption,
             )
 
-        with _signals(stop):
+        with pressing(stop):
             try:
                 if self.screen:
                     result = self._on_screen(job, place, stop, work, session.lines() if session else ())
@@ -272,6 +270,13 @@ class Face:
                 raise bench_problems(job.bench_file, fault) from fault
         self._report(result, with_certificate=session is None)
         return result, result.evaluation.exit_status
+
+    def _check_agreement(self, job: Job, resumption: Resumption | None) -> None:
+        """Scripted answers that meet something unusual need a reason for it. Raises SheetError."""
+        if self.script is None or self.script.agree or not job.program.doubts or resumption is not None:
+            return
+        what = f"gives no reason to agree to what is unusual on the pack sheet: {'; '.join(job.program.doubts)}"
+        raise SheetError([Problem(str(self.options.answers), 1, 1, what, "add agree: with the reason, if it is right")])
 
     def _in_lines(self, job: Job, place: Place, stop: StopFlag, work: Callable[[Operator], Result]) -> Result:
         printer = Printer(job.program.cautions, job.program.prepare, sys.stderr if self.options.json else sys.stdout)
@@ -367,24 +372,3 @@ def _operator_name(job: Job) -> str:
         return getpass.getuser()
     except (KeyError, OSError):
         return "operator"
-
-
-@contextlib.contextmanager
-def _signals(stop: StopFlag) -> Iterator[None]:
-    """Ctrl-C, SIGTERM and a closed terminal press the stop; what was set before comes back afterwards, and is told of it."""
-
-    def pressed(number: int, _: object) -> None:
-        name = signal.Signals(number).name
-        if name in _STAYS:
-            stop.press(name)
-        else:
-            stop.signalled(name)
-
-    before = {number: signal.signal(number, pressed) for number in _SIGNALS}
-    try:
-        yield
-    finally:
-        for number, handler in before.items():
-            signal.signal(number, handler)
-            if stop.signal == signal.Signals(number).name and isinstance(handler, FunctionType):
-                handler(number, None)

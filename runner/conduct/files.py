@@ -17,6 +17,7 @@ from runner.errors import BenchError, BenchNotReady, LinkError, Problem, SheetEr
 from runner.sheets.answers import Answers, parse_answers
 from runner.sheets.bench import BenchFile, Instrument, parse_bench
 from runner.sheets.dialect import Dialect, parse_dialect
+from runner.sheets.doubts import doubts
 from runner.sheets.pack import PackSheet, parse_pack, without_tolerance
 from runner.sheets.procedure import Procedure, parse_procedure
 from runner.sheets.source import Source, read
@@ -124,7 +125,12 @@ def check_file(path: Path) -> tuple[str, list[str]]:
         load_bench(path)
         return kind, []
     sheet = PARSERS[kind](file.text, file.name)
-    return kind, not_judged(sheet) if isinstance(sheet, PackSheet) else []
+    if not isinstance(sheet, PackSheet):
+        return kind, []
+    return kind, [
+        *(f"doubtful: {each}" for each in doubts(sheet, source)),
+        *(f"note: it {each}" for each in not_judged(sheet)),
+    ]
 
 
 def not_judged(pack: PackSheet) -> list[str]:

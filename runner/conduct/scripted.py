@@ -7,13 +7,16 @@ from collections.abc import Callable
 from typing import Protocol
 
 from runner.conduct.replies import NotUnderstood, understood
+from runner.engine.run import AGREE, DOUBTS
 from runner.engine.view import View
 from runner.errors import OperatorGone
 from runner.events import Answered, Sampled
 from runner.orders import GO_ON, Ask, Order, Withdraw
 from runner.sheets.answers import Answers
 
-UNATTENDED = Answers(kind="answers", by="simulated operator", then="go on", wait="4 s")
+UNATTENDED = Answers(
+    kind="answers", by="simulated operator", then="go on", wait="4 s", agree="agreed to unattended, nobody has looked"
+)
 
 
 class Eyes(Protocol):
@@ -85,6 +88,8 @@ class ScriptedOperator:
         return [*found, answer]
 
     def _answer(self, ask: Ask, t: float) -> Answered:
+        if ask.question == DOUBTS and self.script.agree:
+            return Answered(t, ask.question, AGREE, self.script.by, self.script.agree)
         word = self._left.popleft() if self._left else self.script.then
         if word is None:
             raise OperatorGone.input_ended(ask.say)

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Mapping
+from dataclasses import replace
 from typing import Any
 
 from runner.engine.derived import smallest_currents, voltage_error, with_restarts
@@ -16,6 +17,7 @@ from runner.engine.program import CeilingValues, Planned, Program
 from runner.engine.titles import title
 from runner.errors import Problem, SheetError
 from runner.sheets.bench import BenchFile
+from runner.sheets.doubts import doubts
 from runner.sheets.fields import dimension_of
 from runner.sheets.pack import PackSheet, Protection, Sensor, TemperatureProtection
 from runner.sheets.procedure import Procedure, names_for
@@ -119,6 +121,7 @@ class _Planner:
             bench.hand.every,
             self.pack.nominal_voltage,
             self.pack.cells_in_series,
+            tuple(str(replace(each, remedy="")) for each in doubts(self.pack, self.of_pack)),
             protection.delay if protection is not None else 0.0,
             self.pack.rated_capacity,
             voltage_error(bench, protection),

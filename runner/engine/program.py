@@ -76,6 +76,7 @@ class Program:
     every: float = 300.0  # s between two readings by hand in a long discharge
     nominal_voltage: float = 0.0
     cells: int = 1
+    doubts: tuple[str, ...] = ()  # what is unusual on the pack sheet, each with its place
     delay: float = 0.0  # s: of the protection that is tested
     rated_capacity: float = 0.0  # A·s
     voltage_error: float = 0.0  # V: three times what the load's voltmeter may be wrong at the trip

@@ -62,6 +62,8 @@ READ_THEM = "Read the cautions. Go on only if every one of them is met."
 BY_HAND_OFF = "SWITCH THE LOAD OFF BY HAND"
 LAST_FLOOR = 0.97  # of a step's floor: below that the run ends, whatever the step makes of it
 CAUTIONS = "cautions"  # the question of the first hold point
+DOUBTS = "doubts"  # and of the one at which a person agrees to what is unusual on the pack sheet
+AGREE = "agree"
 
 
 def take_away(sensor: str) -> str:
@@ -92,6 +94,7 @@ class Run:
         self._skip_to: tuple[str, int] = ("", 0)
         self._cautions = READ_THEM if guarded else f"{UNGUARDED} {READ_THEM}"
         self._waiting: tuple[str, float] | None = None  # the question that stands while something is on, and since when
+        self._resumed = False
         self._repeats: dict[tuple[str, int, int], int] = {}  # how often a turn or a sensor was begun again
         self._cut_short = False  # whether anything was passed over that nobody had been asked about
 
@@ -128,6 +131,7 @@ class Run:
             return [Pace(1.0, 1.0), Ask(CAUTIONS, self._cautions)]
         if isinstance(event, Resumed):
             self._go(State.HOLDING)
+            self._resumed = True
             self.ceilings.rested(event.after)
             words = f"The run goes on after {event.after / 60:.0f} min. Look at the pack and every connection. {self._cautions}"
             return [Pace(1.0, 1.0), SwitchOff(), Ask(CAUTIONS, words)]
@@ -140,11 +144,27 @@ class Run:
         if why:
             return orders + self._make_safe(why, early=True)
         if self.step is None:
-            if isinstance(event, Answered) and event.question == CAUTIONS:
-                return orders + self._begin_next(event.t)
-            return orders
+            return orders + (self._before_the_first(event) if isinstance(event, Answered) else [])
         orders += self._allowed(self.step.receive(event, verdicts))
         return orders + (self._begin_next(event.t) if self.step.done else [])
+
+    def _before_the_first(self, answer: Answered) -> list[Order]:
+        """After the cautions, and after what is unusual on the sheet has been agreed to with a reason."""
+        if answer.question == CAUTIONS and self.program.doubts and not self._resumed:
+            return [self._doubts("")]
+        if answer.question == DOUBTS and not answer.note.strip():
+            return [self._doubts("A reason is needed. ")]
+        if answer.question == DOUBTS:
+            said = f"Unusual on the pack sheet, agreed to by {answer.by}: {answer.note.strip()} ({'; '.join(self.program.doubts)})"
+            return [Remark(said), *self._begin_next(answer.t)]
+        return self._begin_next(answer.t) if answer.question == CAUTIONS else []
+
+    def _doubts(self, before: str) -> Ask:
+        say = (
+            f"{before}Unusual on the pack sheet: {'; '.join(self.program.doubts)}. Look at the data sheet again. "
+            "If it is right, write agree, a semicolon, and the reason; else end the run."
+        )
+        return Ask(DOUBTS, say, "unusual values agreed to", "choice", choices=(AGREE,))
 
     # ---- looking ---------------------------------------------------------------------------------------------
 

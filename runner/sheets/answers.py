@@ -14,6 +14,8 @@ Word = Literal["go on", "stop"]
 class Answers(Sheet):
     """``answers`` in the order of the questions: go on, stop, a reading such as 26.4 V, or a choice such as good.
 
+    ``agree`` is the reason for agreeing to what is unusual on the pack sheet, where something is.
+
     ``then`` is for all that come later (without it nobody is left); ``wait`` seconds before each; ``by`` the name that
     goes into the record.
     """
@@ -23,6 +25,7 @@ class Answers(Sheet):
     answers: tuple[str, ...] = ()
     then: Word | None = None
     wait: Time = 2.0
+    agree: str = ""
 
 
 def parse_answers(text: str, file: str) -> Answers:

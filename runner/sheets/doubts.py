@@ -1,0 +1,108 @@
+"""What a pack sheet says that can be, and seldom is: a person agrees to it with a reason before anything is switched on.
+
+Every range is common practice, no source, unless a line says otherwise.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from runner.errors import Problem
+from runner.sheets.chemistry import Chemistry, find
+from runner.sheets.pack import KINDS, PackSheet, Protection
+from runner.sheets.source import Path, Source
+
+NEAR_VOLTAGE = 0.05  # V a cell by which a usual range may be missed
+WARMEST, COLDEST = 15.0, 10.0  # K beyond the usual charging temperatures at which a charge protection may trip
+DISCHARGE = (-35.0, 75.0)  # °C between which a discharge protection usually trips
+MOST_CHARGE, MOST_DISCHARGE = 2.0, 10.0  # times the rated capacity an hour
+LEAST_CAPACITY = 0.8  # of the rated one
+ENERGY = 0.1  # by which rated energy and capacity times nominal voltage may differ
+LONGEST_DELAY, LONGEST_POLLING = 60.0, 10.0  # s
+WIDEST = {"temperature": 10.0, "voltage": 0.05, "current": 0.3}  # K, of the trip, of the trip: a tolerance
+HOUR = 3600.0
+
+
+def doubts(pack: PackSheet, source: Source) -> list[Problem]:
+    """Everything on a sheet that is outside the usual range, with its place."""
+    found = list(_of_ratings(pack, source))
+    chemistry = find(pack.chemistry)
+    if chemistry is not None:
+        found += _of_cells(pack, chemistry, source)
+    for kind in KINDS:
+        protection = pack.protection(kind)
+        if protection is not None:
+            found += _of_protection(kind, protection, pack, chemistry, source)
+    return found
+
+
+def _of_cells(pack: PackSheet, chemistry: Chemistry, source: Source) -> Iterator[Problem]:
+    ranges = {
+        "cut_off_voltage": chemistry.lowest,
+        "nominal_voltage": chemistry.nominal,
+        "full_charge_voltage": chemistry.highest,
+    }
+    for name, (low, high) in ranges.items():
+        cell = getattr(pack, name) / pack.cells_in_series
+        if not low - NEAR_VOLTAGE <= cell <= high + NEAR_VOLTAGE:
+            what = (
+                f"{name.replace('_', ' ')} is {cell:.3g} V a cell, for {chemistry.name} {low:g} to {high:g} V is usual"
+            )
+            yield _doubt(source, (name,), what)
+
+
+def _of_ratings(pack: PackSheet, source: Source) -> Iterator[Problem]:
+    rate = pack.rated_capacity / HOUR
+    for name, most in (("maximum_charge_current", MOST_CHARGE), ("maximum_discharge_current", MOST_DISCHARGE)):
+        current = getattr(pack, name)
+        if current is not None and current > most * rate:
+            what = (
+                f"{name.replace('_', ' ')} is {current / rate:.3g} times the rated capacity an hour, {most:g} is a lot"
+            )
+            yield _doubt(source, (name,), what)
+    least = pack.minimum_capacity
+    if least is not None and least < LEAST_CAPACITY * pack.rated_capacity:
+        yield _doubt(
+            source, ("minimum_capacity",), f"minimum capacity is {least / pack.rated_capacity:.0%} of the rated one"
+        )
+    if pack.rated_energy is not None:
+        ratio = pack.rated_energy / (pack.rated_capacity * pack.nominal_voltage)
+        if abs(ratio - 1) > ENERGY:
+            what = f"rated energy is {ratio:.3g} times the rated capacity at the nominal voltage"
+            yield _doubt(source, ("rated_energy",), what)
+
+
+def _of_protection(
+    kind: str, protection: Protection, pack: PackSheet, chemistry: Chemistry | None, source: Source
+) -> Iterator[Problem]:
+    path: Path = ("protections", kind)
+    words, trip = kind.replace("_", " "), protection.trip
+    if (
+        kind.endswith("temperature")
+        and (usual := _usual_trip(kind, chemistry)) is not None
+        and not usual[0] <= trip <= usual[1]
+    ):
+        what = f"{words} trips at {trip:g} °C, {usual[0]:g} to {usual[1]:g} °C is usual"
+        yield _doubt(source, (*path, "trip"), what)
+    if kind == "over_voltage" and trip <= pack.full_charge_voltage:
+        what = f"over voltage trips at {trip:g} V, which a full charge of {pack.full_charge_voltage:g} V reaches"
+        yield _doubt(source, (*path, "trip"), what)
+    for name, most in (("delay", LONGEST_DELAY), ("polling", LONGEST_POLLING)):
+        if getattr(protection, name) > most:
+            yield _doubt(source, (*path, name), f"{name} of {words} is more than {most:g} s")
+    widest = WIDEST[KINDS[kind]] * (1.0 if kind.endswith("temperature") else trip)
+    if protection.tolerance is not None and protection.tolerance > widest:
+        yield _doubt(source, (*path, "tolerance"), f"tolerance of {words} is very wide")
+
+
+def _usual_trip(kind: str, chemistry: Chemistry | None) -> tuple[float, float] | None:
+    if kind.startswith("discharge"):
+        return (DISCHARGE[0], 30.0) if "under" in kind else (30.0, DISCHARGE[1])
+    if chemistry is None:
+        return None
+    low, high = chemistry.charge
+    return (low - COLDEST, 20.0) if "under" in kind else (30.0, high + WARMEST)
+
+
+def _doubt(source: Source, path: Path, what: str) -> Problem:
+    return source.problem(path, what, "look at the data sheet again")
