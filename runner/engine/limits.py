@@ -22,6 +22,7 @@ from runner.sheets.source import Path, Source
 
 SETS_CURRENT = ("charge", "drain", "stage", "wake", "try")
 LEAVES_ON, LEAVES_OFF = ("charge", "drain"), ("charge", "drain", "stage", "wake", "try", "recover", "rest", "off")
+MOST_LEVELS = 200
 MARGIN = 1.25  # of the upper limit of a current's trip
 CLOSE = 1 + 1e-9  # rounding of sums
 
@@ -43,6 +44,8 @@ class Limits:
         on = ""
         for step, place in zip(steps, places, strict=True):
             found += [*self._beyond_the_sheet(step, place), *self._beyond_a_sensor(step, place)]
+            if step.kind == "stage":
+                found += self._stairs(step, place)
             if step.kind in ("heat", "cool", "substitute") and not on:
                 what = f"{step.kind} comes while everything is off, so no current could be seen to stop or return"
                 found.append(self.of_procedure.problem(place, what, "charge or drain until steady before it", key=True))
@@ -102,6 +105,16 @@ class Limits:
 
     def _marked(self, step: Planned, what: str) -> bool:
         return step.word("beyond") == what and str(self.procedure.protection or "").endswith(f"over_{what}")
+
+    def _stairs(self, step: Planned, place: Path) -> Iterator[Problem]:
+        first, last, height = step.values["from"], step.values["to"], step.values["step"]
+        if last < first:
+            yield self.of_procedure.problem(
+                (*place, "to"), "the last level is below the first", "raise to, or lower from"
+            )
+        elif height > 0 and (last - first) / height > MOST_LEVELS:
+            what = f"the staircase would have more than {MOST_LEVELS} levels"
+            yield self.of_procedure.problem((*place, "step"), what, "make step larger")
 
     def _beyond_a_sensor(self, step: Planned, place: Path) -> Iterator[Problem]:
         if step.kind not in ("heat", "cool", "wait"):
