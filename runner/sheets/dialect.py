@@ -9,6 +9,7 @@ from __future__ import annotations
 import importlib
 import re
 import string
+import warnings
 from collections.abc import Iterable, Iterator, Mapping
 from typing import Any, Literal, Self
 
@@ -60,7 +61,7 @@ class Query(Sheet):
     @classmethod
     def _one_group(cls, pattern: str) -> str:
         try:
-            groups = re.compile(pattern).groups
+            groups = _compiled(pattern).groups
         except re.error as error:
             raise ValueError(f"{pattern!r} is not a pattern ({error}); write for example '([0-9.]+) V'") from error
         if groups != 1:
@@ -105,7 +106,7 @@ class ErrorQueue(Sheet):
     @classmethod
     def _is_a_pattern(cls, pattern: str) -> str:
         try:
-            re.compile(pattern)
+            _compiled(pattern)
         except re.error as error:
             raise ValueError(f"{pattern!r} is not a pattern ({error}); write for example '0,.*'") from error
         return pattern
@@ -162,6 +163,13 @@ class Dialect(Sheet):
         if unknown:
             raise ValueError(f"nobody asks a {self.role} for {', '.join(unknown)}; take it out")
         return self
+
+
+def _compiled(pattern: str) -> re.Pattern[str]:
+    """A user's pattern. Raises re.error; what a later Python may read otherwise is no matter for a user's screen."""
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore", FutureWarning)
+        return re.compile(pattern)
 
 
 def _fields(text: str) -> Iterator[str]:
