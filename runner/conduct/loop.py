@@ -45,6 +45,7 @@ from runner.record.journal import Journal
 from runner.record.samples import SampleWriter
 
 LONGEST_TURN = 0.15  # s of real time that a turn without an exchange takes at most, its pause included
+DISK_TIME = 2.0  # s of real time that one line may take to be on disk
 LEAST_SUSPENSION = 2.0  # s that count as one
 SLICE = 0.05  # s of the clock's time that is slept at most before the stop flag is looked at, in real time
 
@@ -127,7 +128,7 @@ class Loop:
             self._feed(sample)
         for found in self.aside.done(self._now()):
             if isinstance(found, Ask):
-                self.journal.append(self._now(), self.clock.utc(), found)
+                self._write(self._now(), found)
                 self.operator.told(found, self._now())
             else:
                 self._feed(found)
@@ -158,12 +159,18 @@ class Loop:
             if isinstance(now, Sampled):
                 self.samples.append(now)
             else:
-                self.journal.append(now.t, self.clock.utc(), now)
+                self._write(now.t, now)
             orders = self.run.receive(now)
             self.watch.by_hand(self.run.by_hand)
             for order in orders:
-                self.journal.append(self._now(), self.clock.utc(), order)
+                self._write(self._now(), order)
                 self._do(order)
+
+    def _write(self, t: float, what: Event | Order) -> None:
+        """A line of the journal, which a busy disk may take its time for: that is no hang."""
+        self.watch.beat(DISK_TIME)
+        self.journal.append(t, self.clock.utc(), what)
+        self.watch.beat(LONGEST_TURN)
 
     def _do(self, order: Order) -> None:
         """Carry out one order; what came of it is put in the queue of what happened."""

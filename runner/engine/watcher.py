@@ -83,7 +83,7 @@ class Watcher:
         self._low: list[Sampled] = []
         self._back: list[Sampled] = []
         self._last_valid = self._on_since = self._stood = 0.0
-        self._odd = self._impossible = 0
+        self._odd = self._impossible = self._above = 0
         self._jumped: tuple[float, float] | None = (
             None  # when the supply came to its set voltage at once, and the current then
         )
@@ -117,7 +117,7 @@ class Watcher:
         self._voltages.clear()
         self._level, self._taper_since, self._last_valid = 0.0, None, t
         self._terminal, self._on_since = None, t
-        self._impossible, self._jumped, self._before_jump = 0, None, 0.0
+        self._impossible, self._above, self._jumped, self._before_jump = 0, 0, None, 0.0
         self.verdict = Verdict("settling", f"the {path} has just been switched on", t)
 
     def reset_level(self, voltage: float, current: float) -> None:
@@ -157,8 +157,17 @@ class Watcher:
         if current >= self.smallest and sample.output is False:
             why = f"the {_SOURCE[self.path]} reads back as off while {current:.3g} A flow"
         elif self.path == CHARGE and voltage is not None and current >= self.smallest:
+            fresh = self._terminal is not None and sample.t - self._terminal[0] < WAIT_FOR_METER
+            terminal = self._terminal[1] if self._terminal is not None and fresh else voltage
+            above = terminal - voltage > max(LEAD_VOLTAGE, VOLTAGE_RATIO * terminal)
+            self._above = self._above + 1 if above else 0  # a voltmeter is behind for a moment when a current begins
             if voltage < NO_VOLTAGE_RATIO * self._set[0]:
                 why = f"the supply reads {voltage:.3g} V while {current:.3g} A flow into the pack"
+            elif self._above >= MEANWHILE:
+                why = (
+                    f"the pack's terminals stand at {terminal:.2f} V, the supply that charges it reads {voltage:.2f} V "
+                    f"and {current:.3g} A: they cannot all be true"
+                )
             elif frozen := self._frozen(sample.t, voltage, current):
                 return frozen
         self._impossible = self._impossible + 1 if why else 0

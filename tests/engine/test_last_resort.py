@@ -100,3 +100,11 @@ def test_a_voltage_that_cannot_be_while_current_flows_is_unclear(voltage):
         for t in range(8)
     ]
     assert words([*steady(20), *odd])[-1] == "unclear"
+
+
+def test_terminals_above_the_supply_that_charges_them_are_unclear():
+    """A supply all of whose readings stand still is found out by the voltmeter at the pack."""
+    odd = [sample(20 + t / 4, current=4.0, voltage=26.6, terminal=29.2) for t in range(30)]
+    assert words([*steady(20), *odd])[-1] == "unclear"
+    behind = [sample(20 + t / 4, current=4.0, voltage=26.6, terminal=29.2 if t < 3 else 26.5) for t in range(30)]
+    assert "unclear" not in words([*steady(20), *behind])
