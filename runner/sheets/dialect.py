@@ -223,7 +223,9 @@ def _may_be_left_out(pattern: str) -> bool:
                 return True
         return False
 
-    return not always(parser.parse(pattern))
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore", FutureWarning)
+        return not always(parser.parse(pattern))
 
 
 def parse_dialect(text: str, file: str) -> Dialect:
