@@ -166,7 +166,7 @@ class Limits:
                 asked["voltage"] = max(asked.get("voltage", 0.0), step.values["voltage"])
                 asked["current"] = max(asked.get("current", 0.0), highest_current(step))
         for name, highest, unit in zip(("voltage", "current"), self.protect(ceilings), ("V", "A"), strict=True):
-            if asked.get(name, 0.0) > highest:
+            if name in asked and asked[name] > highest:
                 yield self._too_much("supply", name, f"charges with {asked[name]:g} {unit}", f"{highest:g} {unit}")
 
     def _load(self, steps: Sequence[Planned], ceilings: CeilingValues) -> Iterator[Problem]:
