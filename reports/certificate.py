@@ -158,9 +158,12 @@ def _part(evaluation: Evaluation) -> dict[str, Any]:
             (_when(each.utc), each.record, each.value, each.by) for each in story.replies if each.value == "go on"
         ],
         "remarks": [
-            f"{t / 60:.1f} min: {say}"
-            for t, say in story.remarks
-            if not say.startswith("Making the bench safe: every step")
+            *(f"would be refused today: {what}" for what in evaluation.refused_today),
+            *(
+                f"{t / 60:.1f} min: {say}"
+                for t, say in story.remarks
+                if not say.startswith("Making the bench safe: every step")
+            ),
         ],
     }
 

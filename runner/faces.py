@@ -40,6 +40,7 @@ from runner.conduct.scripted import UNATTENDED, Eyes, ScriptedOperator
 from runner.conduct.session import Session, agenda_for
 from runner.conduct.signals import pressing
 from runner.conduct.site import Site
+from runner.engine.run import CELLS, NEAR_THE_END
 from runner.errors import BenchError, Problem, SheetError
 from runner.plain import PlainOperator, Printer
 from runner.printed import (
@@ -190,6 +191,8 @@ class Face:
         print_agenda(agenda, sys.stderr if self.options.json else sys.stdout)
         for note in [] if bench.decision.assumed_tolerance != Assumed() else not_judged(pack):
             self._say(f"note: the pack sheet {note}\n")
+        if any(_protection_of(item.source) in NEAR_THE_END for item in agenda.items):
+            self._say(f"note: {CELLS}\n")
         for doubt in doubts(pack, pack_file.source):
             self._say(f"doubtful: {doubt}\n")
         if self.options.plan or not agenda.items:
@@ -351,10 +354,15 @@ def follow(folder: Path, *, plain: bool) -> int:
     return ALL_PASS
 
 
+def _protection_of(name: str) -> str:
+    """The protection that a procedure tests, or nothing."""
+    file = find_procedure(name)
+    return str(parse_procedure(file.text, file.name).protection or "")
+
+
 def _of_protection(name: str, pack: PackSheet, sensors: tuple[str, ...]) -> tuple[str, ...]:
     """The sensors a session was asked for, as far as a procedure's protection has them."""
-    file = find_procedure(name)
-    protection = pack.protection(parse_procedure(file.text, file.name).protection or "")
+    protection = pack.protection(_protection_of(name))
     return tuple(sensor for sensor in sensors if sensor in getattr(protection, "sensors", ()))
 
 

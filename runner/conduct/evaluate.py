@@ -9,6 +9,7 @@ import runner
 from runner.conduct.declare import declare
 from runner.conduct.method import digest
 from runner.conduct.story import Story, tell
+from runner.errors import SheetError
 from runner.events import CHANNELS, PROBE_TEMPERATURE
 from runner.measure.conformity import CONDITIONAL_FAIL, CONDITIONAL_PASS, FAIL, NOT_MEASURED, worst
 from runner.measure.finding import Finding
@@ -40,6 +41,7 @@ class Evaluation:
     recording: Recording
     declared: Declared
     findings: tuple[Finding, ...]
+    refused_today: tuple[str, ...] = ()  # what its sheets say that would not be taken any more
 
     @property
     def simulated(self) -> bool:
@@ -117,9 +119,20 @@ def worked_out(folder: RunFolder) -> Evaluation:
     taps = series_of(table[table["by_hand"] == 1], PROBE_TEMPERATURE)
     recording = Recording(channels, story.attempts, early, story.typed, story.breaks, taps)
     declared = declare(procedure, pack, bench, tuple(resolved["program"]["sensors"]))
-    return Evaluation(
-        folder, procedure, pack, bench, resolved, story, recording, declared, tuple(findings(recording, declared))
-    )
+    found = tuple(findings(recording, declared))
+    refused = _refused_today(folder)
+    return Evaluation(folder, procedure, pack, bench, resolved, story, recording, declared, found, refused)
+
+
+def _refused_today(folder: RunFolder) -> tuple[str, ...]:
+    """What pack sheet and bench file of a run say that would be refused if it were run now."""
+    said: list[str] = []
+    for name, parse in (("pack.yaml", parse_pack), ("bench.yaml", parse_bench)):
+        try:
+            parse(folder.input(name), name)
+        except SheetError as error:
+            said += [str(problem) for problem in error.problems]
+    return tuple(said)
 
 
 def series_of(table: pd.DataFrame, channel: str) -> Series:

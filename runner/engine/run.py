@@ -62,6 +62,11 @@ READ_THEM = "Read the cautions. Go on only if every one of them is met."
 BY_HAND_OFF = "SWITCH THE LOAD OFF BY HAND"
 LAST_FLOOR = 0.97  # of a step's floor: below that the run ends, whatever the step makes of it
 CAUTIONS = "cautions"  # the question of the first hold point
+CELLS = (
+    "Only the voltage of the pack is watched. Its bounds hold for each cell where the cells are alike within 20 mV; a cell that "
+    "is apart from the others is seen by nobody."
+)
+NEAR_THE_END = ("over_voltage", "under_voltage")  # protections whose test takes cells to their ends
 DOUBTS = "doubts"  # and of the one at which a person agrees to what is unusual on the pack sheet
 AGREE = "agree"
 
@@ -156,8 +161,11 @@ class Run:
             return [self._doubts("A reason is needed. ")]
         if answer.question == DOUBTS:
             said = f"Unusual on the pack sheet, agreed to by {answer.by}: {answer.note.strip()} ({'; '.join(self.program.doubts)})"
-            return [Remark(said), *self._begin_next(answer.t)]
-        return self._begin_next(answer.t) if answer.question == CAUTIONS else []
+            return [Remark(said), *self._cells(), *self._begin_next(answer.t)]
+        return [*self._cells(), *self._begin_next(answer.t)] if answer.question == CAUTIONS else []
+
+    def _cells(self) -> list[Order]:
+        return [Remark(CELLS)] if self.program.protection in NEAR_THE_END and not self._resumed else []
 
     def _doubts(self, before: str) -> Ask:
         say = (

@@ -107,3 +107,23 @@ def test_a_supply_that_does_not_come_on_again_ends_the_run_early_and_fails_nothi
     run = short_rehearsal(tmp_path, faults=(Fault("supply trips", 60.0),))
     assert run.finding("trip").conformity == "not measured"
     assert run.result.evaluation.exit_status == 4
+
+
+def test_an_old_folder_is_evaluated_and_says_what_would_be_refused_today(tmp_path, capsys):
+    from reports.certificate import render
+    from runner.conduct.evaluate import evaluate
+    from runner.printed import print_findings
+
+    run = short_rehearsal(tmp_path)
+    sheet = run.result.folder.path / "inputs" / "pack.yaml"
+    sheet.write_text(sheet.read_text().replace("full_charge_voltage: 29.2 V", "full_charge_voltage: 39.2 V"))
+    evaluation = evaluate(run.result.folder)
+    assert [each.value for each in evaluation.findings] == [each.value for each in run.result.evaluation.findings]
+    print_findings(evaluation)
+    assert "would be refused today: pack.yaml:" in capsys.readouterr().out
+    assert "would be refused today" in render([evaluation], "x", "2026-11-26")
+
+
+def test_where_only_the_packs_voltage_is_watched_the_record_says_so(tmp_path):
+    run = rehearsed(tmp_path, procedure=find_procedure("under-voltage"), sensors=(), state_of_charge=0.05)
+    assert any("Only the voltage of the pack is watched" in say for _, say in run.result.evaluation.story.remarks)
