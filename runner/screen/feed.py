@@ -18,7 +18,7 @@ from runner.conduct.replies import Reply
 from runner.engine.view import View
 from runner.errors import OperatorGone
 from runner.events import CHARGE, CURRENT_OF, PROBE_TEMPERATURE, Answered, Sampled
-from runner.orders import Ask, AskTaps, Order, Withdraw
+from runner.orders import Ask, AskTaps, End, Order, Withdraw
 from runner.screen.widgets.strip_chart import Trace
 
 FRAMES = 10.0  # a second
@@ -89,6 +89,8 @@ class ScreenOperator:
             self._asked = None
         if isinstance(order, Ask):
             self._asked = order
+        if isinstance(order, End):
+            self._last_shown = 0.0  # the last picture is shown whatever was shown a moment ago: nothing flows any more
         if isinstance(order, AskTaps):
             self._taps, self._degree = (order if order.step else None), order.first
         with self._lock:
