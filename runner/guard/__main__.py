@@ -61,6 +61,7 @@ def _wait(plan: Plan, pulse: Pulse, act: Act, rest: bytes) -> str:
     runner = _process(plan.runner)
     if runner is not None:
         waiting.append(runner)
+    seen = 0.0  # by how much the beat was late at the last look: one look alone ends nobody
     pause = 0.0  # what came behind the plan is looked at first
     while True:
         ready = select.select(waiting, [], [], pause)[0]
@@ -78,9 +79,11 @@ def _wait(plan: Plan, pulse: Pulse, act: Act, rest: bytes) -> str:
                 return str(message["act"])
         if gone or os.getppid() != plan.runner:
             return "the runner has gone"
-        if pulse.overdue > plan.patience:
+        late = pulse.overdue
+        if late > plan.patience and seen > plan.patience:
             act.end_runner()
-            return f"the runner was {pulse.overdue:.1f} s overdue and was ended"
+            return f"the runner was {late:.1f} s overdue and was ended"
+        seen = late
 
 
 def _process(number: int) -> int | None:

@@ -134,6 +134,34 @@ def test_beats_of_other_threads_do_not_count():
     pulse.close()
 
 
+READER = """\
+import sys, time
+from runner.guard.pulse import Pulse
+pulse, looks, wrong, end = Pulse(int(sys.argv[1])), 0, 0, time.monotonic() + 1.0
+print("looking", flush=True)
+while time.monotonic() < end:
+    looks += 1
+    wrong += not -6.0 < pulse.overdue < -4.0
+print(looks, wrong)
+"""
+
+
+def test_a_pulse_is_never_seen_half_written():
+    """Seen: a healthy run ended because a look fell between the clearing and the writing of the moment."""
+    pulse = Pulse.new()
+    pulse.beat(5.0)
+    reader = subprocess.Popen(
+        [sys.executable, "-c", READER, str(pulse.fd)], stdout=subprocess.PIPE, text=True, pass_fds=[pulse.fd]
+    )
+    assert reader.stdout.readline() == "looking\n"
+    while reader.poll() is None:
+        pulse.beat(5.0)
+    looks, wrong = map(int, reader.communicate()[0].split())
+    pulse.close()
+    assert looks > 10_000
+    assert wrong == 0
+
+
 def test_a_guard_that_cannot_be_started_is_an_error_and_not_a_run_without_one(switch, monkeypatch, tmp_path):
     monkeypatch.setattr(sys, "executable", "/nowhere/python")
     with pytest.raises(GuardMissing, match="could not be started"):
