@@ -18,8 +18,9 @@ from runner.conduct.ports import BenchPort, Clock, Operator, Outcome, StopFlag, 
 from runner.conduct.resume import Resumption
 from runner.conduct.sampling import Sampler
 from runner.engine.run import Run
+from runner.engine.states import State
 from runner.engine.view import View, look
-from runner.errors import BenchError, OperatorGone, RecordError
+from runner.errors import BenchError, LinkError, OperatorGone, RecordError
 from runner.events import (
     Answered,
     Complained,
@@ -45,6 +46,8 @@ from runner.record.journal import Journal
 from runner.record.samples import SampleWriter
 
 LONGEST_TURN = 0.15  # s of real time that a turn without an exchange takes at most, its pause included
+RETRIED = (SetLimits, SetSupply, SwitchOn, SetLoad, LoadOn, Guide)  # saying them twice says no more than once
+RETRY_FOR, RETRY_EVERY = 12.0, 1.0  # s of the run's time
 DISK_TIME = 2.0  # s of real time that one line may take to be on disk
 LEAST_SUSPENSION = 2.0  # s that count as one
 SLICE = 0.05  # s of the clock's time that is slept at most before the stop flag is looked at, in real time
@@ -79,6 +82,7 @@ class Loop:
         self.samples = SampleWriter(folder.path / SAMPLES, go_on=resumption is not None)
         self.aside = Aside(run.program, folder, clock)
         self._happened: deque[Event] = deque()
+        self._again: deque[tuple[Order, float, float]] = deque()  # order, until when it is tried again, and when next
         self._end: End | None = None
         self._stop_told = self._unguarded = False
         self._off = True  # nothing is switched on before the first order
@@ -124,6 +128,7 @@ class Loop:
         except OperatorGone as gone:
             self.stop.press(f"no operator ({gone.what})")
             return
+        self._retry()
         for sample in self.sampler.take():
             self._feed(sample)
         for found in self.aside.done(self._now()):
@@ -154,6 +159,9 @@ class Loop:
     def _feed(self, event: Event) -> None:
         """An event and everything that follows from it, until nothing more happens at once."""
         self._happened.append(event)
+        self._settle()
+
+    def _settle(self) -> None:
         while self._happened:
             now = self._happened.popleft()
             if isinstance(now, Sampled):
@@ -174,18 +182,37 @@ class Loop:
 
     def _do(self, order: Order) -> None:
         """Carry out one order; what came of it is put in the queue of what happened."""
-        try:
-            event = self._at_the_bench(order)
-        except BenchError as error:
-            event = OrderFailed(self._now(), type(order).__name__, str(error))
-        if event is not None:
-            self._happened.append(event)
+        self._carry(order, self._now() + RETRY_FOR)
         self.aside.told(order, self._now())
         if isinstance(order, Pace):
             self.sampler.pace(order)
         if isinstance(order, End):
             self._end = order
         self.operator.told(order, self._now())
+
+    def _carry(self, order: Order, until: float) -> None:
+        """Carry out an order at the bench; one whose connection fails is tried again until ``until``, as readings are."""
+        try:
+            event = self._at_the_bench(order)
+        except BenchError as error:
+            if isinstance(error, LinkError) and isinstance(order, RETRIED) and self._now() < until:
+                self._again.append((order, until, self._now() + RETRY_EVERY))
+                return
+            event = OrderFailed(self._now(), type(order).__name__, str(error))
+        if event is not None:
+            self._happened.append(event)
+
+    def _retry(self) -> None:
+        """Orders whose connection failed, once more; none of them once the run makes safe."""
+        if self.run.state in (State.MAKING_SAFE, State.ENDED):
+            self._again.clear()
+        for _ in range(len(self._again)):
+            order, until, due = self._again.popleft()
+            if self._now() < due:
+                self._again.append((order, until, due))
+                continue
+            self._carry(order, until)
+            self._settle()
 
     def _at_the_bench(self, order: Order) -> Event | None:
         supply = self.bench.supply

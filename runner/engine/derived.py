@@ -47,3 +47,9 @@ def with_restarts(steps: list[Planned]) -> tuple[Planned, ...]:
         )
         found.append(replace(step, restart=before.restart if before is not None and goes_on else step.index))
     return tuple(found)
+
+
+def probe_resolution(bench: BenchFile) -> float:
+    """The last digit of the reference thermometer in K; a tenth where the bench file does not say."""
+    probe = bench.instruments.probe
+    return float(probe.accuracy.resolution) or 0.1 if probe is not None else 0.1

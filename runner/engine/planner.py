@@ -11,7 +11,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import replace
 from typing import Any
 
-from runner.engine.derived import smallest_currents, voltage_error, with_restarts
+from runner.engine.derived import probe_resolution, smallest_currents, voltage_error, with_restarts
 from runner.engine.limits import Limits, last_resort
 from runner.engine.program import CeilingValues, Planned, Program
 from runner.engine.titles import title
@@ -122,6 +122,7 @@ class _Planner:
             self.pack.nominal_voltage,
             self.pack.cells_in_series,
             tuple(str(replace(each, remedy="")) for each in doubts(self.pack, self.of_pack)),
+            probe_resolution(bench),
             protection.delay if protection is not None else 0.0,
             self.pack.rated_capacity,
             voltage_error(bench, protection),

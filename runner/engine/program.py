@@ -77,6 +77,7 @@ class Program:
     nominal_voltage: float = 0.0
     cells: int = 1
     doubts: tuple[str, ...] = ()  # what is unusual on the pack sheet, each with its place
+    probe_resolution: float = 0.1  # K: the last digit of the reference thermometer
     delay: float = 0.0  # s: of the protection that is tested
     rated_capacity: float = 0.0  # A·s
     voltage_error: float = 0.0  # V: three times what the load's voltmeter may be wrong at the trip

@@ -121,3 +121,43 @@ def test_a_supply_that_shows_nothing_while_it_is_off_never_makes_a_pack_unwakeab
     on = [each for each in run.truth["switched"] if each["what"] == "supply" and each["on"]]
     if ends["wake"] == "returned":
         assert len(on) <= 3
+
+
+def test_a_thermometer_that_stands_still_is_no_threshold_and_the_run_can_be_resumed(tmp_path, monkeypatch):
+    """Seen: a probe frozen at 52.26 °C while the sensor was heated to its trip gave a threshold of 52.26 °C, fail."""
+    from runner.twin.world import World
+
+    displayed = World.displayed
+    frozen = {}
+
+    def still(self):
+        return frozen.setdefault("at", displayed(self)) if self.t > 310.0 else displayed(self)
+
+    monkeypatch.setattr(World, "displayed", still)
+    monkeypatch.setattr("runner.twin.instruments._reading", lambda value, noise, resolution, dice: f"{value:+.6E}")
+    run = short_rehearsal(tmp_path)
+    assert run.result.outcome.early
+    assert "to the last digit" in run.result.outcome.reason
+    assert run.finding("trip").conformity == "not measured"
+    assert not run.world.supply_on
+
+
+@pytest.mark.parametrize("order", ["VOLT ", "OUTP ON"])
+def test_a_connection_that_fails_while_something_is_set_is_tried_again(tmp_path, monkeypatch, order):
+    """Ten seconds of silence in the middle of switching on used to end the run."""
+    from runner.twin.server import Connection
+
+    write, lost = Connection.write, {}
+
+    def deaf(self, message):
+        if order.encode() in message and not lost:
+            lost["at"] = self._instrument._world.t
+        if lost and self._instrument.role == "supply" and self._instrument._world.t < lost["at"] + 8.0:
+            self._sleep(0.01)
+            return
+        write(self, message)
+
+    monkeypatch.setattr(Connection, "write", deaf)
+    run = short_rehearsal(tmp_path)
+    assert lost
+    assert run.result.evaluation.exit_status == 0, run.result.outcome.reason

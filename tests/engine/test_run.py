@@ -112,7 +112,8 @@ def test_an_answer_to_another_question_agrees_to_nothing():
 
 def test_after_the_outputs_heat_and_ice_go_away_once():
     run = switched_on()
-    orders = [order for number in range(200) for order in run.receive(sample(3.0 + 0.5 * number, temperature=25.0))]
+    warmer = [sample(3.0 + 0.5 * number, temperature=25.0 + 0.02 * number) for number in range(200)]
+    orders = [order for each in warmer for order in run.receive(each)]
     assert [order.action for order in orders if isinstance(order, Guide)] == ["heat"]
     orders = run.receive(StopPressed(104.0, "a key"))
     assert [kind for kind in kinds(orders) if kind in (SwitchOff, Guide)] == [SwitchOff, Guide]

@@ -22,6 +22,10 @@ from runner.orders import AskTaps, BeginRamp, Guide, Order, SwitchOff, hands_off
 TAPERED = ("tapering", "full")
 FLOWING = ("steady", "tapering")
 HURRY = 6.0 / 60  # K/s: "freely" is still no faster than this, for the probe has to follow
+STILL_TIME = (
+    5.0  # s, and three steps of the display at the ramp's rate: a thermometer that has not moved by then has stopped
+)
+LONGEST_GAP = 20.0  # s after which readings that do not come back end the run, to be resumed
 GAP = 3.0  # s without a temperature that spoil a ramp; for the current, the watcher says so
 BACK = 3  # samples of each in a row: readings have come back
 UNDO = {"stopped": "did not trip", "returned": "did not release"}
@@ -33,7 +37,8 @@ class _Provoke(Step):
     def begin(self, t: float) -> list[Order]:
         self._ramping = False
         self._seen = t  # when the temperature was read last
-        self._gap, self._back = "", 0
+        self._gap, self._back, self._gap_began = "", 0, t
+        self._moved: tuple[float, float] | None = None  # when the temperature read something new last, and what
         goal = self.planned.values["approach"]
         by_hand = "probe" in self.around.program.by_hand
         self._goal = (math.ceil(goal) if self.sign > 0 else math.floor(goal)) if by_hand else goal
@@ -56,12 +61,11 @@ class _Provoke(Step):
     def receive(self, event: Event, verdicts: list[Verdict]) -> list[Order]:
         if not isinstance(event, Sampled):
             return []
-        if PROBE_TEMPERATURE in event.readings:
-            self._seen = event.t
+        self._take(event)
         if self._gap:
             return self._mended(event)
-        if gap := self._lost(event):
-            self._gap = gap
+        if gap := self._lost(event) or self._still(event.t):
+            self._gap, self._gap_began = gap, event.t
             say = f"Readings are lost. Take heat and ice away from {self.planned.sensor} until they are back."
             return [Guide("still", self.planned.sensor, 0.0, say), *self._no_taps()]
         for verdict in verdicts:
@@ -82,6 +86,15 @@ class _Provoke(Step):
             return self._ramp()
         return []
 
+    def _take(self, sample: Sampled) -> None:
+        """When the temperature was read last, and when it moved."""
+        value = sample.readings.get(PROBE_TEMPERATURE)
+        if value is None:
+            return
+        self._seen = sample.t
+        if self._moved is None or value != self._moved[1]:
+            self._moved = (sample.t, value)
+
     def _lost(self, sample: Sampled) -> str:
         """What is missing for so long that the ramp is worth nothing, or nothing."""
         verdict = self.around.watcher.verdict
@@ -93,13 +106,29 @@ class _Provoke(Step):
             return ""
         return f"no valid temperature for {quiet:.1f} s: {sample.lost.get(PROBE_TEMPERATURE, 'it was not read')}"
 
+    def _still(self, t: float) -> str:
+        """Whether the thermometer stands still to the last digit while its sensor is heated or cooled."""
+        program = self.around.program
+        if self._moved is None or "probe" in program.by_hand:
+            return ""
+        rate = self.planned.values["rate"] if self._ramping else HURRY
+        allowed = program.patience * STILL_TIME + 3.0 * program.probe_resolution / rate
+        if t - self._moved[0] <= allowed:
+            return ""
+        return (
+            f"the thermometer has read {self._moved[1]:g} °C to the last digit for {t - self._moved[0]:.0f} s of a ramp"
+        )
+
     def _mended(self, sample: Sampled) -> list[Order]:
         """Wait for everything to be read again; then the ramp is over, and its turn begins again."""
         verdict = self.around.watcher.verdict
         if verdict.word in SPOILED:
             return self._conclude(verdict.word, verdict.why, sample.t, self.spoiled)
         stale = sample.t - self._seen > 2 * SLOW[1] and "probe" not in self.around.program.by_hand
-        fine = verdict.word != "lost" and not stale and CURRENT_OF[self.path] not in sample.lost
+        moves = (self._moved is not None and self._moved[0] > self._gap_began) or "probe" in self.around.program.by_hand
+        fine = verdict.word != "lost" and not stale and moves and CURRENT_OF[self.path] not in sample.lost
+        if sample.t - self._gap_began > LONGEST_GAP * self.around.program.patience and not fine:
+            return self._conclude("lost", self._gap, sample.t, "early")
         self._back = self._back + 1 if fine else 0
         return self._conclude("lost", self._gap, sample.t, "again") if self._back >= 2 * BACK else []
 
