@@ -1,13 +1,18 @@
 """The installed command in a terminal (tmux), by keys alone, read off its screen. Skipped where there is no tmux."""
 
 import json
+import os
 import shutil
+import signal
 import subprocess
 import sys
 import time
 from pathlib import Path
 
 import pytest
+
+from runner.conduct.files import DEMO_PACK
+from tests.processes import LiveBench
 
 PROGRAM = Path(sys.executable).parent / "tripwitness"
 pytestmark = pytest.mark.skipif(
@@ -156,3 +161,23 @@ def test_a_run_is_followed_from_a_second_terminal(terminal, tmp_path):
         onlooker.shows("$ ")
     finally:
         onlooker.close()
+
+
+def test_a_killed_run_gives_the_terminal_back_and_says_what_is_left_to_do(terminal, tmp_path):
+    """The guard's words come on an ordinary terminal, below the command that was typed, and the shell can be used again."""
+    with LiveBench(tmp_path, 25.0) as live:
+        person = terminal(f"run {live.short} --pack {DEMO_PACK} --bench {live.bench} --sensor T1")
+        person.shows("HOLD POINT")
+        deadline = time.monotonic() + 60
+        while not (live.anything_on and live.world.hands.action == "heat"):
+            assert time.monotonic() < deadline, person.screen
+            if "HOLD POINT" in person.screen:
+                person.press("Enter")
+            time.sleep(0.3)
+        (process,) = person.programs
+        os.kill(process, signal.SIGKILL)
+        person.shows("supply and load switched off and read back.")
+        person.shows("TAKE HEAT AND ICE AWAY FROM T1")
+        assert not live.anything_on
+        person.press("e", "c", "h", "o", "Space", "h", "i", "Enter")
+        person.shows("\nhi\n")
