@@ -61,7 +61,8 @@ class Watched:
         sheet, bench = self._sheet, self.bench
         words = dict(bench.off_words)
         if "hands" in bench.speakers:  # the simulated ones: they stop, and cannot be asked
-            words["hands"] = OffWords(bench.speakers["hands"].dialect.commands["still"], None, "", "")
+            dialect = bench.speakers["hands"].dialect
+            words["hands"] = OffWords(dialect.commands["still"], dialect.acknowledge, "", "")
         wired = sheet.wired()
         return [
             Target(role, wired[role].address, sheet.backend, wired[role].timeout, each) for role, each in words.items()
