@@ -48,7 +48,7 @@ from runner.record.samples import SampleWriter
 LONGEST_TURN = 0.15  # s of real time that a turn without an exchange takes at most, its pause included
 RETRIED = (SetLimits, SetSupply, SwitchOn, SetLoad, LoadOn, Guide)  # saying them twice says no more than once
 RETRY_FOR, RETRY_EVERY = 12.0, 1.0  # s of the run's time
-DISK_TIME = 2.0  # s of real time that one line may take to be on disk
+DISK_TIME = 1.0  # s of real time that one line may take to be on disk
 LEAST_SUSPENSION = 2.0  # s that count as one
 SLICE = 0.05  # s of the clock's time that is slept at most before the stop flag is looked at, in real time
 

@@ -47,13 +47,13 @@ from tests.processes import ANSWERS, PROGRAM, until
 
 # who: what is wrong: in which step: for how many s of the run
 TABLE = """
-supply: silent deaf_but_acting endless drip garbled huge closed half late extra frozen not_a_number rebooted replaced: ramp: 10 ever
+supply: silent deaf_but_acting endless drip garbled huge closed half late extra frozen not_a_number rebooted replaced error_queue: ramp: 10 ever
 supply: silent garbled closed rebooted: fast cool hold charge: 10
 supply: silent late closed not_a_number: ramp: 3
 supply: silent closed: charge hold cool: ever
-supply: silent closed: before: 10
+supply: silent closed error_queue: before: 10
+supply: silent closed late rebooted: setting: 3 10
 supply: no_status error_queue: start: ever
-supply: error_queue: before ramp: 10
 probe meter: silent closed garbled rebooted: ramp: 10
 probe: silent closed: fast: 3
 probe: silent frozen: ramp cool: ever
@@ -61,10 +61,10 @@ meter: silent: ramp: ever
 load: silent closed garbled rebooted: loaded: 10
 load: silent rebooted: drain: 10
 load: silent closed: loaded: 3 ever
-hands: silent closed garbled rebooted: ramp: 10
+hands: silent closed garbled: ramp: 10
+hands: rebooted: hold: 10
 hands: silent closed: fast: ever
-supply: silent closed rebooted: stage: 3 10
-supply: silent: stage: ever
+supply: silent closed rebooted: stage: 3 10 ever
 program: read-RuntimeError read-AssertionError read-MemoryError read-KeyError read-SystemExit read-OSError: ramp: ever
 program: write-RuntimeError write-AssertionError write-MemoryError write-KeyError write-SystemExit write-OSError: ramp: ever
 program: open-RuntimeError open-AssertionError open-MemoryError open-KeyError open-SystemExit open-OSError: ramp: ever
@@ -85,12 +85,14 @@ TEXTS = {
     "hold": SHORT.replace(CHARGE, f"{CHARGE}\n        - confirm: {{say: Wait.}}"),
     "drain": SHORT.replace(CHARGE, DRAIN).replace(" charge over", " discharge over").replace("[supply", "[load"),
     "stage": STAGED.replace("0.15 C", "trip + 2.9 A")
-    + f"steps:\n  - confirm: {{say: Ready?}}\n  - stage: {{{STAGE}, until: stopped}}\n  - off\nfindings: [trip]\n",
+    + f"steps:\n  - confirm: {{say: Ready?}}\n  - stage: {{{STAGE}, beyond: current, until: stopped}}\n  - off\nfindings: [trip]\n",
 }
 ABOUT = {"drain": ("discharge over-temperature", 61.0), "stage": ("charge over-current", 23.0)}  # and °C as it begins
 # a step's name = its procedure, and the line of the program from which on it is going on
-STEPS = "start=charge:,before=charge:HOLD   Ready?,charge=charge:WATCH  steady,fast=charge:HANDS  Heat,ramp=charge:RAMP   +,"
-STEPS += "cool=charge:RAMP   -,hold=hold:HOLD   Wait.,drain=drain:WATCH  steady,loaded=drain:RAMP   +,stage=stage:LEVEL"
+STEPS = "start=charge:,before=charge:HOLD   Ready?,setting=charge:STEP   Charge,charge=charge:WATCH  steady,"
+STEPS += "fast=charge:HANDS  Heat,ramp=charge:RAMP   +,cool=charge:RAMP   -,hold=hold:HOLD   Wait.,drain=drain:WATCH  steady,"
+STEPS += "loaded=drain:RAMP   +,stage=stage:LEVEL"
+EASY = ("before", "setting")  # nothing flows yet: an early end there loses nothing
 TYPOS = {
     "no-such-name": ("commands", "output_off", "OUTP {chan} OFF"),
     "a-format": ("commands", "output_off", "OUTP {channel:d} OFF"),
@@ -156,8 +158,7 @@ class Trial:
         self.procedure, self.line = dict(each.split("=") for each in STEPS.split(","))[step].split(":")
         self.about, self.warm = ABOUT.get(self.procedure, ("charge over-temperature", 51.0))
         self.wrong: list[tuple[str, str]] = []
-        self.status, self.again, self.told, self.since = -1, None, "", math.inf
-        self.off_after = self.said_after = math.nan
+        self.status, self.again, self.told, self.off_after, self.said_after = -1, None, "", math.nan, math.nan
 
     def carry_out(self, bench: FaultyBench, folder: Path, dice: random.Random) -> None:
         self.bench, self.folder, self.runs = bench, folder, folder / "runs"
@@ -169,7 +170,7 @@ class Trial:
             self._afterwards(program)
         refused = self.role == "dialect" or self.kind == "no_status"
         self._expect(not refused or (not bench.stamps and self.status in (2, 4)), "other", "it was not refused")
-        if (bench.stamps or self.step == "before") and self.kind != "removed":
+        if (bench.stamps or self.step in EASY) and self.kind != "removed":
             if self.status in (4, -SIGKILL) and (self.lasts is not None or self.role not in WORDS):
                 self._go_on()
             self._record()
@@ -202,7 +203,7 @@ class Trial:
 
     def _begin(self, program: Program, dice: random.Random) -> None:
         """The sensor is warm as the run begins; then the fault, when it is time for it."""
-        bench, quiet, line = self.bench, self.step == "before", re.escape(self.line)
+        bench, quiet, line, self.since = self.bench, self.step in EASY, re.escape(self.line), math.inf
         if self.step == "start" and self.role in WORDS:
             bench.fault(self.role, self.kind)
         until(lambda: program.first("HOLD ") or program.ended, 60, "the first hold point")
@@ -256,10 +257,10 @@ class Trial:
 
     def _go_on(self) -> None:
         """Resume the run, as soon as the guard lets go of it."""
-        text, tries = "is in use by", 20
+        text, tries, over = "is in use by", 20, "every step was done" in self.told  # all but the evaluation
         while "is in use by" in text and (tries := tries - 1):
             time.sleep(0.5)
-            with Program("", "resume", str(self.run), *self.answers) as program:
+            with Program("", *(["evaluate"] if over else ["resume", *self.answers]), str(self.run)) as program:
                 self.again = program.finished(60 + 6000 / self.speed)
                 text = program.text
         self._look_through(text, "said-again.txt")
@@ -283,7 +284,7 @@ class Trial:
         found = {each["name"]: each for each in json.loads((self.run / "findings.json").read_text())["findings"]}
         without = "; ".join(f"{name}: {each['reason']}" for name, each in found.items() if each["value"] is None)
         self._expect(self.again is None or not without, "not resumed", without)
-        lost = self.lasts is not None and self.step != "before" and (self.status == 4 or without)
+        lost = self.lasts is not None and self.step not in EASY and (self.status == 4 or without)
         self._expect(not lost, "lost", f"exit {self.status} {without}")
         limits = truth["thresholds"]["" if self.procedure == "stage" else "T1"][self.about]
         for name, each in found.items():
@@ -328,8 +329,7 @@ def inside(broken: str, arguments: list[str]) -> int:
     class Wrong(datetime.datetime):
         @classmethod
         def now(cls, tz=None):
-            away = float(value) * (time.monotonic() < ends[-1])
-            return datetime.datetime.now(tz) + datetime.timedelta(seconds=away)
+            return datetime.datetime.now(tz) + datetime.timedelta(seconds=float(value) * (time.monotonic() < ends[-1]))
 
     def raising(name: str) -> Callable[..., object]:
         real, error = getattr(VisaTransport, name), getattr(builtins, value) if name == call else ConnectionError
