@@ -161,3 +161,15 @@ def test_a_connection_that_fails_while_something_is_set_is_tried_again(tmp_path,
     run = short_rehearsal(tmp_path)
     assert lost
     assert run.result.evaluation.exit_status == 0, run.result.outcome.reason
+
+
+def test_a_fault_of_the_bench_in_a_step_of_the_whole_pack_ends_the_run_early_so_that_it_can_be_resumed(tmp_path):
+    """Seen: a supply that rebooted in a staircase left the trip unmeasured in a run that counted as complete."""
+    from runner.conduct.files import find_procedure
+
+    faults = (Fault("supply trips", 20.0, 0.5),)
+    run = rehearsed(tmp_path, procedure=find_procedure("charge-over-current"), sensors=(), faults=faults)
+    assert run.result.outcome.early
+    assert "went off by itself" in run.result.outcome.reason
+    assert run.finding("trip", None).conformity == "not measured"
+    assert not run.world.supply_on

@@ -124,8 +124,8 @@ class Step:
 
     @property
     def spoiled(self) -> str:
-        """What comes after a fault of the bench: this sensor again once a person has looked, else nothing more."""
-        return "sensor" if self.planned.group else "rest"
+        """What comes after a fault of the bench: this sensor again once a person has looked, else an early end, to be resumed."""
+        return "sensor" if self.planned.group else "early"
 
     def _past_release(self, t: float) -> list[Order] | None:
         """Nothing flows though it is on: orders that bring the sensor past its release, or None when that is of no use.
