@@ -11,7 +11,7 @@ import numpy as np
 
 from runner.conduct.clock import VirtualClock
 from runner.conduct.execute import Result, execute
-from runner.conduct.files import DEMO_PACK, UserFile, find_procedure, read_file
+from runner.conduct.files import DEMO_PACK, Job, UserFile, find_procedure, read_file
 from runner.conduct.ports import StopFlag
 from runner.conduct.rehearse import Rehearsal
 from runner.conduct.scripted import UNATTENDED, ScriptedOperator
@@ -94,7 +94,8 @@ def user_file(name: str, text: str) -> UserFile:
 class Rehearsed:
     """A rehearsal that has run: the result, and the world it ran on."""
 
-    def __init__(self, result: Result, rehearsal: Rehearsal) -> None:
+    def __init__(self, result: Result, rehearsal: Rehearsal, job: Job) -> None:
+        self.job = job
         self.result, self.world, self.truth = result, rehearsal.world, rehearsal.world.report()
 
     def finding(self, name: str, sensor: str = "T1"):
@@ -129,7 +130,7 @@ def rehearsed(
         operator = ScriptedOperator(answers, tell, eyes=rehearsal.eyes)
         site = Site(clock, rehearsal.connect)
         result = execute(job, operator, site, out, stop or StopFlag(), ended=rehearsal.write_truth)
-        return Rehearsed(result, rehearsal)
+        return Rehearsed(result, rehearsal, job)
 
 
 def short_rehearsal(out: Path, scenario: str = "sound", **more) -> Rehearsed:

@@ -1,8 +1,8 @@
 """Where a run broke off, and what it takes to go on with it in its own folder.
 
-Rule 1: a step that was concluded is not done again. The one that was going on begins again at its ``restart``: the
-        beginning of its sensor's steps, or the step that switched on what it goes on from. A discharge that was going on
-        goes on: the charge drawn before the break counts.
+Rule 1: a step that was concluded is not done again, unless by a fault of the bench. The one that was going on begins again
+        at its ``restart``: the beginning of its sensor's steps, or the step that switched on what it goes on from. A
+        discharge that was going on goes on: the charge drawn before the break counts.
 Rule 2: a run that reached its end is not gone on with.
 Rule 3: the steps are those of the files as they were read then, not as they are now.
 """
@@ -16,12 +16,15 @@ from pathlib import Path
 
 from runner.conduct.files import Job, UserFile, load
 from runner.engine.program import Program
+from runner.engine.steps.base import SPOILED
 from runner.errors import RecordError
 from runner.events import Started
 from runner.orders import BeginStep, Conclude, End
 from runner.record.folder import EVENTS, INPUTS, RESOLVED, SAMPLES, RunFolder
 from runner.record.journal import Entry, read_journal
 from runner.record.samples import read_samples
+
+BENCH_FAULTS = (*SPOILED, "lost")  # outcomes that say nothing of the pack
 
 
 @dataclass(frozen=True)
@@ -72,7 +75,7 @@ def where(entries: Sequence[Entry], program: Program, path: Path) -> Resumption:
         if isinstance(what, BeginStep):
             step = what.index
         elif isinstance(what, Conclude):
-            step = what.index + 1
+            step = what.index if what.outcome in BENCH_FAULTS else what.index + 1
             if what.kind == "drain" and what.outcome == "stopped":
                 awake = False
             elif what.kind in ("recover", "wake") and what.outcome == "returned":

@@ -2,7 +2,10 @@
 
 import pytest
 
+from runner.conduct.resume import where
 from runner.orders import BeginStep, Conclude, Guide
+from runner.record.folder import EVENTS
+from runner.record.journal import read_journal
 from runner.twin.parameters import Fault
 from tests.broken_off import broken_run, gone_on
 from tests.builders import SHORT_PROCEDURE, rehearsed, short_rehearsal, user_file
@@ -172,4 +175,6 @@ def test_a_fault_of_the_bench_in_a_step_of_the_whole_pack_ends_the_run_early_so_
     assert run.result.outcome.early
     assert "went off by itself" in run.result.outcome.reason
     assert run.finding("trip", None).conformity == "not measured"
+    goes_on = where(list(read_journal(run.result.folder.path / EVENTS)), run.job.program, run.result.folder.path)
+    assert run.job.program.steps[goes_on.step].kind == "stage", "what a fault of the bench spoiled is done again"
     assert not run.world.supply_on
