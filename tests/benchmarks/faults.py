@@ -92,7 +92,7 @@ ABOUT = {"drain": ("discharge over-temperature", 61.0), "stage": ("charge over-c
 STEPS = "start=charge:,before=charge:HOLD   Ready?,setting=charge:STEP   Charge,charge=charge:WATCH  steady,"
 STEPS += "fast=charge:HANDS  Heat,ramp=charge:RAMP   +,cool=charge:RAMP   -,hold=hold:HOLD   Wait.,drain=drain:WATCH  steady,"
 STEPS += "loaded=drain:RAMP   +,stage=stage:LEVEL"
-EASY = ("before", "setting")  # nothing flows yet: an early end there loses nothing
+EASY = ("before", "setting", "stage")  # no ramp goes on: an early end that is gone on with loses nothing
 TYPOS = {
     "no-such-name": ("commands", "output_off", "OUTP {chan} OFF"),
     "a-format": ("commands", "output_off", "OUTP {channel:d} OFF"),
@@ -203,7 +203,7 @@ class Trial:
 
     def _begin(self, program: Program, dice: random.Random) -> None:
         """The sensor is warm as the run begins; then the fault, when it is time for it."""
-        bench, quiet, line, self.since = self.bench, self.step in EASY, re.escape(self.line), math.inf
+        bench, quiet, line, self.since = self.bench, self.step in EASY[:2], re.escape(self.line), math.inf
         if self.step == "start" and self.role in WORDS:
             bench.fault(self.role, self.kind)
         until(lambda: program.first("HOLD ") or program.ended, 60, "the first hold point")
@@ -284,8 +284,8 @@ class Trial:
         found = {each["name"]: each for each in json.loads((self.run / "findings.json").read_text())["findings"]}
         without = "; ".join(f"{name}: {each['reason']}" for name, each in found.items() if each["value"] is None)
         self._expect(self.again is None or not without, "not resumed", without)
-        lost = self.lasts is not None and self.step not in EASY and (self.status == 4 or without)
-        self._expect(not lost, "lost", f"exit {self.status} {without}")
+        early = self.status == 4 and self.step not in EASY
+        self._expect(self.lasts is None or not (early or without), "lost", f"exit {self.status} {without}")
         limits = truth["thresholds"]["" if self.procedure == "stage" else "T1"][self.about]
         for name, each in found.items():
             value, width = each["value"], 1.5 * (each["expanded_uncertainty"] or 0.0)
@@ -313,7 +313,7 @@ def one(trial: Trial, options: argparse.Namespace) -> None:
     shown = [f"{trial.name:34}", f"exit {trial.status}", f"off {off:6.2f} s" if off == off else " " * 12]
     shown += [f"resumed {trial.again}"] * (trial.again is not None) + [f"words {said:.1f} s"] * (said == said)
     verdict = "; ".join(f"{what.upper()}: {how}" for what, how in trial.wrong) or "good"
-    print("  ".join([*shown, f"{trial.told[:120]}  → {verdict}"]), flush=True)
+    print("  ".join([*shown, f"{trial.told[:120]}  → {'broken off' if OVER.is_set() else verdict}"]), flush=True)
 
 
 def inside(broken: str, arguments: list[str]) -> int:
