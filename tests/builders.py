@@ -20,7 +20,7 @@ from runner.engine.program import Program
 from runner.events import METER_VOLTAGE, PROBE_TEMPERATURE, SUPPLY_CURRENT, SUPPLY_VOLTAGE, Sampled
 from runner.measure.recording import Declared, Recording, Series
 from runner.sheets.answers import Answers
-from runner.twin.parameters import Fault
+from runner.twin.parameters import Fault, Truth
 
 PACK = """\
 kind: pack
@@ -117,15 +117,17 @@ def rehearsed(
     state_of_charge: float | None = None,
     faults: tuple[Fault, ...] = (),
     sockets: bool = False,
+    changed: Callable[[Truth], Truth] = lambda truth: truth,
 ) -> Rehearsed:
     """Run a rehearsal in this process, as fast as it goes; without ``sockets`` neither PyVISA nor TCP is in between."""
     clock = VirtualClock()
-    with Rehearsal(pack or read_file(DEMO_PACK), scenario, seed, clock, by_hand, sockets=sockets) as rehearsal:
-        if state_of_charge is not None:
-            moved = state_of_charge - rehearsal.world.truth.pack.soc
-            rehearsal.world.pack.cell_socs = [soc + moved for soc in rehearsal.world.pack.cell_socs]
-        if faults:
-            rehearsal.world.truth = replace(rehearsal.world.truth, faults=faults)
+
+    def made(truth: Truth) -> Truth:
+        soc = truth.pack.soc if state_of_charge is None else state_of_charge
+        return changed(replace(truth, pack=replace(truth.pack, soc=soc), faults=faults or truth.faults))
+
+    sheet = pack or read_file(DEMO_PACK)
+    with Rehearsal(sheet, scenario, seed, clock, by_hand, sockets=sockets, changed=made) as rehearsal:
         job = rehearsal.job(procedure or find_procedure("charge-over-temperature"), sensors)
         operator = ScriptedOperator(answers, tell, eyes=rehearsal.eyes)
         site = Site(clock, rehearsal.connect)

@@ -176,10 +176,10 @@ def outcome(seed: int) -> Outcome:
         program = load(*files).program
     except SheetError as error:
         return Outcome(str(error.problems[0]))
-    return _Direct(program, pack, world, now).carry_out()
+    return Direct(program, pack, world, now).carry_out()
 
 
-class _Direct:
+class Direct:
     """Carries orders out on the world itself, with readings that are exact."""
 
     def __init__(self, program: Program, pack: PackSheet, world: World, now: list[float]) -> None:
@@ -189,9 +189,10 @@ class _Direct:
         self.fast, self.slow, self.path = 1.0, 1.0, "charge"
         self.lowest, self.highest, self.hottest = 9.0, 0.0, -99.0
 
-    def carry_out(self) -> Outcome:
+    def carry_out(self, longest: float = LONGEST) -> Outcome:
+        """To the end of the run, or for so many seconds."""
         next_slow = 0.0
-        while not self.run.ended and self.now[0] < LONGEST:
+        while not self.run.ended and self.now[0] < longest:
             while self.queue:
                 for order in self.run.receive(self.queue.pop(0)):
                     self.do(order)
@@ -251,5 +252,6 @@ class _Direct:
         elif isinstance(order, Reckon):
             self.queue.append(Reckoned(t, order.sensor, 0.0, ""))
         elif isinstance(order, Ask):
-            answer = "agree" if order.question == DOUBTS else order.choices[0] if order.choices else "go on"
+            number = "26.0" if order.wants == "number" else "go on"
+            answer = "agree" if order.question == DOUBTS else order.choices[0] if order.choices else number
             self.queue.append(Answered(t, order.question, answer, "anybody", "because"))

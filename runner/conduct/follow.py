@@ -76,7 +76,7 @@ class Follower:
         self.asked: Ask | None = None
         self._journal, self._samples = GrowingFile(folder / EVENTS), GrowingFile(folder / SAMPLES)
         self._header: list[str] = []
-        self._ceilings = Ceilings(self.job.program.ceilings, self.job.program.patience)
+        self._ceilings = Ceilings(self.job.program.ceilings, self.job.program.patience, self.job.program.by_hand)
         self._sentence, self._now = "The run is about to begin.", -1
         self._verdict = ("settling", "")
         self._begun: set[int] = set()

@@ -15,7 +15,7 @@ from runner.conduct.simulated import PROBE_CALIBRATION, PROBE_COUPLING, PROBE_RE
 from runner.record.folder import TRUTH, RunFolder, write_whole
 from runner.sheets.bench import Instrument, parse_bench
 from runner.sheets.pack import PackSheet, TemperatureProtection, parse_pack
-from runner.twin.parameters import Declared, ProtectionTruth, draw
+from runner.twin.parameters import Declared, ProtectionTruth, Truth, draw
 from runner.twin.server import Inside, Servers
 from runner.twin.world import World
 
@@ -58,10 +58,19 @@ def declared_for_twin(pack: PackSheet) -> Declared:
     )
 
 
-def build_world(pack: UserFile, scenario: str, seed: int, now: Callable[[], float]) -> World:
-    """A simulated bench with a pack like the sheet's on it. Raises SheetError if the sheet is wrong."""
+def build_world(
+    pack: UserFile,
+    scenario: str,
+    seed: int,
+    now: Callable[[], float],
+    changed: Callable[[Truth], Truth] = lambda truth: truth,
+) -> World:
+    """A simulated bench with a pack like the sheet's on it. Raises SheetError if the sheet is wrong.
+
+    ``changed`` makes of the truth that was drawn the one that holds.
+    """
     sheet = parse_pack(pack.text, pack.name)
-    return World(draw(declared_for_twin(sheet), scenario, seed), now)
+    return World(changed(draw(declared_for_twin(sheet), scenario, seed)), now)
 
 
 class Rehearsal:
@@ -76,13 +85,14 @@ class Rehearsal:
         by_hand: Collection[str] = (),
         *,
         sockets: bool = True,
+        changed: Callable[[Truth], Truth] = lambda truth: truth,
     ) -> None:
         """``by_hand`` are the roles that the simulated operator reads. Raises SheetError if the pack sheet is wrong.
 
         Without ``sockets`` the instruments are reached inside this process only, through ``connect``.
         """
         self.pack = pack
-        self.world = build_world(pack, scenario, seed, clock.now)
+        self.world = build_world(pack, scenario, seed, clock.now, changed)
         self._inside = None if sockets else Inside(self.world, clock.sleep)
         self.servers: Servers | Inside = self._inside or Servers(self.world, sleep=clock.sleep)
         self.bench = UserFile("simulated-bench.yaml", bench_text(self.servers, 1.0, timeout=0.5, by_hand=by_hand))

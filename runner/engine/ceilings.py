@@ -4,14 +4,16 @@ Rule 1: a ceiling is never averaged, filtered or waited for, with one exception:
         two samples, because a supply overshoots for one when its load steps, and its own protection stands behind.
 Rule 2: on a discharge the pack's voltage has a floor too, for a pack whose own protection fails; it counts while current
         flows, because a pack that cuts off leaves no voltage.
-Rule 3: with everything off, only the time is a ceiling: what is warm from the test before may cool down.
+Rule 3: with everything off and nobody heating, only the time is a ceiling: what is warm from the test before may cool down.
 Rule 4: of two instruments that read the pack's voltage, the one that makes it worse counts: a supply that shows nothing must
         not blind the ceiling while a voltmeter stands at the pack.
-Rule 5: with the output on, a ceiling that cannot be watched is treated as passed after BLIND_AFTER seconds.
+Rule 5: with the output on, a ceiling that cannot be watched is treated as passed after BLIND_AFTER seconds. A thermometer that a
+        person reads is read only while something is heated or cooled: there the ramp itself says when a reading is overdue.
 """
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from dataclasses import dataclass
 
 from runner.engine.program import CeilingValues
@@ -41,13 +43,16 @@ def _watched(path: str, values: CeilingValues) -> tuple[tuple[str, str, str], ..
 class Ceilings:
     """Fed with every sample; says in words which ceiling was passed, or None."""
 
-    def __init__(self, values: CeilingValues, patience: float = 1.0) -> None:
+    def __init__(self, values: CeilingValues, patience: float = 1.0, by_hand: Collection[str] = ()) -> None:
+        """``by_hand``: the roles that a person reads; ``patience`` as in Program."""
         self.values = values
+        self._temperature_by_hand = "probe" in by_hand
         self._patience = patience
         self._blind_after = {"current": BLIND_AFTER * patience, "slow": BLIND_AFTER * patience}
         self._watched = _watched(CHARGE, values)
         self._path = CHARGE
         self._floor: float | None = None
+        self._heated = False
         self._under = 0
         self._meters = (0.0, 0.0)  # V: what the pack's own voltmeter read last while charging, twice
         self._rested = 0.0
@@ -64,6 +69,10 @@ class Ceilings:
     def rested(self, seconds: float) -> None:
         """The run was broken off for so long: that does not count against its time."""
         self._rested += seconds
+
+    def heated(self, yes: bool) -> None:
+        """Whether somebody heats or cools something now: then the temperature counts, whatever is on or off."""
+        self._heated = yes
 
     def armed(self, t: float, path: str, floor: float | None = None) -> None:
         """A path goes on: from now on its channels have to be seen. ``floor`` is the least pack voltage, in V."""
@@ -90,16 +99,18 @@ class Ceilings:
             if value is None:
                 last = self._seen.get(channel)
                 blind = self._blind_after["slow" if channel == PROBE_TEMPERATURE else "current"]
-                if last is not None and sample.t - last > blind:
+                by_hand = channel == PROBE_TEMPERATURE and self._temperature_by_hand
+                if last is not None and sample.t - last > blind and not by_hand:
                     why = self._lost.get(channel, "it was not read")
                     return f"no valid {name} for {sample.t - last:.1f} s with the output on ({why})"
                 continue
             if name == "voltage" and self._path == CHARGE:
                 value = max(value, min(self._meters))
             self._latest[name] = value
-            if channel not in self._seen:
+            if channel in self._seen:
+                self._seen[channel] = sample.t
+            elif not (self._heated and name == "temperature"):
                 continue  # everything is off
-            self._seen[channel] = sample.t
             self._over[name] = self._over.get(name, 0) + 1 if value > ceiling else 0
             if self._over[name] >= (1 if name == "temperature" else 2):
                 return f"{name} {value:.4g} {unit} is over its ceiling of {ceiling:.4g} {unit}"
@@ -107,7 +118,8 @@ class Ceilings:
 
     def _too_cold(self, sample: Sampled) -> str | None:
         value, lowest = sample.readings.get(PROBE_TEMPERATURE), self.values.lowest_temperature
-        if value is None or not self._seen or self.values.temperature is None or value >= lowest:
+        watched = self._heated or self._seen
+        if value is None or not watched or self.values.temperature is None or value >= lowest:
             return None
         return f"temperature {value:.4g} °C is below the {lowest:.4g} °C that no sensor is taken below"
 

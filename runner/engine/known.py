@@ -20,6 +20,7 @@ class Known:
         self.hand_load = False  # a load that a person switches is on
         self.hands_at: str | None = None  # the sensor that hands heat or cool, "" for the pack, None while they do not
         self.path = ""  # the path that is on: charge, discharge, or none
+        self.going_off = False  # off has been ordered and is not confirmed yet
         self.highest_while_off = 0.0  # V that the supply has shown with everything off
         self.path_since = 0.0  # s: when it was switched on
         self.mode = ""
@@ -46,7 +47,7 @@ class Known:
 
     def switched_off(self) -> None:
         """Everything is off: the current read last is none that flows."""
-        self.path = ""
+        self.path, self.going_off = "", False
         for channel in CURRENT_OF.values():
             self.latest.pop(channel, None)
 

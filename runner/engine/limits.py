@@ -4,7 +4,8 @@ Rule 1: nothing is set beyond what the bench file lets supply and load give.
 Rule 2: nothing is set beyond what the pack sheet allows. Only a step that says ``beyond``, in a procedure for that protection, may
         set more: a voltage up to what no cell ever passes, a current up to a quarter more than the upper limit of the trip.
 Rule 3: no ceiling, floor or mark goes beyond what a cell of this chemistry, or a sensor, is ever taken to.
-Rule 4: heat, cold and a decade box are of use only where current flows: the path has to be on by then.
+Rule 4: heat, cold and a decade box are of use only where current flows: the path has to be on by then. In a test of a
+        temperature they wait for what this protection does: a give-up would else be taken for another finding's.
 """
 
 from __future__ import annotations
@@ -46,6 +47,7 @@ class Limits:
             found += [*self._beyond_the_sheet(step, place), *self._beyond_a_sensor(step, place)]
             if step.kind == "stage":
                 found += self._stairs(step, place)
+            found += self._wrong_way(step, place)
             if step.kind in ("heat", "cool", "substitute") and not on:
                 what = f"{step.kind} comes while everything is off, so no current could be seen to stop or return"
                 found.append(self.of_procedure.problem(place, what, "charge or drain until steady before it", key=True))
@@ -115,6 +117,16 @@ class Limits:
         elif height > 0 and (last - first) / height > MOST_LEVELS:
             what = f"the staircase would have more than {MOST_LEVELS} levels"
             yield self.of_procedure.problem((*place, "step"), what, "make step larger")
+
+    def _wrong_way(self, step: Planned, place: Path) -> Iterator[Problem]:
+        """Heat trips an over-temperature protection and cold brings it back; an under-temperature protection the other way."""
+        kind = str(self.procedure.protection or "")
+        if step.kind not in ("heat", "cool") or not kind.endswith("temperature"):
+            return
+        wanted = "stopped" if (step.kind == "heat") == kind.endswith("over_temperature") else "returned"
+        if step.word("until") != wanted:
+            what = f"{step.kind} until the current has {step.word('until')}; a test of {kind.replace('_', ' ')} waits the other way"
+            yield self.of_procedure.problem(place, what, f"write until: {wanted}", key=True)
 
     def _beyond_a_sensor(self, step: Planned, place: Path) -> Iterator[Problem]:
         if step.kind not in ("heat", "cool", "wait"):

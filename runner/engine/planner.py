@@ -198,7 +198,7 @@ class _Planner:
             for name in ("voltage", "current", "time")
         }
         hot = wanted.temperature
-        watched = hot is not None and "probe" in self.bench.wired()
+        watched = hot is not None and "probe" in self.bench.roles()
         temperature = self._value(hot, values, ("ceilings", "temperature")) if hot is not None and watched else None
         return CeilingValues(temperature, **found)
 

@@ -38,7 +38,7 @@ class Planned:
 
 @dataclass(frozen=True)
 class CeilingValues:
-    """The limits that end a run at once: °C (None where no thermometer is on a cable), V, A, s.
+    """The limits that end a run at once: °C (None where the bench has no thermometer), V, A, s.
 
     ``lowest_voltage`` and ``lowest_temperature`` are of last resort: what no cell of the chemistry and no sensor is taken below.
     """

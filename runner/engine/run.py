@@ -88,7 +88,7 @@ class Run:
         self.state = State.READY
         self.known = Known()
         self.watcher = Watcher(dict(program.smallest_current), program.patience)
-        self.ceilings = Ceilings(program.ceilings, program.patience)
+        self.ceilings = Ceilings(program.ceilings, program.patience, program.by_hand)
         self.step: Step | None = None
         self.skipped: dict[int, str] = {}
         self.early = False
@@ -123,6 +123,7 @@ class Run:
                 self.ceilings.paced(order.interval, order.slow)
             elif isinstance(order, Guide):
                 self.known.hands_at = order.sensor if order.action in ("heat", "cool") else None
+                self.ceilings.heated(self.known.hands_at is not None)
         if self.state is State.MAKING_SAFE and self.known.hands_at is not None:
             sensor, self.known.hands_at = self.known.hands_at, None
             return [*orders, hands_off(sensor)]  # after the outputs: those first
@@ -326,6 +327,7 @@ class Run:
             isinstance(order, SetLimits | SetSupply | SwitchOn | SetLoad | LoadOn) for order in orders
         ):
             raise AssertionError(f"{self.step} wants something switched on while {self.state.value}")
+        self.known.going_off = self.known.going_off or any(isinstance(order, SwitchOff) for order in orders)
         return orders
 
     # ---- the way out -----------------------------------------------------------------------------------------

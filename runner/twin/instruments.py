@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import random
+from collections.abc import Callable
 
 from runner.twin.scpi import WRONG_TYPE, Complaint, Device, boolean, number
 from runner.twin.world import World
@@ -20,6 +21,18 @@ def devices(world: World) -> dict[str, Device]:
 def _reading(value: float, noise: float, resolution: float, dice: random.Random) -> str:
     value += dice.gauss(0.0, noise)
     return f"{round(value / resolution) * resolution:+.6E}"
+
+
+def _frozen(world: World, what: str, measure: Callable[[], str]) -> Callable[[], str]:
+    """A reading that, while the fault ``what`` is on, stays at what it was."""
+    last = [""]
+
+    def read() -> str:
+        if not last[0] or not world.faulty(what):
+            last[0] = measure()
+        return last[0]
+
+    return read
 
 
 def _supply(world: World, dice: random.Random) -> Device:
@@ -58,11 +71,16 @@ def _supply(world: World, dice: random.Random) -> Device:
     device.word("[SOURce:]CURRent:PROTection[:LEVel]", 1, lambda text: set_protection("current", 22.0, text))
     device.word("[SOURce:]CURRent:PROTection[:LEVel]?", 0, lambda: f"{protect['current']:.4f}")
     device.word("OUTPut[:STATe]", 1, lambda text: world.switch_supply(boolean(text)))
-    device.word("OUTPut[:STATe]?", 0, lambda: str(int(world.supply_on)))
-    device.word("MEASure[:SCALar]:VOLTage[:DC]?", 0, lambda: measure(world.output_voltage(), 0))
-    device.word(
-        "MEASure[:SCALar]:CURRent[:DC]?", 0, lambda: measure(max(world.current, 0.0) + bench.supply_current_offset, 1)
-    )
+    device.word("OUTPut[:STATe]?", 0, lambda: str(int(world.supply_on and not world.faulty("supply says it is off"))))
+
+    def voltage() -> str:
+        return measure(0.0 if world.faulty("supply shows no voltage") else world.output_voltage(), 0)
+
+    def current() -> str:
+        return measure(max(world.current, 0.0) + bench.supply_current_offset, 1)
+
+    device.word("MEASure[:SCALar]:VOLTage[:DC]?", 0, _frozen(world, "supply stands still", voltage))
+    device.word("MEASure[:SCALar]:CURRent[:DC]?", 0, _frozen(world, "supply stands still", current))
     device.word("STATus:QUEStionable:CONDition?", 0, lambda: {"CC": "1", "CV": "2", "off": "0"}[world.regulation()])
     device.word("*RST", 0, lambda: world.switch_supply(False))
     return device
@@ -82,7 +100,7 @@ def _probe(world: World, dice: random.Random) -> Device:
         t = world.displayed()
         return f"{100.0 * (1 + 3.9083e-3 * t - 5.775e-7 * t * t):+.6E}"
 
-    device.word("MEASure[:SCALar]:TEMPerature?", 0, measure)
+    device.word("MEASure[:SCALar]:TEMPerature?", 0, _frozen(world, "probe stands still", measure))
     device.word("MEASure[:SCALar]:RESistance?", 0, resistance)
     return device
 
@@ -114,6 +132,16 @@ def _load(world: World, dice: random.Random) -> Device:
         if text.upper() not in ("CURR", "CURRENT"):
             raise Complaint(WRONG_TYPE)
 
+    def voltage() -> str:
+        return _reading(
+            world.load_voltage() * bench.load_voltage_gain_error + bench.load_voltage_offset, 0.002, 0.001, dice
+        )
+
+    def current() -> str:
+        return _reading(
+            max(-world.current, 0.0) * bench.load_gain_error + bench.load_current_offset, 0.003, 0.001, dice
+        )
+
     device.word("[SOURce:]FUNCtion", 1, function)
     device.word("[SOURce:]CURRent[:LEVel]", 1, set_current)
     device.word("[SOURce:]CURRent[:LEVel]?", 0, lambda: f"{world.load_current:.4f}")
@@ -122,16 +150,12 @@ def _load(world: World, dice: random.Random) -> Device:
     device.word(
         "MEASure[:SCALar]:VOLTage[:DC]?",
         0,
-        lambda: _reading(
-            world.load_voltage() * bench.load_voltage_gain_error + bench.load_voltage_offset, 0.002, 0.001, dice
-        ),
+        _frozen(world, "load stands still", voltage),
     )
     device.word(
         "MEASure[:SCALar]:CURRent[:DC]?",
         0,
-        lambda: _reading(
-            max(-world.current, 0.0) * bench.load_gain_error + bench.load_current_offset, 0.003, 0.001, dice
-        ),
+        _frozen(world, "load stands still", current),
     )
     device.word("*RST", 0, lambda: world.switch_load(False))
     return device

@@ -1,7 +1,8 @@
 """Twenty thousand mutated pack sheets, bench files, procedures, dialects and answers: each is wrong with a place, or valid.
 
 Characters are flipped, doubled, dropped and swapped, lines moved, repeated and taken away, numbers grown and negated, units
-exchanged. What is valid is planned with the other files. Counted: exceptions other than SheetError, problems without a place,
+exchanged. What is valid is planned with the other files, and what can be planned runs on the simulated world directly, for
+ten minutes of its time. Counted: exceptions other than SheetError, problems without a place,
 and the slowest.
 
     python tests/benchmarks/mutated_files.py [--count 20000] [--seed 1]
@@ -20,13 +21,19 @@ from pathlib import Path
 sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 
 from runner.conduct.clock import VirtualClock
-from runner.conduct.files import DEMO_PACK, PARSERS, find_procedure, load, procedure_names, read_file
-from runner.conduct.rehearse import Rehearsal
+from runner.conduct.files import DEMO_PACK, PARSERS, UserFile, find_procedure, load, procedure_names, read_file
+from runner.conduct.rehearse import Rehearsal, declared_for_twin
+from runner.engine.program import Program
 from runner.errors import SheetError
+from runner.sheets.pack import parse_pack
+from runner.twin.parameters import draw
+from runner.twin.world import World
 from tests.bench.test_dialect import OWN
 from tests.builders import user_file
+from tests.harmless import Direct
 
 SLOWEST = 5.0  # s
+LONGEST_RUN = 600.0  # s of the world's time
 WORDS = ("null", "true", "[]", "{}", "-1", "0", "1e999", ".nan", ".inf", "'", '"', "*a", "&a x", "!!python/object:x", "\t", "é", "- - -", "0 V", "-5 degC", "1e9 h", "trip / (1 - 1)")  # fmt: skip
 ANSWERS = "kind: answers\nby: me\nanswers: [go on, 26.4 V, good]\nthen: go on\nwait: 2 s\nagree: because\n"
 
@@ -65,6 +72,13 @@ def mutated(text: str, dice: random.Random) -> str:
     return text
 
 
+def run(program: Program, pack: UserFile) -> None:
+    """The program on a world like its pack. Raises whatever engine or world raise."""
+    sheet, now = parse_pack(pack.text, pack.name), [0.0]
+    world = World(draw(declared_for_twin(sheet), "sound", 1), lambda: now[0])
+    Direct(program, sheet, world, now).carry_out(LONGEST_RUN)
+
+
 def main() -> int:
     """Mutate, count, print; 1 if something went wrong."""
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
@@ -85,12 +99,19 @@ def main() -> int:
     for number in range(options.count):
         kind = dice.choice(tuple(kinds))
         file = user_file(f"{kind}.yaml", mutated(kinds[kind](), dice))
-        began = time.monotonic()
+        began, ran = time.monotonic(), 0.0
         try:
             PARSERS[kind](file.text, file.name)
             files = {"procedure": dice.choice(procedures), "pack": pack, "bench": bench, kind: file}
             if kind in ("pack", "bench", "procedure"):
-                load(files["procedure"], files["pack"], files["bench"])
+                program = load(files["procedure"], files["pack"], files["bench"]).program
+                planned = time.monotonic()
+                try:
+                    run(program, files["pack"])
+                except SheetError as error:
+                    bad.append((number, kind, "valid, and cannot run", str(error)[:200]))
+                counts[f"{kind} run"] += 1
+                ran = time.monotonic() - planned
             counts[f"{kind} valid"] += 1
         except SheetError as error:
             counts[f"{kind} wrong"] += 1
@@ -98,7 +119,7 @@ def main() -> int:
                 bad.append((number, kind, "a problem without a place", str(error)[:200]))
         except Exception as error:  # noqa: BLE001 - this is what is looked for
             bad.append((number, kind, f"{type(error).__name__}: {error}"[:160], file.text))
-        slowest = max(slowest, time.monotonic() - began)
+        slowest = max(slowest, time.monotonic() - began - ran)
     for name, count in sorted(counts.items()):
         print(f"{name:18} {count}")
     print(f"slowest {slowest:.2f} s; went wrong: {len(bad)}")

@@ -26,6 +26,8 @@ STILL_TIME = (
     5.0  # s, and three steps of the display at the ramp's rate: a thermometer that has not moved by then has stopped
 )
 LONGEST_GAP = 20.0  # s after which readings that do not come back end the run, to be resumed
+DEGREES = 4.0  # by hand: nobody has pressed the key for so many whole degrees at the ramp's rate, and
+LEAST_QUIET = 180.0  # s, at least
 GAP = 3.0  # s without a temperature that spoil a ramp; for the current, the watcher says so
 BACK = 3  # samples of each in a row: readings have come back
 UNDO = {"stopped": "did not trip", "returned": "did not release"}
@@ -47,6 +49,9 @@ class _Provoke(Step):
         already = self.around.watcher.verdict
         if already.word == self._wanted:  # it came while a reading was asked for
             return self._conclude(self._wanted, already.why, already.since, "")
+        if not self.around.known.path or self.around.known.going_off:
+            why = f"everything was off, so nothing could be seen to have {self._wanted}"
+            return self._conclude("no current", why, t, "group")
         if self._wanted == "stopped" and self.around.watcher.level == 0:
             why = "no current flowed before the ramp, so nothing could be seen to stop"
             return self._conclude("no current", why, t, "group")
@@ -62,6 +67,8 @@ class _Provoke(Step):
         if not isinstance(event, Sampled):
             return []
         self._take(event)
+        if forgotten := self._nobody_reads(event.t):
+            return self._conclude("lost", forgotten, event.t, "early")
         if self._gap:
             return self._mended(event)
         if gap := self._lost(event) or self._still(event.t):
@@ -105,6 +112,15 @@ class _Provoke(Step):
         if by_hand or not self._ramping or quiet <= GAP * self.around.program.patience:
             return ""
         return f"no valid temperature for {quiet:.1f} s: {sample.lost.get(PROBE_TEMPERATURE, 'it was not read')}"
+
+    def _nobody_reads(self, t: float) -> str:
+        """Whether the person who reads the thermometer has stopped doing so while its sensor is heated or cooled."""
+        program, rate = self.around.program, self.planned.values["rate"]
+        allowed = max(LEAST_QUIET, DEGREES / rate) if self._ramping else program.longest_hold
+        if "probe" not in program.by_hand or t - self._seen <= allowed:
+            return ""
+        quiet = f"{(t - self._seen) / 60:.0f} min"
+        return f"nobody has read the thermometer for {quiet} of a ramp ({self._action} {self.planned.sensor})"
 
     def _still(self, t: float) -> str:
         """Whether the thermometer stands still to the last digit while its sensor is heated or cooled."""

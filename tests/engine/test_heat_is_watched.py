@@ -1,0 +1,121 @@
+"""Whoever heats something watches it: on a cable or by hand, with the current on or off."""
+
+from dataclasses import replace
+
+from runner.engine.ceilings import Ceilings
+from runner.engine.run import CAUTIONS, Run
+from runner.events import (
+    PROBE_TEMPERATURE,
+    Answered,
+    LimitsAreSet,
+    OutputIsOff,
+    OutputIsOn,
+    Sampled,
+    Started,
+    SupplyIsSet,
+)
+from runner.orders import BeginRamp, BeginStep, Conclude, End, Guide, SwitchOff
+from tests.builders import a_program, sample
+
+
+def tap(t, degree):
+    return Sampled(t, {PROBE_TEMPERATURE: float(degree)}, by_hand=True)
+
+
+def heating(by_hand=("probe",)):
+    """A run whose charge is on and steady, at the ramp; the time then."""
+    run = Run(replace(a_program(), by_hand=by_hand))
+    events = [
+        Started(0.0, ""),
+        Answered(1.0, CAUTIONS, "go on", "me"),
+        Answered(2.0, "step-0", "go on", "me"),
+        LimitsAreSet(2.1, 29.6, 6.0),
+        SupplyIsSet(2.2, 29.2, 4.0),
+        OutputIsOn(2.3),
+    ]
+    for event in events:
+        run.receive(event)
+    t, orders = 2.5, []
+    while not any(isinstance(order, Guide) for order in orders):
+        orders = run.receive(sample(t, temperature=None if by_hand else 25.0))
+        t += 0.5
+    return run, t
+
+
+def until(run, t, end, temperature=None):
+    """Samples twice a second up to ``end``; every order they made."""
+    orders = []
+    while t < end and not run.ended:
+        t += 0.5
+        orders += run.receive(sample(t, temperature=temperature))
+    return orders
+
+
+def test_a_thermometer_in_the_hand_has_the_ceiling_too():
+    run, t = heating()
+    assert run.ceilings.headroom()[0].name == "temperature"
+    orders = run.receive(tap(t, 68))  # trip + 12 K is 67
+    assert any(isinstance(order, SwitchOff) for order in orders)
+    assert "temperature 68 °C is over its ceiling of 67 °C" in run.reason
+    assert "TAKE HEAT AND ICE AWAY FROM T1" in run.reason
+
+
+def test_nobody_presses_a_key_while_the_output_is_on_and_nothing_is_heated_and_that_is_no_blindness():
+    run, t = heating()
+    assert not any(isinstance(order, SwitchOff) for order in until(run, t, t + 120))
+
+
+def test_a_person_who_forgets_the_thermometer_in_a_ramp_is_not_heating_for_ever():
+    run, t = heating()
+    orders = run.receive(tap(t, 50))
+    assert any(isinstance(order, BeginRamp) for order in orders)
+    assert not any(isinstance(order, Conclude) for order in until(run, t, t + 175))
+    orders = until(run, t + 175, t + 190)
+    (conclusion,) = [order for order in orders if isinstance(order, Conclude)]
+    assert conclusion.outcome == "lost"
+    assert "nobody has read the thermometer for 3 min" in conclusion.why
+    assert any(isinstance(order, SwitchOff) for order in orders)
+    (end,) = [order for order in run.receive(OutputIsOff(t + 191, True)) if isinstance(order, End)]
+    assert end.early
+
+
+def test_nor_on_the_way_to_the_ramp():
+    run, t = heating()
+    longest = run.program.longest_hold
+    assert not any(isinstance(order, Conclude) for order in until(run, t, t + longest - 20))
+    assert any(isinstance(order, Conclude) for order in until(run, t + longest - 20, t + longest + 20))
+
+
+def test_what_is_heated_while_everything_is_off_has_its_ceiling():
+    ceilings = Ceilings(a_program().ceilings)
+    assert ceilings.passed(sample(1.0, temperature=70.0)) is None, "warm from before: it may cool down"
+    ceilings.heated(True)
+    assert "over its ceiling" in (ceilings.passed(sample(2.0, temperature=70.0)) or "")
+    ceilings.heated(False)
+    assert ceilings.passed(sample(3.0, temperature=70.0)) is None
+
+
+def test_after_a_ramp_that_gave_up_the_next_one_does_not_heat_a_pack_that_is_off():
+    """Found by a random procedure: cool gave up, everything was off, and the next step heated to 63 °C under a ceiling of 60."""
+    program = a_program()
+    loose = tuple(replace(step, sensor="", group=0) for step in program.steps)
+    run = Run(replace(program, steps=loose))
+    for event in [
+        Started(0.0, ""),
+        Answered(1.0, CAUTIONS, "go on", "me"),
+        Answered(2.0, "step-0", "go on", "me"),
+        LimitsAreSet(2.1, 29.6, 6.0),
+        SupplyIsSet(2.2, 29.2, 4.0),
+        OutputIsOn(2.3),
+    ]:
+        run.receive(event)
+    orders, t, warm = [], 2.5, 25.0
+    while not any(isinstance(order, Conclude) for order in orders):
+        orders = run.receive(sample(t, temperature=warm))
+        t, warm = t + 0.5, warm + 0.05
+    orders += run.receive(OutputIsOff(t, True)) + until(run, t, t + 5, temperature=warm)
+    kinds = [order.kind for order in orders if isinstance(order, BeginStep)]
+    assert "cool" in kinds
+    conclusions = [(order.kind, order.outcome) for order in orders if isinstance(order, Conclude)]
+    assert conclusions[:2] == [("heat", "gave up"), ("cool", "no current")]
+    assert not any(isinstance(order, Guide) and order.action != "still" for order in orders)
