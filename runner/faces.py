@@ -221,7 +221,8 @@ class Face:
                 job = place.job(procedure, _of_protection(entry.source, pack, place.sensors))
                 began = partial(session.began, number)
                 result, _ = self._carry_out(job, place, session=session, began=began)
-            session.ended(number, result.evaluation, early=result.outcome.early)
+            doubts, early = job.program.doubts, result.outcome.early
+            session.ended(number, result.evaluation, early=early, doubts=doubts, agreed=result.agreed)
             if result.outcome.early:
                 self._say(f"\nThe session can be gone on with: tripwitness resume {session.path}")
                 return ENDED_EARLY
@@ -261,6 +262,7 @@ class Face:
                 ended=place.ended,
                 folder=folder,
                 resumption=resumption,
+                agreed="" if session is None else session.agreement(job.program.doubts),
             )
 
         with pressing(stop):

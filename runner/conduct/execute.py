@@ -30,6 +30,7 @@ class Result:
     folder: RunFolder
     outcome: Outcome
     evaluation: Evaluation
+    agreed: str = ""  # who agreed to what is unusual on the pack sheet, and why
 
 
 def execute(
@@ -42,8 +43,9 @@ def execute(
     ended: Callable[[RunFolder], None] = lambda folder: None,
     folder: RunFolder | None = None,
     resumption: Resumption | None = None,
+    agreed: str = "",
 ) -> Result:
-    """Run a job. ``began`` is told the folder before the first step, ``ended`` before the evaluation.
+    """Run a job. ``began`` is told the folder before the first step, ``ended`` before the evaluation. ``agreed`` as in Run.
 
     With ``folder`` and ``resumption`` it goes on with the run in there instead of making a folder in ``out``.
 
@@ -67,13 +69,14 @@ def execute(
         watched.armed(folder.path)
         began(folder)
         begin, awake = (0, True) if resumption is None else (resumption.step, resumption.awake)
-        run = Run(job.program, begin, awake=awake, guarded=watched.watch is not None or not site.guarded)
+        guarded = watched.watch is not None or not site.guarded
+        run = Run(job.program, begin, awake=awake, guarded=guarded, agreed=agreed)
         loop = Loop(run, bench, operator, clock, folder, stop, resumption, watched.watch, simulated=simulated)
         outcome = loop.carry_out()
         watched.ended(outcome)
     with contextlib.suppress(RecordError):  # a full disk, or a folder that has gone: the run is over all the same
         ended(folder)
-    return Result(folder, outcome, _evaluated(folder, outcome))
+    return Result(folder, outcome, _evaluated(folder, outcome), run.agreed)
 
 
 def _evaluated(folder: RunFolder, outcome: Outcome) -> Evaluation:

@@ -47,6 +47,7 @@ class Session:
         self.pack_file, self.bench_file = str(content["pack"]), str(content["bench"])
         self.sensors = tuple(content["sensors"])
         self.state_of_charge: float | None = content["state_of_charge"]
+        self.agreed: dict[str, str] = dict(content.get("agreed", {}))  # what is unusual on the sheet: who agreed, why
         self.left_out = tuple((name, why) for name, why in content["left_out"])
         self.entries = [Entry(**each) for each in content["entries"]]
 
@@ -98,6 +99,7 @@ class Session:
                 "bench": self.bench_file,
                 "sensors": list(self.sensors),
                 "state_of_charge": self.state_of_charge,
+                "agreed": self.agreed,
                 "left_out": [list(each) for each in self.left_out],
                 "entries": [vars(entry) for entry in self.entries],
             },
@@ -115,12 +117,23 @@ class Session:
         self.entries[number] = replace(self.entries[number], state=BEGUN, run=folder.number)
         self.write()
 
-    def ended(self, number: int, evaluation: Evaluation, *, early: bool) -> None:
-        """A run of an entry is over; one that ended early can be gone on with."""
+    def ended(
+        self, number: int, evaluation: Evaluation, *, early: bool, doubts: Sequence[str] = (), agreed: str = ""
+    ) -> None:
+        """A run of an entry is over; one that ended early can be gone on with.
+
+        ``agreed``: who agreed to the ``doubts`` about the sheet, and why; it holds for the rest of the session.
+        """
+        self.agreed |= dict.fromkeys(doubts, agreed) if agreed else {}
         status = evaluation.status_in_session
         self.entries[number] = replace(self.entries[number], state=BEGUN if early else DONE, status=status)
         self.state_of_charge = state_of_charge_after(evaluation, self.state_of_charge)
         self.write()
+
+    def agreement(self, doubts: Sequence[str]) -> str:
+        """Who has agreed to every one of these already, and why; empty if nobody has to all."""
+        said = {self.agreed.get(doubt, "") for doubt in doubts}
+        return "; ".join(sorted(said)) if "" not in said else ""
 
     def lines(self) -> list[str]:
         """Where the session stands, a line a procedure, for whoever is at the bench."""

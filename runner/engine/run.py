@@ -79,11 +79,15 @@ def take_away(sensor: str) -> str:
 class Run:
     """The machine. ``state`` is where it is, ``step`` what it is doing, ``ended`` whether anything can still happen."""
 
-    def __init__(self, program: Program, begin: int = 0, *, awake: bool = True, guarded: bool = True) -> None:
+    def __init__(
+        self, program: Program, begin: int = 0, *, awake: bool = True, guarded: bool = True, agreed: str = ""
+    ) -> None:
         """``begin`` is the step to begin with, ``awake`` whether the pack is: other than 0 and True after a break.
 
-        Without a guard (``guarded`` False) a person has to agree to that with the cautions.
+        Without a guard (``guarded`` False) a person has to agree to that with the cautions. ``agreed``: who agreed to what is
+        unusual on the pack sheet earlier in the session, and why; then nobody is asked again.
         """
+        self.agreed = agreed
         self.program = program
         self.state = State.READY
         self.known = Known()
@@ -156,14 +160,17 @@ class Run:
 
     def _before_the_first(self, answer: Answered) -> list[Order]:
         """After the cautions, and after what is unusual on the sheet has been agreed to with a reason."""
-        if answer.question == CAUTIONS and self.program.doubts and not self._resumed:
+        doubtful = bool(self.program.doubts) and not self._resumed
+        if answer.question == CAUTIONS and doubtful and not self.agreed:
             return [self._doubts("")]
         if answer.question == DOUBTS and not answer.note.strip():
             return [self._doubts("A reason is needed. ")]
         if answer.question == DOUBTS:
-            said = f"Unusual on the pack sheet, agreed to by {answer.by}: {answer.note.strip()} ({'; '.join(self.program.doubts)})"
-            return [Remark(said), *self._cells(), *self._begin_next(answer.t)]
-        return [*self._cells(), *self._begin_next(answer.t)] if answer.question == CAUTIONS else []
+            self.agreed = f"{answer.by}: {answer.note.strip()}"
+        if answer.question not in (CAUTIONS, DOUBTS):
+            return []
+        said = f"Unusual on the pack sheet, agreed to by {self.agreed} ({'; '.join(self.program.doubts)})"
+        return [*([Remark(said)] if doubtful else []), *self._cells(), *self._begin_next(answer.t)]
 
     def _cells(self) -> list[Order]:
         return [Remark(CELLS)] if self.program.protection in NEAR_THE_END and not self._resumed else []

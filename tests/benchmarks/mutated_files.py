@@ -13,6 +13,7 @@ from __future__ import annotations
 import argparse
 import random
 import re
+import resource
 import sys
 import time
 from collections import Counter
@@ -32,7 +33,7 @@ from tests.bench.test_dialect import OWN
 from tests.builders import user_file
 from tests.harmless import Direct
 
-SLOWEST = 5.0  # s
+SLOWEST, LARGEST = 5.0, 500.0  # s, MB
 LONGEST_RUN = 600.0  # s of the world's time
 WORDS = ("null", "true", "[]", "{}", "-1", "0", "1e999", ".nan", ".inf", "'", '"', "*a", "&a x", "!!python/object:x", "\t", "é", "- - -", "0 V", "-5 degC", "1e9 h", "trip / (1 - 1)")  # fmt: skip
 ANSWERS = "kind: answers\nby: me\nanswers: [go on, 26.4 V, good]\nthen: go on\nwait: 2 s\nagree: because\n"
@@ -122,10 +123,11 @@ def main() -> int:
         slowest = max(slowest, time.monotonic() - began - ran)
     for name, count in sorted(counts.items()):
         print(f"{name:18} {count}")
-    print(f"slowest {slowest:.2f} s; went wrong: {len(bad)}")
+    memory = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
+    print(f"slowest {slowest:.2f} s; at most {memory:.0f} MB; went wrong: {len(bad)}")
     for number, kind, what, text in bad[:20]:
         print(f"--- {number} {kind}: {what}\n{text if len(text) < 400 else text[:400]}")
-    return int(bool(bad) or slowest > SLOWEST)
+    return int(bool(bad) or slowest > SLOWEST or memory > LARGEST)
 
 
 if __name__ == "__main__":

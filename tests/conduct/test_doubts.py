@@ -1,9 +1,11 @@
 """What is unusual on a sheet is said early, agreed to by a person with a reason, and stands in the record."""
 
+import re
+
 import pytest
 
 from runner.cli import main
-from runner.conduct.files import UserFile
+from runner.conduct.files import DEMO_PACK, UserFile
 from runner.errors import SheetError
 from runner.sheets.answers import Answers
 from runner.sheets.doubts import doubts
@@ -32,7 +34,6 @@ def test_what_is_unusual_is_said_with_its_place_and_is_not_wrong(old, new, line,
 
 
 def test_the_usual_sheets_are_doubted_nowhere():
-    from runner.conduct.files import DEMO_PACK
 
     for text in (PACK, DEMO_PACK.read_text(encoding="utf-8")):
         assert doubts(parse_pack(text, "p"), read(text, "p")) == []
@@ -93,3 +94,28 @@ def test_scripted_answers_without_a_reason_are_wrong_before_anything_begins(tmp_
 def test_a_wrong_sheet_is_wrong_and_not_doubtful():
     with pytest.raises(SheetError):
         parse_pack(PACK.replace("29.2 V", "39.2 V"), "p")
+
+
+def test_in_a_session_it_is_agreed_to_once_and_stands_in_the_record_of_every_run(tmp_path, capsys):
+    pack = a_file(tmp_path / "pack.yaml", ODD.text)
+    short, again = (
+        a_file(tmp_path / f"{name}.yaml", SHORT_PROCEDURE.replace("name: short", f"name: {name}"))
+        for name in ("short", "again")
+    )
+    script = a_file(tmp_path / "answers.yaml", "kind: answers\nby: Ada\nthen: go on\nagree: read from the label\n")
+    files = ["rehearse", str(short), str(again), "--pack", str(pack), "--answers", str(script)]
+    assert main([*files, "--speed", "max", "--out", str(tmp_path / "runs")]) == 0
+    (session,) = (tmp_path / "runs").iterdir()
+    journals = [path.read_text() for path in sorted(session.glob("*/events.jsonl"))]
+    assert [re.search(r'"question": ?"doubts"', journal) is not None for journal in journals] == [True, False]
+    assert all("agreed to by Ada: read from the label" in journal for journal in journals)
+
+
+def test_another_doubt_is_asked_about_again():
+    from runner.conduct.session import Session
+
+    content = {"pack": "p", "bench": "b", "sensors": [], "state_of_charge": None, "left_out": [], "entries": []}
+    session = Session(DEMO_PACK, content | {"agreed": {"one": "Ada: because"}})
+    assert session.agreement(["one"]) == "Ada: because"
+    assert session.agreement(["one", "two"]) == ""
+    assert Session(DEMO_PACK, content).agreement(["one"]) == "", "a session from before"
