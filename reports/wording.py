@@ -6,39 +6,9 @@ import math
 from dataclasses import dataclass
 
 from runner.measure.finding import Finding
+from runner.vocabulary import BudgetSource
 
 READ_AS = {"A·s": ("Ah", 3600.0), "J": ("Wh", 3600.0), "Ω": ("mΩ", 1e-3)}  # SI unit -> (shown unit, its size)
-
-
-ADVICE = (  # how the source of a budget begins -> what would make it smaller
-    ("coupling of probe", "a closer contact of probe and sensor, or placing them anew for some of the ramps"),
-    ("probe calibration", "a better calibrated thermometer"),
-    ("probe resolution", "a thermometer that shows more digits"),
-    ("fit of the ramps", "a longer or calmer ramp"),
-    ("unsteady ramps", "a steadier hand: slower, with the gun further away"),
-    ("instants of the edges", "polling the current faster, or a slower ramp"),
-    ("instant of the edge", "polling the current faster"),
-    ("polling of the pack", "a slower ramp, or more repeats: the pack looks only so often"),
-    ("delay counted", "knowing how the pack counts its delay"),
-    ("delay of the pack", "ramps at two or three rates, which make the delay fall out"),
-    ("lag of the", "ramps at two or three rates, which make the lag fall out"),
-    ("disagreement of the ramps", "more repeats"),
-    ("distance of the levels", "smaller steps"),
-    ("distance of the looks", "looks that follow each other more closely"),
-    ("distance of the readings", "reading more often"),
-    ("accuracy of the decade box", "a better decade box"),
-    ("gain of the", "a better calibrated meter"),
-    ("offset of the", "a meter with less offset, or a larger current"),
-    ("digits of the counter", "a counter that shows more digits"),
-    ("resistance of the leads", "a voltmeter on the pack's own terminals, or measuring the leads"),
-    ("fit of the voltage", "reading the voltage faster near the cut-off"),
-    ("gaps without readings", "a run without interruptions"),
-    ("moment of the person", "an instrument on a cable"),
-    ("slope before", "an instrument on a cable"),
-    ("reaction", "an instrument on a cable"),
-    ("readings of the voltmeters", "more readings at each current"),
-    ("scatter about the line", "more currents, and clamps that sit firmly"),
-)
 
 
 @dataclass(frozen=True)
@@ -92,5 +62,5 @@ def what_would_help(finding: Finding) -> str:
         return ""
     largest = finding.budget[0]
     share = largest.contribution**2 / sum(row.contribution**2 for row in finding.budget)
-    help_with = next((advice for start, advice in ADVICE if largest.source.startswith(start)), "")
+    help_with = BudgetSource(largest.kind).advice if largest.kind else ""
     return f"{largest.source} is {share:.0%} of the variance" + (f"; less of it by {help_with}" if help_with else "")

@@ -15,6 +15,9 @@ import GTC
 import numpy as np
 from scipy import stats
 
+from runner.vocabulary import BudgetLine, BudgetSource
+
+Sourced = str | BudgetLine  # a BudgetSource, one of something, or a text where it is neither
 Quantity = Any  # GTC.UncertainReal; the library has no types
 
 MANY = float("inf")
@@ -30,12 +33,13 @@ class BudgetRow:
     sensitivity: float
     contribution: float
     dof: float
+    kind: str = ""  # the BudgetSource, where the line says of what; empty in findings that are older than it
 
 
 @dataclass(frozen=True)
 class _Input:
     quantity: Quantity
-    source: str
+    line: BudgetLine
     distribution: str
     together: int = 0  # the number of the readings it was taken from with others; 0: independent of all others
 
@@ -50,19 +54,20 @@ class Inputs:
         self._inputs: list[_Input] = []
 
     def add(
-        self, source: str, value: float, uncertainty: float, distribution: str = "normal", dof: float = MANY
+        self, source: Sourced, value: float, uncertainty: float, distribution: str = "normal", dof: float = MANY
     ) -> Quantity:
         """An input quantity with its standard uncertainty; the name of its source is what the budget prints."""
-        quantity = GTC.ureal(value, uncertainty, dof, label=source)
-        self._inputs.append(_Input(quantity, source, distribution))
+        line = _line(source)
+        quantity = GTC.ureal(value, uncertainty, dof, label=line.text)
+        self._inputs.append(_Input(quantity, line, distribution))
         return quantity
 
-    def shared(self, source: str, value: float, uncertainty: float, distribution: str = "normal") -> Quantity:
+    def shared(self, source: Sourced, value: float, uncertainty: float, distribution: str = "normal") -> Quantity:
         """The one input quantity of this name, the same for everybody who asks: what is not known of it is common to all."""
-        there = next((item.quantity for item in self._inputs if item.source == source), None)
+        there = next((item.quantity for item in self._inputs if item.line == _line(source)), None)
         return there if there is not None else self.add(source, value, uncertainty, distribution)
 
-    def together(self, source: str, readings: Sequence[Sequence[float]]) -> list[Quantity]:
+    def together(self, source: Sourced, readings: Sequence[Sequence[float]]) -> list[Quantity]:
         """Input quantities that were read at the same instants, n times each: their means, with what they have in common.
 
         The evaluation of JCGM 100:2008, 4.2 and 5.2.3, degrees of freedom n − 1. They are one source in a budget, because
@@ -73,12 +78,14 @@ class Inputs:
         number_of = table.shape[1]
         covariance = np.cov(table) / number_of
         u = np.sqrt(np.diag(covariance))
-        quantities = list(GTC.multiple_ureal(table.mean(axis=1), u, number_of - 1, label_seq=[source] * len(table)))
+        quantities = list(
+            GTC.multiple_ureal(table.mean(axis=1), u, number_of - 1, label_seq=[_line(source).text] * len(table))
+        )
         for (i, one), (j, other) in combinations(enumerate(quantities), 2):
             if u[i] > 0 and u[j] > 0:
                 GTC.set_correlation(float(np.clip(covariance[i, j] / (u[i] * u[j]), -1.0, 1.0)), one, other)
         number = 1 + max((item.together for item in self._inputs), default=0)
-        self._inputs += [_Input(quantity, source, "normal", number) for quantity in quantities]
+        self._inputs += [_Input(quantity, _line(source), "normal", number) for quantity in quantities]
         return quantities
 
     def rows(self, result: Quantity) -> tuple[BudgetRow, ...]:
@@ -87,7 +94,7 @@ class Inputs:
         Sources of several inputs (one a ramp) are combined as the root of the sum of squares, their sensitivity left 0
         unless there is one input; the squares of all contributions add up to that of the result's uncertainty.
         """
-        rows = [_row(source, parts) for source, parts in self._by_source(result).items()]
+        rows = [_row(line, parts) for line, parts in self._by_source(result).items()]
         return tuple(sorted(rows, key=lambda row: -row.contribution))
 
     def factor(self, result: Quantity, coverage: float) -> float:
@@ -98,21 +105,27 @@ class Inputs:
         return coverage_factor_of(
             [
                 row
-                for source, parts in self._by_source(result).items()
-                for row in ([_row(source, parts)] if _correlated(parts) else [_row(source, [part]) for part in parts])
+                for line, parts in self._by_source(result).items()
+                for row in ([_row(line, parts)] if _correlated(parts) else [_row(line, [part]) for part in parts])
             ],
             coverage,
         )
 
-    def _by_source(self, result: Quantity) -> dict[str, list[_Part]]:
+    def _by_source(self, result: Quantity) -> dict[BudgetLine, list[_Part]]:
         """The inputs that a result really depends on, by their source."""
-        by_source: dict[str, list[_Part]] = {}
+        by_source: dict[BudgetLine, list[_Part]] = {}
         for item in self._inputs:
             sensitivity = float(GTC.reporting.sensitivity(result, item.quantity)) if item.quantity.u else 0.0
             contribution = abs(sensitivity) * float(item.quantity.u)
             if contribution:
-                by_source.setdefault(item.source, []).append((item, sensitivity, contribution))
+                by_source.setdefault(item.line, []).append((item, sensitivity, contribution))
         return by_source
+
+
+def _line(source: Sourced) -> BudgetLine:
+    if isinstance(source, BudgetLine):
+        return source
+    return BudgetLine(source if isinstance(source, BudgetSource) else None, str(source))
 
 
 def _correlated(parts: Sequence[_Part]) -> list[tuple[_Part, _Part]]:
@@ -121,7 +134,7 @@ def _correlated(parts: Sequence[_Part]) -> list[tuple[_Part, _Part]]:
     return [(one, other) for one, other in combinations(read, 2) if one[0].together == other[0].together]
 
 
-def _row(source: str, parts: Sequence[_Part]) -> BudgetRow:
+def _row(line: BudgetLine, parts: Sequence[_Part]) -> BudgetRow:
     variance = sum(contribution**2 for _, _, contribution in parts)
     for one, other in _correlated(parts):
         sign = 1.0 if one[1] * other[1] > 0 else -1.0
@@ -133,12 +146,13 @@ def _row(source: str, parts: Sequence[_Part]) -> BudgetRow:
     if _correlated(parts):  # read together: the formula above does not hold for them, they have those of their readings
         dof = min(float(item.quantity.df) for item, _, _ in parts)
     return BudgetRow(
-        source,
+        line.text,
         float(parts[0][0].quantity.x) if single else 0.0,
         parts[0][0].distribution,
         parts[0][1] if single else 0.0,
         variance**0.5,
         dof,
+        line.source.value if line.source is not None else "",
     )
 
 

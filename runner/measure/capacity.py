@@ -16,6 +16,7 @@ from runner.events import CHARGE, CURRENT_OF, DISCHARGE, METER_VOLTAGE, VOLTAGE_
 from runner.measure.budget import Inputs, Quantity
 from runner.measure.finding import Finding, Limits, Maker
 from runner.measure.recording import Accuracy, Attempt, Series
+from runner.vocabulary import BudgetSource
 
 LONGEST_GAP = 15.0  # s without a reading that the line between two samples may span
 TOO_MUCH = 0.02  # of the charge: if more than this is in gaps, nothing is claimed
@@ -102,7 +103,7 @@ class Throughput(Maker):
         quantity = _sum(self.inputs, parts, scaled, of_voltage, caveats, at_the_end)
         if energy:  # the integrand is U·I: an offset of the voltage counts with the charge
             error = of_voltage.offset * total / max(mean_voltage, 1e-9) / 3.0**0.5
-            quantity = quantity + self.inputs.add("offset of the voltmeter", 0.0, error, "rectangular")
+            quantity = quantity + self.inputs.add(BudgetSource.OFFSET.of("voltmeter"), 0.0, error, "rectangular")
         hours = sum(part.duration for part in parts) / 3600
         caveats.append(f"from full to the pack's cut-off in {hours:.2f} h, {self._conditions(current, drains)}")
         caveats += self._broken(drains)
@@ -132,8 +133,8 @@ class Throughput(Maker):
         accuracy = self.declared.counter[1 if energy else 0]
         value = after[-1].value - before[0].value
         digits = 2**0.5 * max(accuracy.resolution, 1e-9) / 12.0**0.5
-        quantity = self.inputs.add("digits of the counter", value, digits, "rectangular") + self.inputs.add(
-            "gain of the counter", 0.0, accuracy.gain * abs(value) / 3.0**0.5, "rectangular"
+        quantity = self.inputs.add(BudgetSource.COUNTER_DIGITS, value, digits, "rectangular") + self.inputs.add(
+            BudgetSource.GAIN.of("counter"), 0.0, accuracy.gain * abs(value) / 3.0**0.5, "rectangular"
         )
         hours = sum(each.at - each.began for each in drains) / 3600
         caveats = (
@@ -206,14 +207,14 @@ def _sum(
     duration = sum(part.duration for part in parts)
     missing = sum(part.missing for part in parts)
     quantity = (
-        inputs.add("charge counted", value, at_the_end, "rectangular")
-        + inputs.add("gain of the current", 0.0, of_current.gain * abs(value) / 3.0**0.5, "rectangular")
-        + inputs.add("offset of the current", 0.0, of_current.offset * duration / 3.0**0.5, "rectangular")
-        + inputs.add("gain of the voltmeter", 0.0, of_voltage.gain * abs(value) / 3.0**0.5, "rectangular")
+        inputs.add(BudgetSource.CHARGE_COUNTED, value, at_the_end, "rectangular")
+        + inputs.add(BudgetSource.GAIN.of("current"), 0.0, of_current.gain * abs(value) / 3.0**0.5, "rectangular")
+        + inputs.add(BudgetSource.OFFSET.of("current"), 0.0, of_current.offset * duration / 3.0**0.5, "rectangular")
+        + inputs.add(BudgetSource.GAIN.of("voltmeter"), 0.0, of_voltage.gain * abs(value) / 3.0**0.5, "rectangular")
     )
     if missing:
         gaps = sum(part.gaps for part in parts)
-        quantity = quantity + inputs.add("gaps without readings", missing / 2, abs(missing) / 12.0**0.5, "rectangular")
+        quantity = quantity + inputs.add(BudgetSource.GAPS, missing / 2, abs(missing) / 12.0**0.5, "rectangular")
         caveats.append(f"{gaps} gap(s) without readings: what flowed in them is counted half, and as unknown")
     return quantity
 

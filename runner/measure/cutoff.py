@@ -20,6 +20,7 @@ from runner.measure.edge import MOST_RISE, Edge
 from runner.measure.finding import Finding, Limits, Maker
 from runner.measure.ramp import Bend, fit_bend
 from runner.measure.recording import Accuracy, Attempt, Recording, Series
+from runner.vocabulary import BudgetSource
 
 WINDOW = 15.0  # s of readings before the edge
 BEFORE_EDGE = 0.05  # s: readings nearer to the edge than this may already belong to the other side
@@ -78,11 +79,11 @@ class CutOff(Maker):
                 f"a second more would be {abs(slope) * 1e3:.2g} mV"
             )
         theta = (
-            add("fit of the voltage", value, u_fit, "normal", bend.dof)
-            + add("shape of the voltage", 0.0, bend.wander, "normal", bend.dof)
-            + add("instant of the edge", 0.0, abs(slope) * edge.uncertainty, "rectangular")
-            + add("delay of the pack", 0.0, abs(slope) * u_delay, distribution)
-            + add("polling of the pack", 0.0, abs(slope) * declared.polling / 12.0**0.5, "rectangular")
+            add(BudgetSource.VOLTAGE_FIT, value, u_fit, "normal", bend.dof)
+            + add(BudgetSource.VOLTAGE_SHAPE, 0.0, bend.wander, "normal", bend.dof)
+            + add(BudgetSource.EDGE_INSTANT, 0.0, abs(slope) * edge.uncertainty, "rectangular")
+            + add(BudgetSource.DELAY, 0.0, abs(slope) * u_delay, distribution)
+            + add(BudgetSource.POLLING, 0.0, abs(slope) * declared.polling / 12.0**0.5, "rectangular")
             + reading_error(self.inputs, self._accuracy(voltage), value, "voltmeter")
             + self._lead_drop(leads, current, caveats)
         )
@@ -129,13 +130,11 @@ class CutOff(Maker):
         sign = 1.0 if path == DISCHARGE else -1.0
         known = self.declared.leads.get(path)
         if known is not None:
-            resistance = self.inputs.add("resistance of the leads", *known)
+            resistance = self.inputs.add(BudgetSource.LEADS, *known)
             caveats.append(f"corrected for {known[0] * 1e3:.3g} mΩ of leads")
         else:
             low, high = UNKNOWN_LEADS
-            resistance = self.inputs.add(
-                "resistance of the leads", (low + high) / 2, (high - low) / 12.0**0.5, "rectangular"
-            )
+            resistance = self.inputs.add(BudgetSource.LEADS, (low + high) / 2, (high - low) / 12.0**0.5, "rectangular")
             caveats.append(f"the leads are not known; taken to have between {low:g} and {high * 1e3:g} mΩ")
         return sign * current * resistance
 
@@ -164,15 +163,13 @@ class CutOff(Maker):
         bent = abs(bend.at(0.0)[0] - value - slope * behind)  # by how much the way back is not a straight line
         add = self.inputs.add
         theta = (
-            add("voltage after the return", value, u_fit, "normal", bend.dof)
-            + add("shape of the voltage", 0.0, bend.wander, "normal", bend.dof)
-            + add("instant of the return", 0.0, abs(slope) * gap / 12.0**0.5, "rectangular")
-            + add("delay of the pack", 0.0, abs(slope) * u_delay, distribution)
-            + add("polling of the pack", 0.0, abs(slope) * declared.polling / 12.0**0.5, "rectangular")
+            add(BudgetSource.VOLTAGE_AFTER, value, u_fit, "normal", bend.dof)
+            + add(BudgetSource.VOLTAGE_SHAPE, 0.0, bend.wander, "normal", bend.dof)
+            + add(BudgetSource.RETURN_INSTANT, 0.0, abs(slope) * gap / 12.0**0.5, "rectangular")
+            + add(BudgetSource.DELAY, 0.0, abs(slope) * u_delay, distribution)
+            + add(BudgetSource.POLLING, 0.0, abs(slope) * declared.polling / 12.0**0.5, "rectangular")
             # the bend of the parabola may be wrong by as much as it is, and a relaxation is steeper at first than it says
-            + add(
-                "relaxation before the return", 0.0, max(bent, STEEPER * abs(slope) * behind) / 3.0**0.5, "rectangular"
-            )
+            + add(BudgetSource.RELAXATION, 0.0, max(bent, STEEPER * abs(slope) * behind) / 3.0**0.5, "rectangular")
             + reading_error(self.inputs, declared.accuracy.get(channel, Accuracy()), value, "voltmeter")
         )
         return self.measured("release", "V", theta, expected=declared.release, limits=limits)
@@ -198,7 +195,7 @@ class CutOff(Maker):
             why = "the voltage was read too rarely between the looks"
             return self.missing("release", "V", why, expected=declared.release, limits=limits)
         theta = self.inputs.add(
-            "distance of the looks", (closed + opened) / 2, abs(closed - opened) / 12.0**0.5, "rectangular"
+            BudgetSource.LOOKS, (closed + opened) / 2, abs(closed - opened) / 12.0**0.5, "rectangular"
         ) + reading_error(self.inputs, declared.accuracy.get(channel, Accuracy()), opened, "voltmeter")
         return self.measured(
             "release",
@@ -285,8 +282,8 @@ def recovery_time(maker: Maker, kind: str, before: str) -> Finding:
         series = maker.recording.of(terminals(maker.recording))
         last, first = attempt.at - gap_before(series, attempt.at), attempt.at
     quantity = maker.inputs.add(
-        "distance of the readings", (last + first) / 2, (first - last) / 12.0**0.5, "rectangular"
-    ) - maker.inputs.add("instant of the trip", edge.instant, edge.uncertainty, "rectangular")
+        BudgetSource.READINGS, (last + first) / 2, (first - last) / 12.0**0.5, "rectangular"
+    ) - maker.inputs.add(BudgetSource.TRIP_INSTANT, edge.instant, edge.uncertainty, "rectangular")
     return maker.measured("recovery time", "s", quantity)
 
 
@@ -323,12 +320,12 @@ def trip_by_hand(maker: Maker, attempt: Attempt) -> Finding:
     low, high = sorted(slopes_at_the_end((value - before[-1].value) / span, span))
     behind = declared.delay_in_looks[0] + declared.polling / 2 - GLANCE / 2
     add = maker.inputs.add
-    slope = add("slope before the cut-off", (low + high) / 2, (high - low) / 12.0**0.5, "rectangular")
+    slope = add(BudgetSource.VOLTAGE_SLOPE, (low + high) / 2, (high - low) / 12.0**0.5, "rectangular")
     theta = (
-        add("voltage seen last", value, 0.0)
+        add(BudgetSource.LAST_SEEN, value, 0.0)
         - slope * behind
-        + add("a glance at the display", 0.0, abs(low + high) / 2 * GLANCE / 12.0**0.5, "rectangular")
-        + add("two digits of the display", 0.0, 0.01 / 12.0**0.5, "rectangular")
+        + add(BudgetSource.GLANCE, 0.0, abs(low + high) / 2 * GLANCE / 12.0**0.5, "rectangular")
+        + add(BudgetSource.DISPLAY_DIGITS, 0.0, 0.01 / 12.0**0.5, "rectangular")
         + reading_error(maker.inputs, declared.accuracy.get(METER_VOLTAGE, Accuracy()), value, "voltmeter")
     )
     caveats = ("read by hand: the voltage that was seen last before the load stopped",)
@@ -345,21 +342,25 @@ def recovery_by_hand(maker: Maker, stopped: Attempt, returned: Attempt) -> Findi
     reaction, deviation = maker.declared.reaction
     add = maker.inputs.add
     if returned.by_hand:
-        back = add("reaction at the return", returned.at - reaction, deviation) - add(
-            "refresh of the display", GLANCE / 2, GLANCE / 12.0**0.5, "rectangular"
+        back = add(BudgetSource.REACTION.of("return"), returned.at - reaction, deviation) - add(
+            BudgetSource.REFRESH, GLANCE / 2, GLANCE / 12.0**0.5, "rectangular"
         )
     else:
         gap = gap_before(maker.recording.of(terminals(maker.recording)), returned.at)
-        back = add("distance of the readings", returned.at - gap / 2, gap / 12.0**0.5, "rectangular")
-    quantity = back - add("reaction at the cut-off", stopped.at - reaction, deviation)
+        back = add(BudgetSource.READINGS, returned.at - gap / 2, gap / 12.0**0.5, "rectangular")
+    quantity = back - add(BudgetSource.REACTION.of("cut-off"), stopped.at - reaction, deviation)
     return maker.measured("recovery time", "s", quantity, caveats=("marked by a person's key",))
 
 
 def reading_error(inputs: Inputs, accuracy: Accuracy, value: float, name: str) -> Quantity:
     """The error of a reading: gain, offset and resolution, each ± limits taken as rectangular (JCGM 100:2008, 4.3.7)."""
-    gain = inputs.add(f"gain of the {name}", 0.0, accuracy.gain * abs(value) / 3.0**0.5, "rectangular")
-    offset = inputs.add(f"offset of the {name}", 0.0, accuracy.offset / 3.0**0.5, "rectangular")
-    return gain + offset + inputs.add(f"resolution of the {name}", 0.0, accuracy.resolution / 12.0**0.5, "rectangular")
+    gain = inputs.add(BudgetSource.GAIN.of(name), 0.0, accuracy.gain * abs(value) / 3.0**0.5, "rectangular")
+    offset = inputs.add(BudgetSource.OFFSET.of(name), 0.0, accuracy.offset / 3.0**0.5, "rectangular")
+    return (
+        gain
+        + offset
+        + inputs.add(BudgetSource.RESOLUTION.of(name), 0.0, accuracy.resolution / 12.0**0.5, "rectangular")
+    )
 
 
 def _after_the_return(series: Series, at: float) -> Bend | None:

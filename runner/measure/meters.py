@@ -15,6 +15,7 @@ from runner.events import CURRENT_OF, METER_VOLTAGE, VOLTAGE_OF
 from runner.measure.budget import Quantity, chi_square_limit
 from runner.measure.finding import Finding, Maker
 from runner.measure.recording import Accuracy, Attempt, Series
+from runner.vocabulary import BudgetSource
 
 SETTLING = 2.0  # s of a level that are left out
 DITHER = (
@@ -98,7 +99,7 @@ class Meters(Maker):
             both = _side_by_side(there, here) if len(there) > 2 and len(current) else ([], [])
             if len(both[0]) < 3:
                 continue
-            instrument, meter = self.inputs.together("readings of the voltmeters", both)
+            instrument, meter = self.inputs.together(BudgetSource.METER_READINGS, both)
             stuck = self._stuck(both[0], VOLTAGE_OF[path]) + self._stuck(both[1], METER_VOLTAGE)
             found.append(Pair(float(current.value.mean()), float(meter.x), instrument - meter + stuck))
         return found
@@ -107,7 +108,7 @@ class Meters(Maker):
         """What a display hides: its resolution, unless the readings vary enough for their mean to see between its steps."""
         resolution = self.declared.accuracy.get(channel, Accuracy()).resolution
         hidden = resolution / 12.0**0.5 if float(np.std(values)) < DITHER * resolution else 0.0
-        return self.inputs.add("resolution of the voltmeters", 0.0, hidden, "rectangular")
+        return self.inputs.add(BudgetSource.RESOLUTION.of("voltmeters"), 0.0, hidden, "rectangular")
 
     def _least_squares(self, pairs: Sequence[Pair]) -> tuple[Quantity, Quantity]:
         currents = np.array([pair.current for pair in pairs])
@@ -122,7 +123,7 @@ class Meters(Maker):
             freedom
         ):  # else they explain it
             more = float(max(squares.sum() / freedom - known.mean(), 0.0)) ** 0.5
-            mine = [each + self.inputs.add("scatter about the line", 0.0, more, "normal", freedom) for each in mine]
+            mine = [each + self.inputs.add(BudgetSource.SCATTER, 0.0, more, "normal", freedom) for each in mine]
         offset = sum(float(w) * quantity for w, quantity in zip(solve[0], mine, strict=True))
         slope = sum(float(w) * quantity for w, quantity in zip(solve[1], mine, strict=True))
         return offset, slope
@@ -134,7 +135,11 @@ class Meters(Maker):
         """
         moves = float(np.polyfit([pair.current for pair in pairs], [pair.terminal for pair in pairs], 1)[0])
         gains = {channel: each.gain / 3.0**0.5 for channel, each in self.declared.accuracy.items()}
-        add, volts, amperes = self.inputs.add, "gain of the voltmeters", "gain of the current reading"
+        add, volts, amperes = (
+            self.inputs.add,
+            BudgetSource.GAIN.of("voltmeters"),
+            BudgetSource.GAIN.of("current reading"),
+        )
         return (
             add(volts, 0.0, gains.get(METER_VOLTAGE, 0.0) * abs(moves), "rectangular")
             + add(volts, 0.0, gains.get(VOLTAGE_OF[path], 0.0) * abs(moves + slope), "rectangular")

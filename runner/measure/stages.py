@@ -21,6 +21,7 @@ from runner.measure.edge import LEVEL_WINDOW, Edge
 from runner.measure.finding import Finding, Limits, Maker
 from runner.measure.recording import Accuracy, Attempt, Declared, Held, Series
 from runner.measure.thermal import abs_difference
+from runner.vocabulary import BudgetSource
 
 SETTING_TIME = (
     0.1  # s before its reading back that a level may have been there, where the record says not when it was asked for
@@ -59,7 +60,7 @@ class Stages(Maker):
         before, after = self._flowed(held, at.since), self._flowed(at, edge.last)
         accuracy = declared.accuracy.get(CURRENT_OF[declared.path], Accuracy())
         theta = self.inputs.add(
-            "distance of the levels", (before + after) / 2, abs(after - before) / 12.0**0.5, "rectangular"
+            BudgetSource.LEVELS, (before + after) / 2, abs(after - before) / 12.0**0.5, "rectangular"
         ) + reading_error(self.inputs, accuracy, after, "current reading")
         caveats = (f"held {before:.4g} A, tripped at {after:.4g} A",)
         return self.measured("trip", "A", theta, expected=declared.trip, limits=limits, caveats=caveats)
@@ -75,7 +76,7 @@ class Stages(Maker):
         edge, _, at = found
         first, last = self._passed(at, edge)
         since = self.inputs.add(
-            "when the current was there", (first + last) / 2, (last - first) / 12.0**0.5, "rectangular"
+            BudgetSource.CURRENT_THERE, (first + last) / 2, (last - first) / 12.0**0.5, "rectangular"
         )
         return _delay(self, edge, since)
 
@@ -163,13 +164,13 @@ class Substituted(Maker):
         if isinstance(found, str) or found[1] is None:
             return None
         low, high = found[1].value, found[2].value
-        return self.inputs.add("distance of the levels", (low + high) / 2, abs(high - low) / 12.0**0.5, "rectangular")
+        return self.inputs.add(BudgetSource.LEVELS, (low + high) / 2, abs(high - low) / 12.0**0.5, "rectangular")
 
     def _box(self, temperature: float) -> Quantity:
         """What the box's ± limits come to in K: ΔT = (ΔR/R)·R/|dR/dT|."""
         slope = self.declared.slope.get(self.sensor or "")
         half = self.declared.box / abs(slope(temperature)) if slope else 0.0
-        return self.inputs.add("accuracy of the decade box", 0.0, half / 3.0**0.5, "rectangular")
+        return self.inputs.add(BudgetSource.BOX, 0.0, half / 3.0**0.5, "rectangular")
 
     def _hysteresis(self) -> Finding:
         trips = [a for a in self.ended("substitute", "stopped") if len(a.levels) > 1]
@@ -188,7 +189,7 @@ class Substituted(Maker):
         if isinstance(found, str):
             return self.missing("delay", "s", found, expected=self.declared.delay)
         edge, _, at = found
-        since = self.inputs.add("moment of the person's key", at.since, self.declared.reaction[1], "normal")
+        since = self.inputs.add(BudgetSource.KEY, at.since, self.declared.reaction[1], "normal")
         return _delay(self, edge, since)
 
 
@@ -196,11 +197,11 @@ def _delay(maker: Maker, edge: Edge, since: Quantity) -> Finding:
     """From the tripping level to the edge, less what the pack's polling adds."""
     declared = maker.declared
     quantity = (
-        maker.inputs.add("instant of the edge", edge.instant, edge.uncertainty, "rectangular")
+        maker.inputs.add(BudgetSource.EDGE_INSTANT, edge.instant, edge.uncertainty, "rectangular")
         - since
-        - maker.inputs.add("polling of the pack", declared.polling / 2, declared.polling / 12.0**0.5, "rectangular")
+        - maker.inputs.add(BudgetSource.POLLING, declared.polling / 2, declared.polling / 12.0**0.5, "rectangular")
         # nothing or a whole look, rather than something between, where the delay is near a whole number of them
-        - maker.inputs.add("delay counted in looks", declared.polling / 2, *_lost_in_looks(declared))
+        - maker.inputs.add(BudgetSource.DELAY_IN_LOOKS, declared.polling / 2, *_lost_in_looks(declared))
     )
     return maker.measured("delay", "s", quantity, expected=declared.delay, limits=declared.delay_limits)
 

@@ -10,6 +10,7 @@ from runner.measure.finding import Finding, Maker
 from runner.measure.ramp import SETTLING, fit_ramp, fit_taps
 from runner.measure.recording import Attempt, Declared, Recording
 from runner.measure.threshold import Crossing, Threshold, find_threshold, shared
+from runner.vocabulary import BudgetSource
 
 
 def abs_difference(trip: Quantity, release: Quantity) -> Quantity:
@@ -17,13 +18,7 @@ def abs_difference(trip: Quantity, release: Quantity) -> Quantity:
     return trip - release if float(trip.x) >= float(release.x) else release - trip
 
 
-OWN = (
-    "fit of the ramps",
-    "unsteady ramps",
-    "instants of the edges",
-    "polling of the pack",
-    "disagreement of the ramps",
-)
+OWN = frozenset(source for source in BudgetSource if source.own)  # what one more ramp averages out
 WORTH_A_REPEAT = 0.05  # of the interval
 SLOWEST_LAG = 20.0  # s: by how much sensor, delay and polling may be behind the probe when a heating is given up
 
@@ -137,7 +132,7 @@ class Thermal(Maker):
             return 0.0
         rows = self.inputs.rows(threshold.value)
         whole = sum(row.contribution**2 for row in rows)
-        own = sum(row.contribution**2 for row in rows if row.source in OWN) / whole
+        own = sum(row.contribution**2 for row in rows if row.kind in OWN) / whole
         smaller = 1.0 - (1.0 - own / (len(crossings) + 1)) ** 0.5
         return smaller if smaller >= WORTH_A_REPEAT else 0.0
 

@@ -21,6 +21,7 @@ from runner.measure.budget import Inputs, Quantity, chi_square_limit
 from runner.measure.edge import Edge
 from runner.measure.ramp import Ramp
 from runner.measure.recording import Attempt, Declared
+from runner.vocabulary import BudgetSource
 
 DISTINCT = 1.4  # highest rate over lowest: nearer together they say nothing about L
 POSSIBLE_LAG = (-10.0, 90.0)  # s: outside of this the changes did not follow the temperature
@@ -63,9 +64,9 @@ def shared(inputs: Inputs, declared: Declared, sensor: str) -> Shared:
     """The shared input quantities of one sensor."""
     u, distribution = declared.calibration
     return Shared(
-        inputs.add("probe calibration", 0.0, u, distribution),
-        inputs.add("probe resolution", 0.0, declared.resolution / 12.0**0.5, "rectangular"),
-        inputs.add(f"coupling of probe and sensor {sensor}", 0.0, declared.coupling),
+        inputs.add(BudgetSource.PROBE_CALIBRATION, 0.0, u, distribution),
+        inputs.add(BudgetSource.PROBE_RESOLUTION, 0.0, declared.resolution / 12.0**0.5, "rectangular"),
+        inputs.add(BudgetSource.COUPLING.of(sensor), 0.0, declared.coupling),
     )
 
 
@@ -93,11 +94,11 @@ def _own(crossing: Crossing, declared: Declared, inputs: Inputs) -> Quantity:
     """The temperature at the instant with the uncertainty this ramp has for itself."""
     ramp, edge = crossing.ramp, crossing.edge
     return (
-        inputs.add("fit of the ramps", ramp.temperature, ramp.temperature_uncertainty, "normal", ramp.dof)
+        inputs.add(BudgetSource.RAMP_FIT, ramp.temperature, ramp.temperature_uncertainty, "normal", ramp.dof)
         # a hand-held ramp really is where it has wandered to: that counts whole, not divided by √n as the probe's noise is
-        + inputs.add("unsteady ramps", 0.0, ramp.wander, "normal", ramp.dof)
-        + inputs.add("instants of the edges", 0.0, abs(ramp.rate) * edge.uncertainty, "rectangular")
-        + inputs.add("polling of the pack", 0.0, abs(ramp.rate) * declared.polling / 12.0**0.5, "rectangular")
+        + inputs.add(BudgetSource.RAMP_WANDER, 0.0, ramp.wander, "normal", ramp.dof)
+        + inputs.add(BudgetSource.EDGE_INSTANTS, 0.0, abs(ramp.rate) * edge.uncertainty, "rectangular")
+        + inputs.add(BudgetSource.POLLING, 0.0, abs(ramp.rate) * declared.polling / 12.0**0.5, "rectangular")
     )
 
 
@@ -123,10 +124,8 @@ def _extrapolated(own: list[Quantity], rates: np.ndarray, inputs: Inputs) -> tup
         how = "within their uncertainties" if birge <= 1.0 else "no worse than by chance"
         return theta, lag, f"the ramps agree {how} (Birge ratio {birge:.2f})"
     more = (birge**2 - 1.0) ** 0.5
-    theta = theta + inputs.add(
-        "disagreement of the ramps", 0.0, float(covariance[0, 0]) ** 0.5 * more, "normal", freedom
-    )
-    lag = lag + inputs.add("disagreement of the ramps", 0.0, float(covariance[1, 1]) ** 0.5 * more, "normal", freedom)
+    theta = theta + inputs.add(BudgetSource.DISAGREEMENT, 0.0, float(covariance[0, 0]) ** 0.5 * more, "normal", freedom)
+    lag = lag + inputs.add(BudgetSource.DISAGREEMENT, 0.0, float(covariance[1, 1]) ** 0.5 * more, "normal", freedom)
     return (
         theta,
         lag,
@@ -153,16 +152,16 @@ def _put_in(
     have opposite signs, what is not known of them counts twice.
     """
     mean, u, distribution = declared.delay_in_looks
-    delay = inputs.shared("delay of the pack", mean + declared.polling / 2, u, distribution)
+    delay = inputs.shared(BudgetSource.DELAY, mean + declared.polling / 2, u, distribution)
     probe = declared.probe_lag or (0.0, 0.0)
     if sensor in declared.sensor_lag:
         value, uncertainty = declared.sensor_lag[sensor]
-        lag = inputs.shared("lag of the sensor", value, uncertainty) - inputs.shared("lag of the probe", *probe)
+        lag = inputs.shared(BudgetSource.SENSOR_LAG, value, uncertainty) - inputs.shared(BudgetSource.PROBE_LAG, *probe)
     else:
         low, high = UNKNOWN_LAG
         lag = inputs.shared(
-            "lag of the sensor", (low + high) / 2, (high - low) / 12.0**0.5, "rectangular"
-        ) - inputs.shared("lag of the probe", *probe)
+            BudgetSource.SENSOR_LAG, (low + high) / 2, (high - low) / 12.0**0.5, "rectangular"
+        ) - inputs.shared(BudgetSource.PROBE_LAG, *probe)
         caveats.append(
             f"the pack sheet does not say how far sensor {sensor} lags; taken to be between {low:g} and {high:g} s"
         )

@@ -1,0 +1,217 @@
+"""Words that decide something, each defined once. Text that people read is made from these and never read back.
+
+Their values stand in journals, findings and YAML files: a changed value is a changed format.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import IntEnum, StrEnum
+
+
+class Exit(IntEnum):
+    """Exit statuses of every command."""
+
+    PASS = 0
+    FAIL = 1
+    WRONG_INPUT = 2
+    NOT_ALL_JUDGED = 3  # not everything was measured, judged or done
+    ENDED_EARLY = 4  # or never began: an instrument, a lock, the disk
+    DEFECT = 70
+
+
+class Role(StrEnum):
+    """What an instrument is on a bench. runner/sheets/roles.py says what each can do."""
+
+    SUPPLY = "supply"
+    PROBE = "probe"
+    METER = "meter"
+    LOAD = "load"
+    COUNTER = "counter"
+    DISPLAY = "display"
+    BOX = "box"
+    HANDS = "hands"
+
+
+class WatchWord(StrEnum):
+    """What the watcher takes a current for."""
+
+    IDLE = "idle"
+    SETTLING = "settling"
+    STEADY = "steady"
+    TAPERING = "tapering"
+    FULL = "full"
+    STOPPED = "stopped"
+    RETURNED = "returned"
+    LIMITED = "limited"
+    OPEN_LEAD = "open lead"
+    UNCLEAR = "unclear"
+    LOST = "lost"
+    DROPOUT = "dropout"
+
+
+class Outcome(StrEnum):
+    """How a step that provokes something ended. Those of the watcher's words say that the current was worth nothing."""
+
+    STOPPED = "stopped"
+    RETURNED = "returned"
+    FULL = "full"
+    DONE = "done"
+    GAVE_UP = "gave up"
+    NO_CURRENT = "no current"
+    NO_END = "no end"
+    NOT_SEEN = "not seen"
+    BROKEN_OFF = "broken off"
+    TAPERING = "tapering"
+    LIMITED = "limited"
+    OPEN_LEAD = "open lead"
+    UNCLEAR = "unclear"
+    LOST = "lost"
+
+
+class Answer(StrEnum):
+    """Words that answer a question, other than readings and choices of a procedure."""
+
+    GO_ON = "go on"
+    STOP = "stop"
+    AGREE = "agree"
+    ONE_MORE = "one more"
+
+
+class Seen(StrEnum):
+    """What a person says of a thing that was to be looked at."""
+
+    GOOD = "good"
+    BAD = "bad"
+    NOT_SEEN = "not seen"
+
+
+class Wants(StrEnum):
+    """What a question wants: agreement, a typed number, one of its choices, or a key at the very moment."""
+
+    GO_ON = "go on"
+    NUMBER = "number"
+    CHOICE = "choice"
+    MARK = "mark"
+
+
+class BoxPlace(StrEnum):
+    """Where a hold point leaves the decade box: in the sensor's place, or out and the sensor plugged back in."""
+
+    IN = "in"
+    OUT = "out"
+
+
+class Observed(StrEnum):
+    """What a reading, an inspection or a mark is of. A procedure says it with ``as:``; other readings are evidence only."""
+
+    def __new__(cls, text: str, dimension: str = "") -> Observed:
+        """``dimension`` is that of a number, empty for a word that is picked and for a mark."""
+        member = str.__new__(cls, text)
+        member._value_ = text
+        member.dimension = dimension
+        return member
+
+    dimension: str
+
+    AMBIENT_TEMPERATURE = "ambient temperature", "temperature"
+    PACK_TEMPERATURE = "pack temperature", "temperature"
+    OPEN_CIRCUIT_VOLTAGE = "open-circuit voltage", "voltage"
+    LOWEST_CELL_VOLTAGE = "lowest cell voltage", "voltage"
+    HIGHEST_CELL_VOLTAGE = "highest cell voltage", "voltage"
+    ALARM = "alarm"
+    CONDITION = "condition"
+    LOADED_VOLTAGE = "voltage under load", "voltage"
+    LAST_VOLTAGE = "voltage just before the cut-off", "voltage"
+    CHARGE_BEFORE = "charge total before the discharge", "charge"
+    CHARGE_AFTER = "charge total after the discharge", "charge"
+    ENERGY_BEFORE = "energy total before the discharge", "energy"
+    ENERGY_AFTER = "energy total after the discharge", "energy"
+    LOAD_ON = "load on"
+    LOAD_STOPPED = "load stopped"
+    LOAD_OFF = "load off"
+    CAME_BACK = "pack came back"
+
+
+SAID_BY_A_PROCEDURE = (
+    Observed.AMBIENT_TEMPERATURE,
+    Observed.PACK_TEMPERATURE,
+    Observed.OPEN_CIRCUIT_VOLTAGE,
+    Observed.LOWEST_CELL_VOLTAGE,
+    Observed.HIGHEST_CELL_VOLTAGE,
+    Observed.ALARM,
+    Observed.CONDITION,
+)
+
+
+class BudgetSource(StrEnum):
+    """Where a part of an uncertainty comes from, with what would make it smaller (``advice``).
+
+    A budget may add of which thing: "coupling of probe and sensor T1". ``own``: one more ramp averages it out.
+    """
+
+    def __new__(cls, text: str, advice: str = "", own: bool = False) -> BudgetSource:
+        """The text is what a budget prints."""
+        member = str.__new__(cls, text)
+        member._value_ = text
+        member.advice, member.own = advice, own
+        return member
+
+    advice: str
+    own: bool
+
+    def of(self, what: str) -> BudgetLine:
+        """The line of a budget for this source of that thing."""
+        return BudgetLine(self, f"{self} {what}")
+
+    COUPLING = (
+        "coupling of probe and sensor",
+        "a closer contact of probe and sensor, or placing them anew for some of the ramps",
+    )
+    PROBE_CALIBRATION = "probe calibration", "a better calibrated thermometer"
+    PROBE_RESOLUTION = "probe resolution", "a thermometer that shows more digits"
+    RAMP_FIT = "fit of the ramps", "a longer or calmer ramp", True
+    RAMP_WANDER = "unsteady ramps", "a steadier hand: slower, with the gun further away", True
+    EDGE_INSTANTS = "instants of the edges", "polling the current faster, or a slower ramp", True
+    EDGE_INSTANT = "instant of the edge", "polling the current faster"
+    TRIP_INSTANT = "instant of the trip"
+    POLLING = "polling of the pack", "a slower ramp, or more repeats: the pack looks only so often", True
+    DELAY_IN_LOOKS = "delay counted in looks", "knowing how the pack counts its delay"
+    DELAY = "delay of the pack", "ramps at two or three rates, which make the delay fall out"
+    SENSOR_LAG = "lag of the sensor", "ramps at two or three rates, which make the lag fall out"
+    PROBE_LAG = "lag of the probe", "ramps at two or three rates, which make the lag fall out"
+    DISAGREEMENT = "disagreement of the ramps", "more repeats", True
+    LEVELS = "distance of the levels", "smaller steps"
+    LOOKS = "distance of the looks", "looks that follow each other more closely"
+    READINGS = "distance of the readings", "reading more often"
+    BOX = "accuracy of the decade box", "a better decade box"
+    GAIN = "gain of the", "a better calibrated meter"
+    OFFSET = "offset of the", "a meter with less offset, or a larger current"
+    RESOLUTION = "resolution of the", "a meter that shows more digits"
+    COUNTER_DIGITS = "digits of the counter", "a counter that shows more digits"
+    LEADS = "resistance of the leads", "a voltmeter on the pack's own terminals, or measuring the leads"
+    VOLTAGE_FIT = "fit of the voltage", "reading the voltage faster near the cut-off"
+    GAPS = "gaps without readings", "a run without interruptions"
+    KEY = "moment of the person's key", "an instrument on a cable"
+    METER_READINGS = "readings of the voltmeters", "more readings at each current"
+    SCATTER = "scatter about the line", "more currents, and clamps that sit firmly"
+    CHARGE_COUNTED = "charge counted"
+    VOLTAGE_SHAPE = "shape of the voltage"
+    VOLTAGE_AFTER = "voltage after the return"
+    RETURN_INSTANT = "instant of the return"
+    RELAXATION = "relaxation before the return"
+    VOLTAGE_SLOPE = "slope before the cut-off", "an instrument on a cable"
+    LAST_SEEN = "voltage seen last"
+    GLANCE = "a glance at the display"
+    DISPLAY_DIGITS = "two digits of the display"
+    REACTION = "reaction at the", "an instrument on a cable"
+    REFRESH = "refresh of the display"
+    CURRENT_THERE = "when the current was there"
+
+
+@dataclass(frozen=True)
+class BudgetLine:
+    """A source of uncertainty of one thing: "gain of the voltmeter". ``text`` is what a budget prints."""
+
+    source: BudgetSource | None
+    text: str
