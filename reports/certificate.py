@@ -31,6 +31,7 @@ from runner.measure.finding import Finding
 from runner.record.folder import CERTIFICATE_HTML, CERTIFICATE_PDF, write_whole
 from runner.sheets.bench import Instrument
 from runner.sheets.quantity import shown
+from runner.vocabulary import Answer, Observed, Seen
 
 TEMPLATES = Path(__file__).parent / "templates"
 NO_STATEMENT = "no statement"  # of a run that looks and measures nothing
@@ -155,15 +156,11 @@ def _part(evaluation: Evaluation) -> dict[str, Any]:
         "rows": [_row(finding) for finding in evaluation.findings],
         "notes": _notes(evaluation),
         "answers": [
-            (_when(each.utc), each.record, each.value, each.by) for each in story.replies if each.value == "go on"
+            (_when(each.utc), each.record, each.value, each.by) for each in story.replies if each.value == Answer.GO_ON
         ],
         "remarks": [
             *(f"would be refused today: {what}" for what in evaluation.refused_today),
-            *(
-                f"{t / 60:.1f} min: {say}"
-                for t, say in story.remarks
-                if not say.startswith("Making the bench safe: every step")
-            ),
+            *(f"{t / 60:.1f} min: {say}" for t, say in story.remarks),
         ],
     }
 
@@ -176,7 +173,7 @@ def _early(evaluation: Evaluation) -> str:
 def _surroundings(evaluations: Sequence[Evaluation]) -> str:
     for evaluation in evaluations:
         for typed in evaluation.story.typed:
-            if "ambient" in typed.name:
+            if typed.of == Observed.AMBIENT_TEMPERATURE:
                 return f"{typed.value:.1f} °C ambient, as read on arrival"
     for evaluation in evaluations:
         first = evaluation.recording.of(PROBE_TEMPERATURE).value[:1]
@@ -195,7 +192,8 @@ def _condition(evaluation: Evaluation) -> list[dict[str, str]]:
         said = "; ".join(
             part for part in (note.why if note.why != note.text else "", reply.note if reply else "") if part
         )
-        mark = {"good": "✓", "bad": "✗", "not seen": "○"}.get(note.text, "✗" if note.why else "")
+        marks: dict[str, str] = {Seen.GOOD: "✓", Seen.BAD: "✗", Seen.NOT_SEEN: "○"}
+        mark = marks.get(note.text, "✗" if note.why else "")
         rows.append({"name": note.name, "text": note.text, "mark": mark, "said": said, "files": files})
     return rows
 

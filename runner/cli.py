@@ -12,8 +12,8 @@ import sys
 from collections.abc import Sequence
 
 from runner import __version__
+from runner.vocabulary import Exit
 
-WRONG_INPUT, ENDED_EARLY, DEFECT = 2, 4, 70
 DEFAULT_PROCEDURE = "charge-over-temperature"
 TAKEN_PART_SPEED = 30.0  # how fast a rehearsal's time runs when a person takes part in it
 WATCHED_SPEED = 200.0  # and when they only watch the simulated operator
@@ -25,7 +25,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     if not hasattr(options, "command"):
         if not (sys.stdin.isatty() and sys.stdout.isatty()):
             _parser().print_help()
-            return 0
+            return Exit.PASS
         options = _parser().parse_args(["rehearse"])
         options.command = _first_screen
     from runner.errors import TripwitnessError
@@ -37,15 +37,15 @@ def main(arguments: Sequence[str] | None = None) -> int:
         return error.status
     except KeyboardInterrupt:
         print("interrupted", file=sys.stderr)
-        return ENDED_EARLY
+        return Exit.ENDED_EARLY
     except BrokenPipeError:
         sys.stderr.close()
-        return ENDED_EARLY
+        return Exit.ENDED_EARLY
     except Exception as error:
         from runner.defects import told
 
         print(told(error), file=sys.stderr)
-        return DEFECT
+        return Exit.DEFECT
 
 
 def _parser() -> argparse.ArgumentParser:
@@ -183,7 +183,7 @@ def _rehearse(options: argparse.Namespace) -> int:
     face = Face.chosen(options)
     speed = _speed(options.speed, face)
     if speed is None:
-        return WRONG_INPUT
+        return Exit.WRONG_INPUT
     return face.rehearse(_names(options, [DEFAULT_PROCEDURE]), speed)
 
 
@@ -228,14 +228,14 @@ def _check(options: argparse.Namespace) -> int:
     from runner.conduct.files import check_file
     from runner.errors import SheetError
 
-    status = 0
+    status = Exit.PASS
     for name in options.files:
         try:
             kind, notes = check_file(Path(name))
             print(f"{name}: valid {kind}", *(f"  {note}" for note in notes), sep="\n")
         except SheetError as error:
             print(error, file=sys.stderr)
-            status = WRONG_INPUT
+            status = Exit.WRONG_INPUT
     return status
 
 
@@ -272,7 +272,7 @@ def _bench(options: argparse.Namespace) -> int:
         if each.fault is not None:
             where = ("instruments", each.role, "address")
             print(place.problem(where, f"{each.role}: {each.fault.what}", each.fault.remedy), file=sys.stderr)
-    return ENDED_EARLY if any(each.fault for each in present) else 0
+    return Exit.ENDED_EARLY if any(each.fault for each in present) else Exit.PASS
 
 
 def _evaluate(options: argparse.Namespace) -> int:
@@ -289,7 +289,7 @@ def _certificate(options: argparse.Namespace) -> int:
     from runner.printed import certificate_of
 
     certificate_of([Path(folder) for folder in options.folders])
-    return 0
+    return Exit.PASS
 
 
 def _twin(options: argparse.Namespace) -> int:
@@ -320,7 +320,7 @@ def _schema(options: argparse.Namespace) -> int:
     from runner.sheets.schema import schema
 
     print(json.dumps(schema(options.kind), indent=1))
-    return 0
+    return Exit.PASS
 
 
 def _list_scenarios() -> int:
@@ -328,7 +328,7 @@ def _list_scenarios() -> int:
 
     for name, text in SCENARIOS.items():
         print(f"{name:16} {text}")
-    return 0
+    return Exit.PASS
 
 
 def _speed(text: str | None, face: object) -> float | None:
@@ -353,4 +353,4 @@ def _speed(text: str | None, face: object) -> float | None:
 
 def _usage(what: str, remedy: str) -> int:
     print(f"{what}; {remedy}", file=sys.stderr)
-    return WRONG_INPUT
+    return Exit.WRONG_INPUT

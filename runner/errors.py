@@ -21,6 +21,8 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
+from runner.vocabulary import Exit
+
 LONGEST_REPLY = 200  # characters of an instrument's reply that are kept in messages and records
 
 
@@ -37,7 +39,7 @@ def printable(text: str) -> str:
 class TripwitnessError(Exception):
     """Something went wrong that is not a defect of this program. ``status`` is what a command exits with because of it."""
 
-    status = 2  # a file or an argument is wrong
+    status = Exit.WRONG_INPUT  # a file or an argument is wrong
 
     def __init__(self, what: str, where: str = "", remedy: str = "") -> None:
         super().__init__(what, where, remedy)
@@ -66,7 +68,7 @@ class Problem:
 class SheetError(TripwitnessError):
     """Everything that is wrong in one or more of the user's files, in the order of their lines."""
 
-    def __init__(self, problems: Iterable[Problem], status: int = 2) -> None:
+    def __init__(self, problems: Iterable[Problem], status: Exit = Exit.WRONG_INPUT) -> None:
         self.status = status
         self.problems: Sequence[Problem] = tuple(sorted(set(problems)))
         super().__init__("\n".join(str(problem) for problem in self.problems))
@@ -79,7 +81,7 @@ class SheetError(TripwitnessError):
 class BenchError(TripwitnessError):
     """An instrument did not do its part. The reading or setting in question does not exist; nothing was guessed."""
 
-    status = 4
+    status = Exit.ENDED_EARLY
 
     def __init__(self, what: str, instrument: str = "", command: str = "", remedy: str = "") -> None:
         self.instrument, self.command = instrument, command
@@ -213,21 +215,21 @@ class RecordError(TripwitnessError):
     @classmethod
     def cannot_write(cls, file: str, reason: str) -> RecordError:
         error = cls(f"cannot be written: {reason}", file, "make room or choose another folder with --out")
-        error.status = 4  # the disk, not the argument
+        error.status = Exit.ENDED_EARLY  # the disk, not the argument
         return error
 
     @classmethod
     def gone(cls, file: str) -> RecordError:
         what = "is not there any more: the run folder was removed or moved"
         error = cls(what, file, "run again into a folder that stays")
-        error.status = 4
+        error.status = Exit.ENDED_EARLY
         return error
 
 
 class RunLost(TripwitnessError):
     """A run ended early, and its folder cannot be read any more."""
 
-    status = 4
+    status = Exit.ENDED_EARLY
 
     @classmethod
     def after(cls, reason: str, why: str) -> RunLost:
@@ -237,7 +239,7 @@ class RunLost(TripwitnessError):
 class GuardMissing(TripwitnessError):
     """The process that makes the bench safe when the runner cannot is not there. Nothing is switched on without it."""
 
-    status = 4
+    status = Exit.ENDED_EARLY
 
     @classmethod
     def not_started(cls, reason: str) -> GuardMissing:
@@ -249,7 +251,7 @@ class GuardMissing(TripwitnessError):
 class Busy(TripwitnessError):
     """Another process has the instrument or the run folder. Nothing was touched."""
 
-    status = 4
+    status = Exit.ENDED_EARLY
 
     @classmethod
     def held(cls, what: str, holder: str) -> Busy:

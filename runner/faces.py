@@ -18,7 +18,6 @@ from typing import TYPE_CHECKING
 
 from runner.conduct.clock import ScaledClock, VirtualClock
 from runner.conduct.displays import AtSimulatedDisplays
-from runner.conduct.evaluate import ALL_PASS, ENDED_EARLY, NOT_ALL_MEASURED, SOMETHING_FAILS
 from runner.conduct.execute import Result, execute, folder_stamp
 from runner.conduct.files import (
     DEMO_PACK,
@@ -57,6 +56,7 @@ from runner.sheets.bench import Assumed, BenchFile, parse_bench
 from runner.sheets.doubts import doubts
 from runner.sheets.pack import PackSheet, parse_pack
 from runner.sheets.procedure import parse_procedure
+from runner.vocabulary import Exit
 
 if TYPE_CHECKING:
     from runner.screen.feed import ScreenOperator
@@ -64,15 +64,15 @@ if TYPE_CHECKING:
 FOLLOW_EVERY = 0.2  # s between two looks at a run that is followed
 DOING = "tripwitness run"  # what whoever wants the same instrument or folder is told of this process
 # worst first: ended early, wrong input, fails, not all measured, pass
-_SEVERITY = {ENDED_EARLY: 4, 2: 3, SOMETHING_FAILS: 2, NOT_ALL_MEASURED: 1, ALL_PASS: 0}
+_SEVERITY = {Exit.ENDED_EARLY: 4, Exit.WRONG_INPUT: 3, Exit.FAIL: 2, Exit.NOT_ALL_JUDGED: 1, Exit.PASS: 0}
 
 
-def worst_status(statuses: Iterable[int]) -> int:
+def worst_status(statuses: Iterable[int]) -> Exit:
     """The exit status of several runs. A run that ended early is the last: nobody knows why before having looked."""
-    worst = ALL_PASS
-    for status in statuses:
+    worst = Exit.PASS
+    for status in map(Exit, statuses):
         worst = max(worst, status, key=lambda each: _SEVERITY[each])
-        if status == ENDED_EARLY:
+        if status == Exit.ENDED_EARLY:
             break
     return worst
 
@@ -196,7 +196,7 @@ class Face:
         for doubt in doubts(pack, pack_file.source):
             self._say(f"doubtful: {doubt}\n")
         if self.options.plan or not agenda.items:
-            return ALL_PASS if agenda.items else NOT_ALL_MEASURED
+            return Exit.PASS if agenda.items else Exit.NOT_ALL_JUDGED
         for item in agenda.items:  # everything that is wrong is said before anything begins
             place.job(find_procedure(item.source), _of_protection(item.source, pack, place.sensors))
         stamp = place.stamp()
@@ -225,7 +225,7 @@ class Face:
             session.ended(number, result.evaluation, early=early, doubts=doubts, agreed=result.agreed)
             if result.outcome.early:
                 self._say(f"\nThe session can be gone on with: tripwitness resume {session.path}")
-                return ENDED_EARLY
+                return Exit.ENDED_EARLY
         evaluations = session.evaluations()
         with self._aside():
             print_certificate(evaluations, session.path, session.not_begun())
@@ -233,7 +233,7 @@ class Face:
         judged = any(each.conformity is not None for each in evaluations) or not any(
             each.findings for each in evaluations
         )
-        return NOT_ALL_MEASURED if status == ALL_PASS and not judged else status
+        return Exit.NOT_ALL_JUDGED if status == Exit.PASS and not judged else status
 
     # ---- carrying out ----------------------------------------------------------------------------------------
 
@@ -343,7 +343,7 @@ def follow(folder: Path, *, plain: bool) -> int:
         from runner.screen.follow import FollowApp
 
         FollowApp(follower).run()
-        return ALL_PASS
+        return Exit.PASS
     printer = Printer(follower.job.program.cautions, follower.job.program.prepare, sys.stdout)
     while follower.ended is None:
         told, samples = follower.look()
@@ -353,7 +353,7 @@ def follow(folder: Path, *, plain: bool) -> int:
             printer.show(lambda: follower.view)
         if not told and not samples:
             time.sleep(FOLLOW_EVERY)
-    return ALL_PASS
+    return Exit.PASS
 
 
 def _protection_of(name: str) -> str:

@@ -11,8 +11,8 @@ from pathlib import Path
 
 from runner.errors import TripwitnessError
 from runner.screen.start import ENTRIES, REHEARSE, WATCH, StartApp
+from runner.vocabulary import Exit
 
-ENDED_EARLY, DEFECT = 4, 70
 GONE = (signal.SIGHUP, signal.SIGTERM)  # after these there is no terminal to show a first screen on
 PROCEDURE = "charge-over-temperature"  # what a rehearsal from the first screen is about
 
@@ -28,7 +28,7 @@ def first_screen(options: argparse.Namespace, watched_speed: float, taken_part_s
         app = StartApp(Path(options.out), _certificate, Path.cwd(), begin, said)
         choice = app.run()
         if choice is None:
-            return DEFECT if app.return_code else 0
+            return Exit.DEFECT if app.return_code else 0
         begin, said = next((n for n, entry in enumerate(ENTRIES) if entry.key == choice.what), 2), ""
         options.pack = str(choice.pack) if choice.pack is not None else None
         options.bench = str(choice.bench) if choice.bench is not None else None
@@ -48,7 +48,7 @@ def first_screen(options: argparse.Namespace, watched_speed: float, taken_part_s
             for number, handler in before.items():
                 signal.signal(number, handler)
         if gone:
-            return ENDED_EARLY
+            return Exit.ENDED_EARLY
 
 
 def _certificate(folder: Path) -> str:

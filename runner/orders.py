@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-GO_ON = "go on"  # what an answer says that agrees, and the choice that is taken by it
+from runner.vocabulary import Wants
 
 
 @dataclass(frozen=True)
@@ -76,13 +76,14 @@ class Ask(Order):
     ``wants`` is "go on" (a hold point), "number" (typed with or without its ``unit``, the SI value comes back),
     "choice" (one of ``choices``), or "mark" (a key at the very moment that ``say`` names). ``role`` is the instrument whose
     display is to be read, ``lowest`` and ``highest`` (SI) what would fit, where that is known. ``setting`` is the resistance in Ω
-    that a decade box is to be set to, where the key marks that.
+    that a decade box is to be set to, where the key marks that. ``of`` is what the answer is of, an Observed or nothing, and
+    ``box`` where a hold point leaves the decade box, a BoxPlace or nothing. ``record`` is for people.
     """
 
     question: str
     say: str
     record: str = ""
-    wants: str = "go on"
+    wants: str = Wants.GO_ON
     unit: str = ""
     dimension: str = ""
     choices: tuple[str, ...] = ()
@@ -90,6 +91,8 @@ class Ask(Order):
     lowest: float | None = None
     highest: float | None = None
     setting: float | None = None
+    of: str = ""
+    box: str = ""
 
 
 @dataclass(frozen=True)
@@ -177,7 +180,10 @@ class Level(Order):
 
 @dataclass(frozen=True)
 class Note(Order):
-    """A reading that belongs in the evidence: ``quantity`` in SI under its name, or a word; ``why`` if it is doubtful."""
+    """A reading that belongs in the evidence: ``quantity`` in SI under its name, or a word; ``why`` if it is doubtful.
+
+    ``of`` is what was read, an Observed, or nothing where it is evidence for people only.
+    """
 
     index: int
     name: str
@@ -185,6 +191,7 @@ class Note(Order):
     quantity: float | None = None
     dimension: str = ""
     why: str = ""
+    of: str = ""
 
 
 @dataclass(frozen=True)

@@ -19,6 +19,7 @@ from runner.engine.view import View
 from runner.errors import OperatorGone
 from runner.events import CHARGE, CURRENT_OF, METER_VOLTAGE, PROBE_TEMPERATURE, VOLTAGE_OF, Answered, Event, Sampled
 from runner.orders import Ask, AskTaps, Order, Withdraw
+from runner.vocabulary import Answer, Wants
 
 PROGRESS_EVERY = 60.0  # s of the run's time between two lines of readings
 
@@ -128,7 +129,9 @@ class PlainOperator:
         return found
 
     def _understood(self, text: str, t: float) -> list[Answered | Sampled]:
-        if text.lower() in STOP_WORDS and (self._asked is None or self._asked.wants != "choice" or text == "stop"):
+        if text.lower() in STOP_WORDS and (
+            self._asked is None or self._asked.wants != Wants.CHOICE or text == Answer.STOP
+        ):
             self._stop.press(self._name)
             return []
         if self._asked is None:

@@ -69,6 +69,17 @@ class Outcome(StrEnum):
     LOST = "lost"
 
 
+class Until(StrEnum):
+    """Until when a step goes on. ``stopped`` and ``returned`` are the outcomes that it looks for."""
+
+    STEADY = "steady"
+    FULL = "full"
+    STOPPED = "stopped"
+    RETURNED = "returned"
+    TIME = "time"
+    DONE = "done"
+
+
 class Answer(StrEnum):
     """Words that answer a question, other than readings and choices of a procedure."""
 

@@ -10,6 +10,7 @@ from runner.conduct.scripted import Eyes
 from runner.engine.view import View
 from runner.events import METER_VOLTAGE, PROBE_TEMPERATURE, Answered, Sampled
 from runner.orders import Ask, Order
+from runner.vocabulary import Answer, Wants
 
 DISPLAYS = {"probe": PROBE_TEMPERATURE, "meter": METER_VOLTAGE}  # roles whose display has a place among the big digits
 
@@ -26,7 +27,7 @@ class AtSimulatedDisplays:
         self._eyes.told(order, t)
         if isinstance(order, Ask):
             self._asked[order.question] = order
-            if order.wants == "number":
+            if order.wants == Wants.NUMBER:
                 order = replace(order, say=f"{order.say} The simulated display shows {self._eyes.read(order)}.")
         self._operator.told(order, t)
 
@@ -36,7 +37,7 @@ class AtSimulatedDisplays:
     def answers(self, t: float) -> list[Answered | Sampled]:
         found = self._operator.answers(t)
         for each in found:
-            if isinstance(each, Answered) and each.value != "stop" and each.question in self._asked:
+            if isinstance(each, Answered) and each.value != Answer.STOP and each.question in self._asked:
                 self._eyes.act(self._asked.pop(each.question))
         return found
 

@@ -21,11 +21,10 @@ from runner.record.samples import read_samples
 from runner.sheets.bench import BenchFile, parse_bench
 from runner.sheets.pack import PackSheet, parse_pack
 from runner.sheets.procedure import Procedure, parse_procedure
+from runner.vocabulary import Exit
 
 if TYPE_CHECKING:
     import pandas as pd
-
-ALL_PASS, SOMETHING_FAILS, WRONG_INPUT, NOT_ALL_MEASURED, ENDED_EARLY = 0, 1, 2, 3, 4
 
 
 @dataclass(frozen=True)
@@ -58,20 +57,20 @@ class Evaluation:
     @property
     def exit_status(self) -> int:
         """The design's exit status: 0 pass, 1 fail, 3 not all measured, judged or done, 4 ended early."""
-        if self.status_in_session == ALL_PASS and self.findings and self.conformity is None:
-            return NOT_ALL_MEASURED
+        if self.status_in_session == Exit.PASS and self.findings and self.conformity is None:
+            return Exit.NOT_ALL_JUDGED
         return self.status_in_session
 
     @property
     def status_in_session(self) -> int:
         """The same for one run of several, of which another may be the one that is judged."""
         if self.story.end is None or self.story.end.early:
-            return ENDED_EARLY
+            return Exit.ENDED_EARLY
         words = {finding.conformity for finding in self.findings}
         if words & {FAIL, CONDITIONAL_FAIL}:
-            return SOMETHING_FAILS
+            return Exit.FAIL
         undone = self.story.end.undone > 0
-        return NOT_ALL_MEASURED if undone or words & {NOT_MEASURED, CONDITIONAL_PASS} else ALL_PASS
+        return Exit.NOT_ALL_JUDGED if undone or words & {NOT_MEASURED, CONDITIONAL_PASS} else Exit.PASS
 
     def as_json(self) -> dict[str, Any]:
         """findings.json."""
@@ -109,7 +108,8 @@ def worked_out(folder: RunFolder) -> Evaluation:
     bench = parse_bench(folder.input("bench.yaml"), "bench.yaml", as_it_was=True)
     resolved = folder.read_json(f"inputs/{RESOLVED}")
     table = read_samples(folder.path / SAMPLES)
-    story = tell(list(read_journal(folder.path / EVENTS)), table["t_s"].tolist())
+    sought = {step["index"]: step["words"].get("until", "") for step in resolved["program"]["steps"]}
+    story = tell(list(read_journal(folder.path / EVENTS)), table["t_s"].tolist(), sought)
     early = (
         ""
         if story.end is not None and not story.end.early

@@ -9,6 +9,7 @@ from runner.events import METER_VOLTAGE, PROBE_TEMPERATURE, Sampled
 from runner.orders import Ask, AskTaps, BeginStep, Order
 from runner.sheets.quantity import parse_quantity
 from runner.twin.world import REFRESH, World
+from runner.vocabulary import BoxPlace, Observed, Role, Wants
 
 JUST_NOW = 3.0  # s: longer than the simulated eyes are away from the bench
 HESITATION = 1.0  # s, at most: a hand that sets a box is no clock, so its moments keep no step with the pack's looks
@@ -35,7 +36,7 @@ class SimulatedEyes:
             self._sensor = order.sensor or self._sensor
         if isinstance(order, Ask):
             self._pressed_at = self._sets_at = None
-            if order.record == "sensors plugged back in":
+            if order.box == BoxPlace.OUT:
                 self._world.boxed.clear()
         if isinstance(order, AskTaps):
             self._taps = order if order.step else None
@@ -44,7 +45,7 @@ class SimulatedEyes:
     def read(self, ask: Ask) -> str:
         with self._world.lock:
             self._world.catch_up()
-            if ask.wants == "choice":
+            if ask.wants == Wants.CHOICE:
                 return self._choice(ask)
             return self._number(ask)
 
@@ -55,12 +56,15 @@ class SimulatedEyes:
         """
         if ask.setting is not None:
             return self._box_set(ask.setting, t)
-        sights = {"load stopped": (self._load_stopped, 0.0), "pack came back": (self._came_back, REFRESH)}
-        if ask.record not in sights:
+        sights = {
+            Observed.LOAD_STOPPED.value: (self._load_stopped, 0.0),
+            Observed.CAME_BACK.value: (self._came_back, REFRESH),
+        }
+        if ask.of not in sights:
             return t
         with self._world.lock:
             self._world.catch_up()
-            look, refresh = sights[ask.record]
+            look, refresh = sights[ask.of]
             there, happened = look(), self._last_change(t)
         if not there:
             self._pressed_at = None
@@ -87,19 +91,19 @@ class SimulatedEyes:
 
     def act(self, ask: Ask) -> None:
         """Tape the probe to the sensor that is next, plug the box in its place, or switch the load that has no cable."""
-        if ask.record == "probe on the sensor":
-            with self._world.lock:
-                self._world.catch_up()
-                self._world.hands.told("still", self._sensor, 0.0)
-        if ask.record == "decade box in place":  # at 25 °C, as the question says
+        if ask.box == BoxPlace.IN:  # at 25 °C, as the question says
             with self._world.lock:
                 self._world.catch_up()
                 self._world.boxed = {self._sensor: 25.0}
-        if ask.record in ("load on", "load off"):
+        elif ask.wants == Wants.GO_ON and self._sensor:
+            with self._world.lock:
+                self._world.catch_up()
+                self._world.hands.told("still", self._sensor, 0.0)
+        if ask.of in (Observed.LOAD_ON, Observed.LOAD_OFF):
             with self._world.lock:
                 self._world.catch_up()
                 self._world.load_current, self._carried = self._draws, False
-                self._world.switch_load(ask.record == "load on")
+                self._world.switch_load(ask.of == Observed.LOAD_ON)
 
     def _last_change(self, t: float) -> float:
         """When the pack last opened or closed a path, if that was just now; else now."""
@@ -147,8 +151,8 @@ class SimulatedEyes:
 
     def _choice(self, ask: Ask) -> str:
         if set(ask.choices) == {"no", "yes"}:
-            return "yes" if "alarm" in ask.record and self._world.pack.system.alarms else "no"
-        if "alarm" in ask.record:
+            return "yes" if ask.of == Observed.ALARM and self._world.pack.system.alarms else "no"
+        if ask.of == Observed.ALARM:
             alarms = [
                 kind.replace("_", " ").replace(" temperature", "-temperature")
                 for kind in self._world.pack.system.alarms
@@ -160,23 +164,23 @@ class SimulatedEyes:
         return ask.choices[0]
 
     def _number(self, ask: Ask) -> str:
-        world, record = self._world, ask.record.lower()
+        world = self._world
         state = world.pack.state(world.current, world.sensed())
-        if "just before" in record:
-            return f"{self._world.last_loaded:.2f} V"
-        if ask.role == "counter":
+        if ask.of == Observed.LAST_VOLTAGE:
+            return f"{world.last_loaded:.2f} V"
+        if ask.role == Role.COUNTER:
             charge, energy = world.counted
             return f"{charge / 3600:.2f} Ah" if ask.dimension == "charge" else f"{energy / 3600:.1f} Wh"
-        readings: tuple[tuple[str, Callable[[], float]], ...] = (
-            ("lowest cell", lambda: state.lowest),
-            ("highest cell", lambda: state.highest),
-            ("ambient", lambda: world.truth.bench.ambient),
-            ("temperature", lambda: world.sensed().get(self._sensor, world.truth.bench.ambient)),
-            ("voltage", world.terminal_voltage),
-        )
-        for part, look in readings:
-            if part in record and "programmed" not in record and ask.dimension in ("voltage", "temperature"):
-                return f"{look():.3f} {ask.unit}"
+        looks: dict[str, Callable[[], float]] = {
+            Observed.LOWEST_CELL_VOLTAGE: lambda: state.lowest,
+            Observed.HIGHEST_CELL_VOLTAGE: lambda: state.highest,
+            Observed.AMBIENT_TEMPERATURE: lambda: world.truth.bench.ambient,
+            Observed.PACK_TEMPERATURE: lambda: world.sensed().get(self._sensor, world.truth.bench.ambient),
+            Observed.OPEN_CIRCUIT_VOLTAGE: world.terminal_voltage,
+            Observed.LOADED_VOLTAGE: world.terminal_voltage,
+        }
+        if ask.of in looks:
+            return f"{looks[ask.of]():.3f} {ask.unit}"
         if ask.lowest is not None and ask.highest is not None:
             return f"{_in_unit((ask.lowest + ask.highest) / 2, ask)} {ask.unit}"
         return f"1 {ask.unit}"

@@ -18,6 +18,7 @@ from runner.sheets.answers import Answers, parse_answers
 from runner.sheets.bench import BenchFile, Instrument, parse_bench
 from runner.sheets.dialect import Dialect, parse_dialect
 from runner.sheets.doubts import doubts
+from runner.sheets.older import replacements
 from runner.sheets.pack import PackSheet, parse_pack, without_tolerance
 from runner.sheets.procedure import Procedure, parse_procedure
 from runner.sheets.source import Source, read
@@ -125,6 +126,8 @@ def check_file(path: Path) -> tuple[str, list[str]]:
         load_bench(path)
         return kind, []
     sheet = PARSERS[kind](file.text, file.name)
+    if isinstance(sheet, Procedure):
+        return kind, [f"doubtful: {each}" for each in replacements(sheet, source)]
     if not isinstance(sheet, PackSheet):
         return kind, []
     return kind, [

@@ -33,6 +33,7 @@ from runner.events import (
 from runner.orders import Ask, BeginStep, End, Guide, Judge, Order, Withdraw
 from runner.record.folder import EVENTS, INPUTS, RESOLVED, SAMPLES, RunFolder
 from runner.record.journal import KINDS
+from runner.vocabulary import WatchWord
 
 READ_AT_ONCE = 1 << 18  # bytes of a file that are taken in one look: a long run is caught up with in many short ones
 
@@ -78,7 +79,7 @@ class Follower:
         self._header: list[str] = []
         self._ceilings = Ceilings(self.job.program.ceilings, self.job.program.patience, self.job.program.by_hand)
         self._sentence, self._now = "The run is about to begin.", -1
-        self._verdict = ("settling", "")
+        self._verdict = (WatchWord.SETTLING.value, "")
         self._begun: set[int] = set()
         self._number = 0
 

@@ -9,9 +9,10 @@ import re
 from dataclasses import dataclass
 
 from runner.errors import RecordError
-from runner.orders import GO_ON, Ask
+from runner.orders import Ask
 from runner.record.attachments import check
 from runner.sheets.quantity import QuantityError, parse_quantity, shown
+from runner.vocabulary import Answer, Wants
 
 GO_WORDS = ("", "g", "go", "go on", "y", "yes", "ok")
 STOP_WORDS = ("s", "stop", "n", "no", "q", "quit")
@@ -38,26 +39,26 @@ def understood(ask: Ask, text: str) -> Reply:
             check(path)
         except RecordError as error:
             raise NotUnderstood(str(error)) from error
-    if ask.wants == "number":
+    if ask.wants == Wants.NUMBER:
         return Reply(_number(ask, answer), note, files)
-    if ask.wants == "choice":
+    if ask.wants == Wants.CHOICE:
         return Reply(_choice(ask, answer), note, files)
     if answer.lower() not in GO_WORDS:
         raise NotUnderstood(f"{answer!r} is neither: press Enter to go on, or write stop")
-    return Reply("go on", note, files)
+    return Reply(Answer.GO_ON, note, files)
 
 
 def hint(ask: Ask) -> str:
     """What may be answered, in a few words."""
-    if ask.wants == "number":
+    if ask.wants == Wants.NUMBER:
         fits = ""
         if ask.lowest is not None and ask.highest is not None:
             fits = f", {shown(ask.lowest, ask.dimension)} to {shown(ask.highest, ask.dimension)} would fit"
         return f"type the number in {ask.unit}{fits}; a note after a semicolon"
-    if ask.wants == "choice":
+    if ask.wants == Wants.CHOICE:
         listed = "   ".join(f"{number} {word}" for number, word in enumerate(ask.choices, start=1))
         return f"{listed}   (a note after a semicolon, a file after @)"
-    if ask.wants == "mark":
+    if ask.wants == Wants.MARK:
         return "[Enter] at the very moment    stop [Enter] end the run"
     return "[Enter] go on    stop [Enter] end the run"
 
@@ -80,8 +81,8 @@ def _number(ask: Ask, answer: str) -> str:
 
 def _choice(ask: Ask, answer: str) -> str:
     word = answer.lower()
-    if word in GO_WORDS and GO_ON in ask.choices:
-        return GO_ON
+    if word in GO_WORDS and Answer.GO_ON in ask.choices:
+        return Answer.GO_ON.value
     if word.isdigit() and 1 <= int(word) <= len(ask.choices):
         return ask.choices[int(word) - 1]
     found = [choice for choice in ask.choices if word and choice.lower().startswith(word)]

@@ -23,8 +23,9 @@ from runner.orders import BeginStep, Conclude, End
 from runner.record.folder import EVENTS, INPUTS, RESOLVED, SAMPLES, RunFolder
 from runner.record.journal import Entry, read_journal
 from runner.record.samples import read_samples
+from runner.vocabulary import Outcome
 
-BENCH_FAULTS = (*SPOILED, "lost")  # outcomes that say nothing of the pack
+BENCH_FAULTS = (*SPOILED, Outcome.LOST)  # outcomes that say nothing of the pack
 
 
 @dataclass(frozen=True)
@@ -76,9 +77,9 @@ def where(entries: Sequence[Entry], program: Program, path: Path) -> Resumption:
             step = what.index
         elif isinstance(what, Conclude):
             step = what.index if what.outcome in BENCH_FAULTS else what.index + 1
-            if what.kind == "drain" and what.outcome == "stopped":
+            if what.kind == "drain" and what.outcome == Outcome.STOPPED:
                 awake = False
-            elif what.kind in ("recover", "wake") and what.outcome == "returned":
+            elif what.kind in ("recover", "wake") and what.outcome == Outcome.RETURNED:
                 awake = True
     if step < len(program.steps):
         step = program.steps[step].restart

@@ -7,12 +7,13 @@ from collections.abc import Callable
 from typing import Protocol
 
 from runner.conduct.replies import NotUnderstood, understood
-from runner.engine.run import AGREE, DOUBTS
+from runner.engine.run import DOUBTS
 from runner.engine.view import View
 from runner.errors import OperatorGone
 from runner.events import Answered, Sampled
-from runner.orders import GO_ON, Ask, Order, Withdraw
+from runner.orders import Ask, Order, Withdraw
 from runner.sheets.answers import Answers
+from runner.vocabulary import Answer, Wants
 
 UNATTENDED = Answers(
     kind="answers", by="simulated operator", then="go on", wait="4 s", agree="agreed to unattended, nobody has looked"
@@ -76,7 +77,7 @@ class ScriptedOperator:
             return found
         ask, _ = self._asked
         at = t
-        if ask.wants == "mark" and self._eyes is not None:
+        if ask.wants == Wants.MARK and self._eyes is not None:
             moment = self._eyes.moment(ask, t)
             if moment is None:
                 return found
@@ -89,13 +90,13 @@ class ScriptedOperator:
 
     def _answer(self, ask: Ask, t: float) -> Answered:
         if ask.question == DOUBTS and self.script.agree:
-            return Answered(t, ask.question, AGREE, self.script.by, self.script.agree)
+            return Answered(t, ask.question, Answer.AGREE, self.script.by, self.script.agree)
         word = self._left.popleft() if self._left else self.script.then
         if word is None:
             raise OperatorGone.input_ended(ask.say)
-        if word == "stop":
-            return Answered(t, ask.question, "stop", self.script.by)
-        if word == GO_ON and ask.wants in ("number", "choice") and GO_ON not in ask.choices:
+        if word == Answer.STOP:
+            return Answered(t, ask.question, Answer.STOP, self.script.by)
+        if word == Answer.GO_ON and ask.wants in (Wants.NUMBER, Wants.CHOICE) and Answer.GO_ON not in ask.choices:
             if self._eyes is None:
                 raise OperatorGone.no_answer(ask.say, "the script says go on, a reading is wanted")
             word = self._eyes.read(ask)

@@ -22,6 +22,7 @@ from runner.record.folder import RunFolder
 from runner.sheets.bench import BenchFile
 from runner.sheets.pack import PackSheet
 from runner.sheets.procedure import Procedure, parse_procedure
+from runner.vocabulary import Outcome
 
 SESSION = "session.json"
 TO_DO, BEGUN, DONE = "to do", "begun", "done"
@@ -195,7 +196,7 @@ def state_of_charge_after(evaluation: Evaluation, before: float | None) -> float
     for attempt in recording.attempts:
         if attempt.kind == "charge" and attempt.outcome in FULL and evaluation.procedure.ends in ("full", "empty"):
             begin, known = attempt.at, 1.0
-        elif attempt.kind == "drain" and attempt.outcome == "stopped" and evaluation.procedure.ends == "empty":
+        elif attempt.kind == "drain" and attempt.outcome == Outcome.STOPPED and evaluation.procedure.ends == "empty":
             begin, known = attempt.at, 0.0
     if known is None:
         return None

@@ -3,15 +3,18 @@
 from __future__ import annotations
 
 from bisect import bisect_left
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from runner.events import Answered, Resumed, Sampled, Started
 from runner.measure.recording import Attempt, Held, Typed
 from runner.orders import Ask, BeginRamp, BeginStep, Conclude, End, Judge, Level, Note, Remark
 from runner.record.journal import Entry
+from runner.sheets.older import ORDINARY, observed_before
+from runner.vocabulary import Observed, Outcome, WatchWord
 
-WORTH_TELLING = ("dropout", "lost", "open lead", "limited", "unclear")
+NOTHING: Mapping[int, str] = {}
+WORTH_TELLING = (WatchWord.DROPOUT, WatchWord.LOST, WatchWord.OPEN_LEAD, WatchWord.LIMITED, WatchWord.UNCLEAR)
 
 
 @dataclass(frozen=True)
@@ -42,17 +45,20 @@ class Story:
     simulated: bool | None = None  # as the command that ran wrote it down; None in old records
 
 
-def tell(entries: Sequence[Entry], sampled: Sequence[float] = ()) -> Story:
-    """What happened, from the entries of a journal in order; ``sampled`` are the times (s) of the samples beside it."""
-    teller = _Teller(sampled)
+def tell(entries: Sequence[Entry], sampled: Sequence[float] = (), sought: Mapping[int, str] = NOTHING) -> Story:
+    """What happened, from the entries of a journal in order; ``sampled`` are the times (s) of the samples beside it.
+
+    ``sought`` is the outcome that each step, by its index, waited for.
+    """
+    teller = _Teller(sampled, sought)
     for entry in entries:
         teller.take(entry)
     return teller.story(entries)
 
 
 class _Teller:
-    def __init__(self, sampled: Sequence[float]) -> None:
-        self._sampled = sampled
+    def __init__(self, sampled: Sequence[float], sought: Mapping[int, str]) -> None:
+        self._sampled, self._sought = sampled, sought
         self.attempts: list[Attempt] = []
         self.replies: list[Reply] = []
         self.notes: list[Note] = []
@@ -80,9 +86,11 @@ class _Teller:
         elif isinstance(what, Note):
             self.notes.append(what)
             if what.quantity is not None:
-                self.typed.append(Typed(what.name, what.quantity, t))
+                of = Observed(what.of) if what.of else observed_before(what.name, what.dimension)
+                self.typed.append(Typed(what.name, what.quantity, t, of))
         elif isinstance(what, Remark):
-            self.remarks.append((t, what.say))
+            if what.say != ORDINARY:
+                self.remarks.append((t, what.say))
         elif isinstance(what, Judge) and what.word in WORTH_TELLING:
             self.remarks.append((t, f"{what.word}: {what.why}"))
         elif isinstance(what, Resumed):
@@ -138,6 +146,7 @@ class _Teller:
                 what.limit,
                 tuple(self._levels.get(what.index, ())),
                 what.by_hand,
+                self._sought.get(what.index, ""),
             )
         )
 
@@ -152,6 +161,6 @@ class _Teller:
         if step is not None and step.kind in ("drain", "charge"):
             began = self._began[step.index]
             self.attempts.append(
-                Attempt(step.kind, step.sensor, step.cycle, 0.0, began, None, self._last, "broken off", what.why)
+                Attempt(step.kind, step.sensor, step.cycle, 0.0, began, None, self._last, Outcome.BROKEN_OFF, what.why)
             )
         self._step, self.end = None, None

@@ -20,6 +20,7 @@ from runner.sheets.bench import BenchFile
 from runner.sheets.pack import PackSheet
 from runner.sheets.procedure import Procedure
 from runner.sheets.source import Path, Source
+from runner.vocabulary import Until
 
 SETS_CURRENT = ("charge", "drain", "stage", "wake", "try")
 LEAVES_ON, LEAVES_OFF = ("charge", "drain"), ("charge", "drain", "stage", "wake", "try", "recover", "rest", "off")
@@ -52,7 +53,7 @@ class Limits:
                 what = f"{step.kind} comes while everything is off, so no current could be seen to stop or return"
                 found.append(self.of_procedure.problem(place, what, "charge or drain until steady before it", key=True))
                 on = "said"  # once is enough
-            if step.kind in LEAVES_ON and step.word("until") == "steady":
+            if step.kind in LEAVES_ON and step.word("until") == Until.STEADY:
                 on = step.kind
             elif step.kind in LEAVES_OFF:
                 on = ""
@@ -123,7 +124,7 @@ class Limits:
         kind = str(self.procedure.protection or "")
         if step.kind not in ("heat", "cool") or not kind.endswith("temperature"):
             return
-        wanted = "stopped" if (step.kind == "heat") == kind.endswith("over_temperature") else "returned"
+        wanted = Until.STOPPED if (step.kind == "heat") == kind.endswith("over_temperature") else Until.RETURNED
         if step.word("until") != wanted:
             what = f"{step.kind} until the current has {step.word('until')}; a test of {kind.replace('_', ' ')} waits the other way"
             yield self.of_procedure.problem(place, what, f"write until: {wanted}", key=True)

@@ -19,6 +19,8 @@ from runner.errors import Problem, SheetError
 from runner.sheets.bench import BenchFile
 from runner.sheets.doubts import doubts
 from runner.sheets.fields import dimension_of
+from runner.sheets.hold_steps import Confirm, Read
+from runner.sheets.older import BOX, observed_before
 from runner.sheets.pack import PackSheet, Protection, Sensor, TemperatureProtection
 from runner.sheets.procedure import Procedure, names_for
 from runner.sheets.quantity import DIMENSIONS, Expression, parse_expression, shown
@@ -259,8 +261,11 @@ class _Planner:
                 numbers[name.rstrip("_")] = self._value(value, values, (*path, kind, name.rstrip("_")))
             elif value is not None and name not in ("say", "record"):
                 words[name.rstrip("_")] = value
-        if words.get("unit"):
-            words["dimension"] = dimension_of(f"1 {words['unit']}", {})
+        if isinstance(step, Read):
+            words["dimension"] = step.dimension
+            words["as"] = step.as_ or observed_before(step.record, step.dimension) or ""
+        if isinstance(step, Confirm):
+            words["box"] = step.box or BOX.get(step.record, "")
         load = self.bench.instruments.load
         if kind == "drain" and load is not None and load.by_hand:
             numbers["current"] = load.draws or 0.0

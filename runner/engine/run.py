@@ -53,6 +53,7 @@ from runner.orders import (
     Withdraw,
     hands_off,
 )
+from runner.vocabulary import Answer, Until, Wants
 
 UNGUARDED = (
     "On this system nothing switches the bench off if this program is ended by force or the computer hangs: "
@@ -68,7 +69,6 @@ CELLS = (
 )
 NEAR_THE_END = ("over_voltage", "under_voltage")  # protections whose test takes cells to their ends
 DOUBTS = "doubts"  # and of the one at which a person agrees to what is unusual on the pack sheet
-AGREE = "agree"
 
 
 def take_away(sensor: str) -> str:
@@ -180,7 +180,7 @@ class Run:
             f"{before}Unusual on the pack sheet: {'; '.join(self.program.doubts)}. Look at the data sheet again. "
             "If it is right, write agree, a semicolon, and the reason; else end the run."
         )
-        return Ask(DOUBTS, say, "unusual values agreed to", "choice", choices=(AGREE,))
+        return Ask(DOUBTS, say, "unusual values agreed to", Wants.CHOICE, choices=(Answer.AGREE,))
 
     # ---- looking ---------------------------------------------------------------------------------------------
 
@@ -197,7 +197,7 @@ class Run:
         elif isinstance(event, OutputIsOn):
             self.known.path, self.known.path_since = CHARGE, event.t
             self.ceilings.armed(event.t, CHARGE)
-            wanted = self.program.protection == "over_voltage" and self._until() == "stopped"
+            wanted = self.program.protection == "over_voltage" and self._until() == Until.STOPPED
             self.watcher.expect(CHARGE, *self._points, event.t, over_voltage_wanted=wanted)
         elif isinstance(event, LoadIsOn):
             self.known.path, self.known.path_since = DISCHARGE, event.t
@@ -224,7 +224,7 @@ class Run:
             return event.remark
         if isinstance(event, StopPressed):
             return f"stopped by {event.by}"
-        if isinstance(event, Answered) and event.value == "stop":
+        if isinstance(event, Answered) and event.value == Answer.STOP:
             return f"stopped by {event.by} at a hold point"
         if isinstance(event, OrderFailed):
             return f"{event.order} failed: {event.what}"
@@ -346,7 +346,8 @@ class Run:
             reason = f"{reason}; {take_away(self.known.hands_at)}"
         self.early, self.reason = early, reason
         self._go(State.MAKING_SAFE)
-        return [Remark(f"Making the bench safe: {reason}"), SwitchOff()]
+        said = [Remark(f"Making the bench safe: {reason}")] if early or self._cut_short else []
+        return [*said, SwitchOff()]
 
     def _making_safe(self, event: Event) -> list[Order]:
         if not isinstance(event, OutputIsOff):

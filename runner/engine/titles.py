@@ -6,6 +6,7 @@ from collections.abc import Callable, Mapping
 from typing import Any
 
 from runner.sheets.quantity import shown
+from runner.vocabulary import Until
 
 Numbers = Mapping[str, float]
 Words = Mapping[str, Any]
@@ -22,7 +23,7 @@ def _amps(numbers: Numbers, name: str = "current") -> str:
 
 def _until(words: Words) -> str:
     until = words.get("until", "")
-    return {"steady": "", "time": ""}.get(until, f" until {until}")
+    return {Until.STEADY: "", Until.TIME: ""}.get(until, f" until {until}")
 
 
 def _wait(numbers: Numbers, words: Words, where: str, record: str) -> str:

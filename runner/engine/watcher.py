@@ -16,7 +16,6 @@ Rule 6: readings that cannot all be true are evidence of nothing: *unclear*, wit
         that stands still to the last digit while the supply has jumped to its set voltage is one, a current that flows out of
         something that reads back as off another.
 
-Words: idle settling steady tapering full stopped returned limited "open lead" unclear lost dropout.
 """
 
 from __future__ import annotations
@@ -26,6 +25,7 @@ from dataclasses import dataclass
 from statistics import linear_regression, median
 
 from runner.events import CHARGE, CURRENT_OF, DISCHARGE, METER_VOLTAGE, VOLTAGE_OF, Sampled
+from runner.vocabulary import WatchWord
 
 CONFIRM = 3  # samples in a row
 LOST_AFTER = 2.0  # s without a valid reading of the current
@@ -74,7 +74,7 @@ class Watcher:
         self._patience = patience
         self._lost_after = LOST_AFTER * patience
         self._before_lost = ""
-        self.verdict = Verdict("idle", "the output is off", 0.0)
+        self.verdict = Verdict(WatchWord.IDLE, "the output is off", 0.0)
         self.path = CHARGE
         self._set: tuple[float, float] | None = None
         self._over_voltage_wanted = False
@@ -118,7 +118,7 @@ class Watcher:
         self._level, self._taper_since, self._last_valid = 0.0, None, t
         self._terminal, self._on_since = None, t
         self._impossible, self._above, self._jumped, self._before_jump = 0, 0, None, 0.0
-        self.verdict = Verdict("settling", f"the {path} has just been switched on", t)
+        self.verdict = Verdict(WatchWord.SETTLING, f"the {path} has just been switched on", t)
 
     def reset_level(self, voltage: float, current: float) -> None:
         """The set points change while the path is on; the level before a fall is what flowed until now."""
@@ -129,7 +129,7 @@ class Watcher:
     def forget(self, t: float) -> None:
         """Everything goes off now; what follows is no change of the pack's."""
         self._set = None
-        self.verdict = Verdict("idle", "the output is off", t)
+        self.verdict = Verdict(WatchWord.IDLE, "the output is off", t)
 
     def take(self, sample: Sampled) -> list[Verdict]:
         """The verdicts that this sample changes, oldest first; the last of them stands."""
@@ -141,12 +141,12 @@ class Watcher:
         if channel not in sample.readings:
             return self._missing(sample, channel) if channel in sample.lost else []
         self._last_valid = sample.t
-        if self.verdict.word == "lost":
+        if self.verdict.word == WatchWord.LOST:
             self._found_again(sample)
-        if self.verdict.word in ("stopped", "open lead", "limited"):
+        if self.verdict.word in (WatchWord.STOPPED, WatchWord.OPEN_LEAD, WatchWord.LIMITED):
             return self._while_stopped(sample)
         if why := self._contradiction(sample):
-            return self._say("unclear", why, sample.t)
+            return self._say(WatchWord.UNCLEAR, why, sample.t)
         return self._while_flowing(sample)
 
     def _contradiction(self, sample: Sampled) -> str:
@@ -194,8 +194,10 @@ class Watcher:
 
     def _found_again(self, sample: Sampled) -> None:
         """Readings have come back: what had stopped before is still stopped, until current flows."""
-        stopped = self._before_lost in ("stopped", "open lead", "limited")
-        self.verdict = Verdict(self._before_lost if stopped else "settling", "readings have come back", sample.t)
+        stopped = self._before_lost in (WatchWord.STOPPED, WatchWord.OPEN_LEAD, WatchWord.LIMITED)
+        self.verdict = Verdict(
+            self._before_lost if stopped else WatchWord.SETTLING, "readings have come back", sample.t
+        )
         self._levels.clear()
         self._low.clear()
         if self._level:
@@ -205,10 +207,12 @@ class Watcher:
 
     def _missing(self, sample: Sampled, channel: str) -> list[Verdict]:
         quiet = sample.t - self._last_valid
-        if quiet < self._lost_after or self.verdict.word == "lost":
+        if quiet < self._lost_after or self.verdict.word == WatchWord.LOST:
             return []
         self._before_lost = self.verdict.word
-        return self._say("lost", f"no valid current for {quiet:.1f} s: {sample.lost[channel]}", self._last_valid)
+        return self._say(
+            WatchWord.LOST, f"no valid current for {quiet:.1f} s: {sample.lost[channel]}", self._last_valid
+        )
 
     def _while_flowing(self, sample: Sampled) -> list[Verdict]:
         current = sample.readings[CURRENT_OF[self.path]]
@@ -219,7 +223,9 @@ class Watcher:
         if self._low:
             found.append(
                 Verdict(
-                    "dropout", f"{len(self._low)} sample(s) without current, then {current:.3g} A again", self._low[0].t
+                    WatchWord.DROPOUT,
+                    f"{len(self._low)} sample(s) without current, then {current:.3g} A again",
+                    self._low[0].t,
                 )
             )
             self._low.clear()
@@ -235,11 +241,11 @@ class Watcher:
 
     def _while_stopped(self, sample: Sampled) -> list[Verdict]:
         current = sample.readings[CURRENT_OF[self.path]]
-        if sample.output is False and self.verdict.word != "limited":
-            return self._say("limited", f"the {_SOURCE[self.path]} went off by itself", sample.t)
+        if sample.output is False and self.verdict.word != WatchWord.LIMITED:
+            return self._say(WatchWord.LIMITED, f"the {_SOURCE[self.path]} went off by itself", sample.t)
         if current <= max(BACK_RATIO * self._level, self.smallest):
             self._back.clear()
-            return self._spoiled_meanwhile(sample) if self.verdict.word == "stopped" else []
+            return self._spoiled_meanwhile(sample) if self.verdict.word == WatchWord.STOPPED else []
         self._back.append(sample)
         if len(self._back) < CONFIRM:
             return []
@@ -249,7 +255,7 @@ class Watcher:
         self._levels.clear()
         self._levels.append(current)
         self._taper_since = None
-        return self._say("returned", f"{current:.3g} A flow again", first)
+        return self._say(WatchWord.RETURNED, f"{current:.3g} A flow again", first)
 
     def _spoiled_meanwhile(self, sample: Sampled) -> list[Verdict]:
         """Since the pack has stopped the current: would its coming back still be seen?"""
@@ -260,13 +266,16 @@ class Watcher:
             return []
         why = ""
         if self.path == CHARGE:
-            word = "open lead"
+            word = WatchWord.OPEN_LEAD
             if terminal is not None and abs(voltage - terminal) > LEAD_VOLTAGE:
                 why = f"the supply stands at {voltage:.2f} V, the pack's terminals at {terminal:.2f} V: a lead is off"
         elif voltage > COLLAPSE_RATIO * self._stood:
-            word, why = "limited", f"the load finds {voltage:.2f} V again and draws nothing: it has stopped by itself"
+            word, why = (
+                WatchWord.LIMITED,
+                f"the load finds {voltage:.2f} V again and draws nothing: it has stopped by itself",
+            )
         elif terminal is not None and terminal > COLLAPSE_RATIO * self._stood:
-            word = "open lead"
+            word = WatchWord.OPEN_LEAD
             why = f"the load finds {voltage:.2f} V, the pack's terminals stand at {terminal:.2f} V: a lead is off"
         self._odd = self._odd + 1 if why else 0
         return self._say(word, why, sample.t) if self._odd >= MEANWHILE else []
@@ -281,7 +290,9 @@ class Watcher:
         self._low, self._odd = [], 0
         if last.output is False:
             source = _SOURCE[self.path]
-            return self._say("limited", f"the {source} went off by itself (its own protection, or a hand)", first.t)
+            return self._say(
+                WatchWord.LIMITED, f"the {source} went off by itself (its own protection, or a hand)", first.t
+            )
         terminal = self._terminal[1] if self._terminal is not None and self._terminal[0] >= first.t else None
         if self.path == CHARGE:
             return self._charge_fallen(first, last, terminal, before)
@@ -290,33 +301,33 @@ class Watcher:
     def _charge_fallen(self, first: Sampled, last: Sampled, terminal: float | None, before: float) -> list[Verdict]:
         assert self._set is not None
         set_voltage, set_current = self._set
-        if self.verdict.word in ("tapering", "full") and before < 2 * FULL_RATIO * set_current:
+        if self.verdict.word in (WatchWord.TAPERING, WatchWord.FULL) and before < 2 * FULL_RATIO * set_current:
             why = f"the taper had come down to {before:.3g} A: it may be the end of charge"
-            return self._say("full", why, first.t)
+            return self._say(WatchWord.FULL, why, first.t)
         voltage = last.readings.get(VOLTAGE_OF[CHARGE])
         if voltage is not None and voltage < set_voltage * (1 - VOLTAGE_RATIO):
             why = f"no current, yet the supply stands at {voltage:.2f} V of {set_voltage:.2f} V: it does not regulate"
-            return self._say("limited", why, first.t)
+            return self._say(WatchWord.LIMITED, why, first.t)
         if voltage is not None and terminal is not None and abs(voltage - terminal) > LEAD_VOLTAGE:
             why = f"the supply stands at {voltage:.2f} V, the pack's terminals at {terminal:.2f} V: a lead is off"
-            return self._say("open lead", why, first.t)
+            return self._say(WatchWord.OPEN_LEAD, why, first.t)
         end = "" if self._over_voltage_wanted else self._end_of_charge(set_voltage)
         if end:
-            return self._say("full", end, first.t)
+            return self._say(WatchWord.FULL, end, first.t)
         why = f"{before:.3g} A fell to nothing within a sample or two; the supply stands at its set voltage"
-        return self._say("stopped", why, first.t)
+        return self._say(WatchWord.STOPPED, why, first.t)
 
     def _discharge_fallen(self, first: Sampled, last: Sampled, terminal: float | None, before: float) -> list[Verdict]:
         stood = self._stood
         voltage = last.readings.get(VOLTAGE_OF[DISCHARGE])
         if voltage is not None and voltage > COLLAPSE_RATIO * stood:
             why = f"no current, yet the load still finds {voltage:.2f} V: it has stopped drawing by itself"
-            return self._say("limited", why, first.t)
+            return self._say(WatchWord.LIMITED, why, first.t)
         if voltage is not None and terminal is not None and terminal > COLLAPSE_RATIO * stood:
             why = f"the load finds {voltage:.2f} V, the pack's terminals stand at {terminal:.2f} V: a lead is off"
-            return self._say("open lead", why, first.t)
+            return self._say(WatchWord.OPEN_LEAD, why, first.t)
         why = f"{before:.3g} A fell to nothing within a sample or two, and the voltage collapsed with it"
-        return self._say("stopped", why, first.t)
+        return self._say(WatchWord.STOPPED, why, first.t)
 
     def _regulation(self, sample: Sampled, current: float) -> list[Verdict]:
         """Current flows: constant current, taper, or a limit that nobody asked for."""
@@ -327,17 +338,19 @@ class Watcher:
             if sample.t - self._taper_since < TAPER_TIME:
                 return []
             if current < FULL_RATIO * set_current:
-                return self._say("full", f"the taper has come down to {current:.3g} A", sample.t)
-            if self.verdict.word == "full":
+                return self._say(WatchWord.FULL, f"the taper has come down to {current:.3g} A", sample.t)
+            if self.verdict.word == WatchWord.FULL:
                 return []
             return self._say(
-                "tapering",
+                WatchWord.TAPERING,
                 f"constant voltage, {current:.3g} A of {set_current:.3g} A: the pack takes less and less",
                 sample.t,
             )
         self._taper_since = None
         if abs(current - set_current) <= STEADY_RATIO * set_current + self.smallest:
-            return self._say("steady", f"{current:.3g} A, the {_SOURCE[self.path]} holds its set current", sample.t)
+            return self._say(
+                WatchWord.STEADY, f"{current:.3g} A, the {_SOURCE[self.path]} holds its set current", sample.t
+            )
         return []
 
     def _end_of_charge(self, set_voltage: float) -> str:

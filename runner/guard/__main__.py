@@ -72,7 +72,7 @@ def _wait(plan: Plan, pulse: Pulse, act: Act, rest: bytes) -> str:
         *lines, rest = rest.split(b"\n")
         for line in lines:
             message: dict[str, Any] = json.loads(line)
-            if "stand down" in message:
+            if "stand_down" in message:
                 return ""
             act.told(message)
             if "act" in message:

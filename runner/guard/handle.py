@@ -117,7 +117,7 @@ class Guard:
             return
         self._over = True
         self._pulse.beat(MEANWHILE)
-        self._tell(json.dumps({"stand down": True}))
+        self._tell(json.dumps({"stand_down": True}))
         try:
             self._process.wait(STAND_DOWN_TIME)
         except subprocess.TimeoutExpired:

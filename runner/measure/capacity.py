@@ -16,11 +16,11 @@ from runner.events import CHARGE, CURRENT_OF, DISCHARGE, METER_VOLTAGE, VOLTAGE_
 from runner.measure.budget import Inputs, Quantity
 from runner.measure.finding import Finding, Limits, Maker
 from runner.measure.recording import Accuracy, Attempt, Series
-from runner.vocabulary import BudgetSource
+from runner.vocabulary import BudgetSource, Observed, Outcome
 
 LONGEST_GAP = 15.0  # s without a reading that the line between two samples may span
 TOO_MUCH = 0.02  # of the charge: if more than this is in gaps, nothing is claimed
-FULL = ("full", "stopped")  # how a charge ends that leaves a full pack
+FULL = (Outcome.FULL, Outcome.STOPPED)  # how a charge ends that leaves a full pack
 
 
 @dataclass(frozen=True)
@@ -71,7 +71,7 @@ class Throughput(Maker):
         """The charges that ended full, with the parts of them before a break; none if none did."""
         charges = [attempt for attempt in self.attempts if attempt.kind == "charge"]
         ended = [attempt for attempt in charges if attempt.outcome in FULL]
-        return [attempt for attempt in charges if attempt.outcome in (*FULL, "broken off")] if ended else []
+        return [attempt for attempt in charges if attempt.outcome in (*FULL, Outcome.BROKEN_OFF)] if ended else []
 
     def _taken_out(self, name: str, unit: str, declared: tuple[float | None, float | None], *, energy: bool) -> Finding:
         rated, minimum = declared
@@ -123,10 +123,12 @@ class Throughput(Maker):
         """From the totals that a person read off a counter, before and after."""
         least = minimum if minimum is not None else rated
         limits: Limits | None = None if least is None else (least, None)
-        what = "energy total" if energy else "charge total"
-        read = self.recording.read(what, drains[0].began, drains[-1].at + 3600.0)
-        before = [each for each in read if "before" in each.name]
-        after = [each for each in read if "after" in each.name]
+        first, last = (
+            (Observed.ENERGY_BEFORE, Observed.ENERGY_AFTER)
+            if energy
+            else (Observed.CHARGE_BEFORE, Observed.CHARGE_AFTER)
+        )
+        before, after = (self.recording.read(each, drains[0].began, drains[-1].at + 3600.0) for each in (first, last))
         if self.declared.counter is None or not before or not after:
             why = "no counter was read before and after the discharge"
             return self.missing(name, unit, why, expected=rated, limits=limits)
@@ -158,8 +160,8 @@ class Throughput(Maker):
         return found
 
     def _not_whole(self) -> str:
-        if not self.ended("drain", "stopped"):
-            given_up = self.ended("drain", "gave up")
+        if not self.ended("drain", Outcome.STOPPED):
+            given_up = self.ended("drain", Outcome.GAVE_UP)
             return f"there is no cut-off: {given_up[0].why}" if given_up else self.reason("drain")
         if not self._charges():
             return "the discharge did not begin with a full pack, so it says nothing about the capacity"

@@ -13,11 +13,12 @@ STATEMENTS = (PASS, CONDITIONAL_PASS, CONDITIONAL_FAIL, FAIL, NOT_MEASURED)
 # how bad a statement is for the whole; the certificate's is its worst finding's
 SEVERITY = {PASS: 0, CONDITIONAL_PASS: 1, NOT_MEASURED: 2, CONDITIONAL_FAIL: 3, FAIL: 4}
 
+SIMPLE, GUARD_BAND, WITH_CONDITIONS = "simple acceptance", "guard band", "guard band with conditions"
 RULES = {
-    "simple acceptance": "pass if the value lies within the limits (ILAC-G8:09/2019, 4.2.1; risk of a wrong pass up to 50 %)",
-    "guard band": "pass if the value lies within the limits by at least U, else fail (ILAC-G8:09/2019, 4.2.2, w = U; "
+    SIMPLE: "pass if the value lies within the limits (ILAC-G8:09/2019, 4.2.1; risk of a wrong pass up to 50 %)",
+    GUARD_BAND: "pass if the value lies within the limits by at least U, else fail (ILAC-G8:09/2019, 4.2.2, w = U; "
     "risk of a wrong pass at most 2.5 %)",
-    "guard band with conditions": "pass if the value lies within the limits by at least U; conditional pass or conditional "
+    WITH_CONDITIONS: "pass if the value lies within the limits by at least U; conditional pass or conditional "
     "fail if it is nearer to a limit than U; else fail (ILAC-G8:09/2019, w = U; risk of a "
     "wrong pass at most 2.5 %)",
 }
@@ -39,11 +40,11 @@ def probability(value: float, uncertainty: float, dof: float, lower: float | Non
 def statement(value: float, expanded: float, lower: float | None, upper: float | None, rule: str) -> str:
     """The statement under a rule; ``expanded`` is the expanded uncertainty U, which is also the guard band."""
     inside = min(math.inf if upper is None else upper - value, math.inf if lower is None else value - lower)
-    if rule == "simple acceptance":
+    if rule == SIMPLE:
         return PASS if inside >= 0 else FAIL
     if inside >= expanded:
         return PASS
-    if rule == "guard band":
+    if rule == GUARD_BAND:
         return FAIL
     if inside >= 0:
         return CONDITIONAL_PASS

@@ -20,7 +20,7 @@ from runner.measure.edge import MOST_RISE, Edge
 from runner.measure.finding import Finding, Limits, Maker
 from runner.measure.ramp import Bend, fit_bend
 from runner.measure.recording import Accuracy, Attempt, Recording, Series
-from runner.vocabulary import BudgetSource
+from runner.vocabulary import BudgetSource, Observed, Outcome
 
 WINDOW = 15.0  # s of readings before the edge
 BEFORE_EDGE = 0.05  # s: readings nearer to the edge than this may already belong to the other side
@@ -29,7 +29,6 @@ AFTER, SHRINK = 20.0, 0.75  # s of readings after a return, and by how much fewe
 FEWEST_AFTER = 12  # readings
 STEEPER = 0.25  # of the way back to the decision, for relaxations from 20 s: tests/measure/test_release_by_return.py
 NO_PARABOLA = 0.5  # of the scatter's variance: more than this that moves slowly is no noise
-UNDER_LOAD, LAST_SEEN = "voltage under load", "voltage just before the cut-off"  # typed readings
 # At up to two capacities an hour the slope at the end of a discharge doubles in this many s at most; the evidence is in
 # tests/outside/test_end_of_discharge.py.
 STEEPENS = 100.0
@@ -55,7 +54,7 @@ class CutOff(Maker):
         declared = self.declared
         kind = "drain" if declared.path == DISCHARGE else "charge"
         limits = declared.trip_limits
-        stopped = self.ended(kind, "stopped")
+        stopped = self.ended(kind, Outcome.STOPPED)
         if not stopped:
             return self._did_not_trip(kind, limits)
         if stopped[-1].by_hand:
@@ -100,7 +99,7 @@ class CutOff(Maker):
 
     def _did_not_trip(self, kind: str, limits: Limits | None) -> Finding:
         declared = self.declared
-        given_up = self.ended(kind, "gave up")
+        given_up = self.ended(kind, Outcome.GAVE_UP)
         if not given_up:
             return self.missing("trip", "V", self.reason(kind), expected=declared.trip, limits=limits)
         attempt = given_up[0]
@@ -146,7 +145,7 @@ class CutOff(Maker):
     def _release_by_return(self) -> Finding:
         """Under-voltage: the voltage of the terminals when they carried voltage again."""
         declared, limits = self.declared, self.declared.release_limits
-        returned = self.ended("recover", "returned")
+        returned = self.ended("recover", Outcome.RETURNED)
         if not returned:
             return self._did_not_release("recover", limits)
         at = returned[-1].at - (declared.reaction[0] if returned[-1].by_hand else 0.0)
@@ -177,7 +176,7 @@ class CutOff(Maker):
     def _release_by_tries(self) -> Finding:
         """Over-voltage: between the last look at which the pack took no charge and the first at which it did."""
         declared, limits = self.declared, self.declared.release_limits
-        returned = self.ended("try", "returned")
+        returned = self.ended("try", Outcome.RETURNED)
         if not returned:
             return self._did_not_release("try", limits)
         looks = returned[-1].levels
@@ -208,7 +207,7 @@ class CutOff(Maker):
 
     def _did_not_release(self, kind: str, limits: Limits | None) -> Finding:
         declared = self.declared
-        given_up = self.ended(kind, "gave up")
+        given_up = self.ended(kind, Outcome.GAVE_UP)
         if not given_up or declared.release is None:
             return self.missing("release", "V", self.reason(kind), expected=declared.release, limits=limits)
         why = given_up[0].why
@@ -229,7 +228,7 @@ class CutOff(Maker):
 
     def _should_have(self, attempt: Attempt) -> tuple[bool, str]:
         """Whether a pack that did not come back should have: only what it shows of its lowest cell can say that."""
-        shown = [each for each in self.recording.typed if "lowest cell" in each.name and each.t >= attempt.at]
+        shown = self.recording.read(Observed.LOWEST_CELL_VOLTAGE, attempt.at)
         limits = self.declared.release_limits
         if not shown or limits is None or limits[1] is None:
             return False, f"{attempt.why}; whether its cells had come up to the release could not be seen"
@@ -241,17 +240,17 @@ class CutOff(Maker):
     # ---- recovery and waking ---------------------------------------------------------------------------------
 
     def recovery_time(self) -> Finding:
-        given_up = self.ended("recover", "gave up")
-        if given_up and not self.ended("recover", "returned"):
+        given_up = self.ended("recover", Outcome.GAVE_UP)
+        if given_up and not self.ended("recover", Outcome.RETURNED):
             failed, why = self._should_have(given_up[0])
             return self.missing("recovery time", "s", why, failed=failed and not self.declared.latching)
         return recovery_time(self, "recover", "drain")
 
     def wake_charge(self) -> Finding | None:
         """What it took to wake the pack; nothing if it came back by itself."""
-        woken = self.ended("wake", "returned")
+        woken = self.ended("wake", Outcome.RETURNED)
         if not woken:
-            if self.ended("recover", "returned"):
+            if self.ended("recover", Outcome.RETURNED):
                 return None
             return self.missing("wake charge", "A·s", self.reason("wake"))
         return Throughput(self.recording, self.declared).put_in("wake charge", woken)
@@ -259,10 +258,10 @@ class CutOff(Maker):
 
 def recovery_time(maker: Maker, kind: str, before: str) -> Finding:
     """From the trip's instant to the return: between the last reading without and the first with, to either side."""
-    returned, stopped = maker.ended(kind, "returned"), maker.ended(before, "stopped")
+    returned, stopped = maker.ended(kind, Outcome.RETURNED), maker.ended(before, Outcome.STOPPED)
     declared = maker.declared
     if not returned or not stopped:
-        given_up = maker.ended(kind, "gave up")
+        given_up = maker.ended(kind, Outcome.GAVE_UP)
         failed = bool(given_up) and not declared.latching
         why = given_up[0].why if given_up else maker.reason(kind)
         return maker.missing("recovery time", "s", why, failed=failed)
@@ -307,12 +306,12 @@ def trip_by_hand(maker: Maker, attempt: Attempt) -> Finding:
     reading before and what that grows to: twice in STEEPENS, three times in two of them.
     """
     declared, limits = maker.declared, maker.declared.trip_limits
-    last = maker.recording.read(LAST_SEEN, attempt.began, attempt.at + 3600.0)
+    last = maker.recording.read(Observed.LAST_VOLTAGE, attempt.began, attempt.at + 3600.0)
     if not last:
         why = "nobody read the voltage before the cut-off"
         return maker.missing("trip", "V", why, expected=declared.trip, limits=limits)
     value = last[-1].value
-    before = maker.recording.read(UNDER_LOAD, attempt.began, attempt.at)
+    before = maker.recording.read(Observed.LOADED_VOLTAGE, attempt.began, attempt.at)
     if not before:
         why = "the voltage was read only once, so how fast it fell is not known"
         return maker.missing("trip", "V", why, expected=declared.trip, limits=limits)

@@ -16,6 +16,7 @@ from runner.measure.conformity import FAIL, NOT_MEASURED, probability, statement
 from runner.measure.edge import Edge, find_edge
 from runner.measure.recording import Attempt, Declared, Recording
 from runner.measure.threshold import Crossing
+from runner.vocabulary import BudgetSource, Outcome
 
 Limits = tuple[float | None, float | None]
 
@@ -67,9 +68,16 @@ class Finding:
         """The finding that ``as_json`` wrote. Raises KeyError or TypeError if it is none; fields of later versions are left."""
         known = {name: content[name] for name in cls.__dataclass_fields__ if name in content}
         known["dof"] = _infinite(known.get("dof"), known["value"])
-        known["budget"] = tuple(BudgetRow(**{**row, "dof": _infinite(row["dof"], 0.0)}) for row in content["budget"])
+        rows = ({**row, "kind": row.get("kind", _kind_of_old(row["source"]))} for row in content["budget"])
+        known["budget"] = tuple(BudgetRow(**{**row, "dof": _infinite(row["dof"], 0.0)}) for row in rows)
         known["repeats"], known["caveats"] = tuple(content["repeats"]), tuple(content["caveats"])
         return cls(**known)
+
+
+def _kind_of_old(text: str) -> str:
+    """The kind of a budget's line in findings from before it was written beside the text."""
+    fitting = [source.value for source in BudgetSource if text.startswith(source)]
+    return max(fitting, key=len, default="")
 
 
 def _finite(value: float | None) -> float | None:
@@ -95,7 +103,7 @@ class Maker:
         return find_edge(
             self.recording.of(CURRENT_OF[path]),
             attempt.at,
-            rising=attempt.outcome == "returned",
+            rising=attempt.outcome == Outcome.RETURNED,
             aperture=self.declared.aperture.get(path, 0.0),
             begin=begin,
         )
@@ -194,7 +202,7 @@ class Maker:
 
     def reason(self, *kinds: str) -> str:
         """Why there is nothing: the first thing that went wrong here, or for the whole run."""
-        good = ("stopped", "returned", "full", "done")
+        good = (Outcome.STOPPED, Outcome.RETURNED, Outcome.FULL, Outcome.DONE)
         spoiled = [
             attempt
             for attempt in self.recording.attempts
@@ -204,7 +212,7 @@ class Maker:
             return spoiled[0].why
         if self.recording.ended_early:
             return f"the run ended early: {self.recording.ended_early}"
-        others = [attempt for attempt in self.recording.attempts if attempt.outcome in ("tapering", "full")]
+        others = [attempt for attempt in self.recording.attempts if attempt.outcome in (Outcome.TAPERING, Outcome.FULL)]
         if others and self.sensor:
             return others[0].why
         if any(attempt.kind in kinds for attempt in self.attempts):

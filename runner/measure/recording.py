@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from runner.events import CHARGE, DISCHARGE
+from runner.vocabulary import Observed
 
 Array = NDArray[np.float64]
 
@@ -49,7 +50,7 @@ class Attempt:
 
     ``at`` is the time of the first sample after the change; ``ramp_began`` is None if it never came to the ramp;
     ``limit`` is where it was given up, in the unit of what was changed; ``levels`` are those of a staircase.
-    ``by_hand``: a person's key said when, a reaction later than it was.
+    ``by_hand``: a person's key said when, a reaction later than it was. ``sought`` is the outcome it waited for, or nothing.
     """
 
     kind: str
@@ -64,15 +65,17 @@ class Attempt:
     limit: float | None = None
     levels: tuple[Held, ...] = ()
     by_hand: bool = False
+    sought: str = ""
 
 
 @dataclass(frozen=True)
 class Typed:
-    """A reading that a person typed: what it is called, SI value, time in s."""
+    """A reading that a person typed: what it is called, SI value, time in s, and what it is of, if findings use it."""
 
     name: str
     value: float
     t: float
+    of: Observed | None = None
 
 
 @dataclass(frozen=True)
@@ -90,9 +93,9 @@ class Recording:
     breaks: tuple[tuple[float, float], ...] = ()
     taps: Series = NOTHING
 
-    def read(self, name: str, begin: float, end: float) -> list[Typed]:
-        """The typed readings of a name (or whose name begins so) with begin ≤ t ≤ end, in order."""
-        return [each for each in self.typed if each.name.startswith(name) and begin <= each.t <= end]
+    def read(self, of: Observed, begin: float, end: float = math.inf) -> list[Typed]:
+        """The typed readings of this with begin ≤ t ≤ end, in order."""
+        return [each for each in self.typed if each.of == of and begin <= each.t <= end]
 
     def of(self, channel: str) -> Series:
         """The readings of a channel, none if it was not read."""

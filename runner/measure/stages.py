@@ -21,7 +21,7 @@ from runner.measure.edge import LEVEL_WINDOW, Edge
 from runner.measure.finding import Finding, Limits, Maker
 from runner.measure.recording import Accuracy, Attempt, Declared, Held, Series
 from runner.measure.thermal import abs_difference
-from runner.vocabulary import BudgetSource
+from runner.vocabulary import BudgetSource, Outcome
 
 SETTING_TIME = (
     0.1  # s before its reading back that a level may have been there, where the record says not when it was asked for
@@ -42,7 +42,7 @@ class Stages(Maker):
 
     def trip(self) -> Finding:
         declared, limits = self.declared, self.declared.trip_limits
-        stopped = [attempt for attempt in self.ended("stage", "stopped") if not _is_jump(attempt)]
+        stopped = [attempt for attempt in self.ended("stage", Outcome.STOPPED) if not _is_jump(attempt)]
         if not stopped:
             return _did_not(self, "stage", "trip", "A", limits, up=True)
         found = _levels(self, stopped[-1])
@@ -66,7 +66,7 @@ class Stages(Maker):
         return self.measured("trip", "A", theta, expected=declared.trip, limits=limits, caveats=caveats)
 
     def delay(self) -> Finding:
-        stopped = self.ended("stage", "stopped")
+        stopped = self.ended("stage", Outcome.STOPPED)
         stopped = [attempt for attempt in stopped if _is_jump(attempt)] or stopped
         if not stopped:
             return self.missing("delay", "s", self.reason("stage"), expected=self.declared.delay)
@@ -119,8 +119,8 @@ class Substituted(Maker):
         """By name, how each is worked out."""
         declared = self.declared
         return {
-            "trip": lambda: self._threshold("trip", "stopped", declared.trip, declared.trip_limits),
-            "release": lambda: self._threshold("release", "returned", declared.release, declared.release_limits),
+            "trip": lambda: self._threshold("trip", Outcome.STOPPED, declared.trip, declared.trip_limits),
+            "release": lambda: self._threshold("release", Outcome.RETURNED, declared.release, declared.release_limits),
             "hysteresis": self._hysteresis,
             "delay_and_lag": lambda: self.missing("delay and lag", "s", "a decade box does not lag: see the delay"),
             "delay": self.delay,
@@ -173,8 +173,8 @@ class Substituted(Maker):
         return self.inputs.add(BudgetSource.BOX, 0.0, half / 3.0**0.5, "rectangular")
 
     def _hysteresis(self) -> Finding:
-        trips = [a for a in self.ended("substitute", "stopped") if len(a.levels) > 1]
-        releases = [a for a in self.ended("substitute", "returned") if len(a.levels) > 1]
+        trips = [a for a in self.ended("substitute", Outcome.STOPPED) if len(a.levels) > 1]
+        releases = [a for a in self.ended("substitute", Outcome.RETURNED) if len(a.levels) > 1]
         trip = self._between(trips[0]) if trips else None
         release = self._between(releases[0]) if releases else None
         if trip is None or release is None:
@@ -182,7 +182,7 @@ class Substituted(Maker):
         return self.measured("hysteresis", "K", abs_difference(trip, release))
 
     def delay(self) -> Finding:
-        jumps = [attempt for attempt in self.ended("substitute", "stopped") if len(attempt.levels) == 1]
+        jumps = [attempt for attempt in self.ended("substitute", Outcome.STOPPED) if len(attempt.levels) == 1]
         if not jumps:
             return self.missing("delay", "s", self.reason("substitute"), expected=self.declared.delay)
         found = _levels(self, jumps[-1])
@@ -242,7 +242,7 @@ def _too_hasty(maker: Maker, stairs: Attempt, delay: Finding) -> str:
 
 
 def _stairs_gave_up(maker: Maker, outcome: str) -> bool:
-    return any(attempt.outcome == "gave up" and len(attempt.levels) > 1 for attempt in maker.attempts)
+    return any(attempt.outcome == Outcome.GAVE_UP and len(attempt.levels) > 1 for attempt in maker.attempts)
 
 
 def _outside(value: float, limits: Limits, *, falling: bool, over: bool) -> bool:
@@ -257,8 +257,9 @@ def _did_not(maker: Maker, kind: str, name: str, unit: str, limits: Limits | Non
     """It was given up: is the last level beyond the limits, so that this is a failure?"""
     declared = maker.declared
     expected = declared.trip if name == "trip" else declared.release
-    given_up = [attempt for attempt in maker.attempts if attempt.kind == kind and attempt.outcome == "gave up"]
-    mine = [attempt for attempt in given_up if name in attempt.why]
+    given_up = [attempt for attempt in maker.attempts if attempt.kind == kind and attempt.outcome == Outcome.GAVE_UP]
+    wanted = Outcome.STOPPED if name == "trip" else Outcome.RETURNED
+    mine = [attempt for attempt in given_up if attempt.sought == wanted]
     if not mine or mine[0].limit is None or limits is None:
         return maker.missing(name, unit, maker.reason(kind), expected=expected, limits=limits)
     low, high = limits

@@ -10,7 +10,7 @@ from runner.measure.finding import Finding, Maker
 from runner.measure.ramp import SETTLING, fit_ramp, fit_taps
 from runner.measure.recording import Attempt, Declared, Recording
 from runner.measure.threshold import Crossing, Threshold, find_threshold, shared
-from runner.vocabulary import BudgetSource
+from runner.vocabulary import BudgetSource, Outcome
 
 
 def abs_difference(trip: Quantity, release: Quantity) -> Quantity:
@@ -33,8 +33,8 @@ class Thermal(Maker):
     def findings(self) -> dict[str, Callable[[], Finding]]:
         """By name, how each is worked out."""
         rising = "over" in self.declared.protection
-        trip, trip_crossings = self._threshold("heat" if rising else "cool", "stopped")
-        release, release_crossings = self._threshold("cool" if rising else "heat", "returned")
+        trip, trip_crossings = self._threshold("heat" if rising else "cool", Outcome.STOPPED)
+        release, release_crossings = self._threshold("cool" if rising else "heat", Outcome.RETURNED)
         declared = self.declared
         return {
             "trip": lambda: self._finding(
@@ -91,7 +91,8 @@ class Thermal(Maker):
         limits: tuple[float, float] | None,
         kind: str,
     ) -> Finding:
-        given_up = [attempt for attempt in self.attempts if attempt.kind == kind and attempt.outcome == "gave up"]
+        wanted = Outcome.STOPPED if name == "trip" else Outcome.RETURNED
+        given_up = [each for each in self.ended(kind, Outcome.GAVE_UP) if each.sought == wanted]
         if given_up:
             return self._did_not(name, given_up[0], expected, limits, crossings)
         if threshold is None:

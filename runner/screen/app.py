@@ -22,12 +22,12 @@ from runner.measure.finding import Finding
 from runner.screen.feed import ScreenOperator
 from runner.screen.run import RunScreen
 from runner.screen.themes import Dressed
+from runner.vocabulary import Exit
 
 HAND_OVER = (
     0.0005  # s after which drawing gives way to the run's thread, ten times as soon as usual: sampling comes first
 )
 GOODBYE = 5.0  # s that a screen is given to go away after a signal
-ENDED_EARLY = 4  # exit status
 LOOK_EVERY = 0.1  # s between two looks at whether the run has ended
 
 
@@ -164,4 +164,4 @@ def _way_out(thread: RunThread[Result], stop: StopFlag, over: threading.Event) -
     """
     while not over.wait(LOOK_EVERY):
         if stop.signal and thread.done and not over.wait(GOODBYE):
-            os._exit(ENDED_EARLY)
+            os._exit(Exit.ENDED_EARLY)

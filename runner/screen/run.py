@@ -26,6 +26,7 @@ from runner.screen.widgets.prompt import Prompt
 from runner.screen.widgets.readout import Readout
 from runner.screen.widgets.step_list import StepList
 from runner.screen.widgets.strip_chart import LETTERS, Marks, StripChart
+from runner.vocabulary import Answer, Wants
 
 REACTION = (
     0.6  # s after a question is on the screen: a key pressed sooner was meant for the one before, or a switch bounced
@@ -138,7 +139,7 @@ class RunScreen(Screen[None]):
             self.call_after_refresh(self._drawn)
             self._page(shown=order.question == CAUTIONS)
             self._typing(order)
-            words = f"HOLD POINT · {GO_KEY}" if order.wants in ("go on", "mark") else hint(order)
+            words = f"HOLD POINT · {GO_KEY}" if order.wants in (Wants.GO_ON, Wants.MARK) else hint(order)
             self.query_one(Prompt).show(order.say, words, hold=True)
             self.app.bell()
         elif isinstance(order, Withdraw):
@@ -186,7 +187,7 @@ class RunScreen(Screen[None]):
             self.operator.tap()
         if self.asked is None or self.pressed_at() < self._asked_since + self.reaction:
             return
-        self._answer(Reply("go on"))
+        self._answer(Reply(Answer.GO_ON))
 
     def on_input_submitted(self, message: Input.Submitted) -> None:
         message.stop()
@@ -234,13 +235,13 @@ class RunScreen(Screen[None]):
 
     @property
     def _is_typing(self) -> bool:
-        return self.asked is not None and self.asked.wants in ("number", "choice")
+        return self.asked is not None and self.asked.wants in (Wants.NUMBER, Wants.CHOICE)
 
     def _typing(self, ask: Ask | None) -> None:
         """The field to type in, where something is to be typed."""
         field = self.query_one("#answer", Input)
         field.value = ""
-        field.display = ask is not None and ask.wants in ("number", "choice")
+        field.display = ask is not None and ask.wants in (Wants.NUMBER, Wants.CHOICE)
         if field.display:
             field.placeholder = ask.unit if ask is not None and ask.unit else "a word or its number"
             field.focus()

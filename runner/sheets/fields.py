@@ -13,7 +13,15 @@ from typing import Annotated, Any
 from pydantic import BaseModel, BeforeValidator, ConfigDict, ValidationInfo, WithJsonSchema
 
 from runner.sheets.chemistry import WIDEST_SENSOR_LIMITS
-from runner.sheets.quantity import DIMENSIONS, Expression, QuantityError, parse_expression, parse_quantity, shown
+from runner.sheets.quantity import (
+    DIMENSIONS,
+    Expression,
+    QuantityError,
+    WrongDimension,
+    parse_expression,
+    parse_quantity,
+    shown,
+)
 
 ABSOLUTE_ZERO = -273.15  # °C
 AS_IT_WAS = "as it was"  # key of the validation context: what was once run is read, whatever would be refused today
@@ -98,9 +106,8 @@ def dimension_of(value: object, names: Mapping[str, str]) -> str:
     for dimension in DIMENSIONS:
         try:
             parse_expression(value, dimension, names)
-        except QuantityError as error:
-            if "is wanted" not in error.what:
-                raise
+        except WrongDimension:
+            continue
         else:
             return dimension
     raise QuantityError(f"{value!r} is not a value with a meaning here", "write for example 2 K/min")

@@ -53,6 +53,10 @@ class QuantityError(ValueError):
         self.what, self.remedy, self.offset = what, remedy, offset
 
 
+class WrongDimension(QuantityError):
+    """A quantity or expression of another dimension than is wanted."""
+
+
 @lru_cache(maxsize=1)
 def _registry() -> Any:
     import pint  # 0.3 s to import: only when a sheet is really read
@@ -128,8 +132,8 @@ def _check_dimension(text: str, found: str, wanted: str) -> None:
     example = DIMENSIONS[wanted][2]
     if {found, wanted} == {"temperature", "temperature difference"}:
         kind = "temperatures are written in degC, differences in K"
-        raise QuantityError(f"{text} is a {found}, a {wanted} is wanted", f"{kind}, like {example}")
-    raise QuantityError(f"{text} is a {found}, a {wanted} is wanted", f"write it like {example}")
+        raise WrongDimension(f"{text} is a {found}, a {wanted} is wanted", f"{kind}, like {example}")
+    raise WrongDimension(f"{text} is a {found}, a {wanted} is wanted", f"write it like {example}")
 
 
 def _shown(value: object) -> str:

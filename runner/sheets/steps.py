@@ -5,11 +5,10 @@ Rule: every value is an expression whose dimension is checked when the file is r
 
 from __future__ import annotations
 
-import string
 from collections.abc import Iterator
-from typing import Annotated, Any, Literal, Self
+from typing import Any, Literal, Self
 
-from pydantic import AfterValidator, Field, ValidationInfo, ValidatorFunctionWrapHandler, model_validator
+from pydantic import Field, ValidationInfo, ValidatorFunctionWrapHandler, model_validator
 
 from runner.sheets.fields import (
     NAMES,
@@ -22,72 +21,8 @@ from runner.sheets.fields import (
     VoltageExpression,
     dimension_of,
 )
+from runner.sheets.hold_steps import Confirm, Inspect, Read, Text
 from runner.sheets.source import normal_key
-
-TEXT_NAMES = {"sensor": "text", "place": "text"}
-
-
-def _check_text(text: str, info: ValidationInfo) -> str:
-    known = {*(info.context or {}).get(NAMES, {}), *TEXT_NAMES}
-    try:
-        wanted = [normal_key(name) for _, name, _, _ in string.Formatter().parse(text) if name is not None]
-    except ValueError as error:
-        raise ValueError(f"the braces in the text do not match ({error}); write {{trip}} for a value") from error
-    for name in wanted:
-        if name not in known:
-            raise ValueError(f"{{{name}}} is not known here; known are {', '.join(sorted(known))}")
-    return text
-
-
-Text = Annotated[str, AfterValidator(_check_text)]
-
-
-class Confirm(Sheet):
-    """A hold point: nothing goes on until a person has said so. ``record`` is what is written down about it."""
-
-    say: Text
-    record: str = ""
-
-
-class Read(Sheet):
-    """The operator types a reading, or picks a word from ``choices``. Outside ``lowest`` … ``highest`` a second look is asked for.
-
-    ``unit`` is the unit shown and assumed where only a number is typed. ``doubtful`` are choices that count as bad news.
-    """
-
-    say: Text
-    record: str
-    unit: str = ""
-    lowest: AnyExpression | None = None
-    highest: AnyExpression | None = None
-    choices: tuple[str, ...] = ()
-    doubtful: tuple[str, ...] = ()
-    role: Literal["", "display", "counter", "meter", "probe"] = ""
-
-    @model_validator(mode="after")
-    def _number_or_word(self) -> Self:
-        if bool(self.unit) == bool(self.choices):
-            raise ValueError("read needs either unit (a number is typed) or choices (a word is picked); keep one")
-        if self.unit:
-            try:
-                dimension = dimension_of(f"1 {self.unit}", {})
-            except ValueError as error:
-                raise ValueError(f"{self.unit!r} is not a unit used here; write for example V, A, Ah, degC") from error
-            for name in ("lowest", "highest"):
-                limit = getattr(self, name)
-                if limit is not None and limit.dimension != dimension:
-                    raise ValueError(f"{name} is a {limit.dimension}, the reading is a {dimension}; give one kind")
-        stray = [word for word in self.doubtful if word not in self.choices]
-        if stray:
-            raise ValueError(f"doubtful names {', '.join(stray)}, which is not one of the choices; spell it as there")
-        return self
-
-
-class Inspect(Sheet):
-    """Things to look at, one after the other: each is seen good, seen bad, or not seen, with a note and files if wanted."""
-
-    say: Text
-    items: tuple[str, ...] = Field(min_length=1)
 
 
 class Charge(Sheet):

@@ -80,11 +80,12 @@ def test_a_break_does_not_count_against_the_time_of_a_run(tmp_path):
 
 
 def test_the_folder_of_a_broken_run_can_be_evaluated_as_it_is(tmp_path):
-    from runner.conduct.evaluate import ENDED_EARLY, evaluate
+    from runner.conduct.evaluate import evaluate
+    from runner.vocabulary import Exit
 
     broken = broken_run(tmp_path, user_file("short.yaml", SHORT_PROCEDURE), 100.0)
     evaluation = evaluate(broken.folder)
-    assert evaluation.exit_status == ENDED_EARLY
+    assert evaluation.exit_status == Exit.ENDED_EARLY
     assert evaluation.as_json()["ended_early"] == "the record breaks off"
 
 

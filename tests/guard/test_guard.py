@@ -285,5 +285,5 @@ print(json.dumps([name for name, module in sys.modules.items() if module is not 
     loaded = set(json.loads(done.stdout.splitlines()[-1]))
     assert not {name.split(".")[0] for name in loaded} & {"pandas", "numpy", "pydantic", "scipy", "textual", "ruamel"}
     rooms = {name.split(".")[1] for name in loaded if name.startswith("runner.")}
-    assert rooms == {"guard", "bench", "errors"}
+    assert rooms == {"guard", "bench", "errors", "vocabulary"}
     assert "pyvisa" in loaded

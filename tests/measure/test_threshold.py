@@ -129,7 +129,19 @@ def test_changes_that_do_not_follow_the_temperature_are_no_threshold():
 
 def test_a_give_up_beyond_the_limits_fails_and_one_near_them_says_nothing():
     def given_up(limit):
-        attempt = Attempt("heat", "T1", 1, 3 / 60, 0.0, 1.0, 100.0, "gave up", f"did not trip by {limit:.1f} °C", limit)
+        attempt = Attempt(
+            "heat",
+            "T1",
+            1,
+            3 / 60,
+            0.0,
+            1.0,
+            100.0,
+            "gave up",
+            f"did not trip by {limit:.1f} °C",
+            limit,
+            sought="stopped",
+        )
         return trip(recorded(series([0, 1], [4, 4]), series([0, 1], [50, 50]), (attempt,)))
 
     assert given_up(63.0).conformity == "fail"

@@ -15,6 +15,7 @@ from runner.engine.steps.hold import Confirm
 from runner.engine.watcher import Verdict
 from runner.events import Event, Sampled
 from runner.orders import Guide, Order, Remark, hands_off
+from runner.vocabulary import WatchWord
 
 NEAR_SIDE = 1.0  # K before the beginning of the ramp
 LONGEST = 1800.0  # s
@@ -49,7 +50,7 @@ class BringBack(Step):
         elif event.t - self._began > LONGEST:
             self._end("early", f"the sensor could not be brought back for a repeat in {LONGEST / 60:.0f} min")
         elif (
-            verdict.word not in ("lost", "stopped")
+            verdict.word not in (WatchWord.LOST, WatchWord.STOPPED)
             and temperature is not None
             and self._sign * (temperature - self._goal) >= 0
         ):

@@ -21,10 +21,15 @@ from runner.orders import (
     SwitchOn,
     hands_off,
 )
+from runner.vocabulary import WatchWord
 
 LAZY, SLOW, FAST = (2.0, 4.0), (1.0, 1.0), (0.25, 0.5)  # s: for hours; nothing is about to happen; a trip may come now
 
-SPOILED = ("limited", "open lead", "unclear")  # words after which a current is evidence of nothing
+SPOILED = (
+    WatchWord.LIMITED,
+    WatchWord.OPEN_LEAD,
+    WatchWord.UNCLEAR,
+)  # words after which a current is evidence of nothing
 NO_CURRENT_TIME = 30.0  # s after which a current that never began will not begin by itself
 RELEASE_TIME = 1800.0  # s that a sensor is given to come past the release of its protection
 PAST_RELEASE, PAST_TIME = 12.0, 60.0  # K beyond the declared release, and s there, after which the pack has latched

@@ -13,11 +13,10 @@ from runner.engine.watcher import Verdict
 from runner.events import Answered, Event, OutputIsOff
 from runner.orders import Ask, Note, Order, SwitchOff
 from runner.sheets.quantity import shown
+from runner.vocabulary import Observed, Outcome, Role, Wants
 
-VOLTAGE = "voltage under load"
-LAST_VOLTAGE = "voltage just before the cut-off"
-CHARGE_TOTAL, ENERGY_TOTAL = "charge total", "energy total"
-BEFORE, AFTER = " before the discharge", " after the discharge"
+BEFORE = (Observed.CHARGE_BEFORE, Observed.ENERGY_BEFORE)  # the totals of the counter
+AFTER = (Observed.CHARGE_AFTER, Observed.ENERGY_AFTER)
 NEAR = 0.12  # of the cut-off voltage: nearer than this, no more readings are asked for, only the moment
 
 
@@ -30,7 +29,10 @@ class DrainByHand(Step):
         self._stopped_at: float | None = None
         self._given_up = False
         self._since = t
-        self._queue = [*self._totals(BEFORE), self._go("on", "Switch the load on, and press the key as it comes on.")]
+        self._queue = [
+            *self._totals(BEFORE),
+            self._go(Observed.LOAD_ON, "Switch the load on, and press the key as it comes on."),
+        ]
         return [*self._pace(SLOW), self._queue[0]]
 
     def receive(self, event: Event, verdicts: list[Verdict]) -> list[Order]:
@@ -50,15 +52,15 @@ class DrainByHand(Step):
 
     def _answered(self, event: Answered, ask: Ask) -> list[Order]:
         orders: list[Order] = self._noted(event, ask)
-        if ask.record == "load on":
+        if ask.of == Observed.LOAD_ON:
             self.around.known.hand_load, self._since = True, event.t
             self._queue = [self._moment()]
-        elif ask.record == "load stopped":
+        elif ask.of == Observed.LOAD_STOPPED:
             self._stopped_at = event.t
             self._queue = [self._off(), self._last_voltage(), *self._totals(AFTER)]
-        elif ask.record == "load off":
+        elif ask.of == Observed.LOAD_OFF:
             self.around.known.hand_load = False
-        elif ask.record == VOLTAGE and float(event.value) < self.planned.values["floor"]:
+        elif ask.of == Observed.LOADED_VOLTAGE and float(event.value) < self.planned.values["floor"]:
             self._given_up = True
             self._queue = [self._off(), *self._totals(AFTER)]
         if self._queue:
@@ -70,28 +72,28 @@ class DrainByHand(Step):
         if self._given_up or self._stopped_at is None:
             floor = self.planned.values["floor"]
             self._end(self.give_way, "the floor was reached")
-            return [self._conclusion("gave up", f"did not cut off by {floor:.2f} V", t, limit=floor), SwitchOff()]
+            return [self._conclusion(Outcome.GAVE_UP, f"did not cut off by {floor:.2f} V", t, limit=floor), SwitchOff()]
         self._end()
         why = "the load went off by itself, as the operator saw"
-        return [self._conclusion("stopped", why, self._stopped_at, by_hand=True), SwitchOff()]
+        return [self._conclusion(Outcome.STOPPED, why, self._stopped_at, by_hand=True), SwitchOff()]
 
     def _noted(self, event: Answered, ask: Ask) -> list[Order]:
-        if ask.wants != "number":
+        if ask.wants != Wants.NUMBER:
             return []
         value = float(event.value)
-        if ask.record == VOLTAGE:
+        if ask.of == Observed.LOADED_VOLTAGE:
             self._voltages.append((event.t, value))
-        return [Note(self.planned.index, ask.record, shown(value, ask.dimension), value, ask.dimension)]
+        return [Note(self.planned.index, ask.record, shown(value, ask.dimension), value, ask.dimension, of=ask.of)]
 
     # ---- questions -------------------------------------------------------------------------------------------
 
     @property
     def _standing(self) -> bool:
-        return bool(self._queue) and self._queue[0].record == "load stopped"
+        return bool(self._queue) and self._queue[0].of == Observed.LOAD_STOPPED
 
     @property
     def _wants_readings(self) -> bool:
-        if "meter" not in self.around.program.has:
+        if Role.METER not in self.around.program.has:
             return False
         cut_off = self.around.program.trip or self.planned.values["floor"]
         return not self._voltages or self._voltages[-1][1] > cut_off * (1 + NEAR)
@@ -99,34 +101,33 @@ class DrainByHand(Step):
     def _question(self, name: str) -> str:
         return f"step-{self.planned.index}-{name.replace(' ', '-')}-{len(self._voltages)}"
 
-    def _go(self, name: str, say: str) -> Ask:
-        return Ask(self._question(name), say, f"load {name}", "mark")
+    def _go(self, of: Observed, say: str) -> Ask:
+        return Ask(self._question(of), say, of.value, Wants.MARK, of=of)
 
     def _off(self) -> Ask:
-        return self._go("off", "Switch the load off now, and press the key when it is.")
+        return self._go(Observed.LOAD_OFF, "Switch the load off now, and press the key when it is.")
 
     def _moment(self) -> Ask:
         say = "Watch the load. Press the key at the very moment it stops by itself."
-        return self._go("stopped", say)
+        return self._go(Observed.LOAD_STOPPED, say)
 
-    def _number(self, name: str, say: str, unit: str, dimension: str, role: str) -> Ask:
-        return Ask(self._question(name), say, name, "number", unit, dimension, (), role)
+    def _number(self, of: Observed, say: str, unit: str, role: Role) -> Ask:
+        return Ask(self._question(of), say, of.value, Wants.NUMBER, unit, of.dimension, (), role, of=of)
 
     def _reading(self) -> Ask:
-        return self._number(VOLTAGE, "Read the pack's voltage under load.", "V", "voltage", "meter")
+        return self._number(Observed.LOADED_VOLTAGE, "Read the pack's voltage under load.", "V", Role.METER)
 
     def _last_voltage(self) -> Ask:
         say = "Which voltage did you see last, before the load stopped?"
-        return self._number(LAST_VOLTAGE, say, "V", "voltage", "meter")
+        return self._number(Observed.LAST_VOLTAGE, say, "V", Role.METER)
 
-    def _totals(self, when: str) -> list[Ask]:
-        if "counter" not in self.around.program.has:
+    def _totals(self, totals: tuple[Observed, Observed]) -> list[Ask]:
+        if Role.COUNTER not in self.around.program.has:
             return []
-        charge = f"Read the charge total of the counter{when}."
-        energy = f"Read the energy total of the counter{when}."
+        units = ("Ah", "Wh")
         return [
-            self._number(CHARGE_TOTAL + when, charge, "Ah", "charge", "counter"),
-            self._number(ENERGY_TOTAL + when, energy, "Wh", "energy", "counter"),
+            self._number(of, f"On the counter, read the {of}.", unit, Role.COUNTER)
+            for of, unit in zip(totals, units, strict=True)
         ]
 
 
@@ -141,19 +142,19 @@ class RecoverByHand(Step):
         if isinstance(event, OutputIsOff) and self._off_at is None:
             self._off_at = event.t
             say = "Watch the voltmeter on the pack's terminals. Press the key at the moment it shows the pack's voltage again."
-            return [Ask(self._question, say, "pack came back", "mark")]
+            return [Ask(self._question, say, Observed.CAME_BACK.value, Wants.MARK, of=Observed.CAME_BACK)]
         if self._off_at is None:
             return []
         if isinstance(event, Answered) and event.question == self._question:
             self._end()
             self.around.awake = True
-            return [self._conclusion("returned", "the operator saw the voltage come back", event.t, by_hand=True)]
+            return [self._conclusion(Outcome.RETURNED, "the operator saw the voltage come back", event.t, by_hand=True)]
         limit = self.planned.values["give_up"]
         if event.t - self._off_at > limit:
             self._end()
             return [
                 self._conclusion(
-                    "gave up", f"did not come back by itself in {limit / 60:.0f} min", event.t, limit=limit
+                    Outcome.GAVE_UP, f"did not come back by itself in {limit / 60:.0f} min", event.t, limit=limit
                 )
             ]
         return []

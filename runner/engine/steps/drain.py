@@ -36,6 +36,7 @@ from runner.orders import (
     Withdraw,
 )
 from runner.sheets.quantity import shown
+from runner.vocabulary import Observed, Outcome, Role, Until, Wants, WatchWord
 
 SETTLING_TIME = 120.0  # s in which a discharge current has to become steady
 NEAR = 0.06  # of the cut-off voltage: nearer than this the pack is polled fast
@@ -77,7 +78,7 @@ class Drain(Step):
         assert self._on_at is not None
         values, watcher, t = self.planned.values, self.around.watcher, sample.t
         verdict, until = watcher.verdict, self.planned.word("until")
-        if verdict.word == "lost":
+        if verdict.word == WatchWord.LOST:
             return []  # it comes back, or a ceiling that cannot be seen ends the run
         if verdict.word in SPOILED:
             return self._conclude_and_off(verdict.word, verdict.why, t, self.spoiled)
@@ -88,16 +89,18 @@ class Drain(Step):
             if (orders := self._past_release(t)) is not None:
                 return orders
             why = "no current can be drawn: a protection of the pack is still tripped or has latched, or a lead is off"
-            return self._conclude_and_off("no current", why, t, self.give_way)
-        if verdict.word == "stopped":
+            return self._conclude_and_off(Outcome.NO_CURRENT, why, t, self.give_way)
+        if verdict.word == WatchWord.STOPPED:
             self.around.awake = False
-            return self._conclude_and_off("stopped", verdict.why, verdict.since, "" if until != "steady" else "group")
+            return self._conclude_and_off(
+                Outcome.STOPPED, verdict.why, verdict.since, "" if until != Until.STEADY else "group"
+            )
         if orders := self._enough(sample):
             return orders
-        if until == "steady":
+        if until == Until.STEADY:
             return self._until_steady(t)
         if until == "time" and t - self._on_at >= values["for"]:
-            return self._conclude_and_off("done", "the time is over", t)
+            return self._conclude_and_off(Outcome.DONE, "the time is over", t)
         return self._pace(self._how_near(), DISCHARGE)
 
     def _enough(self, sample: Sampled) -> list[Order]:
@@ -106,15 +109,15 @@ class Drain(Step):
         values, t = self.planned.values, sample.t
         if self._at_the_floor(sample):
             why = f"did not cut off by {values['floor']:.2f} V"
-            return self._conclude_and_off("gave up", why, t, self.give_way, values["floor"])
+            return self._conclude_and_off(Outcome.GAVE_UP, why, t, self.give_way, values["floor"])
         if why := self._should_have_cut_off(sample):
-            return self._conclude_and_off("gave up", why, t, self.give_way, self._clearly_below)
+            return self._conclude_and_off(Outcome.GAVE_UP, why, t, self.give_way, self._clearly_below)
         if "give_up" in values and t - self._on_at > values["give_up"]:
             why = f"given up after {values['give_up'] / 3600:.1f} h of discharge"
-            return self._conclude_and_off("no end", why, t, self.give_way)
+            return self._conclude_and_off(Outcome.NO_END, why, t, self.give_way)
         if self._drawn > MOST_DRAWN * self.around.program.rated_capacity > 0:
             why = f"{shown(self._drawn, 'charge')} were drawn, {MOST_DRAWN:g} times the rated capacity, and the pack goes on"
-            return self._conclude_and_off("no end", why, t, self.give_way)
+            return self._conclude_and_off(Outcome.NO_END, why, t, self.give_way)
         return []
 
     @property
@@ -145,7 +148,7 @@ class Drain(Step):
 
     def _until_steady(self, t: float) -> list[Order]:
         assert self._on_at is not None
-        if self.around.watcher.verdict.word != "steady":
+        if self.around.watcher.verdict.word != WatchWord.STEADY:
             self._since = None
             if t - self._on_at > SETTLING_TIME:
                 why = f"the discharge current did not become steady: {self.around.watcher.verdict.why}"
@@ -246,7 +249,9 @@ class Recover(Step):
             return orders
         self._asked_at, self._asking, self._number = event.t, True, self._number + 1
         say = "Read the lowest cell voltage on the pack's own display."
-        return [*orders, Ask(self._question, say, LOWEST, "number", "V", "voltage", (), "display")]
+        of = Observed.LOWEST_CELL_VOLTAGE
+        ask = Ask(self._question, say, LOWEST, Wants.NUMBER, "V", of.dimension, (), Role.DISPLAY, of=of)
+        return [*orders, ask]
 
     @property
     def _question(self) -> str:
@@ -255,7 +260,7 @@ class Recover(Step):
     def _noted(self, event: Answered) -> list[Order]:
         self._asking = False
         value = float(event.value)
-        return [Note(self.planned.index, LOWEST, f"{value:.3f} V", value, "voltage")]
+        return [Note(self.planned.index, LOWEST, f"{value:.3f} V", value, "voltage", of=Observed.LOWEST_CELL_VOLTAGE)]
 
     def _seen(self, event: Sampled) -> list[Order]:
         assert self._off_at is not None
@@ -265,17 +270,17 @@ class Recover(Step):
                 return []
             self._end()
             why = "the terminals keep their voltage: by looking it cannot be said when the pack has come back"
-            return [self._conclusion("not seen", why, event.t)]
+            return [self._conclusion(Outcome.NOT_SEEN, why, event.t)]
         if up is not None:
             self._end()
             self.around.awake = True
-            return [self._conclusion("returned", "the terminals carry voltage again", up)]
+            return [self._conclusion(Outcome.RETURNED, "the terminals carry voltage again", up)]
         if waited > self.planned.values["give_up"]:
             self._end()
             limit = self.planned.values["give_up"]
             return [
                 self._conclusion(
-                    "gave up", f"did not come back by itself in {limit / 60:.0f} min", event.t, limit=limit
+                    Outcome.GAVE_UP, f"did not come back by itself in {limit / 60:.0f} min", event.t, limit=limit
                 )
             ]
         return self._pace(SLOW, self._polled) if waited > 60.0 else []
@@ -342,14 +347,14 @@ class Wake(Step):
         if self._looking.up_since is not None:
             self._end()
             self.around.awake = True
-            return [self._conclusion("returned", "woken: the terminals stay up", self._looking.up_since)]
+            return [self._conclusion(Outcome.RETURNED, "woken: the terminals stay up", self._looking.up_since)]
         if self._looking.collapsed:
             self._looking = None
             return self._too_long(sample.t) or self._charge()
         if self._looking.blind or sample.t - self._off_at > COLLAPSE_TIME:
             self._end("rest", "whether the pack is awake cannot be seen")
             why = "no instrument shows the pack's terminals while everything is off"
-            return [self._conclusion("not seen", why, sample.t)]
+            return [self._conclusion(Outcome.NOT_SEEN, why, sample.t)]
         return []
 
     def _too_long(self, t: float) -> list[Order]:
@@ -357,5 +362,5 @@ class Wake(Step):
             return []
         minutes = self.planned.values["give_up"] / 60
         return self._conclude_and_off(
-            "gave up", f"could not be woken in {minutes:.0f} min", t, "rest", self.planned.values["give_up"]
+            Outcome.GAVE_UP, f"could not be woken in {minutes:.0f} min", t, "rest", self.planned.values["give_up"]
         )

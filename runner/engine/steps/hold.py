@@ -5,11 +5,11 @@ from __future__ import annotations
 from runner.engine.steps.base import SLOW, Step
 from runner.engine.watcher import Verdict
 from runner.events import Answered, Event, Reckoned
-from runner.orders import GO_ON, Ask, Note, Order, Reckon
+from runner.orders import Ask, Note, Order, Reckon
 from runner.sheets.quantity import shown
+from runner.vocabulary import Answer, Seen, Wants
 
-SEEN = ("good", "bad", "not seen")
-TAKE = "one more"
+SEEN = tuple(Seen)
 
 
 class Confirm(Step):
@@ -19,10 +19,13 @@ class Confirm(Step):
 
     def begin(self, t: float) -> list[Order]:
         self.question = f"step-{self.planned.index}"
-        return [*self._pace(SLOW), Ask(self.question, self.planned.say, self.planned.record)]
+        return [
+            *self._pace(SLOW),
+            Ask(self.question, self.planned.say, self.planned.record, box=self.planned.word("box")),
+        ]
 
     def receive(self, event: Event, verdicts: list[Verdict]) -> list[Order]:
-        if isinstance(event, Answered) and event.question == self.question and event.value == "go on":
+        if isinstance(event, Answered) and event.question == self.question and event.value == Answer.GO_ON:
             self._end()
         return []
 
@@ -59,7 +62,7 @@ class Read(Step):
     def _ask(self) -> Ask:
         words = self.planned.words
         choices = tuple(words.get("choices", ()))
-        wants = "choice" if choices else "number"
+        wants = Wants.CHOICE if choices else Wants.NUMBER
         return Ask(
             self._question,
             self._now,
@@ -71,6 +74,7 @@ class Read(Step):
             str(words.get("role", "")),
             self.planned.values.get("lowest"),
             self.planned.values.get("highest"),
+            of=self.planned.word("as"),
         )
 
     def _doubt(self, value: str) -> str:
@@ -89,13 +93,13 @@ class Read(Step):
         name = f"{planned.sensor}: {planned.record}" if planned.sensor else planned.record
         if words.get("choices"):
             doubtful = "doubtful" if value in words.get("doubtful", ()) else ""
-            return Note(planned.index, name, value, why=doubtful)
+            return Note(planned.index, name, value, why=doubtful, of=planned.word("as"))
         dimension = str(words["dimension"])
         text = shown(float(value), dimension)
         reference = self.around.known.temperature
         if words.get("role") == "display" and dimension == "temperature" and reference is not None:
             text = f"{text} (reference {shown(reference, dimension)})"
-        return Note(planned.index, name, text, float(value), dimension, why)
+        return Note(planned.index, name, text, float(value), dimension, why, planned.word("as"))
 
 
 class Offer(Step):
@@ -114,9 +118,9 @@ class Offer(Step):
                 self._end("offer", event.why)
                 return []
             self._now = f"{event.why}. {self.planned.say}"
-            return [Ask(self._question, self._now, "one more", "choice", choices=(GO_ON, TAKE))]
+            return [Ask(self._question, self._now, "one more", Wants.CHOICE, choices=(Answer.GO_ON, Answer.ONE_MORE))]
         if isinstance(event, Answered) and event.question == self._question:
-            if event.value == TAKE:
+            if event.value == Answer.ONE_MORE:
                 self._end()
             else:
                 self._end("offer", "the operator goes on without")
@@ -139,7 +143,8 @@ class Inspect(Step):
         if not isinstance(event, Answered) or event.question != self._question:
             return []
         item, word = self._items[self._item], event.value
-        note = Note(self.planned.index, self._record(item), word, why="" if word == "good" else event.note or word)
+        why = "" if word == Seen.GOOD else event.note or word
+        note = Note(self.planned.index, self._record(item), word, why=why, of=self.planned.word("as"))
         self._item += 1
         if self._item < len(self._items):
             return [note, self._ask()]
@@ -159,7 +164,7 @@ class Inspect(Step):
         return f"step-{self.planned.index}-item-{self._item}"
 
     def _ask(self) -> Ask:
-        return Ask(self._question, self.sentence(), self._record(self._items[self._item]), "choice", choices=SEEN)
+        return Ask(self._question, self.sentence(), self._record(self._items[self._item]), Wants.CHOICE, choices=SEEN)
 
     def _record(self, item: str) -> str:
         return f"{self.planned.sensor}: {item}" if self.planned.sensor else item

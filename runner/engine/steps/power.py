@@ -14,6 +14,7 @@ from runner.events import (
     Sampled,
 )
 from runner.orders import Order, SwitchOff
+from runner.vocabulary import Outcome, Until, WatchWord
 
 SETTLING_TIME = 300.0  # s in which the current has to become steady, unless the procedure says otherwise
 END_TIME = 10.0  # s for which a taper has to be under its end current
@@ -50,7 +51,7 @@ class Charge(Step):
         assert self._on_at is not None
         watcher, t = self.around.watcher, sample.t
         until = self.planned.word("until")
-        if watcher.verdict.word == "lost":
+        if watcher.verdict.word == WatchWord.LOST:
             return []  # it comes back, or a ceiling that cannot be seen ends the run
         if watcher.verdict.word in SPOILED:
             return self._conclude_and_off(watcher.verdict.word, watcher.verdict.why, t, self.spoiled)
@@ -61,29 +62,31 @@ class Charge(Step):
             if (orders := self._past_release(t)) is not None:
                 return orders
             why = "no charge current flows: a protection of the pack is still tripped or has latched, or a lead is off"
-            return self._conclude_and_off("no current", why, t, self.give_way)
-        if until == "steady":
+            return self._conclude_and_off(Outcome.NO_CURRENT, why, t, self.give_way)
+        if until == Until.STEADY:
             return self._until_steady(t)
-        look = {"full": self._until_full, "stopped": self._until_stopped, "time": self._until_time}[until]
+        look = {Until.FULL: self._until_full, Until.STOPPED: self._until_stopped, Until.TIME: self._until_time}[
+            Until(until)
+        ]
         orders = look(sample)
         if self.done or orders:
             return orders
         give_up = self.planned.values.get("give_up")
         if give_up is not None and t - self._on_at > give_up:
             why = f"given up after {give_up / 3600:.1f} h of charging"
-            return self._conclude_and_off("no end", why, t, self.give_way)
+            return self._conclude_and_off(Outcome.NO_END, why, t, self.give_way)
         return self._pace(self._how_near(), CHARGE)
 
     def _until_steady(self, t: float) -> list[Order]:
         assert self._on_at is not None
         verdict = self.around.watcher.verdict
-        if verdict.word == "steady":
+        if verdict.word == WatchWord.STEADY:
             self._since = t if self._since is None else self._since
             if t - self._since >= self.planned.values["steady"]:
                 self._end()
             return []
         self._since = None
-        if verdict.word in ("tapering", "full"):
+        if verdict.word in (WatchWord.TAPERING, WatchWord.FULL):
             why = f"the pack is too full for this test: {verdict.why}"
             return self._conclude_and_off(verdict.word, why, t, "rest")
         if t - self._on_at > self.planned.values.get("give_up", SETTLING_TIME):
@@ -95,41 +98,41 @@ class Charge(Step):
         verdict, current = self.around.watcher.verdict, sample.readings.get(SUPPLY_CURRENT)
         if current is None:
             return []
-        if current < self.around.watcher.smallest and verdict.word in ("stopped", "full"):
+        if current < self.around.watcher.smallest and verdict.word in (WatchWord.STOPPED, WatchWord.FULL):
             why = f"the pack itself ended the charge: {verdict.why}"
-            return self._conclude_and_off("stopped", why, verdict.since)
+            return self._conclude_and_off(Outcome.STOPPED, why, verdict.since)
         if sample.mode == "CV" and current <= self.planned.values["end_current"]:
             self._since = sample.t if self._since is None else self._since
             if sample.t - self._since >= END_TIME:
                 why = f"the taper has come down to the end current of {self.planned.values['end_current']:.3g} A"
-                return self._conclude_and_off("full", why, self._since)
+                return self._conclude_and_off(Outcome.FULL, why, self._since)
             return []
         self._since = None
         return []
 
     def _until_stopped(self, sample: Sampled) -> list[Order]:
         verdict = self.around.watcher.verdict
-        if verdict.word == "stopped":
-            return self._conclude_and_off("stopped", verdict.why, verdict.since)
-        if verdict.word in ("tapering", "full"):
+        if verdict.word == WatchWord.STOPPED:
+            return self._conclude_and_off(Outcome.STOPPED, verdict.why, verdict.since)
+        if verdict.word in (WatchWord.TAPERING, WatchWord.FULL):
             limit = self.planned.values["voltage"]
             why = f"did not trip by {limit:.2f} V: {verdict.why}"
-            return self._conclude_and_off("gave up", why, sample.t, self.give_way, limit)
+            return self._conclude_and_off(Outcome.GAVE_UP, why, sample.t, self.give_way, limit)
         return []
 
     def _until_time(self, sample: Sampled) -> list[Order]:
         assert self._on_at is not None
         verdict = self.around.watcher.verdict
-        if verdict.word == "stopped" or (verdict.word == "full" and self.around.watcher.level == 0):
-            return self._conclude_and_off("stopped", verdict.why, verdict.since)
+        if verdict.word == WatchWord.STOPPED or (verdict.word == WatchWord.FULL and self.around.watcher.level == 0):
+            return self._conclude_and_off(Outcome.STOPPED, verdict.why, verdict.since)
         if sample.t - self._on_at >= self.planned.values["for"]:
-            return self._conclude_and_off("done", "the time is over", sample.t)
+            return self._conclude_and_off(Outcome.DONE, "the time is over", sample.t)
         return []
 
     def _how_near(self) -> tuple[float, float]:
         voltage = self.around.known.latest.get(SUPPLY_VOLTAGE, 0.0)
         mark = self.planned.values["voltage"]
-        if self.planned.word("until") == "stopped":
+        if self.planned.word("until") == Until.STOPPED:
             trip = self.around.program.trip
             return FAST if trip is not None and voltage > trip * (1 - NEAR) else LAZY
         return SLOW if voltage > mark * (1 - NEAR) else LAZY

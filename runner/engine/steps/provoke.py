@@ -18,9 +18,10 @@ from runner.engine.steps.base import FAST, SLOW, SPOILED, Step
 from runner.engine.watcher import Verdict
 from runner.events import CURRENT_OF, PROBE_TEMPERATURE, Event, Sampled
 from runner.orders import AskTaps, BeginRamp, Guide, Order, SwitchOff, hands_off
+from runner.vocabulary import Outcome, Until, WatchWord
 
-TAPERED = ("tapering", "full")
-FLOWING = ("steady", "tapering")
+TAPERED = (WatchWord.TAPERING, WatchWord.FULL)
+FLOWING = (WatchWord.STEADY, WatchWord.TAPERING)
 HURRY = 6.0 / 60  # K/s: "freely" is still no faster than this, for the probe has to follow
 STILL_TIME = (
     5.0  # s, and three steps of the display at the ramp's rate: a thermometer that has not moved by then has stopped
@@ -30,7 +31,7 @@ DEGREES = 4.0  # by hand: nobody has pressed the key for so many whole degrees a
 LEAST_QUIET = 180.0  # s, at least
 GAP = 3.0  # s without a temperature that spoil a ramp; for the current, the watcher says so
 BACK = 3  # samples of each in a row: readings have come back
-UNDO = {"stopped": "did not trip", "returned": "did not release"}
+UNDO = {Until.STOPPED: "did not trip", Until.RETURNED: "did not release"}
 
 
 class _Provoke(Step):
@@ -51,12 +52,12 @@ class _Provoke(Step):
             return self._conclude(self._wanted, already.why, already.since, "")
         if not self.around.known.path or self.around.known.going_off:
             why = f"everything was off, so nothing could be seen to have {self._wanted}"
-            return self._conclude("no current", why, t, "group")
-        if self._wanted == "stopped" and self.around.watcher.level == 0:
+            return self._conclude(Outcome.NO_CURRENT, why, t, "group")
+        if self._wanted == Until.STOPPED and self.around.watcher.level == 0:
             why = "no current flowed before the ramp, so nothing could be seen to stop"
-            return self._conclude("no current", why, t, "group")
-        if self._wanted == "returned" and already.word in FLOWING:
-            return self._conclude("not seen", "current flowed before the ramp, so its return was not seen", t, "")
+            return self._conclude(Outcome.NO_CURRENT, why, t, "group")
+        if self._wanted == Until.RETURNED and already.word in FLOWING:
+            return self._conclude(Outcome.NOT_SEEN, "current flowed before the ramp, so its return was not seen", t, "")
         orders = [*self._pace(SLOW), Guide(self._action, self.planned.sensor, HURRY, words)]
         if not by_hand:
             return orders
@@ -68,7 +69,7 @@ class _Provoke(Step):
             return []
         self._take(event)
         if forgotten := self._nobody_reads(event.t):
-            return self._conclude("lost", forgotten, event.t, "early")
+            return self._conclude(Outcome.LOST, forgotten, event.t, "early")
         if self._gap:
             return self._mended(event)
         if gap := self._lost(event) or self._still(event.t):
@@ -88,7 +89,7 @@ class _Provoke(Step):
             return []
         if self._past(temperature, self.planned.values["give_up"]):
             limit = self.planned.values["give_up"]
-            return self._conclude("gave up", f"{UNDO[self._wanted]} by {limit:.1f} °C", event.t, "group", limit)
+            return self._conclude(Outcome.GAVE_UP, f"{UNDO[self._wanted]} by {limit:.1f} °C", event.t, "group", limit)
         if not self._ramping and self._past(temperature, self._goal):
             return self._ramp()
         return []
@@ -105,7 +106,7 @@ class _Provoke(Step):
     def _lost(self, sample: Sampled) -> str:
         """What is missing for so long that the ramp is worth nothing, or nothing."""
         verdict = self.around.watcher.verdict
-        if verdict.word == "lost":
+        if verdict.word == WatchWord.LOST:
             return verdict.why
         by_hand = "probe" in self.around.program.by_hand
         quiet = sample.t - self._seen
@@ -142,18 +143,18 @@ class _Provoke(Step):
             return self._conclude(verdict.word, verdict.why, sample.t, self.spoiled)
         stale = sample.t - self._seen > 2 * SLOW[1] and "probe" not in self.around.program.by_hand
         moves = (self._moved is not None and self._moved[0] > self._gap_began) or "probe" in self.around.program.by_hand
-        fine = verdict.word != "lost" and not stale and moves and CURRENT_OF[self.path] not in sample.lost
+        fine = verdict.word != WatchWord.LOST and not stale and moves and CURRENT_OF[self.path] not in sample.lost
         if sample.t - self._gap_began > LONGEST_GAP * self.around.program.patience and not fine:
-            return self._conclude("lost", self._gap, sample.t, "early")
+            return self._conclude(Outcome.LOST, self._gap, sample.t, "early")
         self._back = self._back + 1 if fine else 0
-        return self._conclude("lost", self._gap, sample.t, "again") if self._back >= 2 * BACK else []
+        return self._conclude(Outcome.LOST, self._gap, sample.t, "again") if self._back >= 2 * BACK else []
 
     def _no_taps(self) -> list[Order]:
         return [AskTaps(0.0, 0.0, "")] if "probe" in self.around.program.by_hand else []
 
     @property
-    def _wanted(self) -> str:
-        return self.planned.word("until")
+    def _wanted(self) -> Until:
+        return Until(self.planned.word("until"))
 
     @property
     def _action(self) -> str:

@@ -33,6 +33,7 @@ from runner.orders import (
     Remark,
     SwitchOff,
 )
+from runner.vocabulary import Outcome, Until, Wants, WatchWord
 
 BEGUN = 0.1  # of the current that is asked for: more than this has begun to flow
 PATIENCE = 10.0  # s beyond its end that a look waits for a reading of the current
@@ -60,13 +61,13 @@ class Stage(Step):
         if not isinstance(event, Sampled) or self._since is None:
             return self._coming_on(event)
         verdict = self.around.watcher.verdict
-        if verdict.word == "stopped":
-            return self._conclude_and_off("stopped", verdict.why, verdict.since)
-        if verdict.word == "lost":
+        if verdict.word == WatchWord.STOPPED:
+            return self._conclude_and_off(Outcome.STOPPED, verdict.why, verdict.since)
+        if verdict.word == WatchWord.LOST:
             return []
         if verdict.word in SPOILED:
             return self._conclude_and_off(verdict.word, verdict.why, event.t, self.spoiled)
-        if verdict.word in ("tapering", "full") and self.planned.word("until") != "done":
+        if verdict.word in (WatchWord.TAPERING, WatchWord.FULL) and self.planned.word("until") != Until.DONE:
             return self._conclude_and_off(verdict.word, verdict.why, event.t, self.give_way)
         if event.t - self._since < self.planned.values["dwell"]:
             return []
@@ -88,10 +89,10 @@ class Stage(Step):
         if self._number + 1 < len(self._levels):
             self._number, self._since = self._number + 1, None
             return self._change(self._levels[self._number], t)
-        if self.planned.word("until") == "done":
-            return self._conclude_and_off("done", "every level was held", t)
+        if self.planned.word("until") == Until.DONE:
+            return self._conclude_and_off(Outcome.DONE, "every level was held", t)
         limit = self._levels[-1]
-        return self._conclude_and_off("gave up", f"did not trip by {limit:.4g} A", t, self.give_way, limit)
+        return self._conclude_and_off(Outcome.GAVE_UP, f"did not trip by {limit:.4g} A", t, self.give_way, limit)
 
 
 class Try(Step):
@@ -112,7 +113,7 @@ class Try(Step):
 
     def receive(self, event: Event, verdicts: list[Verdict]) -> list[Order]:
         values = self.planned.values
-        if isinstance(event, OutputIsOff) and self._phase in ("before", "after drain"):
+        if isinstance(event, OutputIsOff) and self._phase in ("before", "drained"):
             self._phase, self._until = "settling", event.t + SETTLE
         elif isinstance(event, OutputIsOff):
             return self._between(event.t)
@@ -133,9 +134,9 @@ class Try(Step):
             return self._begin_look(sample)
         if self._phase == "drain" and not self._drew:
             why = "the load draws nothing from the pack, so its voltage does not come down: look at the load and its leads"
-            return self._conclude_and_off("no current", why, sample.t, self.give_way)
+            return self._conclude_and_off(Outcome.NO_CURRENT, why, sample.t, self.give_way)
         if self._phase == "drain":
-            self._phase = "after drain"
+            self._phase = "drained"
             return [SwitchOff()]
         self._phase, self._until = "settling", sample.t
         return []
@@ -145,10 +146,12 @@ class Try(Step):
         voltage = sample.readings.get(METER_VOLTAGE, known.get(METER_VOLTAGE, known.get(LOAD_VOLTAGE)))
         if self._path == CHARGE and voltage is not None and voltage < self.planned.values["floor"]:
             limit = self.planned.values["floor"]
-            return self._conclude_and_off("gave up", f"did not release by {limit:.2f} V", sample.t, limit=limit)
+            return self._conclude_and_off(Outcome.GAVE_UP, f"did not release by {limit:.2f} V", sample.t, limit=limit)
         if sample.t - self._began > self.planned.values["give_up"]:
             limit = self.planned.values["give_up"]
-            return self._conclude_and_off("gave up", f"not back after {limit / 60:.0f} min", sample.t, limit=limit)
+            return self._conclude_and_off(
+                Outcome.GAVE_UP, f"not back after {limit / 60:.0f} min", sample.t, limit=limit
+            )
         self._phase, self._flows, self._until = "look", [], sample.t + 1e9
         self._voltage, values = voltage or 0.0, self.planned.values
         return [*self._repace(self._path), *self._bring_on(self._path, values["current"], values.get("voltage"))]
@@ -160,7 +163,7 @@ class Try(Step):
         flows = current > BEGUN * self.planned.values["current"]
         self._flows = [*self._flows, sample.t] if flows else []
         if len(self._flows) >= CONFIRM:
-            return self._conclude_and_off("returned", "the pack takes part again", self._flows[0])
+            return self._conclude_and_off(Outcome.RETURNED, "the pack takes part again", self._flows[0])
         if sample.t < self._until or self._flows:  # what has just begun to flow is looked at until it is certain
             return []
         voltage = self.around.known.latest.get(METER_VOLTAGE, 0.0)
@@ -168,7 +171,7 @@ class Try(Step):
 
     def _lost(self, sample: Sampled) -> list[Order]:
         why = f"the current could not be read for {PATIENCE:.0f} s, so nobody knows whether the pack takes part again"
-        return self._conclude_and_off("lost", why, sample.t, "early")
+        return self._conclude_and_off(Outcome.LOST, why, sample.t, "early")
 
     def _between(self, t: float) -> list[Order]:
         if self._phase != "look" or self.done:
@@ -208,17 +211,17 @@ class Substitute(Step):
         if not isinstance(event, Sampled):
             return []
         verdict = self.around.watcher.verdict
-        if verdict.word == "lost":
+        if verdict.word == WatchWord.LOST:
             self._lost = verdict.why
             return []  # it comes back, or a ceiling that cannot be seen ends the run
         if self._lost:  # when the current changed, if it did, nobody knows
-            return self._conclude_and_off("lost", self._lost, event.t, self.spoiled)
+            return self._conclude_and_off(Outcome.LOST, self._lost, event.t, self.spoiled)
         for each in verdicts:
             if each.word == self._wanted:
                 self._end()
                 return [self._conclusion(self._wanted, each.why, each.since)]
-        if verdict.word in (*SPOILED, "tapering", "full"):
-            skip = "rest" if verdict.word in ("tapering", "full") else self.spoiled
+        if verdict.word in (*SPOILED, WatchWord.TAPERING, WatchWord.FULL):
+            skip = "rest" if verdict.word in (WatchWord.TAPERING, WatchWord.FULL) else self.spoiled
             return self._conclude_and_off(verdict.word, verdict.why, event.t, skip)
         if self._since is None or event.t - self._since < self.planned.values["dwell"]:
             return []
@@ -238,7 +241,7 @@ class Substitute(Step):
 
     def _ask(self) -> Ask:
         say = f"{self.sentence()} Press the key at the very moment."
-        return Ask(self._question, say, "decade box set", "mark", setting=self.planned.levels[self._number][1])
+        return Ask(self._question, say, "decade box set", Wants.MARK, setting=self.planned.levels[self._number][1])
 
     def _next(self, t: float) -> list[Order]:
         self._since = None
@@ -246,5 +249,5 @@ class Substitute(Step):
             self._number += 1
             return [self._ask()]
         limit = self.planned.levels[-1][0]
-        word = "trip" if self._wanted == "stopped" else "release"
-        return self._conclude_and_off("gave up", f"did not {word} by {limit:.1f} °C", t, self.give_way, limit)
+        word = "trip" if self._wanted == Until.STOPPED else "release"
+        return self._conclude_and_off(Outcome.GAVE_UP, f"did not {word} by {limit:.1f} °C", t, self.give_way, limit)

@@ -21,11 +21,13 @@ from textual.app import RenderResult
 from textual.strip import Strip
 from textual.widget import Widget
 
+from runner.vocabulary import Outcome
+
 LONGEST = 20_000  # points kept
 REDRAW_EVERY = 1.0  # s of real time between two drawings of the chart, which moves by a dot in some seconds
 SPAN = 600.0  # s shown
 GUTTER = 9  # columns for the scale: three digits, a sign, a point and the unit
-LETTERS = {"stopped": "T", "returned": "R"}  # of a change, by how its step ended
+LETTERS: dict[str, str] = {Outcome.STOPPED: "T", Outcome.RETURNED: "R"}  # of a change, by how its step ended
 _DOTS = ((0x01, 0x08), (0x02, 0x10), (0x04, 0x20), (0x40, 0x80))
 Floats = NDArray[np.float64]
 

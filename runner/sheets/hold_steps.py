@@ -1,0 +1,97 @@
+"""Steps in which nothing goes on until a person has said so: hold points, readings, inspections. Models of the file."""
+
+from __future__ import annotations
+
+import string
+from typing import Annotated, Literal, Self
+
+from pydantic import AfterValidator, Field, ValidationInfo, model_validator
+
+from runner.sheets.fields import NAMES, AnyExpression, Sheet, dimension_of
+from runner.sheets.source import normal_key
+from runner.vocabulary import SAID_BY_A_PROCEDURE, Observed
+
+READ_AS = ("", *(each.value for each in SAID_BY_A_PROCEDURE if each is not Observed.CONDITION))
+TEXT_NAMES = {"sensor": "text", "place": "text"}
+
+
+def _check_text(text: str, info: ValidationInfo) -> str:
+    known = {*(info.context or {}).get(NAMES, {}), *TEXT_NAMES}
+    try:
+        wanted = [normal_key(name) for _, name, _, _ in string.Formatter().parse(text) if name is not None]
+    except ValueError as error:
+        raise ValueError(f"the braces in the text do not match ({error}); write {{trip}} for a value") from error
+    for name in wanted:
+        if name not in known:
+            raise ValueError(f"{{{name}}} is not known here; known are {', '.join(sorted(known))}")
+    return text
+
+
+Text = Annotated[str, AfterValidator(_check_text)]
+
+
+class Confirm(Sheet):
+    """A hold point: nothing goes on until a person has said so. ``record`` is what is written down about it.
+
+    ``box``: the decade box is ``in`` the sensor's place from here on, or ``out`` and the sensor plugged back in.
+    """
+
+    say: Text
+    record: str = ""
+    box: Literal["", "in", "out"] = ""
+
+
+class Read(Sheet):
+    """The operator types a reading, or picks a word from ``choices``. Outside ``lowest`` … ``highest`` a second look is asked for.
+
+    ``unit`` is the unit shown and assumed where only a number is typed. ``doubtful`` are choices that count as bad news.
+    ``as`` says what is read, where findings or the certificate use it; ``record`` is what people read about it.
+    """
+
+    say: Text
+    record: str
+    as_: Literal[READ_AS] = Field(default="", alias="as")  # type: ignore[valid-type]
+    unit: str = ""
+    lowest: AnyExpression | None = None
+    highest: AnyExpression | None = None
+    choices: tuple[str, ...] = ()
+    doubtful: tuple[str, ...] = ()
+    role: Literal["", "display", "counter", "meter", "probe"] = ""
+
+    @property
+    def dimension(self) -> str:
+        """That of the number that is typed; empty where a word is picked."""
+        return dimension_of(f"1 {self.unit}", {}) if self.unit else ""
+
+    @model_validator(mode="after")
+    def _number_or_word(self) -> Self:
+        if bool(self.unit) == bool(self.choices):
+            raise ValueError("read needs either unit (a number is typed) or choices (a word is picked); keep one")
+        if self.unit:
+            try:
+                dimension = dimension_of(f"1 {self.unit}", {})
+            except ValueError as error:
+                raise ValueError(f"{self.unit!r} is not a unit used here; write for example V, A, Ah, degC") from error
+            for name in ("lowest", "highest"):
+                limit = getattr(self, name)
+                if limit is not None and limit.dimension != dimension:
+                    raise ValueError(f"{name} is a {limit.dimension}, the reading is a {dimension}; give one kind")
+        wanted = Observed(self.as_).dimension if self.as_ else None
+        if wanted is not None and wanted != self.dimension:
+            kind = f"a {wanted}" if wanted else "a word that is picked, so it needs choices"
+            raise ValueError(f"as: {self.as_} is {kind}; correct unit, or take as: out")
+        stray = [word for word in self.doubtful if word not in self.choices]
+        if stray:
+            raise ValueError(f"doubtful names {', '.join(stray)}, which is not one of the choices; spell it as there")
+        return self
+
+
+class Inspect(Sheet):
+    """Things to look at, one after the other: each is seen good, seen bad, or not seen, with a note and files if wanted.
+
+    ``as: condition`` says that they are the condition in which the pack came.
+    """
+
+    say: Text
+    as_: Literal["", "condition"] = Field(default="", alias="as")
+    items: tuple[str, ...] = Field(min_length=1)
