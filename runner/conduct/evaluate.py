@@ -103,7 +103,7 @@ def evaluate(folder: RunFolder) -> Evaluation:
 
 def worked_out(folder: RunFolder) -> Evaluation:
     """The same and nothing is written; of a run that still goes on, what its record has so far."""
-    procedure = parse_procedure(folder.input("procedure.yaml"), "procedure.yaml")
+    procedure = parse_procedure(folder.input("procedure.yaml"), "procedure.yaml", as_it_was=True)
     pack = parse_pack(folder.input("pack.yaml"), "pack.yaml", as_it_was=True)
     bench = parse_bench(folder.input("bench.yaml"), "bench.yaml", as_it_was=True)
     resolved = folder.read_json(f"inputs/{RESOLVED}")
@@ -125,9 +125,9 @@ def worked_out(folder: RunFolder) -> Evaluation:
 
 
 def _refused_today(folder: RunFolder) -> tuple[str, ...]:
-    """What pack sheet and bench file of a run say that would be refused if it were run now."""
+    """What the three files of a run say that would be refused if it were run now."""
     said: list[str] = []
-    for name, parse in (("pack.yaml", parse_pack), ("bench.yaml", parse_bench)):
+    for name, parse in (("procedure.yaml", parse_procedure), ("pack.yaml", parse_pack), ("bench.yaml", parse_bench)):
         try:
             parse(folder.input(name), name)
         except SheetError as error:

@@ -152,7 +152,7 @@ def load(
     Raises SheetError with everything that is wrong in any of them or between them.
     """
     problems: list[Problem] = []
-    procedure_sheet = _parsed(parse_procedure, procedure, problems)
+    procedure_sheet = _parsed(partial(parse_procedure, as_it_was=as_it_was), procedure, problems)
     pack_sheet = _parsed(partial(parse_pack, as_it_was=as_it_was), pack, problems)
     bench_sheet = _parsed(partial(parse_bench, as_it_was=as_it_was), bench, problems)
     dialects = _dialects(bench_sheet, bench, problems) if bench_sheet else {}

@@ -12,6 +12,7 @@ from runner.conduct.eyes import SimulatedEyes
 from runner.conduct.files import Job, UserFile, load
 from runner.conduct.ports import Clock
 from runner.conduct.simulated import PROBE_CALIBRATION, PROBE_COUPLING, PROBE_RESOLUTION, bench_text
+from runner.errors import SheetError
 from runner.record.folder import TRUTH, RunFolder, write_whole
 from runner.sheets.bench import Instrument, parse_bench
 from runner.sheets.pack import PackSheet, TemperatureProtection, parse_pack
@@ -58,6 +59,9 @@ def declared_for_twin(pack: PackSheet) -> Declared:
     )
 
 
+SIMULATED_CHEMISTRY = "LFP"
+
+
 def build_world(
     pack: UserFile,
     scenario: str,
@@ -70,6 +74,10 @@ def build_world(
     ``changed`` makes of the truth that was drawn the one that holds.
     """
     sheet = parse_pack(pack.text, pack.name)
+    if sheet.chemistry != SIMULATED_CHEMISTRY:
+        what = f"the simulated bench has {SIMULATED_CHEMISTRY} cells only, so a pack of {sheet.chemistry} cannot be rehearsed yet"
+        remedy = "rehearse with the demo pack; check and run take this sheet"
+        raise SheetError([pack.source.problem(("chemistry",), what, remedy)])
     return World(changed(draw(declared_for_twin(sheet), scenario, seed)), now)
 
 

@@ -15,7 +15,7 @@ from dataclasses import dataclass, replace
 
 from runner.engine.program import CeilingValues, Planned
 from runner.errors import Problem
-from runner.events import DISCHARGE
+from runner.events import CHARGE, DISCHARGE
 from runner.sheets.bench import BenchFile
 from runner.sheets.pack import PackSheet
 from runner.sheets.procedure import Procedure
@@ -43,21 +43,39 @@ class Limits:
     def problems(self, steps: Sequence[Planned], places: Sequence[Path], ceilings: CeilingValues) -> list[Problem]:
         """Everything that a step would set and must not; ``places`` are theirs in the procedure's file."""
         found = [*self._supply(steps, ceilings), *self._load(steps, ceilings), *self._ceilings(ceilings)]
-        on = ""
+        on = ""  # the path that is on
         for step, place in zip(steps, places, strict=True):
             found += [*self._beyond_the_sheet(step, place), *self._beyond_a_sensor(step, place)]
             if step.kind == "stage":
                 found += self._stairs(step, place)
             found += self._wrong_way(step, place)
-            if step.kind in ("heat", "cool", "substitute") and not on:
-                what = f"{step.kind} comes while everything is off, so no current could be seen to stop or return"
-                found.append(self.of_procedure.problem(place, what, "charge or drain until steady before it", key=True))
-                on = "said"  # once is enough
+            found += self._on_the_path(step, place, on)
             if step.kind in LEAVES_ON and step.word("until") == Until.STEADY:
-                on = step.kind
+                on = path_of(step)
             elif step.kind in LEAVES_OFF:
                 on = ""
+        if not steps:
+            what = "nothing is left to do on this pack at this bench"
+            found.append(self.of_procedure.problem(("steps",), what, "write steps that apply to it", key=True))
         return _once(found)
+
+    def _on_the_path(self, step: Planned, place: Path, on: str) -> Iterator[Problem]:
+        """What is provoked is seen on the path of its protection, and one path is on at a time."""
+        kind, path = str(self.procedure.protection or ""), path_of(step)
+        words = kind.replace("_", " ")
+        if step.kind in ("heat", "cool", "substitute"):
+            if not on:
+                what = f"{step.kind} comes while everything is off, so no current could be seen to stop or return"
+                yield self.of_procedure.problem(place, what, "charge or drain until steady before it", key=True)
+            elif kind.endswith("temperature") and on != path_opened_by(kind):
+                what = f"{step.kind} comes while the {on} is on; {words} opens the path of the {path_opened_by(kind)}"
+                yield self.of_procedure.problem(place, what, "switch the other path on before it", key=True)
+        elif path and on and path != on:
+            what = f"{step.kind} switches the {path} on while the {on} is still on"
+            yield self.of_procedure.problem(place, what, "write off before it", key=True)
+        if step.kind in ("stage", "try") and kind.endswith("current") and path and path != path_opened_by(kind):
+            what = f"{step.kind} is on the path of the {path}; {words} opens that of the {path_opened_by(kind)}"
+            yield self.of_procedure.problem(place, what, f"write path: {path_opened_by(kind)}", key=True)
 
     def _ceilings(self, ceilings: CeilingValues) -> Iterator[Problem]:
         _, high = self.pack.never()
@@ -85,6 +103,10 @@ class Limits:
     def _voltage(self, step: Planned, place: Path, voltage: float, high: float) -> Iterator[Problem]:
         if voltage > high:
             yield self._never((*place, "voltage"), f"{voltage:g} V", "above", high)
+        elif self._marked(step, "voltage") and step.word("until") != Until.STOPPED:
+            what = f"beyond: voltage on a step that goes on until {step.word('until')}"
+            remedy = "write until: stopped, the one with which the protection is waited for"
+            yield self.of_procedure.problem((*place, "beyond"), what, remedy)
         elif voltage > self.pack.full_charge_voltage * CLOSE and not self._marked(step, "voltage"):
             yield self._not_allowed(
                 (*place, "voltage"), f"charges to {voltage:g} V", "full_charge_voltage", "V", "voltage"
@@ -94,9 +116,11 @@ class Limits:
         name = f"maximum_{path}_current"
         allowed = getattr(self.pack, name)
         where = (*place, "to" if "to" in step.values else "current" if current == highest_current(step) else "drain")
+        marked = self._marked(step, "current") and path == path_opened_by(str(self.procedure.protection))
+        yield from self._over_current(where, current, path, marked=marked)
         if allowed is None or current <= allowed * CLOSE:
             return
-        if not self._marked(step, "current"):
+        if not marked:
             yield self._not_allowed(where, f"sets {current:g} A", name, "A", "current")
             return
         protection = self.pack.protection(f"{path}_over_current")
@@ -105,6 +129,19 @@ class Limits:
         if current > trip * MARGIN * CLOSE:
             what = f"sets {current:g} A, a quarter more than the upper limit of the trip is {trip * MARGIN:g} A"
             yield self.of_procedure.problem(where, what, "set less; no mark goes beyond that")
+
+    def _over_current(self, where: Path, current: float, path: str, *, marked: bool) -> Iterator[Problem]:
+        """A current at which another protection than the one that is tested may trip."""
+        kind = f"{path}_over_current"
+        protection = self.pack.protection(kind)
+        if protection is None or marked or self.procedure.protection == kind:
+            return
+        limits = protection.trip_limits()
+        lowest = limits[0] if limits is not None else protection.trip
+        if current >= lowest:
+            line = _line(self.of_pack, ("protections", kind, "trip"))
+            what = f"sets {current:g} A, at which the pack's own {kind.replace('_', ' ')} may trip ({line})"
+            yield self.of_procedure.problem(where, what, f"set less than {lowest:g} A")
 
     def _marked(self, step: Planned, what: str) -> bool:
         return step.word("beyond") == what and str(self.procedure.protection or "").endswith(f"over_{what}")
@@ -214,6 +251,17 @@ def last_resort(ceilings: CeilingValues, pack: PackSheet) -> CeilingValues:
         lowest_voltage=low,
         lowest_temperature=coldest,
     )
+
+
+def path_opened_by(kind: str) -> str:
+    """The path that a protection opens."""
+    return DISCHARGE if kind.startswith("discharge") or kind == "under_voltage" else CHARGE
+
+
+def path_of(step: Planned) -> str:
+    """The path that a step switches on, or nothing."""
+    named = step.word("path")
+    return named or {"charge": CHARGE, "wake": CHARGE, "drain": DISCHARGE}.get(step.kind, "")
 
 
 def _line(source: Source, path: Path) -> str:

@@ -77,6 +77,7 @@ class _Planner:
         self.places: list[Path] = []  # of each step, in the procedure's file
         self.group = 0
         self._too_long = False
+        self._visited = 0  # steps and turns of repeats, those without steps in them too
         self.offer = self.offers = 0  # the number of the offer that is being planned, and how many there were
         self.dimensions = names_for(procedure.protection)
 
@@ -108,8 +109,8 @@ class _Planner:
             protection.trip if protection else None,
             protection.trip_limits() if protection else None,
             protection.release if protection else None,
-            self.procedure.cautions,
-            self.procedure.prepare,
+            tuple(self._text(each, values, None) for each in self.procedure.cautions),
+            tuple(self._text(each, values, None) for each in self.procedure.prepare),
             last_resort(ceilings, self.pack),
             protect,
             smallest_currents(bench),
@@ -220,6 +221,8 @@ class _Planner:
             return
         if isinstance(step, Repeat):
             for scope, here, number in self._turns(step, (*path, "repeat"), values, sensor, sensors, cycle):
+                if self._is_too_long(path):
+                    return
                 for index, inner in enumerate(step.steps):
                     self._add(inner, (*path, "repeat", "steps", index), scope, here, sensors, number)
             return
@@ -272,7 +275,8 @@ class _Planner:
         return numbers, words
 
     def _is_too_long(self, path: Path) -> bool:
-        if len(self.steps) >= MOST_STEPS and not self._too_long:
+        self._visited += 1
+        if max(len(self.steps), self._visited / 4) >= MOST_STEPS and not self._too_long:
             self._too_long = True
             what = f"the procedure has more than {MOST_STEPS} steps once its repeats are written out"
             self.problems.append(self.of_procedure.problem(path, what, "repeat less often"))

@@ -334,6 +334,10 @@ class Run:
             isinstance(order, SetLimits | SetSupply | SwitchOn | SetLoad | LoadOn) for order in orders
         ):
             raise AssertionError(f"{self.step} wants something switched on while {self.state.value}")
+        on = "" if self.known.going_off else self.known.path
+        other = {CHARGE: LoadOn, DISCHARGE: SwitchOn}.get(on)
+        if other is not None and any(isinstance(order, other) for order in orders):
+            raise AssertionError(f"{self.step} wants the other path on while the {on} is")
         self.known.going_off = self.known.going_off or any(isinstance(order, SwitchOff) for order in orders)
         return orders
 

@@ -33,7 +33,7 @@ class BudgetRow:
     sensitivity: float
     contribution: float
     dof: float
-    kind: str = ""  # the BudgetSource, where the line says of what; empty in findings that are older than it
+    kind: str = ""  # the BudgetSource, where the line says of what; empty where it is none of them
 
 
 @dataclass(frozen=True)

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 
@@ -20,6 +21,8 @@ from runner.vocabulary import BudgetSource, Observed, Outcome
 
 LONGEST_GAP = 15.0  # s without a reading that the line between two samples may span
 TOO_MUCH = 0.02  # of the charge: if more than this is in gaps, nothing is claimed
+BESIDE = 0.003  # of the charge: more than the offset of a meter at rest, and it flowed outside of what was counted
+FLOWING = ("stage", "try", "wake")  # steps that put charge in or take it out, beside charge and drain
 FULL = (Outcome.FULL, Outcome.STOPPED)  # how a charge ends that leaves a full pack
 
 
@@ -148,23 +151,45 @@ class Throughput(Maker):
 
     # ---- what is whole ---------------------------------------------------------------------------------------
 
-    def _drains(self) -> list[Attempt]:
-        """The discharge to the cut-off, and the parts of it before a break."""
-        kinds = [attempt for attempt in self.attempts if attempt.kind in ("drain", "charge")]
-        found: list[Attempt] = []
-        for attempt in kinds:
+    def _from_full(self) -> tuple[Attempt, list[Attempt]] | None:
+        """The last full charge that a cut-off followed, and the discharge to it with the parts of it before a break."""
+        whole: tuple[Attempt, list[Attempt]] | None = None
+        full, drains = None, list[Attempt]()
+        for attempt in self.attempts:
             if attempt.kind == "charge":
-                found = []
-            else:
-                found.append(attempt)
-        return found
+                full, drains = attempt if attempt.outcome in FULL else None, []
+            elif attempt.kind == "drain":
+                drains.append(attempt)
+                if attempt.outcome == Outcome.STOPPED and full is not None:
+                    whole, full = (full, drains), None
+        return whole
+
+    def _drains(self) -> list[Attempt]:
+        """The discharge to the cut-off; ``_not_whole`` has said that there is one."""
+        whole = self._from_full()
+        return whole[1] if whole is not None else []
 
     def _not_whole(self) -> str:
         if not self.ended("drain", Outcome.STOPPED):
             given_up = self.ended("drain", Outcome.GAVE_UP)
             return f"there is no cut-off: {given_up[0].why}" if given_up else self.reason("drain")
-        if not self._charges():
+        whole = self._from_full()
+        if whole is None:
             return "the discharge did not begin with a full pack, so it says nothing about the capacity"
+        return self._flowed_beside(*whole)
+
+    def _flowed_beside(self, full: Attempt, drains: Sequence[Attempt]) -> str:
+        """Why it says nothing although it began full: something was put in or taken out between full and the discharge's end."""
+        between = [each for each in self.attempts if full.at < each.at < drains[-1].at and each.kind in FLOWING]
+        if between:
+            return f"{between[0].kind} came between the full charge and the cut-off, so the discharge is not the whole of it"
+        outside = list(pairwise([full.at, *(t for each in drains for t in (each.began, each.at))]))[::2]
+        taken = sum(integrate(self.recording.of(CURRENT_OF[DISCHARGE]), a.began, a.at).value for a in drains)
+        for path, how in ((CHARGE, "charged"), (DISCHARGE, "discharged")):
+            current = self.recording.of(CURRENT_OF[path])
+            beside = sum(integrate(current, begin, end).value for begin, end in outside)
+            if taken and beside > BESIDE * taken:
+                return f"the pack was {how} by {beside / 3600:.2g} Ah between the full charge and the cut-off, beside the discharge"
         return ""
 
     def _broken(self, drains: Sequence[Attempt]) -> list[str]:

@@ -14,12 +14,14 @@ from collections.abc import Callable
 import numpy as np
 
 from runner.events import CHARGE, CURRENT_OF, DISCHARGE, METER_VOLTAGE, VOLTAGE_OF
-from runner.measure.budget import Inputs, Quantity
+from runner.measure.budget import Quantity
+from runner.measure.by_hand import recovery_by_hand, trip_by_hand
 from runner.measure.capacity import Throughput
 from runner.measure.edge import MOST_RISE, Edge
 from runner.measure.finding import Finding, Limits, Maker
 from runner.measure.ramp import Bend, fit_bend
-from runner.measure.recording import Accuracy, Attempt, Recording, Series
+from runner.measure.readings import gap_before, lowest_held, reading_error, terminals
+from runner.measure.recording import Accuracy, Attempt, Series
 from runner.vocabulary import BudgetSource, Observed, Outcome
 
 WINDOW = 15.0  # s of readings before the edge
@@ -29,10 +31,6 @@ AFTER, SHRINK = 20.0, 0.75  # s of readings after a return, and by how much fewe
 FEWEST_AFTER = 12  # readings
 STEEPER = 0.25  # of the way back to the decision, for relaxations from 20 s: tests/measure/test_release_by_return.py
 NO_PARABOLA = 0.5  # of the scatter's variance: more than this that moves slowly is no noise
-# At up to two capacities an hour the slope at the end of a discharge doubles in this many s at most; the evidence is in
-# tests/outside/test_end_of_discharge.py.
-STEEPENS = 100.0
-GLANCE = 0.5  # s: how old what a person saw last may be; a display shows something new about twice a second
 UNKNOWN_LEADS = (0.0, 0.050)  # Ω: what a pair of bench leads may have, where nobody knows (common practice, no source)
 
 
@@ -102,12 +100,37 @@ class CutOff(Maker):
         given_up = self.ended(kind, Outcome.GAVE_UP)
         if not given_up:
             return self.missing("trip", "V", self.reason(kind), expected=declared.trip, limits=limits)
-        attempt = given_up[0]
-        beyond = attempt.limit is not None and limits is not None
-        if beyond:
-            edge = limits[0] if declared.path == DISCHARGE else limits[1]  # type: ignore[index]
-            beyond = edge is not None and ((attempt.limit < edge) == (declared.path == DISCHARGE))  # type: ignore[operator]
-        return self.missing("trip", "V", attempt.why, expected=declared.trip, limits=limits, failed=bool(beyond))
+        attempt, sign = given_up[0], -1.0 if declared.path == DISCHARGE else 1.0
+        limit = None if limits is None else limits[0] if declared.path == DISCHARGE else limits[1]
+        if limit is None or attempt.limit is None or sign * (attempt.limit - limit) <= 0:
+            return self.missing("trip", "V", attempt.why, expected=declared.trip, limits=limits)
+        waited = self._beyond(attempt, limit, sign)
+        failed = waited > declared.longest_delay
+        why = attempt.why
+        if not failed:
+            why = f"{why}; it was beyond its limit for {waited:.0f} s, and may take {declared.longest_delay:.0f} s"
+        return self.missing("trip", "V", why, expected=declared.trip, limits=limits, failed=failed)
+
+    def _beyond(self, attempt: Attempt, limit: float, sign: float) -> float:
+        """For how many s the pack's voltage was beyond a limit for certain, up to the end of an attempt; ``sign`` 1: above."""
+        typed = self.recording.read(Observed.LOADED_VOLTAGE, attempt.began, attempt.at)
+        meter = self.recording.of(METER_VOLTAGE).between(attempt.began, attempt.at)
+        channel = METER_VOLTAGE if len(meter) else VOLTAGE_OF[self.declared.path]
+        series = meter if len(meter) else self.recording.of(channel).between(attempt.began, attempt.at)
+        accuracy = self.declared.accuracy.get(channel, Accuracy())
+        unsure = accuracy.gain * abs(limit) + accuracy.offset + accuracy.resolution
+        if channel == VOLTAGE_OF[DISCHARGE]:  # what the leads lose is not missing at the pack
+            current = self.recording.of(CURRENT_OF[DISCHARGE]).between(attempt.began, attempt.at)
+            unsure += self._longest_leads() * (float(np.max(current.value)) if len(current) else 0.0)
+        if typed:
+            series = Series(np.array([each.t for each in typed]), np.array([each.value for each in typed]))
+        inside = series.t[sign * (series.value - limit) <= unsure]
+        beyond = series.t[series.t > inside[-1]] if len(inside) else series.t
+        return float(attempt.at - beyond[0]) if len(beyond) else 0.0
+
+    def _longest_leads(self) -> float:
+        known = self.declared.leads.get(DISCHARGE)
+        return UNKNOWN_LEADS[1] if known is None else known[0] + 2 * known[1]
 
     def _voltage_before(self, edge: Edge, attempt: Attempt) -> tuple[Series, float, bool]:
         """(readings, current in A, whether the leads are in them): the pack's own voltmeter if there is one."""
@@ -299,69 +322,6 @@ def _seen_by_tries(maker: Maker, attempt: Attempt, tripped: float) -> float:
     return float(without[-1]) if len(without) else vain
 
 
-def trip_by_hand(maker: Maker, attempt: Attempt) -> Finding:
-    """The voltage that a person saw last before the load stopped, carried back over delay, polling and a glance.
-
-    The voltage falls ever faster towards the end, so its slope there is only known to be between the mean since the
-    reading before and what that grows to: twice in STEEPENS, three times in two of them.
-    """
-    declared, limits = maker.declared, maker.declared.trip_limits
-    last = maker.recording.read(Observed.LAST_VOLTAGE, attempt.began, attempt.at + 3600.0)
-    if not last:
-        why = "nobody read the voltage before the cut-off"
-        return maker.missing("trip", "V", why, expected=declared.trip, limits=limits)
-    value = last[-1].value
-    before = maker.recording.read(Observed.LOADED_VOLTAGE, attempt.began, attempt.at)
-    if not before:
-        why = "the voltage was read only once, so how fast it fell is not known"
-        return maker.missing("trip", "V", why, expected=declared.trip, limits=limits)
-    span = max(attempt.at - before[-1].t, 1.0)
-    low, high = sorted(slopes_at_the_end((value - before[-1].value) / span, span))
-    behind = declared.delay_in_looks[0] + declared.polling / 2 - GLANCE / 2
-    add = maker.inputs.add
-    slope = add(BudgetSource.VOLTAGE_SLOPE, (low + high) / 2, (high - low) / 12.0**0.5, "rectangular")
-    theta = (
-        add(BudgetSource.LAST_SEEN, value, 0.0)
-        - slope * behind
-        + add(BudgetSource.GLANCE, 0.0, abs(low + high) / 2 * GLANCE / 12.0**0.5, "rectangular")
-        + add(BudgetSource.DISPLAY_DIGITS, 0.0, 0.01 / 12.0**0.5, "rectangular")
-        + reading_error(maker.inputs, declared.accuracy.get(METER_VOLTAGE, Accuracy()), value, "voltmeter")
-    )
-    caveats = ("read by hand: the voltage that was seen last before the load stopped",)
-    return maker.measured("trip", "V", theta, expected=declared.trip, limits=limits, caveats=caveats)
-
-
-def slopes_at_the_end(mean: float, span: float) -> tuple[float, float]:
-    """The least and the greatest slope that a discharge may end with, of a mean slope over its last ``span`` seconds."""
-    return mean, (1.0 + span / STEEPENS) * mean
-
-
-def recovery_by_hand(maker: Maker, stopped: Attempt, returned: Attempt) -> Finding:
-    """From the key at the cut-off, a reaction late, to the return: a key again, or between two readings of a voltmeter."""
-    reaction, deviation = maker.declared.reaction
-    add = maker.inputs.add
-    if returned.by_hand:
-        back = add(BudgetSource.REACTION.of("return"), returned.at - reaction, deviation) - add(
-            BudgetSource.REFRESH, GLANCE / 2, GLANCE / 12.0**0.5, "rectangular"
-        )
-    else:
-        gap = gap_before(maker.recording.of(terminals(maker.recording)), returned.at)
-        back = add(BudgetSource.READINGS, returned.at - gap / 2, gap / 12.0**0.5, "rectangular")
-    quantity = back - add(BudgetSource.REACTION.of("cut-off"), stopped.at - reaction, deviation)
-    return maker.measured("recovery time", "s", quantity, caveats=("marked by a person's key",))
-
-
-def reading_error(inputs: Inputs, accuracy: Accuracy, value: float, name: str) -> Quantity:
-    """The error of a reading: gain, offset and resolution, each ± limits taken as rectangular (JCGM 100:2008, 4.3.7)."""
-    gain = inputs.add(BudgetSource.GAIN.of(name), 0.0, accuracy.gain * abs(value) / 3.0**0.5, "rectangular")
-    offset = inputs.add(BudgetSource.OFFSET.of(name), 0.0, accuracy.offset / 3.0**0.5, "rectangular")
-    return (
-        gain
-        + offset
-        + inputs.add(BudgetSource.RESOLUTION.of(name), 0.0, accuracy.resolution / 12.0**0.5, "rectangular")
-    )
-
-
 def _after_the_return(series: Series, at: float) -> Bend | None:
     """The parabola through the readings after a return: through fewer of them while what it leaves is not noise alone."""
     window = AFTER
@@ -372,24 +332,3 @@ def _after_the_return(series: Series, at: float) -> Bend | None:
             break
         bend = fit_bend(series, at, at, at + window, 0.0)
     return bend
-
-
-def lowest_held(part: Series, time: float) -> float:
-    """The lowest level that readings stayed below for so long (s): a shorter dip releases nothing. Infinite if none."""
-    begins = np.searchsorted(part.t, part.t - time - 1e-9)
-    held = [part.value[begin : end + 1].max() for end, begin in enumerate(begins) if part.t[end] - part.t[0] >= time]
-    return float(min(held, default=np.inf))
-
-
-def terminals(recording: Recording) -> str:
-    """The channel that has the voltage of the pack's terminals: its own voltmeter, else the load's, else the supply's."""
-    for channel in (METER_VOLTAGE, VOLTAGE_OF[DISCHARGE]):
-        if len(recording.of(channel)):
-            return channel
-    return VOLTAGE_OF[CHARGE]
-
-
-def gap_before(series: Series, at: float) -> float:
-    """Seconds between the reading at ``at`` and the one before it."""
-    before = series.t[series.t < at - 1e-6]
-    return float(at - before[-1]) if len(before) else 0.0

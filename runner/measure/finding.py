@@ -60,6 +60,7 @@ class Finding:
         del content["plots"]
         for row in content["budget"]:
             row["dof"] = _finite(row["dof"])
+            del row["kind"]
         content["dof"] = _finite(content["dof"])
         return content
 
@@ -68,14 +69,14 @@ class Finding:
         """The finding that ``as_json`` wrote. Raises KeyError or TypeError if it is none; fields of later versions are left."""
         known = {name: content[name] for name in cls.__dataclass_fields__ if name in content}
         known["dof"] = _infinite(known.get("dof"), known["value"])
-        rows = ({**row, "kind": row.get("kind", _kind_of_old(row["source"]))} for row in content["budget"])
+        rows = ({**row, "kind": _kind(row["source"])} for row in content["budget"])
         known["budget"] = tuple(BudgetRow(**{**row, "dof": _infinite(row["dof"], 0.0)}) for row in rows)
         known["repeats"], known["caveats"] = tuple(content["repeats"]), tuple(content["caveats"])
         return cls(**known)
 
 
-def _kind_of_old(text: str) -> str:
-    """The kind of a budget's line in findings from before it was written beside the text."""
+def _kind(text: str) -> str:
+    """The source of a budget's line in findings.json, whose contract has its text only."""
     fitting = [source.value for source in BudgetSource if text.startswith(source)]
     return max(fitting, key=len, default="")
 

@@ -172,6 +172,11 @@ class Declared:
         return (first + last) / 2 * polling, u, "two values" if values == 2 else "rectangular"
 
     @property
+    def longest_delay(self) -> float:
+        """s from the look that notices to the pack's act, at most, by what is declared; and up to a polling period before it."""
+        return float(self.delay + self.delay_uncertainty * 3.0**0.5 + 2 * self.polling)
+
+    @property
     def path(self) -> str:
         """The path that the protection opens."""
         return DISCHARGE if "discharge" in self.protection or self.protection == "under_voltage" else CHARGE

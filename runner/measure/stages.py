@@ -16,9 +16,10 @@ import numpy as np
 
 from runner.events import CURRENT_OF, DISCHARGE
 from runner.measure.budget import Quantity
-from runner.measure.cutoff import reading_error, recovery_time
+from runner.measure.cutoff import recovery_time
 from runner.measure.edge import LEVEL_WINDOW, Edge
 from runner.measure.finding import Finding, Limits, Maker
+from runner.measure.readings import reading_error
 from runner.measure.recording import Accuracy, Attempt, Declared, Held, Series
 from runner.measure.thermal import abs_difference
 from runner.vocabulary import BudgetSource, Outcome
@@ -49,7 +50,8 @@ class Stages(Maker):
         if isinstance(found, str):
             return self.missing("trip", "A", found, expected=declared.trip, limits=limits)
         edge, held, at = found
-        hasty = _too_hasty(self, stopped[-1], self.delay())
+        by_jump = any(_is_jump(attempt) for attempt in self.ended("stage", Outcome.STOPPED))
+        hasty = _too_hasty(self, stopped[-1], self.delay(), by_jump=by_jump)
         if hasty:
             return self.missing("trip", "A", hasty, expected=declared.trip, limits=limits)
         if held is None:
@@ -133,7 +135,8 @@ class Substituted(Maker):
             if single and not _stairs_gave_up(self, outcome):
                 return self._at_the_first(name, single[0], expected, limits)
             return _did_not(self, "substitute", name, "°C", limits, up="over" in self.declared.protection)
-        hasty = _too_hasty(self, stairs[0], self.delay())
+        by_jump = any(_is_jump(attempt) for attempt in self.ended("substitute", Outcome.STOPPED))
+        hasty = _too_hasty(self, stairs[0], self.delay(), by_jump=by_jump)
         if hasty:
             return self.missing(name, "°C", hasty, expected=expected, limits=limits)
         quantities = [found for attempt in stairs if (found := self._between(attempt)) is not None]
@@ -230,12 +233,18 @@ def _is_jump(attempt: Attempt) -> bool:
     return len(attempt.levels) == 1
 
 
-def _too_hasty(maker: Maker, stairs: Attempt, delay: Finding) -> str:
-    """Why the levels of a staircase were held too short for what the delay has turned out to be, or nothing."""
+def _too_hasty(maker: Maker, stairs: Attempt, delay: Finding, *, by_jump: bool) -> str:
+    """Why the levels of a staircase were held too short for the pack's delay, or nothing.
+
+    What the delay has turned out to be says so where a single jump has shown it; seen on the staircase itself, it is never longer
+    than its levels, and what is declared counts.
+    """
     spacing = [b.since - a.since for a, b in pairwise(stairs.levels)]
-    if not spacing or delay.value is None or delay.expanded_uncertainty is None:
+    if not spacing:
         return ""
-    needed = delay.value + maker.declared.polling
+    declared = maker.declared
+    seen = delay.value if delay.value is not None and delay.expanded_uncertainty is not None else 0.0
+    needed = (seen if by_jump else max(seen, declared.delay - declared.delay_uncertainty * 3.0**0.5)) + declared.polling
     if min(spacing) >= needed:
         return ""
     return f"each level was held {min(spacing):.1f} s, the pack takes {needed:.1f} s: it may have decided at an earlier one"
@@ -264,5 +273,13 @@ def _did_not(maker: Maker, kind: str, name: str, unit: str, limits: Limits | Non
         return maker.missing(name, unit, maker.reason(kind), expected=expected, limits=limits)
     low, high = limits
     rising = up if name == "trip" else not up
-    beyond = (high is not None and mine[0].limit > high) if rising else (low is not None and mine[0].limit < low)
-    return maker.missing(name, unit, mine[0].why, expected=expected, limits=limits, failed=beyond)
+    beyond = [
+        level.since
+        for level in mine[0].levels
+        if ((high is not None and level.value > high) if rising else (low is not None and level.value < low))
+    ]
+    waited = mine[0].at - beyond[0] if beyond else 0.0
+    failed, why = waited > declared.longest_delay, mine[0].why
+    if beyond and not failed:
+        why = f"{why}; the level beyond the limit was held {waited:.0f} s, and the pack may take {declared.longest_delay:.0f} s"
+    return maker.missing(name, unit, why, expected=expected, limits=limits, failed=failed)

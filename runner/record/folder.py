@@ -23,6 +23,7 @@ CERTIFICATE_PDF = "certificate.pdf"
 INPUTS = "inputs"
 ATTACHMENTS = "attachments"
 RESOLVED = "resolved.json"
+LONGEST = 60  # characters of a serial number or a procedure in the name of a folder
 
 
 class RunFolder:
@@ -34,7 +35,7 @@ class RunFolder:
     @classmethod
     def create(cls, parent: Path, stamp: str, serial: str, procedure: str) -> RunFolder:
         """A new, empty folder named after time, pack and procedure. Raises RecordError; then nothing was made."""
-        name = re.sub(r"[^A-Za-z0-9._-]+", "-", f"{stamp}-{serial}-{procedure}")
+        name = re.sub(r"[^A-Za-z0-9._-]+", "-", f"{stamp}-{serial[:LONGEST]}-{procedure[:LONGEST]}")
         for number in range(1, 1000):
             path = parent / (name if number == 1 else f"{name}-{number}")
             try:

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from typing import Literal
 
+from pydantic import field_validator
+
 from runner.sheets.fields import Sheet, Time
 from runner.sheets.problems import checked
 from runner.sheets.source import read
@@ -26,6 +28,13 @@ class Answers(Sheet):
     then: Word | None = None
     wait: Time = 2.0
     agree: str = ""
+
+    @field_validator("agree")
+    @classmethod
+    def _is_a_reason(cls, reason: str) -> str:
+        if reason and not reason.strip():
+            raise ValueError("agree is empty; write the reason, or take it out")
+        return reason
 
 
 def parse_answers(text: str, file: str) -> Answers:

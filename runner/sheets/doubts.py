@@ -12,6 +12,7 @@ from runner.sheets.chemistry import Chemistry, find
 from runner.sheets.pack import KINDS, PackSheet, Protection
 from runner.sheets.source import Path, Source
 
+LOWEST_CELL, HIGHEST_CELL = 0.5, 4.6  # V: no rechargeable cell in a pack of these chemistries goes beyond
 NEAR_VOLTAGE = 0.05  # V a cell by which a usual range may be missed
 WARMEST, COLDEST = 15.0, 10.0  # K beyond the usual charging temperatures at which a charge protection may trip
 DISCHARGE = (-35.0, 75.0)  # °C between which a discharge protection usually trips
@@ -26,6 +27,10 @@ HOUR = 3600.0
 def doubts(pack: PackSheet, source: Source) -> list[Problem]:
     """Everything on a sheet that is outside the usual range, with its place."""
     found = list(_of_ratings(pack, source))
+    if pack.cell is not None and not (pack.cell.never_below >= LOWEST_CELL and pack.cell.never_above <= HIGHEST_CELL):
+        low, high = pack.cell.never_below, pack.cell.never_above
+        what = f"a cell between {low:g} and {high:g} V; {LOWEST_CELL:g} to {HIGHEST_CELL:g} V is usual"
+        found.append(source.problem(("cell",), what, "look at the cell's data sheet"))
     chemistry = find(pack.chemistry)
     if chemistry is not None:
         found += _of_cells(pack, chemistry, source)

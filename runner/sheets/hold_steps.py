@@ -7,7 +7,7 @@ from typing import Annotated, Literal, Self
 
 from pydantic import AfterValidator, Field, ValidationInfo, model_validator
 
-from runner.sheets.fields import NAMES, AnyExpression, Sheet, dimension_of
+from runner.sheets.fields import AS_IT_WAS, NAMES, AnyExpression, Sheet, dimension_of
 from runner.sheets.source import normal_key
 from runner.vocabulary import SAID_BY_A_PROCEDURE, Observed
 
@@ -18,10 +18,13 @@ TEXT_NAMES = {"sensor": "text", "place": "text"}
 def _check_text(text: str, info: ValidationInfo) -> str:
     known = {*(info.context or {}).get(NAMES, {}), *TEXT_NAMES}
     try:
-        wanted = [normal_key(name) for _, name, _, _ in string.Formatter().parse(text) if name is not None]
+        parts = [each for each in string.Formatter().parse(text) if each[1] is not None]
     except ValueError as error:
         raise ValueError(f"the braces in the text do not match ({error}); write {{trip}} for a value") from error
-    for name in wanted:
+    as_it_was = (info.context or {}).get(AS_IT_WAS)
+    if not as_it_was and any(spec or conversion for _, _, spec, conversion in parts):
+        raise ValueError("a brace holds more than a name; write {trip} alone, its unit and digits come by themselves")
+    for name in (normal_key(str(each[1])) for each in parts):
         if name not in known:
             raise ValueError(f"{{{name}}} is not known here; known are {', '.join(sorted(known))}")
     return text

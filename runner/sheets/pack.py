@@ -274,6 +274,10 @@ def contradictions(pack: PackSheet, source: Source) -> Iterator[Problem]:
         remedy = "add cell: {never_below: …, nominal: …, never_above: …}" if pack.cell is None else "take cell: out"
         yield source.problem(("chemistry",) if pack.cell is None else ("cell",), what, remedy)
         return
+    if pack.cell is not None and not 0.9 <= pack.nominal_voltage / (pack.cell.nominal * pack.cells_in_series) <= 1.1:
+        volts, cells = pack.nominal_voltage, pack.cells_in_series
+        what = f"{volts:g} V are {volts / cells:.3g} V a cell with {cells} in series, cell says {pack.cell.nominal:g} V"
+        yield source.problem(("nominal_voltage",), what, "correct one of the three")
     low, high = pack.never()
     for name in ("full_charge_voltage", "nominal_voltage", "cut_off_voltage"):
         yield from _outside(source, (name,), getattr(pack, name), low, high, pack)
@@ -310,6 +314,11 @@ def _of_protection(kind: str, protection: Protection, pack: PackSheet, source: S
         if (trip <= pack.nominal_voltage) if over else (trip >= pack.nominal_voltage):
             side = "above" if over else "below"
             what = f"{words} trips at {trip:g} V, which is not {side} the nominal {pack.nominal_voltage:g} V"
+            yield source.problem((*path, "trip"), what, "correct one of the two")
+    elif kind.endswith("current"):
+        most = pack.maximum_charge_current if kind.startswith("charge") else pack.maximum_discharge_current
+        if most is not None and trip <= most:
+            what = f"{words} trips at {trip:g} A, which is not above the maximum current of {most:g} A"
             yield source.problem((*path, "trip"), what, "correct one of the two")
     elif kind.endswith("temperature"):
         low, high = pack.sensor_limits

@@ -9,6 +9,7 @@ from pydantic import Field, ValidationInfo, field_validator, model_validator
 
 from runner.sheets.bench import ROLES
 from runner.sheets.fields import (
+    AS_IT_WAS,
     NAMES,
     CurrentExpression,
     Ratio,
@@ -18,10 +19,12 @@ from runner.sheets.fields import (
     TimeExpression,
     VoltageExpression,
 )
+from runner.sheets.hold_steps import Text
 from runner.sheets.pack import KINDS, PACK_NAMES
 from runner.sheets.problems import checked
 from runner.sheets.source import Source, normal_key, read
 from runner.sheets.steps import StepItem
+from runner.vocabulary import Role
 
 FINDINGS: Mapping[str, frozenset[str]] = {  # finding -> the dimensions of the protection that it makes sense for
     "trip": frozenset({"temperature", "voltage", "current"}),
@@ -55,6 +58,12 @@ class StateOfCharge(Sheet):
     lowest: Ratio
     highest: Ratio
 
+    @model_validator(mode="after")
+    def _in_order(self, info: ValidationInfo) -> Self:
+        if self.lowest > self.highest and not (info.context or {}).get(AS_IT_WAS):
+            raise ValueError("lowest is more than highest; swap them")
+        return self
+
 
 class Procedure(Sheet):
     """A trip-test procedure."""
@@ -68,8 +77,8 @@ class Procedure(Sheet):
     state_of_charge: StateOfCharge | None = None
     ends: Literal["as it began", "full", "half", "empty"] = "as it began"
     duration: Time | None = None
-    cautions: tuple[str, ...] = Field(min_length=1)
-    prepare: tuple[str, ...] = ()
+    cautions: tuple[Text, ...] = Field(min_length=1)
+    prepare: tuple[Text, ...] = ()
     ceilings: Ceilings
     steps: tuple[StepItem, ...] = Field(min_length=1)
     findings: tuple[Literal[tuple(FINDINGS)], ...] = ()  # type: ignore[valid-type]
@@ -84,18 +93,25 @@ class Procedure(Sheet):
                 found.add("load")
         return frozenset(found)
 
-    @model_validator(mode="after")
-    def _heat_is_watched(self) -> Self:
-        if any(kind in ("heat", "cool") for kind, _ in _flat(self.steps)) and "probe" not in self.needs:
-            raise ValueError(
-                "needs has no probe; whoever heats or cools something needs a thermometer, so add it to needs"
-            )
-        return self
+    @field_validator("steps")
+    @classmethod
+    def _needs_what_it_uses(cls, steps: tuple[StepItem, ...], info: ValidationInfo) -> tuple[StepItem, ...]:
+        if "needs" not in info.data or (info.context or {}).get(AS_IT_WAS):
+            return steps
+        for kind, step in _flat(steps):
+            if (kind in ("heat", "cool") or getattr(step, "above", None)) and Role.PROBE not in info.data["needs"]:
+                raise ValueError(
+                    "needs has no probe; whoever heats or cools something needs a thermometer, so add it to needs"
+                )
+            missing = [role for role in _used(kind, step) if role not in info.data["needs"]]
+            if missing:
+                raise ValueError(f"needs has no {missing[0]}, which {kind} uses; add it to needs")
+        return steps
 
     @field_validator("ceilings")
     @classmethod
     def _heat_has_a_ceiling(cls, ceilings: Ceilings, info: ValidationInfo) -> Ceilings:
-        if "probe" in info.data.get("needs", ()) and ceilings.temperature is None:
+        if Role.PROBE in info.data.get("needs", ()) and ceilings.temperature is None:
             raise ValueError(
                 "temperature is missing; whoever heats something needs a ceiling for it, such as trip + 12 K"
             )
@@ -133,6 +149,17 @@ def _flat(items: Sequence[StepItem]) -> Iterator[tuple[str, Any]]:
             yield kind, step
 
 
+def _used(kind: str, step: Any) -> Iterator[Role]:
+    """The roles that a step cannot do without, but for a thermometer."""
+    path = getattr(step, "path", "")
+    if kind in ("charge", "wake") or path == "charge":
+        yield Role.SUPPLY
+    if kind == "drain" or path == "discharge" or getattr(step, "drain", None) is not None:
+        yield Role.LOAD
+    if kind == "substitute":
+        yield Role.BOX
+
+
 def names_for(kind: str | None) -> dict[str, str]:
     """The dimension of every name an expression of a procedure for this protection (or none) may use."""
     dimension = KINDS.get(kind or "")
@@ -141,12 +168,16 @@ def names_for(kind: str | None) -> dict[str, str]:
     return {**PACK_NAMES, "trip": dimension, "release": dimension, "delay": "time", "polling": "time"}
 
 
-def parse_procedure(text: str, file: str) -> Procedure:
-    """A procedure from its text, dimensions checked. Raises SheetError with all that is wrong."""
-    return parse_procedure_source(read(text, file))
+def parse_procedure(text: str, file: str, *, as_it_was: bool = False) -> Procedure:
+    """A procedure from its text, dimensions checked; ``as_it_was``: also one that was run before it would have been refused.
+
+    Raises SheetError with all that is wrong.
+    """
+    return parse_procedure_source(read(text, file), as_it_was=as_it_was)
 
 
-def parse_procedure_source(source: Source) -> Procedure:
+def parse_procedure_source(source: Source, *, as_it_was: bool = False) -> Procedure:
     """The same, for a caller who needs the places of things later."""
     raw = source.values.get("protection") if isinstance(source.values, dict) else None
-    return checked(source, Procedure, {NAMES: names_for(normal_key(str(raw)) if raw is not None else None)})
+    names = names_for(normal_key(str(raw)) if raw is not None else None)
+    return checked(source, Procedure, {NAMES: names, AS_IT_WAS: as_it_was})

@@ -45,6 +45,9 @@ _SECONDS_PER_HOUR = 3600.0
 LARGEST = 1e15  # in any unit: a sum of such numbers is still a number
 
 
+LONGEST = 200  # characters of an expression
+
+
 class QuantityError(ValueError):
     """A quantity or expression that cannot be. ``offset`` counts characters from its beginning; ``remedy`` says what can."""
 
@@ -171,6 +174,8 @@ def parse_expression(text: object, wanted: str, names: Mapping[str, str]) -> Exp
     """
     if isinstance(text, bool) or not isinstance(text, str | int | float):
         raise QuantityError(f"{_shown(text)} is not a {wanted}", f"write it like {DIMENSIONS[wanted][2]}")
+    if len(str(text)) > LONGEST:
+        raise QuantityError(f"{str(text)[:40]}… is longer than {LONGEST} characters", "write a shorter expression")
     parser = _Parser(str(text), names)
     found, value = parser.whole()
     _check_dimension(str(text).strip(), found, wanted)

@@ -2,8 +2,11 @@
 
 from dataclasses import replace
 
+import pytest
+
 from runner.engine.ceilings import Ceilings
 from runner.engine.run import CAUTIONS, Run
+from runner.engine.steps import make_step
 from runner.events import (
     PROBE_TEMPERATURE,
     Answered,
@@ -14,7 +17,8 @@ from runner.events import (
     Started,
     SupplyIsSet,
 )
-from runner.orders import BeginRamp, BeginStep, Conclude, End, Guide, SwitchOff
+from runner.orders import BeginRamp, BeginStep, Conclude, End, Guide, LoadOn, SwitchOff
+from runner.vocabulary import Outcome
 from tests.builders import a_program, sample
 
 
@@ -119,3 +123,20 @@ def test_after_a_ramp_that_gave_up_the_next_one_does_not_heat_a_pack_that_is_off
     conclusions = [(order.kind, order.outcome) for order in orders if isinstance(order, Conclude)]
     assert conclusions[:2] == [("heat", "gave up"), ("cool", "no current")]
     assert not any(isinstance(order, Guide) and order.action != "still" for order in orders)
+
+
+def test_a_goal_that_was_passed_before_the_ramp_began_is_not_seen_and_no_fail():
+    """Seen: a pack that had stopped at 26 °C for another reason "did not release by 35 °C" in the same second."""
+    run, t = heating(by_hand=())
+    cool = next(step for step in run.program.steps if step.kind == "cool")
+    step = make_step(cool, run._around)
+    run.known.take(sample(t, temperature=cool.values["give_up"] - 1.0))
+    (conclusion,) = [order for order in step.begin(t) if isinstance(order, Conclude)]
+    assert conclusion.outcome == Outcome.NOT_SEEN
+    assert "was already past" in conclusion.why
+
+
+def test_no_step_gets_the_other_path_on_while_one_is():
+    run, _ = heating(by_hand=())
+    with pytest.raises(AssertionError, match="wants the other path on while the charge is"):
+        run._allowed([LoadOn()])

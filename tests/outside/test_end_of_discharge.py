@@ -7,7 +7,7 @@ The records are those of test_reference_cell.py (an independent model, 0.4 C to 
 import numpy as np
 import pytest
 
-from runner.measure.cutoff import slopes_at_the_end
+from runner.measure.by_hand import slopes_at_the_end
 from tests.outside.test_measured_cell import until_3_volts
 from tests.outside.test_reference_cell import discharge, first_without_current
 

@@ -50,6 +50,10 @@ class _Provoke(Step):
         already = self.around.watcher.verdict
         if already.word == self._wanted:  # it came while a reading was asked for
             return self._conclude(self._wanted, already.why, already.since, "")
+        temperature, give_up = self.around.known.temperature, self.planned.values["give_up"]
+        if temperature is not None and self._past(temperature, give_up):
+            why = f"{temperature:.1f} °C was already past {give_up:.1f} °C as the ramp began"
+            return self._conclude(Outcome.NOT_SEEN, why, t, "group")
         if not self.around.known.path or self.around.known.going_off:
             why = f"everything was off, so nothing could be seen to have {self._wanted}"
             return self._conclude(Outcome.NO_CURRENT, why, t, "group")

@@ -1,0 +1,66 @@
+"""Voltage findings where a person reads the voltmeter and marks the moments with a key."""
+
+from __future__ import annotations
+
+from runner.events import METER_VOLTAGE
+from runner.measure.finding import Finding, Maker
+from runner.measure.readings import gap_before, reading_error, terminals
+from runner.measure.recording import Accuracy, Attempt
+from runner.vocabulary import BudgetSource, Observed
+
+# At up to two capacities an hour the slope at the end of a discharge doubles in this many s at most; the evidence is in
+# tests/outside/test_end_of_discharge.py.
+STEEPENS = 100.0
+GLANCE = 0.5  # s: how old what a person saw last may be; a display shows something new about twice a second
+
+
+def trip_by_hand(maker: Maker, attempt: Attempt) -> Finding:
+    """The voltage that a person saw last before the load stopped, carried back over delay, polling and a glance.
+
+    The voltage falls ever faster towards the end, so its slope there is only known to be between the mean since the
+    reading before and what that grows to: twice in STEEPENS, three times in two of them.
+    """
+    declared, limits = maker.declared, maker.declared.trip_limits
+    last = maker.recording.read(Observed.LAST_VOLTAGE, attempt.began, attempt.at + 3600.0)
+    if not last:
+        why = "nobody read the voltage before the cut-off"
+        return maker.missing("trip", "V", why, expected=declared.trip, limits=limits)
+    value = last[-1].value
+    before = maker.recording.read(Observed.LOADED_VOLTAGE, attempt.began, attempt.at)
+    if not before:
+        why = "the voltage was read only once, so how fast it fell is not known"
+        return maker.missing("trip", "V", why, expected=declared.trip, limits=limits)
+    span = max(attempt.at - before[-1].t, 1.0)
+    low, high = sorted(slopes_at_the_end((value - before[-1].value) / span, span))
+    behind = declared.delay_in_looks[0] + declared.polling / 2 - GLANCE / 2
+    add = maker.inputs.add
+    slope = add(BudgetSource.VOLTAGE_SLOPE, (low + high) / 2, (high - low) / 12.0**0.5, "rectangular")
+    theta = (
+        add(BudgetSource.LAST_SEEN, value, 0.0)
+        - slope * behind
+        + add(BudgetSource.GLANCE, 0.0, abs(low + high) / 2 * GLANCE / 12.0**0.5, "rectangular")
+        + add(BudgetSource.DISPLAY_DIGITS, 0.0, 0.01 / 12.0**0.5, "rectangular")
+        + reading_error(maker.inputs, declared.accuracy.get(METER_VOLTAGE, Accuracy()), value, "voltmeter")
+    )
+    caveats = ("read by hand: the voltage that was seen last before the load stopped",)
+    return maker.measured("trip", "V", theta, expected=declared.trip, limits=limits, caveats=caveats)
+
+
+def slopes_at_the_end(mean: float, span: float) -> tuple[float, float]:
+    """The least and the greatest slope that a discharge may end with, of a mean slope over its last ``span`` seconds."""
+    return mean, (1.0 + span / STEEPENS) * mean
+
+
+def recovery_by_hand(maker: Maker, stopped: Attempt, returned: Attempt) -> Finding:
+    """From the key at the cut-off, a reaction late, to the return: a key again, or between two readings of a voltmeter."""
+    reaction, deviation = maker.declared.reaction
+    add = maker.inputs.add
+    if returned.by_hand:
+        back = add(BudgetSource.REACTION.of("return"), returned.at - reaction, deviation) - add(
+            BudgetSource.REFRESH, GLANCE / 2, GLANCE / 12.0**0.5, "rectangular"
+        )
+    else:
+        gap = gap_before(maker.recording.of(terminals(maker.recording)), returned.at)
+        back = add(BudgetSource.READINGS, returned.at - gap / 2, gap / 12.0**0.5, "rectangular")
+    quantity = back - add(BudgetSource.REACTION.of("cut-off"), stopped.at - reaction, deviation)
+    return maker.measured("recovery time", "s", quantity, caveats=("marked by a person's key",))

@@ -1,0 +1,42 @@
+"""What several findings take from readings: the error of one, the channel that counts, how near together they are."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from runner.events import CHARGE, DISCHARGE, METER_VOLTAGE, VOLTAGE_OF
+from runner.measure.budget import Inputs, Quantity
+from runner.measure.recording import Accuracy, Recording, Series
+from runner.vocabulary import BudgetSource
+
+
+def reading_error(inputs: Inputs, accuracy: Accuracy, value: float, name: str) -> Quantity:
+    """The error of a reading: gain, offset and resolution, each ± limits taken as rectangular (JCGM 100:2008, 4.3.7)."""
+    gain = inputs.add(BudgetSource.GAIN.of(name), 0.0, accuracy.gain * abs(value) / 3.0**0.5, "rectangular")
+    offset = inputs.add(BudgetSource.OFFSET.of(name), 0.0, accuracy.offset / 3.0**0.5, "rectangular")
+    return (
+        gain
+        + offset
+        + inputs.add(BudgetSource.RESOLUTION.of(name), 0.0, accuracy.resolution / 12.0**0.5, "rectangular")
+    )
+
+
+def lowest_held(part: Series, time: float) -> float:
+    """The lowest level that readings stayed below for so long (s): a shorter dip releases nothing. Infinite if none."""
+    begins = np.searchsorted(part.t, part.t - time - 1e-9)
+    held = [part.value[begin : end + 1].max() for end, begin in enumerate(begins) if part.t[end] - part.t[0] >= time]
+    return float(min(held, default=np.inf))
+
+
+def terminals(recording: Recording) -> str:
+    """The channel that has the voltage of the pack's terminals: its own voltmeter, else the load's, else the supply's."""
+    for channel in (METER_VOLTAGE, VOLTAGE_OF[DISCHARGE]):
+        if len(recording.of(channel)):
+            return channel
+    return VOLTAGE_OF[CHARGE]
+
+
+def gap_before(series: Series, at: float) -> float:
+    """Seconds between the reading at ``at`` and the one before it."""
+    before = series.t[series.t < at - 1e-6]
+    return float(at - before[-1]) if len(before) else 0.0

@@ -1,0 +1,135 @@
+"""One path is on at a time, and what is provoked is looked for on the path of its protection: refused with its line."""
+
+import pytest
+
+from runner.conduct.files import DEMO_PACK, load, read_file
+from runner.errors import SheetError
+from runner.sheets.answers import parse_answers
+from runner.sheets.pack import parse_pack
+from runner.sheets.procedure import parse_procedure
+from tests.builders import BENCH, PACK, SHORT_PROCEDURE, user_file
+
+BOTH = (
+    BENCH.format(port=1).replace("voltage: 30 V", "voltage: 45 V").replace("current: 10 A", "current: 20 A")
+    + "  load: {address: 'TCPIP::127.0.0.1::1::SOCKET', limits: {voltage: 31 V, current: 60 A}}\n"
+    + "  meter: {address: 'TCPIP::127.0.0.1::1::SOCKET'}\n"
+)
+CHARGE = "charge: {voltage: full charge voltage, current: 0.1 C, until: steady, steady: 10 s}"
+DRAIN = "drain: {current: 0.1 C, until: steady, steady: 10 s, floor: cut-off voltage + 1 V}"
+
+
+def procedure(steps, protection="charge over-temperature", needs="[supply, load, probe]"):
+    lines = "\n".join(f"  - {step}" for step in steps)
+    return f"""\
+kind: procedure
+name: own
+title: own
+purpose: to be checked
+protection: {protection}
+needs: {needs}
+cautions: [Be careful.]
+ceilings: {{temperature: 70 degC, voltage: full charge voltage + 0.4 V, current: 60 A, time: 2 h}}
+steps:
+{lines}
+"""
+
+
+def refused(text, pack=None):
+    with pytest.raises(SheetError) as caught:
+        load(user_file("own.yaml", text), pack or read_file(DEMO_PACK), user_file("bench.yaml", BOTH))
+    return caught.value.problems
+
+
+HEAT = "heat: {say: Heat., rate: 2 K/min, approach: trip - 5 K, give_up: trip + 8 K}"
+STAGE = "stage: {path: discharge, floor: 20 V, from: 5 A, to: 20 A, step: 5 A, dwell: 5 s}"
+
+REFUSED = [
+    ("both on", [CHARGE, DRAIN], {}, 11, "drain switches the discharge on while the charge is still on"),
+    ("both on, the other way", [DRAIN, CHARGE], {}, 11, "charge switches the charge on while the discharge is still on"),
+    ("heated on the wrong path", [DRAIN, HEAT], {}, 11, "opens the path of the charge"),
+    ("staged on the wrong path", [STAGE], {"protection": "charge over-current"}, 10, "opens that of the charge"),
+    ("beyond without waiting for the protection",
+     ["charge: {voltage: 30.5 V, current: 2 A, until: time, for: 10 min, beyond: voltage}"], {"protection": "over-voltage"}, 10,
+     "a step that goes on until time"),
+    ("a current at which another protection trips",
+     ["drain: {current: 46 A, until: time, for: 10 s, floor: 21 V}"], {"protection": "discharge over-temperature"}, 10,
+     "the pack's own discharge over current may trip"),
+    ("nothing to do", ["repeat: {each: sensor, steps: [off]}"], {"protection": "under-voltage"}, 9, "nothing is left to do"),
+    ("repeats without an end", ["repeat: {times: 50, steps: [{repeat: {times: 50, steps: [{repeat: {times: 50, steps: "
+                                "[{repeat: {each: sensor, steps: [off]}}]}}]}}]}"], {"protection": "under-voltage"}, 10,
+     "more than 2000 steps"),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("steps", "more", "line", "part"), [each[1:] for each in REFUSED], ids=[each[0] for each in REFUSED]
+)
+def test_what_cannot_be_meant_is_refused_with_its_line(steps, more, line, part):
+    said = [each for each in refused(procedure(steps, **more)) if part in each.what]
+    assert said
+    assert said[0].line == line
+
+
+def test_a_test_of_a_temperature_waits_the_right_way():
+    text = SHORT_PROCEDURE.replace("over-temperature", "under-temperature")
+    said = [each.remedy for each in refused(text, user_file("p", PACK.replace("over-temperature", "under-temperature").replace("release: 45", "release: 60")))]  # fmt: skip
+    assert "write until: returned" in said
+    assert "write until: stopped" in said
+
+
+PARSED = [
+    ("needs: [supply, probe]", "needs: [load, probe]", "needs has no supply, which charge uses"),
+    ("needs: [supply, probe]", "needs: [supply]", "needs has no probe"),
+    ("say: Ready?", 'say: "{trip:.1f}"', "a brace holds more than a name"),
+    ("say: Ready?", 'say: "{sensor:>99999999999}"', "a brace holds more than a name"),
+    ("[Be careful.]", '["Up to {x}."]', "{x} is not known here"),
+    ("time: 2 h", f"time: {'(' * 4000}2 h{')' * 4000}", "is longer than 200 characters"),
+    ("time: 2 h", f"time: {'-' * 4000}2 h", "is longer than 200 characters"),
+    ("cautions:", "state_of_charge: {lowest: 80 %, highest: 20 %}\ncautions:", "lowest is more than highest"),
+    ("  - confirm: {say: Ready?}\n", "  - confirm: {say: Ready?}\n  - wait: {above: 99 degC, give_up: 2 h}\n", ""),
+]
+
+
+@pytest.mark.parametrize(("old", "new", "part"), PARSED)
+def test_a_procedure_that_could_not_run_is_wrong_as_it_is_read(old, new, part):
+    text = SHORT_PROCEDURE.replace(old, new, 1)
+    if not part:  # heat without a thermometer in the hall's corner
+        text, part = text.replace("needs: [supply, probe]", "needs: [supply]"), "needs has no probe"
+    with pytest.raises(SheetError) as caught:
+        parse_procedure(text, "p")
+    assert any(part in each.what for each in caught.value.problems), caught.value.problems
+    assert all(each.line > 1 for each in caught.value.problems)
+
+
+def test_an_old_procedure_of_that_kind_is_still_read():
+    text = SHORT_PROCEDURE.replace("needs: [supply, probe]", "needs: [probe]").replace(
+        "say: Ready?", 'say: "At {trip:.1f}?"'
+    )
+    assert parse_procedure(text, "p", as_it_was=True).needs == ("probe",)
+
+
+def test_a_current_protection_that_trips_below_the_maximum_current_is_a_contradiction():
+    text = DEMO_PACK.read_text(encoding="utf-8").replace("trip: 15 A", "trip: 3.5 A")
+    with pytest.raises(SheetError, match=r"trips at 3\.5 A, which is not above the maximum current of 12 A"):
+        parse_pack(text, "p")
+
+
+@pytest.mark.parametrize("cells", [7, 10])
+def test_cells_of_another_chemistry_are_counted_against_the_nominal_voltage(cells):
+    cell = "chemistry: other\ncell: {never_below: 1.5 V, nominal: 3.2 V, never_above: 3.9 V}"
+    text = PACK.replace("chemistry: LFP", cell).replace("cells_in_series: 8", f"cells_in_series: {cells}")
+    with pytest.raises(SheetError, match="V a cell with"):
+        parse_pack(text, "p")
+
+
+def test_an_empty_reason_to_agree_is_none():
+    with pytest.raises(SheetError, match="agree is empty"):
+        parse_answers('kind: answers\nagree: "  "\n', "a")
+
+
+def test_a_pack_of_other_cells_is_not_rehearsed_as_if_it_were_one_of_these():
+    from runner.conduct.rehearse import build_world
+
+    text = PACK.replace("LFP", "NMC").replace("25.6", "29.6").replace("29.2", "33.6").replace("20 V", "24 V")
+    with pytest.raises(SheetError, match="p:4:12: the simulated bench has LFP cells only"):
+        build_world(user_file("p", text), "sound", 1, lambda: 0.0)
