@@ -14,8 +14,8 @@ from reports.coverage import coverage
 from reports.pdf import write_pdf
 from reports.plots import crossings_svg
 from reports.wording import what_would_help, worded
-from runner.conduct.evaluate import Evaluation
 from runner.errors import RecordError
+from runner.evaluation.evaluate import Evaluation
 from runner.events import PROBE_TEMPERATURE
 from runner.measure.conformity import (
     CONDITIONAL_FAIL,
@@ -28,9 +28,9 @@ from runner.measure.conformity import (
     worst,
 )
 from runner.measure.finding import Finding
+from runner.notation.quantity import shown
 from runner.record.folder import CERTIFICATE_HTML, CERTIFICATE_PDF, write_whole
 from runner.sheets.bench import Instrument
-from runner.sheets.quantity import shown
 from runner.vocabulary import Answer, Observed, Seen
 
 TEMPLATES = Path(__file__).parent / "templates"

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from runner.conduct.evaluate import Evaluation
+from runner.evaluation.evaluate import Evaluation
 from runner.measure.conformity import NOT_JUDGED, NOT_MEASURED, worst
 from runner.sheets.pack import PackSheet
 

@@ -173,7 +173,7 @@ def _common(parser: argparse.ArgumentParser) -> None:
 
 
 def _rehearse(options: argparse.Namespace) -> int:
-    from runner.faces import Face
+    from runner.launcher import Face
     from runner.twin.parameters import SCENARIOS
 
     if options.scenario == "list":
@@ -188,7 +188,7 @@ def _rehearse(options: argparse.Namespace) -> int:
 
 
 def _first_screen(options: argparse.Namespace) -> int:
-    from runner.first import first_screen
+    from runner.start_menu import first_screen
 
     return first_screen(options, WATCHED_SPEED, TAKEN_PART_SPEED)
 
@@ -196,13 +196,13 @@ def _first_screen(options: argparse.Namespace) -> int:
 def _follow(options: argparse.Namespace) -> int:
     from pathlib import Path
 
-    from runner.faces import follow
+    from runner.launcher import follow
 
     return follow(Path(options.folder), plain=options.plain)
 
 
 def _run(options: argparse.Namespace) -> int:
-    from runner.faces import Face
+    from runner.launcher import Face
 
     if not options.procedures and not options.all:
         return _usage("no procedure is named", "name one or more, or say --all")
@@ -212,7 +212,7 @@ def _run(options: argparse.Namespace) -> int:
 def _resume(options: argparse.Namespace) -> int:
     from pathlib import Path
 
-    from runner.faces import Face
+    from runner.launcher import Face
 
     return Face.chosen(options).resume(Path(options.folder))
 
@@ -225,8 +225,8 @@ def _names(options: argparse.Namespace, default: list[str]) -> list[str]:
 def _check(options: argparse.Namespace) -> int:
     from pathlib import Path
 
-    from runner.conduct.files import check_file
     from runner.errors import SheetError
+    from runner.workspace.job import check_file
 
     status = Exit.PASS
     for name in options.files:
@@ -244,10 +244,10 @@ def _bench(options: argparse.Namespace) -> int:
     from pathlib import Path
 
     from runner.bench.assembly import Bench
-    from runner.bench.roll import call
+    from runner.bench.self_check import call
     from runner.conduct.clock import ScaledClock
-    from runner.conduct.files import load_bench
-    from runner.conduct.locks import Locks
+    from runner.workspace.job import load_bench
+    from runner.workspace.locks import Locks
 
     file, sheet, dialects = load_bench(Path(options.bench))
     bench = Bench(sheet, dialects, ScaledClock())
@@ -278,7 +278,7 @@ def _bench(options: argparse.Namespace) -> int:
 def _evaluate(options: argparse.Namespace) -> int:
     from pathlib import Path
 
-    from runner.printed import evaluate_again
+    from runner.console_output import evaluate_again
 
     return evaluate_again(Path(options.folder), as_json=options.json)
 
@@ -286,14 +286,14 @@ def _evaluate(options: argparse.Namespace) -> int:
 def _certificate(options: argparse.Namespace) -> int:
     from pathlib import Path
 
-    from runner.printed import certificate_of
+    from runner.console_output import certificate_of
 
     certificate_of([Path(folder) for folder in options.folders])
     return Exit.PASS
 
 
 def _twin(options: argparse.Namespace) -> int:
-    from runner.conduct.listen import listen
+    from runner.rehearsal.serve import listen
     from runner.twin.parameters import SCENARIOS
 
     if options.scenario == "list":

@@ -11,9 +11,9 @@ import threading
 from collections.abc import Callable, Sequence
 from typing import TextIO
 
-from runner.conduct.ports import StopFlag
-from runner.conduct.replies import STOP_WORDS, NotUnderstood, hint, understood
-from runner.conduct.said import said, stamp
+from runner.conduct.answer_parsing import STOP_WORDS, NotUnderstood, hint, understood
+from runner.conduct.interfaces import StopFlag
+from runner.conduct.log_lines import said, stamp
 from runner.engine.run import CAUTIONS
 from runner.engine.view import View
 from runner.errors import OperatorGone

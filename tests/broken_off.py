@@ -9,14 +9,14 @@ from pathlib import Path
 
 from runner.conduct.clock import VirtualClock
 from runner.conduct.execute import Result, execute
-from runner.conduct.files import DEMO_PACK, Job, UserFile, read_file
-from runner.conduct.ports import StopFlag
-from runner.conduct.rehearse import Rehearsal
+from runner.conduct.interfaces import StopFlag
 from runner.conduct.resume import broken_off
-from runner.conduct.scripted import UNATTENDED, ScriptedOperator
 from runner.conduct.site import Site
 from runner.record.folder import RunFolder
+from runner.rehearsal.scripted import UNATTENDED, ScriptedOperator
+from runner.rehearsal.simulated_bench import Rehearsal
 from runner.twin.world import World
+from runner.workspace.job import DEMO_PACK, Job, UserFile, read_file
 
 
 class Killed(BaseException):

@@ -11,16 +11,16 @@ import numpy as np
 
 from runner.conduct.clock import VirtualClock
 from runner.conduct.execute import Result, execute
-from runner.conduct.files import DEMO_PACK, Job, UserFile, find_procedure, read_file
-from runner.conduct.ports import StopFlag
-from runner.conduct.rehearse import Rehearsal
-from runner.conduct.scripted import UNATTENDED, ScriptedOperator
+from runner.conduct.interfaces import StopFlag
 from runner.conduct.site import Site
 from runner.engine.program import Program
 from runner.events import METER_VOLTAGE, PROBE_TEMPERATURE, SUPPLY_CURRENT, SUPPLY_VOLTAGE, Sampled
 from runner.measure.recording import Declared, Recording, Series
+from runner.rehearsal.scripted import UNATTENDED, ScriptedOperator
+from runner.rehearsal.simulated_bench import Rehearsal
 from runner.sheets.answers import Answers
 from runner.twin.parameters import Fault, Truth
+from runner.workspace.job import DEMO_PACK, Job, UserFile, find_procedure, read_file
 
 PACK = """\
 kind: pack
@@ -142,7 +142,7 @@ def short_rehearsal(out: Path, scenario: str = "sound", **more) -> Rehearsed:
 
 def a_program() -> Program:
     """The short procedure on the plain pack, ready to run."""
-    from runner.conduct.files import load
+    from runner.workspace.job import load
 
     files = (
         user_file("short.yaml", SHORT_PROCEDURE),

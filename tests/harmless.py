@@ -10,9 +10,6 @@ from __future__ import annotations
 import random
 from dataclasses import dataclass
 
-from runner.conduct.files import load
-from runner.conduct.rehearse import declared_for_twin
-from runner.conduct.simulated import bench_text
 from runner.engine.program import Program
 from runner.engine.run import DOUBTS, Run
 from runner.errors import SheetError
@@ -37,10 +34,13 @@ from runner.events import (
     SupplyIsSet,
 )
 from runner.orders import Ask, Guide, LoadOn, Order, Pace, Reckon, SetLimits, SetLoad, SetSupply, SwitchOff, SwitchOn
+from runner.rehearsal.bench_file import bench_text
+from runner.rehearsal.simulated_bench import declared_for_twin
 from runner.sheets.pack import PackSheet, parse_pack
 from runner.twin.parameters import draw
 from runner.twin.server import Inside
 from runner.twin.world import World
+from runner.workspace.job import load
 from tests.builders import user_file
 
 LONGEST = 3600.0  # s of the simulated bench's time: what does harm does it within an hour, or is drained into it

@@ -11,10 +11,10 @@ from pathlib import Path
 from typing import Any
 
 from runner.conduct.clock import ScaledClock
-from runner.conduct.files import DEMO_PACK, read_file
-from runner.conduct.rehearse import build_world
-from runner.conduct.simulated import bench_text
+from runner.rehearsal.bench_file import bench_text
+from runner.rehearsal.simulated_bench import build_world
 from runner.twin.server import Servers
+from runner.workspace.job import DEMO_PACK, read_file
 from tests.builders import SHORT_PROCEDURE, a_file
 
 PROGRAM = [sys.executable, "-m", "runner"]

@@ -59,7 +59,7 @@ from tests.measure.test_threshold import ramps, declared, findings
 from runner.sheets.bench import parse_bench
 from runner.sheets.pack import parse_pack
 from runner.sheets.procedure import parse_procedure
-from runner.sheets.source import read
+from runner.notation.source import read
 from runner.engine.planner import plan
 from runner.engine.run import Run
 from runner.events import Answered, Started
@@ -83,11 +83,11 @@ print(json.dumps(seen))
     "module",
     [
         "runner.cli",
-        "runner.faces",
+        "runner.launcher",
         "runner.screen.app",
         "reports.certificate",
-        "runner.bench.roll",
-        "runner.conduct.listen",
+        "runner.bench.self_check",
+        "runner.rehearsal.serve",
     ],
 )
 def test_every_room_can_be_imported_by_itself(module):

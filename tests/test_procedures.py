@@ -5,13 +5,13 @@ from pathlib import Path
 
 import pytest
 
-from runner.conduct.files import find_procedure, procedure_names
 from runner.measure.findings import _of_pack, _of_sensor
 from runner.measure.recording import Recording
 from runner.sheets.bench import ROLES
 from runner.sheets.pack import KINDS, PACK_NAMES
 from runner.sheets.procedure import FINDINGS, Procedure, parse_procedure
 from runner.sheets.steps import StepItem
+from runner.workspace.job import find_procedure, procedure_names
 from tests.builders import declared, rehearsed, user_file
 
 MANUAL = (Path(__file__).parent.parent / "procedures" / "README.md").read_text(encoding="utf-8")

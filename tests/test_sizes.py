@@ -14,12 +14,12 @@ LONGEST_FILE, LONGEST_FUNCTION = 400, 60
 BROAD = {
     "runner/cli.py",
     "runner/conduct/loop.py",
-    "runner/conduct/thread.py",
+    "runner/conduct/run_thread.py",
     "runner/bench/assembly.py",
     "runner/bench/line.py",
     "runner/bench/link.py",
     "runner/bench/off.py",
-    "runner/sheets/quantity.py",
+    "runner/notation/quantity.py",
 }
 
 

@@ -12,10 +12,10 @@ import tempfile
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-from runner.conduct.files import find_procedure
 from runner.measure.conformity import FAIL
 from runner.measure.finding import Finding
 from runner.twin.parameters import Fault, PackTruth, ProtectionTruth
+from runner.workspace.job import find_procedure
 from tests.builders import SHORT_PROCEDURE, rehearsed, user_file
 from tests.truths import truth_of
 

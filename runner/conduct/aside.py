@@ -11,8 +11,8 @@ import queue
 from collections.abc import Callable
 from functools import partial
 
-from runner.conduct.foresight import Foresight
-from runner.conduct.ports import Clock
+from runner.conduct.forecast import Foresight
+from runner.conduct.interfaces import Clock
 from runner.engine.program import Program
 from runner.errors import RecordError
 from runner.events import Answered, Event

@@ -10,17 +10,17 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import runner
-from runner.conduct.evaluate import Evaluation, evaluate, worked_out
-from runner.conduct.files import Job
+from runner.bench.self_check import is_simulated
 from runner.conduct.guarding import Watched
+from runner.conduct.interfaces import Operator, Outcome, StopFlag
 from runner.conduct.loop import Loop
-from runner.conduct.ports import Operator, Outcome, StopFlag
 from runner.conduct.resume import Resumption
-from runner.conduct.simulated import is_simulated
 from runner.conduct.site import Site
 from runner.engine.run import Run
 from runner.errors import RecordError, RunLost
+from runner.evaluation.evaluate import Evaluation, evaluate, worked_out
 from runner.record.folder import RESOLVED, RunFolder
+from runner.workspace.job import Job
 
 
 @dataclass(frozen=True)

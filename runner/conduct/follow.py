@@ -13,10 +13,8 @@ import os
 from collections.abc import Iterator
 from pathlib import Path
 
-from runner.conduct.files import Job, UserFile, load
-from runner.conduct.session import Session
+from runner.engine.bench_state import Known
 from runner.engine.ceilings import Ceilings
-from runner.engine.known import Known
 from runner.engine.view import StepLine, View
 from runner.errors import RecordError
 from runner.events import (
@@ -34,6 +32,8 @@ from runner.orders import Ask, BeginStep, End, Guide, Judge, Order, Withdraw
 from runner.record.folder import EVENTS, INPUTS, RESOLVED, SAMPLES, RunFolder
 from runner.record.journal import KINDS
 from runner.vocabulary import WatchWord
+from runner.workspace.job import Job, UserFile, load
+from runner.workspace.session import Session
 
 READ_AT_ONCE = 1 << 18  # bytes of a file that are taken in one look: a long run is caught up with in many short ones
 

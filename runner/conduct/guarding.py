@@ -8,7 +8,7 @@ from types import TracebackType
 
 from runner.bench.assembly import Bench
 from runner.bench.off import OffWords
-from runner.conduct.ports import Outcome
+from runner.conduct.interfaces import Outcome
 from runner.conduct.site import Site
 from runner.guard.handle import Guard, possible
 from runner.guard.plan import Target

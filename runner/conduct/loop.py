@@ -14,7 +14,7 @@ from collections import deque
 from collections.abc import Iterator
 
 from runner.conduct.aside import Aside
-from runner.conduct.ports import BenchPort, Clock, Operator, Outcome, StopFlag, Unwatched, Watch
+from runner.conduct.interfaces import BenchPort, Clock, Operator, Outcome, StopFlag, Unwatched, Watch
 from runner.conduct.resume import Resumption
 from runner.conduct.sampling import Sampler
 from runner.engine.run import Run

@@ -14,7 +14,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-from runner.conduct.files import Job, UserFile, load
 from runner.engine.program import Program
 from runner.engine.steps.base import SPOILED
 from runner.errors import RecordError
@@ -24,6 +23,7 @@ from runner.record.folder import EVENTS, INPUTS, RESOLVED, SAMPLES, RunFolder
 from runner.record.journal import Entry, read_journal
 from runner.record.samples import read_samples
 from runner.vocabulary import Outcome
+from runner.workspace.job import Job, UserFile, load
 
 BENCH_FAULTS = (*SPOILED, Outcome.LOST)  # outcomes that say nothing of the pack
 

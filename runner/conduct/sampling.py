@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from runner.bench.assembly import Readings
-from runner.conduct.ports import BenchPort, Clock
+from runner.conduct.interfaces import BenchPort, Clock
 from runner.events import DISCHARGE, Sampled
 from runner.orders import Pace
 

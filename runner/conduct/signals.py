@@ -7,7 +7,7 @@ import signal
 from collections.abc import Iterator
 from types import FunctionType
 
-from runner.conduct.ports import StopFlag
+from runner.conduct.interfaces import StopFlag
 
 _STAYS = ("SIGTSTP", "SIGQUIT")  # keys of a person who is still there
 # a key, an end, a closed terminal; and those by which a terminal suspends or dumps a program that has something on

@@ -5,8 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from runner.bench.assembly import Connect
-from runner.conduct.locks import Locks
-from runner.conduct.ports import Clock
+from runner.conduct.interfaces import Clock
+from runner.workspace.locks import Locks
 
 
 @dataclass(frozen=True)

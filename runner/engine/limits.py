@@ -16,10 +16,10 @@ from dataclasses import dataclass, replace
 from runner.engine.program import CeilingValues, Planned
 from runner.errors import Problem
 from runner.events import CHARGE, DISCHARGE
+from runner.notation.source import Path, Source
 from runner.sheets.bench import BenchFile
 from runner.sheets.pack import PackSheet
 from runner.sheets.procedure import Procedure
-from runner.sheets.source import Path, Source
 from runner.vocabulary import Until
 
 SETS_CURRENT = ("charge", "drain", "stage", "wake", "try")

@@ -14,17 +14,17 @@ from typing import Any
 from runner.engine.derived import probe_resolution, smallest_currents, voltage_error, with_restarts
 from runner.engine.limits import Limits, last_resort
 from runner.engine.program import CeilingValues, Planned, Program
-from runner.engine.titles import title
+from runner.engine.step_titles import title
 from runner.errors import Problem, SheetError
+from runner.notation.fields import dimension_of
+from runner.notation.quantity import DIMENSIONS, Expression, parse_expression, shown
+from runner.notation.source import Path, Source
 from runner.sheets.bench import BenchFile
 from runner.sheets.doubts import doubts
-from runner.sheets.fields import dimension_of
 from runner.sheets.hold_steps import Confirm, Read
 from runner.sheets.older import BOX, observed_before
 from runner.sheets.pack import PackSheet, Protection, Sensor, TemperatureProtection
 from runner.sheets.procedure import Procedure, names_for
-from runner.sheets.quantity import DIMENSIONS, Expression, parse_expression, shown
-from runner.sheets.source import Path, Source
 from runner.sheets.steps import Offer, Repeat, StepItem, Substitute
 
 MOST_PATIENCE = 10.0

@@ -7,8 +7,8 @@ Rule 3: after the run has begun to make safe it orders nothing but off.
 
 from __future__ import annotations
 
+from runner.engine.bench_state import Known
 from runner.engine.ceilings import Ceilings
-from runner.engine.known import Known
 from runner.engine.program import Planned, Program
 from runner.engine.states import NEXT, State
 from runner.engine.steps import Step, make_step

@@ -17,9 +17,9 @@ from runner.events import CHARGE, CURRENT_OF, DISCHARGE, METER_VOLTAGE, VOLTAGE_
 from runner.measure.budget import Quantity
 from runner.measure.by_hand import recovery_by_hand, trip_by_hand
 from runner.measure.capacity import Throughput
-from runner.measure.edge import MOST_RISE, Edge
 from runner.measure.finding import Finding, Limits, Maker
-from runner.measure.ramp import Bend, fit_bend
+from runner.measure.fits.edge import MOST_RISE, Edge
+from runner.measure.fits.ramp import Bend, fit_bend
 from runner.measure.readings import gap_before, lowest_held, reading_error, terminals
 from runner.measure.recording import Accuracy, Attempt, Series
 from runner.vocabulary import BudgetSource, Observed, Outcome

@@ -13,7 +13,7 @@ from typing import Any
 from runner.events import CURRENT_OF
 from runner.measure.budget import BudgetRow, Inputs, Quantity
 from runner.measure.conformity import FAIL, NOT_MEASURED, probability, statement
-from runner.measure.edge import Edge, find_edge
+from runner.measure.fits.edge import Edge, find_edge
 from runner.measure.recording import Attempt, Declared, Recording
 from runner.measure.threshold import Crossing
 from runner.vocabulary import BudgetSource, Outcome

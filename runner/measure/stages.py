@@ -17,8 +17,8 @@ import numpy as np
 from runner.events import CURRENT_OF, DISCHARGE
 from runner.measure.budget import Quantity
 from runner.measure.cutoff import recovery_time
-from runner.measure.edge import LEVEL_WINDOW, Edge
 from runner.measure.finding import Finding, Limits, Maker
+from runner.measure.fits.edge import LEVEL_WINDOW, Edge
 from runner.measure.readings import reading_error
 from runner.measure.recording import Accuracy, Attempt, Declared, Held, Series
 from runner.measure.thermal import abs_difference

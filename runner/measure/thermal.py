@@ -7,7 +7,7 @@ from collections.abc import Callable, Sequence
 from runner.events import PROBE_TEMPERATURE
 from runner.measure.budget import Quantity
 from runner.measure.finding import Finding, Maker
-from runner.measure.ramp import SETTLING, fit_ramp, fit_taps
+from runner.measure.fits.ramp import SETTLING, fit_ramp, fit_taps
 from runner.measure.recording import Attempt, Declared, Recording
 from runner.measure.threshold import Crossing, Threshold, find_threshold, shared
 from runner.vocabulary import BudgetSource, Outcome

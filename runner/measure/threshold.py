@@ -18,8 +18,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from runner.measure.budget import Inputs, Quantity, chi_square_limit
-from runner.measure.edge import Edge
-from runner.measure.ramp import Ramp
+from runner.measure.fits.edge import Edge
+from runner.measure.fits.ramp import Ramp
 from runner.measure.recording import Attempt, Declared
 from runner.vocabulary import BudgetSource
 

@@ -15,14 +15,14 @@ from textual.binding import Binding
 from textual.events import Event, InputEvent
 
 from runner.conduct.execute import Result
-from runner.conduct.files import Job
-from runner.conduct.ports import Operator, StopFlag
-from runner.conduct.thread import RunThread
+from runner.conduct.interfaces import Operator, StopFlag
+from runner.conduct.run_thread import RunThread
 from runner.measure.finding import Finding
 from runner.screen.feed import ScreenOperator
 from runner.screen.run import RunScreen
 from runner.screen.themes import Dressed
 from runner.vocabulary import Exit
+from runner.workspace.job import Job
 
 HAND_OVER = (
     0.0005  # s after which drawing gives way to the run's thread, ten times as soon as usual: sampling comes first

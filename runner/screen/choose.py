@@ -14,14 +14,14 @@ from textual.screen import Screen
 from textual.widgets import Footer, Label, OptionList, Static
 from textual.widgets.option_list import Option
 
-from runner.conduct.files import procedure_names, read_file
-from runner.conduct.here import sheets_in
-from runner.conduct.session import agenda_for
 from runner.errors import TripwitnessError
-from runner.screen.roll import RollScreen
+from runner.screen.self_check import RollScreen
 from runner.screen.start import RUN, Choice
 from runner.sheets.bench import parse_bench
 from runner.sheets.pack import parse_pack
+from runner.workspace.discovery import sheets_in
+from runner.workspace.job import procedure_names, read_file
+from runner.workspace.session import agenda_for
 
 
 class MarkedList(OptionList):

@@ -14,7 +14,7 @@ from collections.abc import Callable
 from textual.message import Message
 from textual.message_pump import MessagePump
 
-from runner.conduct.replies import Reply
+from runner.conduct.answer_parsing import Reply
 from runner.engine.view import View
 from runner.errors import OperatorGone
 from runner.events import CHARGE, CURRENT_OF, PROBE_TEMPERATURE, Answered, Sampled

@@ -5,7 +5,7 @@ from __future__ import annotations
 from textual.binding import Binding
 
 from runner.conduct.follow import Follower
-from runner.conduct.ports import StopFlag
+from runner.conduct.interfaces import StopFlag
 from runner.errors import RecordError
 from runner.orders import Ask, Conclude
 from runner.screen.feed import ScreenOperator, Seen, Told

@@ -11,8 +11,8 @@ from textual.content import Content
 from textual.screen import Screen
 from textual.widgets import Footer, Input, Label, Static
 
-from runner.conduct.forms import FORMS, Field, save, written
 from runner.errors import TripwitnessError
+from runner.workspace.forms import FORMS, Field, save, written
 
 NAMES = {"pack": "PACK SHEET", "bench": "BENCH FILE"}
 

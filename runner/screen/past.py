@@ -15,10 +15,10 @@ from textual.screen import Screen
 from textual.widgets import DataTable, Footer, Input, Static
 
 from reports.wording import READ_AS, digits_for, number, worded
-from runner.conduct.past import PastRun, beside, over_time, past_runs
 from runner.measure.finding import Finding
 from runner.screen.findings import MARKS, FindingsScreen
 from runner.screen.widgets.interval import interval_line
+from runner.workspace.archive import PastRun, beside, over_time, past_runs
 
 SAID = "#said { height: auto; max-height: 4; padding: 0 1; background: $surface; }"
 

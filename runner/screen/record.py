@@ -15,7 +15,7 @@ from textual.widgets.option_list import Option
 from textual.worker import get_current_worker
 
 from runner.conduct.follow import Follower
-from runner.conduct.said import said, stamp
+from runner.conduct.log_lines import said, stamp
 from runner.errors import TripwitnessError
 from runner.events import CURRENT_OF, PROBE_TEMPERATURE, Event, Sampled
 from runner.orders import Conclude, Order

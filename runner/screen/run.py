@@ -12,9 +12,8 @@ from textual.content import Content
 from textual.screen import Screen
 from textual.widgets import Footer, Input, Static
 
-from runner.conduct.files import Job
-from runner.conduct.ports import StopFlag
-from runner.conduct.replies import NotUnderstood, Reply, hint, understood
+from runner.conduct.answer_parsing import NotUnderstood, Reply, hint, understood
+from runner.conduct.interfaces import StopFlag
 from runner.engine.run import CAUTIONS
 from runner.engine.view import View
 from runner.events import CHARGE, CURRENT_OF, METER_VOLTAGE, PROBE_TEMPERATURE, VOLTAGE_OF
@@ -27,6 +26,7 @@ from runner.screen.widgets.readout import Readout
 from runner.screen.widgets.step_list import StepList
 from runner.screen.widgets.strip_chart import LETTERS, Marks, StripChart
 from runner.vocabulary import Answer, Wants
+from runner.workspace.job import Job
 
 REACTION = (
     0.6  # s after a question is on the screen: a key pressed sooner was meant for the one before, or a switch bounced

@@ -14,8 +14,8 @@ from textual.screen import Screen
 from textual.widgets import Footer, OptionList, Static
 from textual.widgets.option_list import Option
 
-from runner.conduct.here import sheets_in
 from runner.screen.themes import Dressed
+from runner.workspace.discovery import sheets_in
 
 WATCH, REHEARSE, RUN = "watch", "rehearse", "run"
 

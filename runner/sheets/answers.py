@@ -6,9 +6,9 @@ from typing import Literal
 
 from pydantic import field_validator
 
-from runner.sheets.fields import Sheet, Time
-from runner.sheets.problems import checked
-from runner.sheets.source import read
+from runner.notation.fields import Sheet, Time
+from runner.notation.problems import checked
+from runner.notation.source import read
 
 Word = Literal["go on", "stop"]
 

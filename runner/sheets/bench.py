@@ -9,8 +9,7 @@ from typing import Any, Literal, Self
 from pydantic import Field, model_validator
 
 from runner.errors import Problem, SheetError
-from runner.sheets.curve import Curve
-from runner.sheets.fields import (
+from runner.notation.fields import (
     AS_IT_WAS,
     Charge,
     Coverage,
@@ -30,8 +29,9 @@ from runner.sheets.fields import (
     Timeout,
     Voltage,
 )
-from runner.sheets.problems import checked
-from runner.sheets.source import Source, read
+from runner.notation.problems import checked
+from runner.notation.source import Source, read
+from runner.sheets.curve import Curve
 
 ROLES = ("supply", "probe", "meter", "load", "counter", "display", "box", "hands")
 

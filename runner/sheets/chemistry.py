@@ -35,7 +35,6 @@ CHEMISTRIES = (
 OTHER = "other"
 NAMES = (*(each.name for each in CHEMISTRIES), OTHER)
 SENSOR_LIMITS = (-40.0, 100.0)  # °C that a sensor may be taken to unless the sheet says otherwise, and
-WIDEST_SENSOR_LIMITS = (-60.0, 150.0)  # what it may say at most
 
 
 def canonical(name: str) -> str:

@@ -14,7 +14,7 @@ from typing import Self
 
 from pydantic import Field, model_validator
 
-from runner.sheets.fields import PositiveResistance, Sheet, Temperature, TemperatureDifference
+from runner.notation.fields import PositiveResistance, Sheet, Temperature, TemperatureDifference
 
 ZERO = 273.15  # K at 0 °C
 AT_25 = 298.15  # K

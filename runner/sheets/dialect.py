@@ -16,9 +16,9 @@ from typing import Any, Literal, Self
 from pydantic import Field, field_validator, model_validator
 
 from runner.errors import SheetError
-from runner.sheets.fields import Sheet
-from runner.sheets.problems import checked
-from runner.sheets.source import read
+from runner.notation.fields import Sheet
+from runner.notation.problems import checked
+from runner.notation.source import read
 
 NUMBER = r"\s*([+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?)\s*"
 

@@ -8,9 +8,9 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from runner.errors import Problem
+from runner.notation.source import Path, Source
 from runner.sheets.chemistry import Chemistry, find
 from runner.sheets.pack import KINDS, PackSheet, Protection
-from runner.sheets.source import Path, Source
 
 LOWEST_CELL, HIGHEST_CELL = 0.5, 4.6  # V: no rechargeable cell in a pack of these chemistries goes beyond
 NEAR_VOLTAGE = 0.05  # V a cell by which a usual range may be missed

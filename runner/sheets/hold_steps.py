@@ -7,8 +7,8 @@ from typing import Annotated, Literal, Self
 
 from pydantic import AfterValidator, Field, ValidationInfo, model_validator
 
-from runner.sheets.fields import AS_IT_WAS, NAMES, AnyExpression, Sheet, dimension_of
-from runner.sheets.source import normal_key
+from runner.notation.fields import AS_IT_WAS, NAMES, AnyExpression, Sheet, dimension_of
+from runner.notation.source import normal_key
 from runner.vocabulary import SAID_BY_A_PROCEDURE, Observed
 
 READ_AS = ("", *(each.value for each in SAID_BY_A_PROCEDURE if each is not Observed.CONDITION))

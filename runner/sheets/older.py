@@ -9,9 +9,9 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from runner.errors import Problem
+from runner.notation.source import Path, Source
 from runner.sheets.hold_steps import READ_AS, Confirm, Read
 from runner.sheets.procedure import Procedure
-from runner.sheets.source import Path, Source
 from runner.sheets.steps import StepItem
 from runner.vocabulary import BoxPlace, Observed
 

@@ -9,9 +9,7 @@ from typing import Any, ClassVar, Literal, Self
 from pydantic import Field, ValidationInfo, field_validator, model_validator
 
 from runner.errors import Problem, SheetError
-from runner.sheets.chemistry import NAMES, OTHER, SENSOR_LIMITS, canonical, find
-from runner.sheets.curve import Curve
-from runner.sheets.fields import (
+from runner.notation.fields import (
     AS_IT_WAS,
     PositiveCharge,
     PositiveCurrent,
@@ -24,8 +22,10 @@ from runner.sheets.fields import (
     Temperature,
     Time,
 )
-from runner.sheets.problems import checked
-from runner.sheets.source import Path, Source, read
+from runner.notation.problems import checked
+from runner.notation.source import Path, Source, read
+from runner.sheets.chemistry import NAMES, OTHER, SENSOR_LIMITS, canonical, find
+from runner.sheets.curve import Curve
 
 SENSORS = "sensors"  # key of the validation context: the sensor names of the pack
 

@@ -7,8 +7,7 @@ from typing import Any, Literal, Self
 
 from pydantic import Field, ValidationInfo, field_validator, model_validator
 
-from runner.sheets.bench import ROLES
-from runner.sheets.fields import (
+from runner.notation.fields import (
     AS_IT_WAS,
     NAMES,
     CurrentExpression,
@@ -19,10 +18,11 @@ from runner.sheets.fields import (
     TimeExpression,
     VoltageExpression,
 )
+from runner.notation.problems import checked
+from runner.notation.source import Source, normal_key, read
+from runner.sheets.bench import ROLES
 from runner.sheets.hold_steps import Text
 from runner.sheets.pack import KINDS, PACK_NAMES
-from runner.sheets.problems import checked
-from runner.sheets.source import Source, normal_key, read
 from runner.sheets.steps import StepItem
 from runner.vocabulary import Role
 

@@ -10,7 +10,7 @@ from typing import Any, Literal, Self
 
 from pydantic import Field, ValidationInfo, ValidatorFunctionWrapHandler, model_validator
 
-from runner.sheets.fields import (
+from runner.notation.fields import (
     NAMES,
     AnyExpression,
     CurrentExpression,
@@ -21,8 +21,8 @@ from runner.sheets.fields import (
     VoltageExpression,
     dimension_of,
 )
+from runner.notation.source import normal_key
 from runner.sheets.hold_steps import Confirm, Inspect, Read, Text
-from runner.sheets.source import normal_key
 
 
 class Charge(Sheet):

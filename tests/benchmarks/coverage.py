@@ -59,8 +59,8 @@ def count_one(kind: str, seed: int, keep: str) -> Counter[tuple[str, str]]:
 
 def rehearse(kind: str, seed: int, out: Path) -> Path:
     """One rehearsal; its run folder in ``out``."""
-    from runner.conduct.files import UserFile, find_procedure
     from runner.twin import parameters
+    from runner.workspace.job import UserFile, find_procedure
     from tests.builders import rehearsed
 
     parameters.SENSOR_LAG = UNKNOWN_LAG if kind == "single ramp" else USUAL_LAG
@@ -82,7 +82,7 @@ def rehearse(kind: str, seed: int, out: Path) -> Path:
 
 def counted(kind: str, folder: Path) -> Counter[tuple[str, str]]:
     """What of a run folder's findings holds its truth."""
-    from runner.conduct.evaluate import evaluate
+    from runner.evaluation.evaluate import evaluate
     from runner.record.folder import RunFolder
     from tests.truths import truth_of
 

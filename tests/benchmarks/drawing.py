@@ -63,16 +63,16 @@ def run(folder: Path, bench: Path, seconds: float, *, screen: bool) -> tuple[lis
     """(times of the supply's samples, processor seconds a second) of a run with or without its screen."""
     from runner.conduct.clock import ScaledClock
     from runner.conduct.execute import execute
-    from runner.conduct.files import DEMO_PACK, UserFile, load, read_file
-    from runner.conduct.ports import StopFlag
+    from runner.conduct.interfaces import StopFlag
+    from runner.conduct.run_thread import RunThread
     from runner.conduct.sampling import Sampler
-    from runner.conduct.scripted import UNATTENDED, ScriptedOperator
     from runner.conduct.site import Site
-    from runner.conduct.thread import RunThread
+    from runner.console_output import finding_line
     from runner.orders import Pace
-    from runner.printed import finding_line
+    from runner.rehearsal.scripted import UNATTENDED, ScriptedOperator
     from runner.screen.app import RunApp
     from runner.screen.feed import ScreenOperator
+    from runner.workspace.job import DEMO_PACK, UserFile, load, read_file
 
     paced = Sampler.pace
     Sampler.pace = lambda self, order: paced(self, Pace(INTERVAL, SLOW, order.path))  # type: ignore[method-assign]

@@ -33,7 +33,7 @@ import numpy as np
 
 sys.path.insert(0, str(Path(__file__).resolve().parent.parent.parent))
 
-from runner.conduct.said import said
+from runner.conduct.log_lines import said
 from runner.errors import RecordError
 from runner.orders import BeginStep, End, Guide, Order, Pace
 from runner.record.journal import Entry, read_journal

@@ -22,13 +22,13 @@ from pathlib import Path
 sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 
 from runner.conduct.clock import VirtualClock
-from runner.conduct.files import DEMO_PACK, PARSERS, UserFile, find_procedure, load, procedure_names, read_file
-from runner.conduct.rehearse import Rehearsal, declared_for_twin
 from runner.engine.program import Program
 from runner.errors import SheetError
+from runner.rehearsal.simulated_bench import Rehearsal, declared_for_twin
 from runner.sheets.pack import parse_pack
 from runner.twin.parameters import draw
 from runner.twin.world import World
+from runner.workspace.job import DEMO_PACK, PARSERS, UserFile, find_procedure, load, procedure_names, read_file
 from tests.bench.test_dialect import OWN
 from tests.builders import user_file
 from tests.harmless import Direct

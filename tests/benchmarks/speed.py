@@ -21,10 +21,10 @@ import pandas as pd
 
 sys.path.insert(0, str(Path(__file__).resolve().parent.parent.parent))
 
-from runner.conduct.evaluate import evaluate
 from runner.engine.watcher import Watcher
+from runner.evaluation.evaluate import evaluate
 from runner.events import CHARGE, SUPPLY_CURRENT, SUPPLY_VOLTAGE, Sampled
-from runner.measure.edge import find_edge
+from runner.measure.fits.edge import find_edge
 from runner.measure.recording import Series
 from runner.record.folder import RunFolder
 from runner.record.journal import Journal

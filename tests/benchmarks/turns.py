@@ -22,19 +22,19 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 from runner.bench.off import OffWords
 from runner.conduct.clock import ScaledClock
 from runner.conduct.execute import execute
-from runner.conduct.files import DEMO_PACK, find_procedure, read_file
-from runner.conduct.foresight import Foresight
+from runner.conduct.forecast import Foresight
+from runner.conduct.interfaces import StopFlag
 from runner.conduct.loop import Loop
-from runner.conduct.ports import StopFlag
-from runner.conduct.rehearse import Rehearsal
-from runner.conduct.scripted import ScriptedOperator
 from runner.conduct.site import Site
 from runner.events import SUPPLY_CURRENT
 from runner.guard.handle import Guard
 from runner.guard.plan import Target
 from runner.record.folder import RunFolder
 from runner.record.samples import read_samples
+from runner.rehearsal.scripted import ScriptedOperator
+from runner.rehearsal.simulated_bench import Rehearsal
 from runner.sheets.answers import Answers
+from runner.workspace.job import DEMO_PACK, find_procedure, read_file
 from tests.builders import SHORT_PROCEDURE, rehearsed, user_file
 
 INTERVAL = 0.25  # s between two readings of the current while a trip may come

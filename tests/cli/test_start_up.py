@@ -15,7 +15,7 @@ CHECK = "from runner.cli import main\nmain(['check', 'procedures/capacity.yaml']
     [
         (HELP, (*HEAVY, "textual", "pydantic", "ruamel", "numpy")),
         (CHECK, (*HEAVY, "textual")),
-        ("import runner.first", (*HEAVY, "pydantic", "ruamel", "numpy")),
+        ("import runner.start_menu", (*HEAVY, "pydantic", "ruamel", "numpy")),
     ],
     ids=["--help", "check", "first screen"],
 )

@@ -11,7 +11,7 @@ from pathlib import Path
 
 import pytest
 
-from runner.conduct.files import DEMO_PACK
+from runner.workspace.job import DEMO_PACK
 from tests.processes import LiveBench
 
 PROGRAM = Path(sys.executable).parent / "tripwitness"

@@ -11,7 +11,7 @@ import time
 
 import pytest
 
-from runner.conduct.files import DEMO_PACK
+from runner.workspace.job import DEMO_PACK
 from tests.builders import SHORT_PROCEDURE, a_file
 
 PROGRAM = [sys.executable, "-m", "runner"]

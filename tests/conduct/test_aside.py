@@ -6,13 +6,13 @@ import time
 
 import pytest
 
-from runner.conduct.files import find_procedure
-from runner.conduct.replies import NotUnderstood, understood
+from runner.conduct.answer_parsing import NotUnderstood, understood
 from runner.errors import RecordError
 from runner.orders import Ask
 from runner.record import attachments
 from runner.record.attachments import keep
 from runner.sheets.answers import Answers
+from runner.workspace.job import find_procedure
 from tests.builders import rehearsed
 
 ASK = Ask("q", "Good?", wants="choice", choices=("good", "bad"))

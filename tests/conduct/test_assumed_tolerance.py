@@ -1,10 +1,10 @@
 """A tolerance that the sheet does not declare is never invented: there is no statement, or the laboratory has assumed one."""
 
-from runner.conduct.declare import declare
-from runner.conduct.files import find_procedure
+from runner.evaluation.specification import declare
 from runner.sheets.bench import parse_bench
 from runner.sheets.pack import parse_pack
 from runner.sheets.procedure import parse_procedure
+from runner.workspace.job import find_procedure
 from tests.builders import BENCH, PACK, rehearsed, user_file
 
 BARE = PACK.replace("    tolerance: 2 K\n", "")

@@ -2,8 +2,8 @@
 
 import hashlib
 
-from runner.conduct.files import find_procedure
 from runner.sheets.answers import Answers
+from runner.workspace.job import find_procedure
 from tests.builders import rehearsed
 
 

@@ -5,11 +5,11 @@ from statistics import mean, stdev
 import pytest
 
 from runner.conduct.clock import VirtualClock
-from runner.conduct.files import DEMO_PACK, find_procedure, read_file
-from runner.conduct.ports import StopFlag
-from runner.conduct.rehearse import Rehearsal
+from runner.conduct.interfaces import StopFlag
 from runner.orders import Ask, BeginStep
+from runner.rehearsal.simulated_bench import Rehearsal
 from runner.sheets.answers import Answers
+from runner.workspace.job import DEMO_PACK, find_procedure, read_file
 from tests.builders import rehearsed
 
 BY_HAND = ("probe", "meter", "load")

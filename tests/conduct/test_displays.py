@@ -2,16 +2,16 @@
 
 import re
 
+from runner.conduct.answer_parsing import understood
 from runner.conduct.clock import VirtualClock
-from runner.conduct.displays import AtSimulatedDisplays
 from runner.conduct.execute import execute
-from runner.conduct.files import DEMO_PACK, find_procedure, read_file
-from runner.conduct.ports import StopFlag
-from runner.conduct.rehearse import Rehearsal
-from runner.conduct.replies import understood
+from runner.conduct.interfaces import StopFlag
 from runner.conduct.site import Site
 from runner.events import METER_VOLTAGE, PROBE_TEMPERATURE, Answered
 from runner.orders import Ask, Withdraw
+from runner.rehearsal.displays import AtSimulatedDisplays
+from runner.rehearsal.simulated_bench import Rehearsal
+from runner.workspace.job import DEMO_PACK, find_procedure, read_file
 
 BY_HAND = ("probe", "meter", "load")
 

@@ -5,12 +5,12 @@ import re
 import pytest
 
 from runner.cli import main
-from runner.conduct.files import DEMO_PACK, UserFile
 from runner.errors import SheetError
+from runner.notation.source import read
 from runner.sheets.answers import Answers
 from runner.sheets.doubts import doubts
 from runner.sheets.pack import parse_pack
-from runner.sheets.source import read
+from runner.workspace.job import DEMO_PACK, UserFile
 from tests.builders import PACK, SHORT_PROCEDURE, a_file, short_rehearsal
 
 # (what is unusual, what is replaced, by what, where, part of the message)
@@ -112,7 +112,7 @@ def test_in_a_session_it_is_agreed_to_once_and_stands_in_the_record_of_every_run
 
 
 def test_another_doubt_is_asked_about_again():
-    from runner.conduct.session import Session
+    from runner.workspace.session import Session
 
     content = {"pack": "p", "bench": "b", "sensors": [], "state_of_charge": None, "left_out": [], "entries": []}
     session = Session(DEMO_PACK, content | {"agreed": {"one": "Ada: because"}})

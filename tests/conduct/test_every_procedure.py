@@ -7,7 +7,7 @@ import re
 
 import pytest
 
-from runner.conduct.files import find_procedure, procedure_names
+from runner.workspace.job import find_procedure, procedure_names
 from tests.builders import rehearsed
 
 AT = {
@@ -82,7 +82,7 @@ def test_one_bad_sensor_fails_the_pack_and_the_good_one_passes(tmp_path, procedu
 
 
 def test_one_bad_sensor_of_five(tmp_path):
-    from runner.conduct.files import DEMO_PACK, UserFile, read_file
+    from runner.workspace.job import DEMO_PACK, UserFile, read_file
 
     text = read_file(DEMO_PACK).text
     more = "".join(

@@ -105,8 +105,8 @@ def test_planned_work_that_is_left_undone_is_never_exit_0(tmp_path):
 
 def test_a_supply_that_shows_nothing_while_it_is_off_never_makes_a_pack_unwakeable(tmp_path, monkeypatch):
     """Seen: charged twenty times and called unwakeable, because two instruments were looked at by turns."""
-    from runner.conduct.files import find_procedure
     from runner.twin.world import World
+    from runner.workspace.job import find_procedure
 
     shown = World.output_voltage
     monkeypatch.setattr(World, "output_voltage", lambda self: shown(self) if self.supply_on else 0.0)
@@ -168,7 +168,7 @@ def test_a_connection_that_fails_while_something_is_set_is_tried_again(tmp_path,
 
 def test_a_fault_of_the_bench_in_a_step_of_the_whole_pack_ends_the_run_early_so_that_it_can_be_resumed(tmp_path):
     """Seen: a supply that rebooted in a staircase left the trip unmeasured in a run that counted as complete."""
-    from runner.conduct.files import find_procedure
+    from runner.workspace.job import find_procedure
 
     faults = (Fault("supply trips", 20.0, 0.5),)
     run = rehearsed(tmp_path, procedure=find_procedure("charge-over-current"), sensors=(), faults=faults)

@@ -2,12 +2,12 @@
 
 import itertools
 
-from runner.conduct.files import find_procedure
 from runner.events import LoadIsSet
 from runner.orders import Level, SetLoad
 from runner.record.folder import EVENTS
 from runner.record.journal import read_journal
 from runner.twin.server import ANSWER_TIME
+from runner.workspace.job import find_procedure
 from tests.builders import rehearsed
 
 

@@ -7,14 +7,14 @@ import time
 
 import pytest
 
-from runner.conduct.locks import Locks, resolved
 from runner.errors import Busy
+from runner.workspace.locks import Locks, resolved
 
 ADDRESS = "TCPIP::192.0.2.77::5025::SOCKET"
 HOLDER = """\
 import sys, time
 from pathlib import Path
-from runner.conduct.locks import Locks
+from runner.workspace.locks import Locks
 locks = Locks("a test")
 locks.instrument("supply", sys.argv[1])
 locks.folder(Path(sys.argv[2]))

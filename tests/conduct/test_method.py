@@ -3,7 +3,7 @@
 import json
 
 from runner.cli import main
-from runner.conduct.method import changes, digest
+from runner.evaluation.provenance import changes, digest
 from tests.builders import short_rehearsal
 
 

@@ -1,17 +1,17 @@
 """What was not seen is not failed, what was seen to fail is; and what no limit is declared for is not judged, and no pass."""
 
 from runner.cli import main
-from runner.conduct.files import DEMO_PACK, UserFile, find_procedure
 from runner.orders import Conclude
 from runner.twin.parameters import Fault
 from runner.twin.world import World
+from runner.workspace.job import DEMO_PACK, UserFile, find_procedure
 from tests.builders import PACK, a_file, rehearsed, short_rehearsal
 
 NO_TOLERANCE = UserFile("pack.yaml", PACK.replace("    tolerance: 2 K\n", ""))
 
 
 def test_a_run_in_which_nothing_is_judged_is_no_pass(tmp_path, capsys):
-    from runner.printed import print_findings
+    from runner.console_output import print_findings
 
     run = short_rehearsal(tmp_path, pack=NO_TOLERANCE)
     evaluation = run.result.evaluation
@@ -111,8 +111,8 @@ def test_a_supply_that_does_not_come_on_again_ends_the_run_early_and_fails_nothi
 
 def test_an_old_folder_is_evaluated_and_says_what_would_be_refused_today(tmp_path, capsys):
     from reports.certificate import render
-    from runner.conduct.evaluate import evaluate
-    from runner.printed import print_findings
+    from runner.console_output import print_findings
+    from runner.evaluation.evaluate import evaluate
 
     run = short_rehearsal(tmp_path)
     sheet = run.result.folder.path / "inputs" / "pack.yaml"

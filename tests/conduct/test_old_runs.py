@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 
 from runner.cli import main
-from runner.conduct.evaluate import evaluate
+from runner.evaluation.evaluate import evaluate
 from runner.record.folder import RunFolder
 
 ARCHIVE = Path(__file__).parents[1] / "data" / "runs_of_november_2026.zip"

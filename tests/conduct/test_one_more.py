@@ -2,14 +2,14 @@
 
 import pytest
 
-from runner.conduct.files import DEMO_PACK, UserFile
-from runner.conduct.replies import understood
+from runner.conduct.answer_parsing import understood
 from runner.events import Reckoned
 from runner.measure import thermal
 from runner.orders import Ask
 from runner.record.folder import EVENTS
 from runner.record.journal import read_journal
 from runner.sheets.answers import Answers
+from runner.workspace.job import DEMO_PACK, UserFile
 from tests.builders import SHORT_PROCEDURE, rehearsed, user_file
 
 RAMP = SHORT_PROCEDURE[SHORT_PROCEDURE.index("        - heat:") : SHORT_PROCEDURE.index("        - off")]

@@ -4,8 +4,8 @@ import json
 
 import pytest
 
-from runner.conduct.evaluate import evaluate
-from runner.conduct.ports import StopFlag
+from runner.conduct.interfaces import StopFlag
+from runner.evaluation.evaluate import evaluate
 from runner.events import PROBE_TEMPERATURE
 from runner.orders import Conclude
 from runner.record.journal import read_journal

@@ -4,8 +4,8 @@ import math
 
 import pytest
 
-from runner.conduct.past import beside, over_time, past_runs
 from runner.measure.finding import Finding
+from runner.workspace.archive import beside, over_time, past_runs
 from tests.screen.kept_runs import MISSING, TRIP, three
 
 KEY = ("charge_over_temperature", "trip", "T1")

@@ -9,7 +9,7 @@ import shutil
 import pytest
 
 from runner.cli import main
-from runner.conduct.files import find_procedure
+from runner.workspace.job import find_procedure
 from tests.broken_off import Broken, broken_run, gone_on
 from tests.builders import SHORT_PROCEDURE, short_rehearsal, user_file
 
@@ -80,7 +80,7 @@ def test_a_break_does_not_count_against_the_time_of_a_run(tmp_path):
 
 
 def test_the_folder_of_a_broken_run_can_be_evaluated_as_it_is(tmp_path):
-    from runner.conduct.evaluate import evaluate
+    from runner.evaluation.evaluate import evaluate
     from runner.vocabulary import Exit
 
     broken = broken_run(tmp_path, user_file("short.yaml", SHORT_PROCEDURE), 100.0)

@@ -6,7 +6,7 @@ import math
 import pytest
 
 from runner.cli import main
-from runner.conduct.session import state_of_charge_after
+from runner.workspace.session import state_of_charge_after
 from tests.builders import rehearsed
 from tests.truths import truth_of
 
@@ -69,7 +69,7 @@ def test_the_certificate_says_of_every_protection_and_sensor_whether_it_was_test
 
 
 def test_the_state_of_charge_is_carried_from_one_procedure_to_the_next(tmp_path):
-    from runner.conduct.files import find_procedure
+    from runner.workspace.job import find_procedure
 
     part = rehearsed(tmp_path / "a", procedure=find_procedure("partial-charge"), sensors=(), state_of_charge=0.05)
     assert state_of_charge_after(part.result.evaluation, 0.05) == pytest.approx(0.55, abs=0.01)
@@ -99,7 +99,7 @@ def test_several_runs_of_one_pack_make_one_certificate_and_of_two_packs_none(tmp
     page = (one[0] / "certificate.html").read_text()
     assert "2 procedures on one pack" in page
     other = tmp_path / "other.yaml"
-    from runner.conduct.files import DEMO_PACK
+    from runner.workspace.job import DEMO_PACK
 
     other.write_text(DEMO_PACK.read_text().replace("serial: TI-0417", "serial: TI-0418"))
     assert main(["rehearse", "arrival", "--unattended", "--pack", str(other), "--out", str(tmp_path / "two")]) == 0

@@ -2,7 +2,7 @@
 
 import json
 
-from runner.conduct.evaluate import evaluate
+from runner.evaluation.evaluate import evaluate
 from tests.builders import short_rehearsal
 
 
@@ -20,7 +20,7 @@ def test_a_rehearsal_stays_one_when_its_bench_file_says_otherwise(tmp_path):
 
 
 def test_a_record_from_before_that_line_is_read_as_before(tmp_path):
-    from runner.conduct.story import Story
+    from runner.evaluation.run_history import Story
 
     run = short_rehearsal(tmp_path)
     assert run.result.evaluation.story.simulated is True

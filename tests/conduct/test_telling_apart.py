@@ -2,9 +2,9 @@
 
 import pytest
 
-from runner.conduct.files import find_procedure
 from runner.orders import Judge
 from runner.twin.parameters import Fault
+from runner.workspace.job import find_procedure
 from tests.builders import SHORT_PROCEDURE, rehearsed, user_file
 
 DRAIN = (

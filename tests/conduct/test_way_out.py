@@ -4,8 +4,8 @@ import shutil
 
 import pytest
 
-from runner.conduct.ports import StopFlag
-from runner.engine.steps.provoke import Heat
+from runner.conduct.interfaces import StopFlag
+from runner.engine.steps.ramp import Heat
 from runner.errors import RecordError, RunLost
 from runner.orders import BeginRamp, BeginStep, SwitchOn
 from runner.record import folder as folder_module
@@ -183,7 +183,7 @@ def test_after_a_disk_that_is_full_for_good(tmp_path, monkeypatch):
 
     monkeypatch.setattr(Journal, "append", full)
     monkeypatch.setattr(folder_module, "write_whole", no_room)
-    monkeypatch.setattr("runner.conduct.rehearse.write_whole", no_room)
+    monkeypatch.setattr("runner.rehearsal.simulated_bench.write_whole", no_room)
     run = short_rehearsal(tmp_path)
     assert not run.world.supply_on
     assert run.result.evaluation.exit_status == 4

@@ -2,11 +2,11 @@
 
 import pytest
 
-from runner.conduct.files import find_procedure, procedure_names
-from runner.engine.agenda import propose
+from runner.engine.schedule import propose
 from runner.sheets.bench import parse_bench
 from runner.sheets.pack import parse_pack
 from runner.sheets.procedure import parse_procedure
+from runner.workspace.job import find_procedure, procedure_names
 from tests.builders import BENCH, PACK
 
 
@@ -19,7 +19,7 @@ EVERYTHING = [each for each in procedures(*procedure_names()) if each.name not i
 
 
 def demo_pack():
-    from runner.conduct.files import DEMO_PACK, read_file
+    from runner.workspace.job import DEMO_PACK, read_file
 
     return parse_pack(read_file(DEMO_PACK).text, "pack")
 

@@ -2,11 +2,11 @@
 
 import pytest
 
-from runner.conduct.files import load
-from runner.conduct.replies import NotUnderstood, hint, understood
+from runner.conduct.answer_parsing import NotUnderstood, hint, understood
 from runner.engine.run import CAUTIONS, Run
 from runner.events import Answered, OutputIsOff, Started
 from runner.orders import Ask, End, Note
+from runner.workspace.job import load
 from tests.builders import BENCH, PACK, user_file
 
 PROCEDURE = """\

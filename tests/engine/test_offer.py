@@ -19,7 +19,7 @@ OFFERED = """\
 
 def offering():
     """A run that has come to its offer, and the question that the world was asked."""
-    from runner.conduct.files import load
+    from runner.workspace.job import load
 
     text = SHORT_PROCEDURE.replace("        - off\n", OFFERED)
     ramps = text.index("        - charge:"), text.index("        - offer:")

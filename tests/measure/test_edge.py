@@ -5,7 +5,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from runner.measure.edge import find_edge
+from runner.measure.fits.edge import find_edge
 from tests.builders import series
 
 

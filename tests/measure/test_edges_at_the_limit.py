@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 
 from runner.engine.watcher import Watcher
 from runner.events import SUPPLY_CURRENT
-from runner.measure.edge import find_edge
+from runner.measure.fits.edge import find_edge
 from runner.measure.recording import Series
 from tests.random_records import PATH, SET_VOLTAGE, record
 

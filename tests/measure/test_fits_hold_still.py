@@ -6,10 +6,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from runner.measure.capacity import integrate
-from runner.measure.ramp import fit_bend, fit_ramp, wander
+from runner.measure.fits.ramp import fit_bend, fit_ramp, wander
+from runner.measure.fits.recovery import fit_relaxation
 from runner.measure.readings import lowest_held
 from runner.measure.recording import Series
-from runner.measure.recovery import fit_relaxation
 
 SEEDS = st.integers(0, 200)
 

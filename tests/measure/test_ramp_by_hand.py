@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from runner.measure.ramp import fit_taps, wander
+from runner.measure.fits.ramp import fit_taps, wander
 from runner.measure.recording import Series
 
 REACTION = (0.3, 0.15)  # s

@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 from runner.measure.budget import Inputs, coverage_factor
-from runner.measure.ramp import _least_squares, fit_ramp
+from runner.measure.fits.ramp import _least_squares, fit_ramp
 from tests.builders import series
 
 # GUM H.3, Table H.6: readings of a thermometer and their corrections, °C

@@ -11,9 +11,9 @@ import numpy as np
 import pytest
 
 from runner.measure.capacity import integrate
-from runner.measure.ramp import fit_ramp
+from runner.measure.fits.ramp import fit_ramp
+from runner.measure.fits.recovery import fit_relaxation
 from runner.measure.recording import Series
-from runner.measure.recovery import fit_relaxation
 
 DATA = Path(__file__).parent / "data"
 RESOLUTION = 0.00345  # K, the step of the temperature record

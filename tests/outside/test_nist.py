@@ -3,8 +3,8 @@
 import numpy as np
 import pytest
 
-from runner.measure.ramp import _least_squares
-from runner.measure.recovery import fit_relaxation
+from runner.measure.fits.ramp import _least_squares
+from runner.measure.fits.recovery import fit_relaxation
 
 MISRA1A = [
     (77.6, 10.07), (114.9, 14.73), (141.1, 17.94), (190.8, 23.93), (239.9, 29.61), (289.0, 35.18), (332.8, 40.02),

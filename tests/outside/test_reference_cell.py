@@ -14,11 +14,11 @@ import pytest
 from runner.engine.watcher import Watcher
 from runner.events import CHARGE, LOAD_CURRENT, METER_VOLTAGE, SUPPLY_CURRENT, SUPPLY_VOLTAGE, Sampled
 from runner.measure.capacity import integrate
-from runner.measure.edge import find_edge
 from runner.measure.findings import findings
+from runner.measure.fits.edge import find_edge
+from runner.measure.fits.recovery import forecast
 from runner.measure.readings import gap_before
 from runner.measure.recording import Attempt, Recording, Series
-from runner.measure.recovery import forecast
 from tests.builders import declared
 
 DATA = Path(__file__).parent / "data"

@@ -4,10 +4,10 @@ libraries that follow them clause by clause, and instrument manuals)."""
 import pytest
 
 from runner.bench.dialect import BUILT_IN
-from runner.conduct.files import DEMO_PACK, read_file
-from runner.conduct.rehearse import build_world
+from runner.rehearsal.simulated_bench import build_world
 from runner.twin.instruments import devices
 from runner.twin.scpi import Device
+from runner.workspace.job import DEMO_PACK, read_file
 
 
 @pytest.fixture

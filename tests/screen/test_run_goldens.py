@@ -6,16 +6,16 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from runner.conduct.files import load
-from runner.conduct.ports import StopFlag
+from runner.conduct.interfaces import StopFlag
+from runner.console_output import finding_line
 from runner.engine.ceilings import Headroom
 from runner.engine.run import CAUTIONS
 from runner.engine.view import Coach, StepLine, View
 from runner.events import CHARGE, METER_VOLTAGE, PROBE_TEMPERATURE, SUPPLY_CURRENT, SUPPLY_VOLTAGE
 from runner.orders import Ask, AskTaps, Conclude, End
-from runner.printed import finding_line
 from runner.screen.app import RunApp
 from runner.screen.feed import ScreenOperator, Seen, Told
+from runner.workspace.job import load
 from tests.builders import BENCH, PACK, SHORT_PROCEDURE, user_file
 from tests.screen.kept_runs import MISSING, TRIP
 from tests.screen.played import SIZES, matches_golden, played, shows

@@ -7,18 +7,18 @@ import pytest
 
 from runner.conduct.clock import VirtualClock
 from runner.conduct.execute import execute
-from runner.conduct.files import DEMO_PACK, read_file
-from runner.conduct.ports import StopFlag
-from runner.conduct.rehearse import Rehearsal
+from runner.conduct.interfaces import StopFlag
+from runner.conduct.run_thread import RunThread
 from runner.conduct.site import Site
-from runner.conduct.thread import RunThread
+from runner.console_output import finding_line
 from runner.orders import Conclude
-from runner.printed import finding_line
+from runner.rehearsal.simulated_bench import Rehearsal
 from runner.screen.app import RunApp
 from runner.screen.feed import ScreenOperator
 from runner.screen.run import REACTION, RunScreen
 from runner.screen.widgets.prompt import Prompt
 from runner.screen.widgets.strip_chart import Marks, StripChart, Trace, braille, thinned
+from runner.workspace.job import DEMO_PACK, read_file
 from tests.builders import SHORT_PROCEDURE, user_file
 from tests.screen.played import SIZES, played, text, until
 

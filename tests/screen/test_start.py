@@ -4,11 +4,11 @@ from pathlib import Path
 
 import pytest
 
-from runner.conduct.files import DEMO_PACK
 from runner.screen.start import RUN, StartApp
 from runner.screen.themes import THEMES
 from runner.sheets.bench import parse_bench
 from runner.sheets.pack import parse_pack
+from runner.workspace.job import DEMO_PACK
 from tests.screen.kept_runs import three
 from tests.screen.played import SIZES, matches_golden, played, shows, text, until
 

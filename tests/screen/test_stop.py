@@ -6,7 +6,7 @@ went off.
 
 import pytest
 
-from runner.conduct.replies import Reply
+from runner.conduct.answer_parsing import Reply
 from tests.screen.played import played, shows, until
 from tests.screen.test_run_screen import Stage
 

@@ -4,14 +4,14 @@ import pytest
 
 from runner.conduct.clock import VirtualClock
 from runner.conduct.execute import execute
-from runner.conduct.files import DEMO_PACK, find_procedure, read_file
-from runner.conduct.ports import StopFlag
-from runner.conduct.rehearse import Rehearsal
+from runner.conduct.interfaces import StopFlag
+from runner.conduct.run_thread import RunThread
 from runner.conduct.site import Site
-from runner.conduct.thread import RunThread
-from runner.printed import finding_line
+from runner.console_output import finding_line
+from runner.rehearsal.simulated_bench import Rehearsal
 from runner.screen.app import RunApp
 from runner.screen.feed import ScreenOperator
+from runner.workspace.job import DEMO_PACK, find_procedure, read_file
 from tests.screen.test_run_screen import SIZES, Stage, played, text, until
 
 

@@ -3,9 +3,9 @@
 import pytest
 
 from runner.conduct.execute import execute
-from runner.conduct.scripted import UNATTENDED, ScriptedOperator
+from runner.conduct.run_thread import RunThread
 from runner.conduct.site import Site
-from runner.conduct.thread import RunThread
+from runner.rehearsal.scripted import UNATTENDED, ScriptedOperator
 from tests.builders import SHORT_PROCEDURE, user_file
 from tests.screen.played import played, shows, text, until
 from tests.screen.test_run_screen import Stage

@@ -60,7 +60,7 @@ def test_check_says_what_to_write_instead(tmp_path, capsys):
 
 
 def test_a_shipped_procedure_says_none_of_it(capsys):
-    from runner.conduct.files import PROCEDURES
+    from runner.workspace.job import PROCEDURES
 
     assert main(["check", *(str(path) for path in sorted(PROCEDURES.glob("*.yaml")))]) == 0
     assert "doubtful" not in capsys.readouterr().out

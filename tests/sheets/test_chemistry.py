@@ -5,10 +5,10 @@ The bounds are common practice, no source (runner/sheets/chemistry.py).
 
 import pytest
 
-from runner.conduct.files import DEMO_PACK, find_procedure, load, read_file
 from runner.errors import SheetError
 from runner.sheets.chemistry import CHEMISTRIES
 from runner.sheets.pack import parse_pack
+from runner.workspace.job import DEMO_PACK, find_procedure, load, read_file
 from tests.builders import BENCH, PACK, SHORT_PROCEDURE, user_file
 
 DEMO = DEMO_PACK.read_text(encoding="utf-8")

@@ -2,11 +2,11 @@
 
 import pytest
 
-from runner.conduct.files import DEMO_PACK, load, read_file
 from runner.errors import SheetError
 from runner.sheets.answers import parse_answers
 from runner.sheets.pack import parse_pack
 from runner.sheets.procedure import parse_procedure
+from runner.workspace.job import DEMO_PACK, load, read_file
 from tests.builders import BENCH, PACK, SHORT_PROCEDURE, user_file
 
 BOTH = (
@@ -128,7 +128,7 @@ def test_an_empty_reason_to_agree_is_none():
 
 
 def test_a_pack_of_other_cells_is_not_rehearsed_as_if_it_were_one_of_these():
-    from runner.conduct.rehearse import build_world
+    from runner.rehearsal.simulated_bench import build_world
 
     text = PACK.replace("LFP", "NMC").replace("25.6", "29.6").replace("29.2", "33.6").replace("20 V", "24 V")
     with pytest.raises(SheetError, match="p:4:12: the simulated bench has LFP cells only"):

@@ -4,7 +4,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from runner.sheets.quantity import DIMENSIONS, QuantityError, parse_expression, parse_quantity, shown
+from runner.notation.quantity import DIMENSIONS, QuantityError, parse_expression, parse_quantity, shown
 
 NAMES = {
     "trip": "temperature",

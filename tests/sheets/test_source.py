@@ -3,8 +3,8 @@
 import pytest
 
 from runner.errors import SheetError
+from runner.notation.source import read
 from runner.sheets.pack import parse_pack
-from runner.sheets.source import read
 from tests.builders import PACK
 
 

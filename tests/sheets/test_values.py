@@ -2,11 +2,11 @@
 
 import pytest
 
-from runner.conduct.files import load, read_file
 from runner.errors import SheetError
+from runner.notation.source import MOST_VALUES, read
 from runner.sheets.bench import parse_bench
 from runner.sheets.pack import parse_pack
-from runner.sheets.source import MOST_VALUES, read
+from runner.workspace.job import load, read_file
 from tests.builders import BENCH, PACK, SHORT_PROCEDURE, a_file, user_file
 
 BENCH_TEXT = BENCH.format(port=1)

@@ -7,12 +7,12 @@ from __future__ import annotations
 from runner.engine.program import Planned
 from runner.engine.steps.base import Step, Surroundings
 from runner.engine.steps.by_hand import DrainByHand, RecoverByHand
+from runner.engine.steps.charging import Charge, Off, Rest
 from runner.engine.steps.drain import Drain, Recover, Wake
-from runner.engine.steps.flow import Wait
 from runner.engine.steps.hold import Confirm, Inspect, Offer, Read
-from runner.engine.steps.power import Charge, Off, Rest
-from runner.engine.steps.provoke import Cool, Heat
+from runner.engine.steps.ramp import Cool, Heat
 from runner.engine.steps.stage import Stage, Substitute, Try
+from runner.engine.steps.waiting import Wait
 
 STEP_KINDS: dict[str, type[Step]] = {
     "confirm": Confirm,

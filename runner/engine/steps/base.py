@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from runner.engine.known import Known
+from runner.engine.bench_state import Known
 from runner.engine.program import Planned, Program
 from runner.engine.watcher import Verdict, Watcher
 from runner.events import CHARGE, Event, LimitsAreSet, LoadIsSet, SupplyIsSet

@@ -11,8 +11,8 @@ from __future__ import annotations
 from runner.engine.steps.base import SLOW, Step
 from runner.engine.watcher import Verdict
 from runner.events import Answered, Event, OutputIsOff
+from runner.notation.quantity import shown
 from runner.orders import Ask, Note, Order, SwitchOff
-from runner.sheets.quantity import shown
 from runner.vocabulary import Observed, Outcome, Role, Wants
 
 BEFORE = (Observed.CHARGE_BEFORE, Observed.ENERGY_BEFORE)  # the totals of the counter

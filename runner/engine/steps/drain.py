@@ -27,6 +27,7 @@ from runner.events import (
     OutputIsOn,
     Sampled,
 )
+from runner.notation.quantity import shown
 from runner.orders import (
     Ask,
     Note,
@@ -35,7 +36,6 @@ from runner.orders import (
     SwitchOff,
     Withdraw,
 )
-from runner.sheets.quantity import shown
 from runner.vocabulary import Observed, Outcome, Role, Until, Wants, WatchWord
 
 SETTLING_TIME = 120.0  # s in which a discharge current has to become steady

@@ -5,8 +5,8 @@ from __future__ import annotations
 from runner.engine.steps.base import SLOW, Step
 from runner.engine.watcher import Verdict
 from runner.events import Answered, Event, Reckoned
+from runner.notation.quantity import shown
 from runner.orders import Ask, Note, Order, Reckon
-from runner.sheets.quantity import shown
 from runner.vocabulary import Answer, Seen, Wants
 
 SEEN = tuple(Seen)

@@ -11,10 +11,10 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from runner.conduct.session import SESSION
 from runner.errors import RecordError
 from runner.measure.finding import Finding
 from runner.record.folder import EVENTS, FINDINGS, INPUTS, RESOLVED, RunFolder
+from runner.workspace.session import SESSION
 
 Key = tuple[str, str, str | None]  # protection, name and sensor of a finding
 

@@ -8,13 +8,13 @@ from functools import partial
 
 import numpy as np
 
-from runner.conduct.evaluate import worked_out
 from runner.engine.program import Program
 from runner.engine.steps.drain import LOWEST
 from runner.errors import TripwitnessError
+from runner.evaluation.evaluate import worked_out
 from runner.events import Foreseen, Reckoned
+from runner.measure.fits.recovery import forecast
 from runner.measure.recording import Series
-from runner.measure.recovery import forecast
 from runner.orders import BeginStep, Note, Order, Reckon
 from runner.record.folder import RunFolder
 

@@ -10,7 +10,6 @@ PROBE_CALIBRATION = 0.20  # K, expanded (k = 2): what a calibrated thermistor or
 PROBE_COUPLING = 0.15  # K, standard: probe and sensor taped into one wrap
 PROBE_RESOLUTION = 0.01  # K
 
-IDENTITY = "TERN ISLAND,SIM "  # how the identities of simulated instruments begin
 _HEAD = """\
 # The bench file of a simulated bench. Its instruments are invented and prove nothing about a real pack.
 kind: bench
@@ -62,11 +61,6 @@ _SHOWN = {
     "box": "decade box (invented)",
     "display": "the pack's own panel (invented)",
 }
-
-
-def is_simulated(identity: str) -> bool:
-    """Whether an instrument says of itself that it is a simulated one, whatever the bench file says."""
-    return identity.startswith(IDENTITY)
 
 
 def bench_text(servers: Servers | Inside, speed: float, timeout: float = 1.0, by_hand: Collection[str] = ()) -> str:

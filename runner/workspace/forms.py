@@ -9,12 +9,12 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
-from runner.conduct.files import UserFile
 from runner.errors import Problem, RecordError, SheetError
+from runner.notation.quantity import QuantityError, parse_quantity
 from runner.record.folder import write_whole
 from runner.sheets.bench import parse_bench
 from runner.sheets.pack import parse_pack
-from runner.sheets.quantity import QuantityError, parse_quantity
+from runner.workspace.job import UserFile
 
 
 @dataclass(frozen=True)

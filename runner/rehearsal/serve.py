@@ -8,11 +8,11 @@ from collections.abc import Callable
 from pathlib import Path
 
 from runner.conduct.clock import ScaledClock
-from runner.conduct.files import DEMO_PACK, read_file
-from runner.conduct.rehearse import build_world, write_truth
-from runner.conduct.simulated import bench_text
 from runner.record.folder import write_whole
+from runner.rehearsal.bench_file import bench_text
+from runner.rehearsal.simulated_bench import build_world, write_truth
 from runner.twin.server import Servers
+from runner.workspace.job import DEMO_PACK, read_file
 
 TRUTH_EVERY = 0.5  # s of wall time
 

@@ -17,9 +17,33 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from runner.conduct.clock import ScaledClock, VirtualClock
-from runner.conduct.displays import AtSimulatedDisplays
 from runner.conduct.execute import Result, execute, folder_stamp
-from runner.conduct.files import (
+from runner.conduct.interfaces import Operator, StopFlag
+from runner.conduct.resume import Resumption, broken_off
+from runner.conduct.signals import pressing
+from runner.conduct.site import Site
+from runner.console_output import (
+    finding_line,
+    make_certificate,
+    print_agenda,
+    print_certificate,
+    print_findings,
+    print_json,
+)
+from runner.engine.run import CELLS, NEAR_THE_END
+from runner.errors import BenchError, Problem, SheetError
+from runner.plain import PlainOperator, Printer
+from runner.record.folder import RunFolder
+from runner.rehearsal.displays import AtSimulatedDisplays
+from runner.rehearsal.scripted import UNATTENDED, Eyes, ScriptedOperator
+from runner.rehearsal.simulated_bench import Rehearsal
+from runner.sheets.answers import Answers
+from runner.sheets.bench import Assumed, BenchFile, parse_bench
+from runner.sheets.doubts import doubts
+from runner.sheets.pack import PackSheet, parse_pack
+from runner.sheets.procedure import parse_procedure
+from runner.vocabulary import Exit
+from runner.workspace.job import (
     DEMO_PACK,
     Job,
     UserFile,
@@ -31,32 +55,8 @@ from runner.conduct.files import (
     read_answers,
     read_file,
 )
-from runner.conduct.locks import Locks
-from runner.conduct.ports import Operator, StopFlag
-from runner.conduct.rehearse import Rehearsal
-from runner.conduct.resume import Resumption, broken_off
-from runner.conduct.scripted import UNATTENDED, Eyes, ScriptedOperator
-from runner.conduct.session import Session, agenda_for
-from runner.conduct.signals import pressing
-from runner.conduct.site import Site
-from runner.engine.run import CELLS, NEAR_THE_END
-from runner.errors import BenchError, Problem, SheetError
-from runner.plain import PlainOperator, Printer
-from runner.printed import (
-    finding_line,
-    make_certificate,
-    print_agenda,
-    print_certificate,
-    print_findings,
-    print_json,
-)
-from runner.record.folder import RunFolder
-from runner.sheets.answers import Answers
-from runner.sheets.bench import Assumed, BenchFile, parse_bench
-from runner.sheets.doubts import doubts
-from runner.sheets.pack import PackSheet, parse_pack
-from runner.sheets.procedure import parse_procedure
-from runner.vocabulary import Exit
+from runner.workspace.locks import Locks
+from runner.workspace.session import Session, agenda_for
 
 if TYPE_CHECKING:
     from runner.screen.feed import ScreenOperator

@@ -15,11 +15,11 @@ from textual.widgets import Footer, Static
 from textual.worker import get_current_worker
 
 from runner.bench.assembly import Bench
-from runner.bench.roll import Present, call
+from runner.bench.self_check import Present, call
 from runner.conduct.clock import ScaledClock
-from runner.conduct.files import load_bench
-from runner.conduct.locks import Locks
 from runner.errors import TripwitnessError
+from runner.workspace.job import load_bench
+from runner.workspace.locks import Locks
 
 PAUSE = 0.5  # s between two calls
 

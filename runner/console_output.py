@@ -9,14 +9,14 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import TextIO
 
-from runner.conduct.evaluate import Evaluation, evaluate
-from runner.conduct.method import changes
-from runner.conduct.session import Session
-from runner.engine.agenda import Agenda
+from runner.engine.schedule import Agenda
 from runner.errors import RecordError
+from runner.evaluation.evaluate import Evaluation, evaluate
+from runner.evaluation.provenance import changes
 from runner.measure.conformity import NOT_JUDGED
 from runner.measure.finding import Finding
 from runner.record.folder import EVENTS, FINDINGS, RunFolder
+from runner.workspace.session import Session
 
 
 def finding_line(finding: Finding) -> str:

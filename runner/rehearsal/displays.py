@@ -5,11 +5,11 @@ from __future__ import annotations
 from collections.abc import Callable, Collection
 from dataclasses import replace
 
-from runner.conduct.ports import Operator
-from runner.conduct.scripted import Eyes
+from runner.conduct.interfaces import Operator
 from runner.engine.view import View
 from runner.events import METER_VOLTAGE, PROBE_TEMPERATURE, Answered, Sampled
 from runner.orders import Ask, Order
+from runner.rehearsal.scripted import Eyes
 from runner.vocabulary import Answer, Wants
 
 DISPLAYS = {"probe": PROBE_TEMPERATURE, "meter": METER_VOLTAGE}  # roles whose display has a place among the big digits

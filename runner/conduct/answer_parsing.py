@@ -9,9 +9,9 @@ import re
 from dataclasses import dataclass
 
 from runner.errors import RecordError
+from runner.notation.quantity import QuantityError, parse_quantity, shown
 from runner.orders import Ask
 from runner.record.attachments import check
-from runner.sheets.quantity import QuantityError, parse_quantity, shown
 from runner.vocabulary import Answer, Wants
 
 GO_WORDS = ("", "g", "go", "go on", "y", "yes", "ok")

@@ -12,8 +12,8 @@ from pydantic import BaseModel, ValidationError
 from pydantic_core import ErrorDetails
 
 from runner.errors import Problem, SheetError
-from runner.sheets.quantity import QuantityError
-from runner.sheets.source import Path, Source, normal_key
+from runner.notation.quantity import QuantityError
+from runner.notation.source import Path, Source, normal_key
 
 S = TypeVar("S", bound=BaseModel)
 

@@ -6,7 +6,7 @@ from collections import deque
 from collections.abc import Callable
 from typing import Protocol
 
-from runner.conduct.replies import NotUnderstood, understood
+from runner.conduct.answer_parsing import NotUnderstood, understood
 from runner.engine.run import DOUBTS
 from runner.engine.view import View
 from runner.errors import OperatorGone

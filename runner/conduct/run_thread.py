@@ -6,7 +6,7 @@ import threading
 from collections.abc import Callable
 from typing import Generic, TypeVar
 
-from runner.conduct.ports import StopFlag
+from runner.conduct.interfaces import StopFlag
 
 T = TypeVar("T")
 LONGEST_WAY_OUT = 60.0  # s: a stop, an output off on a bad connection, the evaluation

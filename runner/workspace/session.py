@@ -12,10 +12,9 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
-from runner.conduct.evaluate import Evaluation, evaluate
-from runner.conduct.files import UserFile, find_procedure, procedure_names
-from runner.engine.agenda import EMPTIES, TO_FULL, TO_HALF, Agenda, Item, propose
+from runner.engine.schedule import EMPTIES, TO_FULL, TO_HALF, Agenda, Item, propose
 from runner.errors import RecordError
+from runner.evaluation.evaluate import Evaluation, evaluate
 from runner.events import LOAD_CURRENT, SUPPLY_CURRENT
 from runner.measure.capacity import FULL, integrate
 from runner.record.folder import RunFolder
@@ -23,6 +22,7 @@ from runner.sheets.bench import BenchFile
 from runner.sheets.pack import PackSheet
 from runner.sheets.procedure import Procedure, parse_procedure
 from runner.vocabulary import Outcome
+from runner.workspace.job import UserFile, find_procedure, procedure_names
 
 SESSION = "session.json"
 TO_DO, BEGUN, DONE = "to do", "begun", "done"

@@ -8,17 +8,17 @@ from pathlib import Path
 
 from runner.bench.line import Transport
 from runner.bench.visa import VisaTransport
-from runner.conduct.eyes import SimulatedEyes
-from runner.conduct.files import Job, UserFile, load
-from runner.conduct.ports import Clock
-from runner.conduct.simulated import PROBE_CALIBRATION, PROBE_COUPLING, PROBE_RESOLUTION, bench_text
+from runner.conduct.interfaces import Clock
 from runner.errors import SheetError
 from runner.record.folder import TRUTH, RunFolder, write_whole
+from runner.rehearsal.bench_file import PROBE_CALIBRATION, PROBE_COUPLING, PROBE_RESOLUTION, bench_text
+from runner.rehearsal.simulated_operator import SimulatedEyes
 from runner.sheets.bench import Instrument, parse_bench
 from runner.sheets.pack import PackSheet, TemperatureProtection, parse_pack
 from runner.twin.parameters import Declared, ProtectionTruth, Truth, draw
 from runner.twin.server import Inside, Servers
 from runner.twin.world import World
+from runner.workspace.job import Job, UserFile, load
 
 
 def declared_for_twin(pack: PackSheet) -> Declared:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from typing import Any
 
-from runner.sheets.quantity import shown
+from runner.notation.quantity import shown
 from runner.vocabulary import Until
 
 Numbers = Mapping[str, float]

@@ -6,10 +6,10 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import runner
-from runner.conduct.declare import declare
-from runner.conduct.method import digest
-from runner.conduct.story import Story, tell
 from runner.errors import SheetError
+from runner.evaluation.provenance import digest
+from runner.evaluation.run_history import Story, tell
+from runner.evaluation.specification import declare
 from runner.events import CHANNELS, PROBE_TEMPERATURE
 from runner.measure.conformity import CONDITIONAL_FAIL, CONDITIONAL_PASS, FAIL, NOT_MEASURED, worst
 from runner.measure.finding import Finding

@@ -14,6 +14,7 @@ from runner.bench.dialect import BUILT_IN
 from runner.engine.planner import plan
 from runner.engine.program import Program
 from runner.errors import BenchError, BenchNotReady, LinkError, Problem, SheetError
+from runner.notation.source import Source, read
 from runner.sheets.answers import Answers, parse_answers
 from runner.sheets.bench import BenchFile, Instrument, parse_bench
 from runner.sheets.dialect import Dialect, parse_dialect
@@ -21,7 +22,6 @@ from runner.sheets.doubts import doubts
 from runner.sheets.older import replacements
 from runner.sheets.pack import PackSheet, parse_pack, without_tolerance
 from runner.sheets.procedure import Procedure, parse_procedure
-from runner.sheets.source import Source, read
 
 T = TypeVar("T")
 MOST_BYTES = 1_000_000  # of a file that a person has written

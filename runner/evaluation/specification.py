@@ -7,11 +7,11 @@ from typing import Any
 
 from runner.events import CHARGE, DISCHARGE, LOAD_CURRENT, LOAD_VOLTAGE, METER_VOLTAGE, SUPPLY_CURRENT, SUPPLY_VOLTAGE
 from runner.measure.recording import Accuracy, Declared
+from runner.notation.quantity import shown
 from runner.sheets.bench import Assumed, BenchFile, CurrentAccuracy, Instruments, VoltageAccuracy
 from runner.sheets.curve import Curve
 from runner.sheets.pack import PackSheet, Protection
 from runner.sheets.procedure import Procedure
-from runner.sheets.quantity import shown
 
 UNSAID = 0.1  # of a delay: how well it is taken to be kept where the sheet does not say (common practice, no source)
 

@@ -12,8 +12,7 @@ from typing import Annotated, Any
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict, ValidationInfo, WithJsonSchema
 
-from runner.sheets.chemistry import WIDEST_SENSOR_LIMITS
-from runner.sheets.quantity import (
+from runner.notation.quantity import (
     DIMENSIONS,
     Expression,
     QuantityError,
@@ -23,6 +22,7 @@ from runner.sheets.quantity import (
     shown,
 )
 
+WIDEST_SENSOR_LIMITS = (-60.0, 150.0)  # what it may say at most
 ABSOLUTE_ZERO = -273.15  # °C
 AS_IT_WAS = "as it was"  # key of the validation context: what was once run is read, whatever would be refused today
 NAMES = "names"  # key of the validation context: the dimension of every name an expression may use

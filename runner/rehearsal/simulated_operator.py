@@ -6,8 +6,8 @@ import random
 from collections.abc import Callable
 
 from runner.events import METER_VOLTAGE, PROBE_TEMPERATURE, Sampled
+from runner.notation.quantity import parse_quantity
 from runner.orders import Ask, AskTaps, BeginStep, Order
-from runner.sheets.quantity import parse_quantity
 from runner.twin.world import REFRESH, World
 from runner.vocabulary import BoxPlace, Observed, Role, Wants
 

@@ -32,7 +32,7 @@ def first_screen(options: argparse.Namespace, watched_speed: float, taken_part_s
         begin, said = next((n for n, entry in enumerate(ENTRIES) if entry.key == choice.what), 2), ""
         options.pack = str(choice.pack) if choice.pack is not None else None
         options.bench = str(choice.bench) if choice.bench is not None else None
-        from runner.faces import Face  # only now: what runs need takes a second to come
+        from runner.launcher import Face  # only now: what runs need takes a second to come
 
         before = {number: signal.signal(number, lambda n, _: gone.append(n)) for number in GONE}
         try:
@@ -52,6 +52,6 @@ def first_screen(options: argparse.Namespace, watched_speed: float, taken_part_s
 
 
 def _certificate(folder: Path) -> str:
-    from runner.printed import certificate_in
+    from runner.console_output import certificate_in
 
     return certificate_in(folder)
