@@ -30,7 +30,7 @@ from runner.measure.conformity import (
 from runner.measure.finding import Finding
 from runner.notation.quantity import shown
 from runner.record.folder import CERTIFICATE_HTML, CERTIFICATE_PDF, write_whole
-from runner.sheets.bench import Instrument
+from runner.sheets.bench import InstrumentSheet
 from runner.vocabulary import Answer, Observed, Seen
 
 TEMPLATES = Path(__file__).parent / "templates"
@@ -268,7 +268,7 @@ def _instruments(evaluations: Sequence[Evaluation]) -> list[dict[str, str]]:
     return list(found.values())
 
 
-def _instrument(role: str, instrument: Instrument, evaluation: Evaluation) -> dict[str, str]:
+def _instrument(role: str, instrument: InstrumentSheet, evaluation: Evaluation) -> dict[str, str]:
     answered = evaluation.resolved["identities"].get(role, "")
     due = instrument.calibration_due
     overdue = due is not None and evaluation.story.began[:10] > due.isoformat()

@@ -15,7 +15,7 @@ from runner.conduct.interfaces import StopFlag
 from runner.conduct.site import Site
 from runner.engine.program import Program
 from runner.events import METER_VOLTAGE, PROBE_TEMPERATURE, SUPPLY_CURRENT, SUPPLY_VOLTAGE, Sampled
-from runner.measure.recording import Declared, Recording, Series
+from runner.measure.recording import Recording, Series, Specification
 from runner.rehearsal.scripted import UNATTENDED, ScriptedOperator
 from runner.rehearsal.simulated_bench import Rehearsal
 from runner.sheets.answers import Answers
@@ -176,7 +176,7 @@ def sample(
     return Sampled(t, readings, lost, mode, output)
 
 
-def declared(**changed) -> Declared:
+def declared(**changed) -> Specification:
     """What is known beforehand about the demo's charge over-temperature."""
     values = {
         "protection": "charge_over_temperature",
@@ -197,7 +197,7 @@ def declared(**changed) -> Declared:
         "rule": "guard band with conditions",
         "coverage": 0.95,
     }
-    return Declared(**{**values, **changed})
+    return Specification(**{**values, **changed})
 
 
 def recording(current: Series, temperature: Series, attempts, ended_early: str = "") -> Recording:

@@ -6,7 +6,7 @@ from collections.abc import Callable, Mapping
 from functools import partial
 from typing import Protocol
 
-from runner.bench.dialect import BUILT_IN, Speaker
+from runner.bench.dialect import BUILT_IN, Driver
 from runner.bench.line import Transport
 from runner.bench.link import Link
 from runner.bench.load import Load
@@ -23,13 +23,13 @@ from runner.events import (
     SUPPLY_CURRENT,
     SUPPLY_VOLTAGE,
 )
-from runner.sheets.bench import BenchFile, Instrument
+from runner.sheets.bench import BenchFile, InstrumentSheet
 from runner.sheets.dialect import Dialect
 
 SWITCHED = {"supply": ("output_off", "output"), "load": ("input_off", "input")}  # role -> words that switch and ask it
 OFF_IS_TOLD_AFTER = 4.5  # s of real time: what has not confirmed by then has to be told to a person
 
-Connect = Callable[[str, Instrument], Transport]  # role, sheet -> a transport for one opening
+Connect = Callable[[str, InstrumentSheet], Transport]  # role, sheet -> a transport for one opening
 
 
 class BenchClock(Protocol):
@@ -68,7 +68,7 @@ class Bench:
         ``connect`` makes transports in place of PyVISA's; ``announce`` is told before each wait how long it may be, in s.
         """
         self.sheet, self._clock, self._announce = sheet, clock, announce
-        self.speakers: dict[str, Speaker] = {}
+        self.speakers: dict[str, Driver] = {}
         self.off_words: dict[str, OffWords] = {}  # made before anything is on, so that the way out needs no dialect
         for role, instrument in sheet.wired().items():
             dialect = dialects.get(role) or BUILT_IN[role]
@@ -83,7 +83,7 @@ class Bench:
                 now=clock.now,
                 announce=announce,
             )
-            self.speakers[role] = Speaker(link, dialect, instrument.channel)
+            self.speakers[role] = Driver(link, dialect, instrument.channel)
             if role in SWITCHED:
                 self.off_words[role] = self.speakers[role].off_words(*SWITCHED[role])
         instruments = sheet.instruments
@@ -107,7 +107,7 @@ class Bench:
             raise BenchNotReady(faults)
         return {role: speaker.link.identity for role, speaker in self.speakers.items()}
 
-    def _greet(self, role: str, speaker: Speaker) -> None:
+    def _greet(self, role: str, speaker: Driver) -> None:
         speaker.link.hurry()
         if speaker.dialect.identity:
             speaker.link.ask(speaker.dialect.identity)
@@ -207,7 +207,7 @@ class Bench:
         if insist(self.speakers[role].link, self.off_words[role], self._clock.sleep):
             unsure.pop(role, None)
 
-    def _visa(self, role: str, instrument: Instrument) -> Transport:
+    def _visa(self, role: str, instrument: InstrumentSheet) -> Transport:
         return VisaTransport(instrument.address, self.sheet.backend, instrument.timeout)
 
     def close(self) -> None:

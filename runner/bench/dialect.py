@@ -80,7 +80,7 @@ BUILT_IN: dict[str, Dialect] = {
 }
 
 
-class Speaker:
+class Driver:
     """Speaks a dialect over a link: settings with their error queue, questions with strict replies."""
 
     def __init__(self, link: Link, dialect: Dialect, channel: str = "") -> None:

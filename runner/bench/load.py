@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from runner.bench.dialect import Speaker
+from runner.bench.dialect import Driver
 from runner.bench.supply import PowerReading, read_power
 from runner.errors import BenchError, SettingError
 from runner.sheets import bench as sheets
@@ -11,7 +11,7 @@ from runner.sheets import bench as sheets
 class Load:
     """Speaks for the load, in constant current. Currents in A."""
 
-    def __init__(self, speaker: Speaker, sheet: sheets.Load) -> None:
+    def __init__(self, speaker: Driver, sheet: sheets.LoadSheet) -> None:
         self.speaker, self.sheet = speaker, sheet
 
     def set(self, current: float) -> float:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from runner.bench.dialect import Speaker
+from runner.bench.dialect import Driver
 from runner.errors import NotAReading
 from runner.measure.thermometry import platinum_temperature, thermocouple_temperature
 from runner.sheets import bench as sheets
@@ -13,7 +13,7 @@ PLATINUM = {"pt100": 100.0, "pt1000": 1000.0}  # Ω at 0 °C
 class Probe:
     """Speaks for the reference thermometer."""
 
-    def __init__(self, speaker: Speaker, sheet: sheets.Probe) -> None:
+    def __init__(self, speaker: Driver, sheet: sheets.ProbeSheet) -> None:
         self.speaker, self.sheet = speaker, sheet
 
     def read(self) -> float:

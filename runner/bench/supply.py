@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from runner.bench.dialect import Speaker
+from runner.bench.dialect import Driver
 from runner.errors import BenchError, NotAReading, SettingError
 from runner.sheets import bench as sheets
 
@@ -24,7 +24,7 @@ class PowerReading:
 class Supply:
     """Speaks for the supply. Voltages in V, currents in A."""
 
-    def __init__(self, speaker: Speaker, sheet: sheets.Supply) -> None:
+    def __init__(self, speaker: Driver, sheet: sheets.SupplySheet) -> None:
         self.speaker, self.sheet = speaker, sheet
 
     def limit(self, voltage: float, current: float) -> tuple[float, float]:
@@ -68,7 +68,7 @@ class Supply:
         return got
 
 
-def read_power(speaker: Speaker, state: str, mode: Callable[[], str]) -> PowerReading:
+def read_power(speaker: Driver, state: str, mode: Callable[[], str]) -> PowerReading:
     """Voltage, current, whether it is on, and the mode asked for after them. Raises LinkError."""
     voltage, current, on = speaker.numbers("voltage", "current", state)
     bad = "; ".join(str(value) for value in (voltage, current, on) if isinstance(value, NotAReading))

@@ -12,7 +12,7 @@ from pathlib import Path
 import runner
 from runner.bench.self_check import is_simulated
 from runner.conduct.guarding import Watched
-from runner.conduct.interfaces import Operator, Outcome, StopFlag
+from runner.conduct.interfaces import Operator, RunOutcome, StopFlag
 from runner.conduct.loop import Loop
 from runner.conduct.resume import Resumption
 from runner.conduct.site import Site
@@ -28,7 +28,7 @@ class Result:
     """A finished run: its folder, how it ended, and what was found."""
 
     folder: RunFolder
-    outcome: Outcome
+    outcome: RunOutcome
     evaluation: Evaluation
     agreed: str = ""  # who agreed to what is unusual on the pack sheet, and why
 
@@ -79,7 +79,7 @@ def execute(
     return Result(folder, outcome, _evaluated(folder, outcome), run.agreed)
 
 
-def _evaluated(folder: RunFolder, outcome: Outcome) -> Evaluation:
+def _evaluated(folder: RunFolder, outcome: RunOutcome) -> Evaluation:
     """The findings, written if they can be: a full disk takes nothing from what is known. Raises RunLost."""
     try:
         return evaluate(folder)

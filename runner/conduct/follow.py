@@ -13,7 +13,7 @@ import os
 from collections.abc import Iterator
 from pathlib import Path
 
-from runner.engine.bench_state import Known
+from runner.engine.bench_state import BenchState
 from runner.engine.ceilings import Ceilings
 from runner.engine.view import StepLine, View
 from runner.errors import RecordError
@@ -72,7 +72,7 @@ class Follower:
         """Raises RecordError if it is no run folder, SheetError if its inputs no longer parse."""
         self.folder = RunFolder.existing(folder)
         self.job = _job_of(self.folder)
-        self.known = Known()
+        self.known = BenchState()
         self.ended: End | None = None
         self.asked: Ask | None = None
         self._journal, self._samples = GrowingFile(folder / EVENTS), GrowingFile(folder / SAMPLES)

@@ -8,7 +8,7 @@ from types import TracebackType
 
 from runner.bench.assembly import Bench
 from runner.bench.off import OffWords
-from runner.conduct.interfaces import Outcome
+from runner.conduct.interfaces import RunOutcome
 from runner.conduct.site import Site
 from runner.guard.handle import Guard, possible
 from runner.guard.plan import Target
@@ -23,7 +23,7 @@ class Watched:
         """Nothing is opened and no process started before ``with``."""
         self._sheet, self._dialects, self._site = sheet, dialects, site
         self.watch: Guard | None = None
-        self._outcome: Outcome | None = None
+        self._outcome: RunOutcome | None = None
 
     def __enter__(self) -> Watched:
         """Start the guard, which takes a moment to come up, while the bench is opened. Raises GuardMissing."""
@@ -38,7 +38,7 @@ class Watched:
         if self.watch is not None:
             self.watch.armed(folder)
 
-    def ended(self, outcome: Outcome) -> None:
+    def ended(self, outcome: RunOutcome) -> None:
         """How the run ended; without this word, nothing was switched on."""
         self._outcome = outcome
 

@@ -143,7 +143,7 @@ class StopFlag:
 
 
 @dataclass(frozen=True)
-class Outcome:
+class RunOutcome:
     """How a run ended. ``safe`` is False if somebody has to look at once; ``off``: supply and load have read back as off."""
 
     early: bool

@@ -14,7 +14,7 @@ from collections import deque
 from collections.abc import Iterator
 
 from runner.conduct.aside import Aside
-from runner.conduct.interfaces import BenchPort, Clock, Operator, Outcome, StopFlag, Unwatched, Watch
+from runner.conduct.interfaces import BenchPort, Clock, Operator, RunOutcome, StopFlag, Unwatched, Watch
 from runner.conduct.resume import Resumption
 from runner.conduct.sampling import Sampler
 from runner.engine.run import Run
@@ -87,7 +87,7 @@ class Loop:
         self._stop_told = self._unguarded = False
         self._off = True  # nothing is switched on before the first order
 
-    def carry_out(self) -> Outcome:
+    def carry_out(self) -> RunOutcome:
         """Run to the end. Never raises; a fault of the program is in the outcome and, if that can be, in the journal.
 
         When this returns, supply and load are off, or the outcome says that they did not confirm it.
@@ -105,7 +105,7 @@ class Loop:
             if self._end is None:
                 self._end = self._emergency(fault)
             self._close()
-        return Outcome(self._end.early, self._end.safe, self._end.reason, self._off)
+        return RunOutcome(self._end.early, self._end.safe, self._end.reason, self._off)
 
     def _beginning(self) -> Event:
         if self.resumption is None:

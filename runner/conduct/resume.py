@@ -20,7 +20,7 @@ from runner.errors import RecordError
 from runner.events import Started
 from runner.orders import BeginStep, Conclude, End
 from runner.record.folder import EVENTS, INPUTS, RESOLVED, SAMPLES, RunFolder
-from runner.record.journal import Entry, read_journal
+from runner.record.journal import JournalEntry, read_journal
 from runner.record.samples import read_samples
 from runner.vocabulary import Outcome
 from runner.workspace.job import Job, UserFile, load
@@ -63,7 +63,7 @@ def broken_off(folder: RunFolder, bench: UserFile | None = None) -> tuple[Job, R
     return job, replace(resumption, last=max(resumption.last, float(sampled.max()) if len(sampled) else 0.0))
 
 
-def where(entries: Sequence[Entry], program: Program, path: Path) -> Resumption:
+def where(entries: Sequence[JournalEntry], program: Program, path: Path) -> Resumption:
     """Where a run goes on, from its journal. Raises RecordError if it is complete."""
     if not entries:
         raise RecordError("the run had not begun", str(path), "begin a new one")

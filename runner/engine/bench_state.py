@@ -10,7 +10,7 @@ RATE_WINDOW = 20.0  # s over which the live ramp rate is taken
 TAPS = 4  # readings by hand over which it is taken
 
 
-class Known:
+class BenchState:
     """Latest valid readings and the live ramp rate. Nothing here decides; findings are worked out elsewhere."""
 
     def __init__(self) -> None:

@@ -6,7 +6,7 @@ from dataclasses import replace
 
 from runner.engine.program import Planned
 from runner.events import CHARGE, DISCHARGE
-from runner.sheets.bench import BenchFile, Load, Supply
+from runner.sheets.bench import BenchFile, LoadSheet, SupplySheet
 from runner.sheets.pack import Protection
 
 FOLLOWS = ("heat", "cool", "wait", "substitute")  # steps that go on with what the step before switched on
@@ -15,7 +15,7 @@ FOLLOWS = ("heat", "cool", "wait", "substitute")  # steps that go on with what t
 def smallest_currents(bench: BenchFile) -> dict[str, float]:
     """By path, the current that the reading of supply or load can tell from none."""
     found: dict[str, float] = {}
-    instruments: tuple[tuple[str, Supply | Load | None], ...] = (
+    instruments: tuple[tuple[str, SupplySheet | LoadSheet | None], ...] = (
         (CHARGE, bench.instruments.supply),
         (DISCHARGE, bench.instruments.load),
     )

@@ -21,11 +21,11 @@ from runner.notation.quantity import DIMENSIONS, Expression, parse_expression, s
 from runner.notation.source import Path, Source
 from runner.sheets.bench import BenchFile
 from runner.sheets.doubts import doubts
-from runner.sheets.hold_steps import Confirm, Read
+from runner.sheets.hold_steps import ConfirmSpec, ReadSpec
 from runner.sheets.older import BOX, observed_before
 from runner.sheets.pack import PackSheet, Protection, Sensor, TemperatureProtection
 from runner.sheets.procedure import Procedure, names_for
-from runner.sheets.steps import Offer, Repeat, StepItem, Substitute
+from runner.sheets.steps import OfferSpec, RepeatSpec, StepItem, SubstituteSpec
 
 MOST_PATIENCE = 10.0
 LONGEST_STAIRCASE = 200  # levels
@@ -219,14 +219,14 @@ class _Planner:
         kind, step = item.step()
         if self._is_too_long(path):
             return
-        if isinstance(step, Repeat):
+        if isinstance(step, RepeatSpec):
             for scope, here, number in self._turns(step, (*path, "repeat"), values, sensor, sensors, cycle):
                 if self._is_too_long(path):
                     return
                 for index, inner in enumerate(step.steps):
                     self._add(inner, (*path, "repeat", "steps", index), scope, here, sensors, number)
             return
-        if isinstance(step, Offer):
+        if isinstance(step, OfferSpec):
             self._offer(step, (*path, "offer"), values, sensor, sensors)
             return
         if getattr(step, "role", "") and step.role not in self.bench.roles():
@@ -247,7 +247,7 @@ class _Planner:
                 cycle,
                 getattr(step, "record", ""),
                 words,
-                self._levels(numbers, sensor, (*path, kind)) if isinstance(step, Substitute) else (),
+                self._levels(numbers, sensor, (*path, kind)) if isinstance(step, SubstituteSpec) else (),
                 offer=self.offer,
             )
         )
@@ -264,10 +264,10 @@ class _Planner:
                 numbers[name.rstrip("_")] = self._value(value, values, (*path, kind, name.rstrip("_")))
             elif value is not None and name not in ("say", "record"):
                 words[name.rstrip("_")] = value
-        if isinstance(step, Read):
+        if isinstance(step, ReadSpec):
             words["dimension"] = step.dimension
             words["as"] = step.as_ or observed_before(step.record, step.dimension) or ""
-        if isinstance(step, Confirm):
+        if isinstance(step, ConfirmSpec):
             words["box"] = step.box or BOX.get(step.record, "")
         load = self.bench.instruments.load
         if kind == "drain" and load is not None and load.by_hand:
@@ -284,7 +284,7 @@ class _Planner:
 
     def _offer(
         self,
-        step: Offer,
+        step: OfferSpec,
         path: Path,
         values: Mapping[str, float],
         sensor: Sensor | None,
@@ -328,7 +328,7 @@ class _Planner:
 
     def _turns(
         self,
-        step: Repeat,
+        step: RepeatSpec,
         path: Path,
         values: Mapping[str, float],
         sensor: Sensor | None,

@@ -7,7 +7,7 @@ Rule 3: after the run has begun to make safe it orders nothing but off.
 
 from __future__ import annotations
 
-from runner.engine.bench_state import Known
+from runner.engine.bench_state import BenchState
 from runner.engine.ceilings import Ceilings
 from runner.engine.program import Planned, Program
 from runner.engine.states import NEXT, State
@@ -90,7 +90,7 @@ class Run:
         self.agreed = agreed
         self.program = program
         self.state = State.READY
-        self.known = Known()
+        self.known = BenchState()
         self.watcher = Watcher(dict(program.smallest_current), program.patience)
         self.ceilings = Ceilings(program.ceilings, program.patience, program.by_hand)
         self.step: Step | None = None

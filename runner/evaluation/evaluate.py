@@ -8,13 +8,13 @@ from typing import TYPE_CHECKING, Any
 import runner
 from runner.errors import SheetError
 from runner.evaluation.provenance import digest
-from runner.evaluation.run_history import Story, tell
+from runner.evaluation.run_history import RunHistory, tell
 from runner.evaluation.specification import declare
 from runner.events import CHANNELS, PROBE_TEMPERATURE
 from runner.measure.conformity import CONDITIONAL_FAIL, CONDITIONAL_PASS, FAIL, NOT_MEASURED, worst
 from runner.measure.finding import Finding
 from runner.measure.findings import findings
-from runner.measure.recording import Declared, Recording, Series
+from runner.measure.recording import Recording, Series, Specification
 from runner.record.folder import EVENTS, FINDINGS, RESOLVED, SAMPLES, RunFolder
 from runner.record.journal import read_journal
 from runner.record.samples import read_samples
@@ -36,9 +36,9 @@ class Evaluation:
     pack: PackSheet
     bench: BenchFile
     resolved: dict[str, Any]
-    story: Story
+    story: RunHistory
     recording: Recording
-    declared: Declared
+    declared: Specification
     findings: tuple[Finding, ...]
     refused_today: tuple[str, ...] = ()  # what its sheets say that would not be taken any more
 

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from runner.events import Answered, Resumed, Sampled, Started
 from runner.measure.recording import Attempt, Held, Typed
 from runner.orders import Ask, BeginRamp, BeginStep, Conclude, End, Judge, Level, Note, Remark
-from runner.record.journal import Entry
+from runner.record.journal import JournalEntry
 from runner.sheets.older import ORDINARY, observed_before
 from runner.vocabulary import Observed, Outcome, WatchWord
 
@@ -18,7 +18,7 @@ WORTH_TELLING = (WatchWord.DROPOUT, WatchWord.LOST, WatchWord.OPEN_LEAD, WatchWo
 
 
 @dataclass(frozen=True)
-class Reply:
+class GivenAnswer:
     """One answered question: UTC, what it is evidence of, the answer, who gave it, the note and the files with it."""
 
     utc: str
@@ -30,14 +30,14 @@ class Reply:
 
 
 @dataclass(frozen=True)
-class Story:
+class RunHistory:
     """What the journal tells, apart from the numbers."""
 
     began: str = ""
     ended: str = ""
     end: End | None = None
     attempts: tuple[Attempt, ...] = ()
-    replies: tuple[Reply, ...] = ()
+    replies: tuple[GivenAnswer, ...] = ()
     notes: tuple[Note, ...] = ()
     remarks: tuple[tuple[float, str], ...] = ()
     typed: tuple[Typed, ...] = ()
@@ -45,7 +45,9 @@ class Story:
     simulated: bool | None = None  # as the command that ran wrote it down; None in old records
 
 
-def tell(entries: Sequence[Entry], sampled: Sequence[float] = (), sought: Mapping[int, str] = NOTHING) -> Story:
+def tell(
+    entries: Sequence[JournalEntry], sampled: Sequence[float] = (), sought: Mapping[int, str] = NOTHING
+) -> RunHistory:
     """What happened, from the entries of a journal in order; ``sampled`` are the times (s) of the samples beside it.
 
     ``sought`` is the outcome that each step, by its index, waited for.
@@ -60,7 +62,7 @@ class _Teller:
     def __init__(self, sampled: Sequence[float], sought: Mapping[int, str]) -> None:
         self._sampled, self._sought = sampled, sought
         self.attempts: list[Attempt] = []
-        self.replies: list[Reply] = []
+        self.replies: list[GivenAnswer] = []
         self.notes: list[Note] = []
         self.remarks: list[tuple[float, str]] = []
         self.typed: list[Typed] = []
@@ -73,14 +75,14 @@ class _Teller:
         self._levels: dict[int, list[Held]] = {}
         self._last = 0.0
 
-    def take(self, entry: Entry) -> None:
+    def take(self, entry: JournalEntry) -> None:
         what, t = entry.what, entry.t
         if isinstance(what, Ask):
             self._asked[what.question] = what
         elif isinstance(what, Answered):
             question = self._asked.get(what.question)
             record = (question.record or question.say) if question else what.question
-            self.replies.append(Reply(entry.utc, record, what.value, what.by, what.note, tuple(what.files)))
+            self.replies.append(GivenAnswer(entry.utc, record, what.value, what.by, what.note, tuple(what.files)))
         elif isinstance(what, BeginStep | BeginRamp | Level | Conclude):
             self._in_a_step(what, t)
         elif isinstance(what, Note):
@@ -100,8 +102,8 @@ class _Teller:
         if not isinstance(what, Resumed | Sampled):
             self._last = t
 
-    def story(self, entries: Sequence[Entry]) -> Story:
-        return Story(
+    def story(self, entries: Sequence[JournalEntry]) -> RunHistory:
+        return RunHistory(
             entries[0].utc if entries else "",
             entries[-1].utc if entries else "",
             self.end,

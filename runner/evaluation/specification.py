@@ -6,7 +6,7 @@ from collections.abc import Callable
 from typing import Any
 
 from runner.events import CHARGE, DISCHARGE, LOAD_CURRENT, LOAD_VOLTAGE, METER_VOLTAGE, SUPPLY_CURRENT, SUPPLY_VOLTAGE
-from runner.measure.recording import Accuracy, Declared
+from runner.measure.recording import Accuracy, Specification
 from runner.notation.quantity import shown
 from runner.sheets.bench import Assumed, BenchFile, CurrentAccuracy, Instruments, VoltageAccuracy
 from runner.sheets.curve import Curve
@@ -16,12 +16,12 @@ from runner.sheets.procedure import Procedure
 UNSAID = 0.1  # of a delay: how well it is taken to be kept where the sheet does not say (common practice, no source)
 
 
-def declare(procedure: Procedure, pack: PackSheet, bench: BenchFile, sensors: tuple[str, ...]) -> Declared:
+def declare(procedure: Procedure, pack: PackSheet, bench: BenchFile, sensors: tuple[str, ...]) -> Specification:
     """Everything that the measurement takes from sheets; ``sensors`` are those that the run is about."""
     protection = pack.protection(procedure.protection or "")
     instruments = bench.instruments
     probe, counter = instruments.probe, instruments.counter
-    return Declared(
+    return Specification(
         protection=procedure.protection or "",
         **_of_protection(protection, bench.decision.assumed_tolerance),
         cells=pack.cells_in_series,

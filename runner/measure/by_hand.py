@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from runner.events import METER_VOLTAGE
-from runner.measure.finding import Finding, Maker
+from runner.measure.finding import Evaluator, Finding
 from runner.measure.readings import gap_before, reading_error, terminals
 from runner.measure.recording import Accuracy, Attempt
 from runner.vocabulary import BudgetSource, Observed
@@ -14,7 +14,7 @@ STEEPENS = 100.0
 GLANCE = 0.5  # s: how old what a person saw last may be; a display shows something new about twice a second
 
 
-def trip_by_hand(maker: Maker, attempt: Attempt) -> Finding:
+def trip_by_hand(maker: Evaluator, attempt: Attempt) -> Finding:
     """The voltage that a person saw last before the load stopped, carried back over delay, polling and a glance.
 
     The voltage falls ever faster towards the end, so its slope there is only known to be between the mean since the
@@ -51,7 +51,7 @@ def slopes_at_the_end(mean: float, span: float) -> tuple[float, float]:
     return mean, (1.0 + span / STEEPENS) * mean
 
 
-def recovery_by_hand(maker: Maker, stopped: Attempt, returned: Attempt) -> Finding:
+def recovery_by_hand(maker: Evaluator, stopped: Attempt, returned: Attempt) -> Finding:
     """From the key at the cut-off, a reaction late, to the return: a key again, or between two readings of a voltmeter."""
     reaction, deviation = maker.declared.reaction
     add = maker.inputs.add

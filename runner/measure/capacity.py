@@ -15,7 +15,7 @@ import numpy as np
 
 from runner.events import CHARGE, CURRENT_OF, DISCHARGE, METER_VOLTAGE, VOLTAGE_OF
 from runner.measure.budget import Inputs, Quantity
-from runner.measure.finding import Finding, Limits, Maker
+from runner.measure.finding import Evaluator, Finding, Limits
 from runner.measure.recording import Accuracy, Attempt, Series
 from runner.vocabulary import BudgetSource, Observed, Outcome
 
@@ -48,7 +48,7 @@ def integrate(series: Series, begin: float, end: float) -> Integral:
     return Integral(float(areas[~gap].sum()), float(areas[gap].sum()), int(gap.sum()), end - begin)
 
 
-class Throughput(Maker):
+class Throughput(Evaluator):
     """Capacity, energy, and the charge put in."""
 
     def findings(self) -> dict[str, Callable[[], Finding]]:

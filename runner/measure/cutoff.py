@@ -17,7 +17,7 @@ from runner.events import CHARGE, CURRENT_OF, DISCHARGE, METER_VOLTAGE, VOLTAGE_
 from runner.measure.budget import Quantity
 from runner.measure.by_hand import recovery_by_hand, trip_by_hand
 from runner.measure.capacity import Throughput
-from runner.measure.finding import Finding, Limits, Maker
+from runner.measure.finding import Evaluator, Finding, Limits
 from runner.measure.fits.edge import MOST_RISE, Edge
 from runner.measure.fits.ramp import Bend, fit_bend
 from runner.measure.readings import gap_before, lowest_held, reading_error, terminals
@@ -34,7 +34,7 @@ NO_PARABOLA = 0.5  # of the scatter's variance: more than this that moves slowly
 UNKNOWN_LEADS = (0.0, 0.050)  # Ω: what a pair of bench leads may have, where nobody knows (common practice, no source)
 
 
-class CutOff(Maker):
+class CutOff(Evaluator):
     """The findings of an over-voltage or under-voltage protection."""
 
     def findings(self) -> dict[str, Callable[[], Finding | None]]:
@@ -279,7 +279,7 @@ class CutOff(Maker):
         return Throughput(self.recording, self.declared).put_in("wake charge", woken)
 
 
-def recovery_time(maker: Maker, kind: str, before: str) -> Finding:
+def recovery_time(maker: Evaluator, kind: str, before: str) -> Finding:
     """From the trip's instant to the return: between the last reading without and the first with, to either side."""
     returned, stopped = maker.ended(kind, Outcome.RETURNED), maker.ended(before, Outcome.STOPPED)
     declared = maker.declared
@@ -309,7 +309,7 @@ def recovery_time(maker: Maker, kind: str, before: str) -> Finding:
     return maker.measured("recovery time", "s", quantity)
 
 
-def _seen_by_tries(maker: Maker, attempt: Attempt, tripped: float) -> float:
+def _seen_by_tries(maker: Evaluator, attempt: Attempt, tripped: float) -> float:
     """The last time at which the path was seen to be still open: the end of a vain look, or a reading without current."""
     looks = attempt.levels
     vain = looks[-2].since if len(looks) > 1 else tripped

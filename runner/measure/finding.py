@@ -14,7 +14,7 @@ from runner.events import CURRENT_OF
 from runner.measure.budget import BudgetRow, Inputs, Quantity
 from runner.measure.conformity import FAIL, NOT_MEASURED, probability, statement
 from runner.measure.fits.edge import Edge, find_edge
-from runner.measure.recording import Attempt, Declared, Recording
+from runner.measure.recording import Attempt, Recording, Specification
 from runner.measure.threshold import Crossing
 from runner.vocabulary import BudgetSource, Outcome
 
@@ -90,10 +90,10 @@ def _infinite(dof: float | None, value: float | None) -> float | None:
     return math.inf if dof is None and value is not None else dof
 
 
-class Maker:
+class Evaluator:
     """Makes the findings of one sensor, or of the pack (``sensor`` None), from one set of input quantities."""
 
-    def __init__(self, recording: Recording, declared: Declared, sensor: str | None = None) -> None:
+    def __init__(self, recording: Recording, declared: Specification, sensor: str | None = None) -> None:
         self.recording, self.declared, self.sensor = recording, declared, sensor
         self.inputs = Inputs()
         self.attempts = [attempt for attempt in recording.attempts if attempt.sensor == (sensor or "")]

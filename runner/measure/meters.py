@@ -13,7 +13,7 @@ import numpy as np
 
 from runner.events import CURRENT_OF, METER_VOLTAGE, VOLTAGE_OF
 from runner.measure.budget import Quantity, chi_square_limit
-from runner.measure.finding import Finding, Maker
+from runner.measure.finding import Evaluator, Finding
 from runner.measure.recording import Accuracy, Attempt, Series
 from runner.vocabulary import BudgetSource
 
@@ -27,7 +27,7 @@ TOO_RESISTIVE = (
 
 
 @dataclass(frozen=True)
-class Pair:
+class MeterPair:
     """The two voltmeters at one level: the mean current in A, the one on the terminals and their difference in V."""
 
     current: float
@@ -35,7 +35,7 @@ class Pair:
     difference: Quantity
 
 
-class Meters(Maker):
+class Meters(Evaluator):
     """Lead resistance, and the difference of the voltmeters."""
 
     def findings(self) -> dict[str, Callable[[], Finding]]:
@@ -87,7 +87,7 @@ class Meters(Maker):
         offset, slope = self._least_squares(pairs)
         return offset, slope + self._gains(pairs, float(slope.x), path), path
 
-    def _pairs(self, attempt: Attempt, path: str) -> list[Pair]:
+    def _pairs(self, attempt: Attempt, path: str) -> list[MeterPair]:
         ends = [level.since if level.asked is None else level.asked for level in attempt.levels[1:]] + [attempt.at]
         found = []
         for level, end in zip(attempt.levels, ends, strict=True):
@@ -101,7 +101,7 @@ class Meters(Maker):
                 continue
             instrument, meter = self.inputs.together(BudgetSource.METER_READINGS, both)
             stuck = self._stuck(both[0], VOLTAGE_OF[path]) + self._stuck(both[1], METER_VOLTAGE)
-            found.append(Pair(float(current.value.mean()), float(meter.x), instrument - meter + stuck))
+            found.append(MeterPair(float(current.value.mean()), float(meter.x), instrument - meter + stuck))
         return found
 
     def _stuck(self, values: Sequence[float], channel: str) -> Quantity:
@@ -110,7 +110,7 @@ class Meters(Maker):
         hidden = resolution / 12.0**0.5 if float(np.std(values)) < DITHER * resolution else 0.0
         return self.inputs.add(BudgetSource.RESOLUTION.of("voltmeters"), 0.0, hidden, "rectangular")
 
-    def _least_squares(self, pairs: Sequence[Pair]) -> tuple[Quantity, Quantity]:
+    def _least_squares(self, pairs: Sequence[MeterPair]) -> tuple[Quantity, Quantity]:
         currents = np.array([pair.current for pair in pairs])
         values = np.array([float(pair.difference.x) for pair in pairs])
         design = np.column_stack([np.ones_like(currents), currents])
@@ -128,7 +128,7 @@ class Meters(Maker):
         slope = sum(float(w) * quantity for w, quantity in zip(solve[1], mine, strict=True))
         return offset, slope
 
-    def _gains(self, pairs: Sequence[Pair], slope: float, path: str) -> Quantity:
+    def _gains(self, pairs: Sequence[MeterPair], slope: float, path: str) -> Quantity:
         """What the meters' gains, unknown within their limits, do to the resistance.
 
         The voltmeters' show as far as the voltage that each reads moves with the current; the current's does in proportion.

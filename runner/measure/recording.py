@@ -112,7 +112,7 @@ class Accuracy:
 
 
 @dataclass(frozen=True)
-class Declared:
+class Specification:
     """What sheet and bench file say: limits in the unit of the protection, times in s, all else in SI.
 
     ``sensor_lag`` and ``probe_lag`` are (value, standard uncertainty) in s, or None where nobody knows; ``leads`` the same

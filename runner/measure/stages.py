@@ -17,10 +17,10 @@ import numpy as np
 from runner.events import CURRENT_OF, DISCHARGE
 from runner.measure.budget import Quantity
 from runner.measure.cutoff import recovery_time
-from runner.measure.finding import Finding, Limits, Maker
+from runner.measure.finding import Evaluator, Finding, Limits
 from runner.measure.fits.edge import LEVEL_WINDOW, Edge
 from runner.measure.readings import reading_error
-from runner.measure.recording import Accuracy, Attempt, Declared, Held, Series
+from runner.measure.recording import Accuracy, Attempt, Held, Series, Specification
 from runner.measure.thermal import abs_difference
 from runner.vocabulary import BudgetSource, Outcome
 
@@ -30,7 +30,7 @@ SETTING_TIME = (
 SETTLING = 0.3  # s of a level that are left out of its mean
 
 
-class Stages(Maker):
+class Stages(Evaluator):
     """The findings of an over-current protection: the current, the delay, and how long the pack stays off."""
 
     def findings(self) -> dict[str, Callable[[], Finding]]:
@@ -114,7 +114,7 @@ class Stages(Maker):
         return float(good.mean()) if len(good) else level.value
 
 
-class Substituted(Maker):
+class Substituted(Evaluator):
     """The findings of a sensor with a decade box in its place."""
 
     def findings(self) -> dict[str, Callable[[], Finding]]:
@@ -196,7 +196,7 @@ class Substituted(Maker):
         return _delay(self, edge, since)
 
 
-def _delay(maker: Maker, edge: Edge, since: Quantity) -> Finding:
+def _delay(maker: Evaluator, edge: Edge, since: Quantity) -> Finding:
     """From the tripping level to the edge, less what the pack's polling adds."""
     declared = maker.declared
     quantity = (
@@ -209,14 +209,14 @@ def _delay(maker: Maker, edge: Edge, since: Quantity) -> Finding:
     return maker.measured("delay", "s", quantity, expected=declared.delay, limits=declared.delay_limits)
 
 
-def _lost_in_looks(declared: Declared) -> tuple[float, str]:
+def _lost_in_looks(declared: Specification) -> tuple[float, str]:
     """(standard uncertainty, distribution) in s of what a delay that is counted in looks takes beyond itself: up to one."""
     if declared.delay_uncertainty * 3.0**0.5 >= declared.polling / 2:
         return declared.polling / 12.0**0.5, "rectangular"
     return declared.polling / 8.0**0.5, "U-shaped"
 
 
-def _levels(maker: Maker, attempt: Attempt) -> tuple[Edge, Held | None, Held] | str:
+def _levels(maker: Evaluator, attempt: Attempt) -> tuple[Edge, Held | None, Held] | str:
     """(edge, the level held before, the level that changed it), or why not."""
     begin = attempt.levels[0].since if attempt.kind == "stage" and attempt.levels else attempt.began - LEVEL_WINDOW
     edge = maker.edge(attempt, begin=begin)
@@ -233,7 +233,7 @@ def _is_jump(attempt: Attempt) -> bool:
     return len(attempt.levels) == 1
 
 
-def _too_hasty(maker: Maker, stairs: Attempt, delay: Finding, *, by_jump: bool) -> str:
+def _too_hasty(maker: Evaluator, stairs: Attempt, delay: Finding, *, by_jump: bool) -> str:
     """Why the levels of a staircase were held too short for the pack's delay, or nothing.
 
     What the delay has turned out to be says so where a single jump has shown it; seen on the staircase itself, it is never longer
@@ -250,7 +250,7 @@ def _too_hasty(maker: Maker, stairs: Attempt, delay: Finding, *, by_jump: bool) 
     return f"each level was held {min(spacing):.1f} s, the pack takes {needed:.1f} s: it may have decided at an earlier one"
 
 
-def _stairs_gave_up(maker: Maker, outcome: str) -> bool:
+def _stairs_gave_up(maker: Evaluator, outcome: str) -> bool:
     return any(attempt.outcome == Outcome.GAVE_UP and len(attempt.levels) > 1 for attempt in maker.attempts)
 
 
@@ -262,7 +262,7 @@ def _outside(value: float, limits: Limits, *, falling: bool, over: bool) -> bool
     return high is not None and value > high
 
 
-def _did_not(maker: Maker, kind: str, name: str, unit: str, limits: Limits | None, *, up: bool) -> Finding:
+def _did_not(maker: Evaluator, kind: str, name: str, unit: str, limits: Limits | None, *, up: bool) -> Finding:
     """It was given up: is the last level beyond the limits, so that this is a failure?"""
     declared = maker.declared
     expected = declared.trip if name == "trip" else declared.release

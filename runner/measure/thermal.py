@@ -6,9 +6,9 @@ from collections.abc import Callable, Sequence
 
 from runner.events import PROBE_TEMPERATURE
 from runner.measure.budget import Quantity
-from runner.measure.finding import Finding, Maker
+from runner.measure.finding import Evaluator, Finding
 from runner.measure.fits.ramp import SETTLING, fit_ramp, fit_taps
-from runner.measure.recording import Attempt, Declared, Recording
+from runner.measure.recording import Attempt, Recording, Specification
 from runner.measure.threshold import Crossing, Threshold, find_threshold, shared
 from runner.vocabulary import BudgetSource, Outcome
 
@@ -23,10 +23,10 @@ WORTH_A_REPEAT = 0.05  # of the interval
 SLOWEST_LAG = 20.0  # s: by how much sensor, delay and polling may be behind the probe when a heating is given up
 
 
-class Thermal(Maker):
+class Thermal(Evaluator):
     """The findings of one sensor: trip, release, hysteresis, delay and lag."""
 
-    def __init__(self, recording: Recording, declared: Declared, sensor: str) -> None:
+    def __init__(self, recording: Recording, declared: Specification, sensor: str) -> None:
         super().__init__(recording, declared, sensor)
         self.common = shared(self.inputs, declared, sensor)
 

@@ -20,7 +20,7 @@ import numpy as np
 from runner.measure.budget import Inputs, Quantity, chi_square_limit
 from runner.measure.fits.edge import Edge
 from runner.measure.fits.ramp import Ramp
-from runner.measure.recording import Attempt, Declared
+from runner.measure.recording import Attempt, Specification
 from runner.vocabulary import BudgetSource
 
 DISTINCT = 1.4  # highest rate over lowest: nearer together they say nothing about L
@@ -60,7 +60,7 @@ class Shared:
     coupling: Quantity
 
 
-def shared(inputs: Inputs, declared: Declared, sensor: str) -> Shared:
+def shared(inputs: Inputs, declared: Specification, sensor: str) -> Shared:
     """The shared input quantities of one sensor."""
     u, distribution = declared.calibration
     return Shared(
@@ -70,7 +70,7 @@ def shared(inputs: Inputs, declared: Declared, sensor: str) -> Shared:
     )
 
 
-def find_threshold(crossings: Sequence[Crossing], declared: Declared, common: Shared, inputs: Inputs) -> Threshold:
+def find_threshold(crossings: Sequence[Crossing], declared: Specification, common: Shared, inputs: Inputs) -> Threshold:
     """The threshold from one or more crossings of one sensor in one direction. ``crossings`` must not be empty."""
     own = [_own(crossing, declared, inputs) for crossing in crossings]
     rates = np.array([crossing.ramp.rate for crossing in crossings])
@@ -90,7 +90,7 @@ def find_threshold(crossings: Sequence[Crossing], declared: Declared, common: Sh
     return Threshold(theta + common_error, None, why, tuple(caveats))
 
 
-def _own(crossing: Crossing, declared: Declared, inputs: Inputs) -> Quantity:
+def _own(crossing: Crossing, declared: Specification, inputs: Inputs) -> Quantity:
     """The temperature at the instant with the uncertainty this ramp has for itself."""
     ramp, edge = crossing.ramp, crossing.edge
     return (
@@ -144,7 +144,7 @@ def _impossible(lag: Quantity) -> str:
 
 
 def _put_in(
-    own: list[Quantity], rates: np.ndarray, sensor: str, declared: Declared, inputs: Inputs, caveats: list[str]
+    own: list[Quantity], rates: np.ndarray, sensor: str, declared: Specification, inputs: Inputs, caveats: list[str]
 ) -> Quantity:
     """θ = T − r·L for each ramp with declared delay and lag, then their mean.
 

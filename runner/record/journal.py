@@ -29,7 +29,7 @@ KINDS: dict[str, type[Any]] = {
 
 
 @dataclasses.dataclass(frozen=True)
-class Entry:
+class JournalEntry:
     """One line of the journal: when, and the event or order."""
 
     t: float
@@ -87,7 +87,7 @@ def whole_lines(path: Path) -> bytes:
     return whole
 
 
-def read_journal(path: Path) -> Iterator[Entry]:
+def read_journal(path: Path) -> Iterator[JournalEntry]:
     """The entries in order, chain checked, a torn last line left out. Raises RecordError for anything else."""
     try:
         lines = path.read_bytes().split(b"\n")
@@ -105,4 +105,4 @@ def read_journal(path: Path) -> Iterator[Entry]:
         last = hashlib.sha256(line).hexdigest()
         names = {field.name for field in dataclasses.fields(kind)}
         fields = {k: tuple(v) if isinstance(v, list) else v for k, v in content.items() if k in names}
-        yield Entry(content["t"], content["utc"], kind(**fields))
+        yield JournalEntry(content["t"], content["utc"], kind(**fields))

@@ -13,7 +13,7 @@ from runner.errors import SheetError
 from runner.record.folder import TRUTH, RunFolder, write_whole
 from runner.rehearsal.bench_file import PROBE_CALIBRATION, PROBE_COUPLING, PROBE_RESOLUTION, bench_text
 from runner.rehearsal.simulated_operator import SimulatedEyes
-from runner.sheets.bench import Instrument, parse_bench
+from runner.sheets.bench import InstrumentSheet, parse_bench
 from runner.sheets.pack import PackSheet, TemperatureProtection, parse_pack
 from runner.twin.parameters import Declared, ProtectionTruth, Truth, draw
 from runner.twin.server import Inside, Servers
@@ -109,7 +109,7 @@ class Rehearsal:
         """A job on this bench. Raises SheetError if procedure or pack sheet are wrong."""
         return load(procedure, self.pack, self.bench, sensors)
 
-    def connect(self, role: str, sheet: Instrument) -> Transport:
+    def connect(self, role: str, sheet: InstrumentSheet) -> Transport:
         """A transport to an instrument, as a bench wants it."""
         if self._inside is not None:
             return self._inside.connection(role)

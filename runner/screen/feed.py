@@ -24,7 +24,7 @@ from runner.screen.widgets.strip_chart import Trace
 FRAMES = 10.0  # a second
 
 
-class Seen(Message):
+class ViewSeen(Message):
     """The run as it is now. A newer one replaces one that was not handled yet."""
 
     def __init__(self, view: View) -> None:
@@ -32,7 +32,7 @@ class Seen(Message):
         self.view = view
 
     def can_replace(self, message: Message) -> bool:
-        return isinstance(message, Seen)
+        return isinstance(message, ViewSeen)
 
 
 class Told(Message):
@@ -111,7 +111,7 @@ class ScreenOperator:
             None if PROBE_TEMPERATURE in lost else view.readings.get(PROBE_TEMPERATURE),
             None if current in lost else view.readings.get(current),
         )
-        self._face.post_message(Seen(view))
+        self._face.post_message(ViewSeen(view))
 
     def answers(self, t: float) -> list[Answered | Sampled]:
         if self._gone.is_set() and self._asked is not None:

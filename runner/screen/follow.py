@@ -8,7 +8,7 @@ from runner.conduct.follow import Follower
 from runner.conduct.interfaces import StopFlag
 from runner.errors import RecordError
 from runner.orders import Ask, Conclude
-from runner.screen.feed import ScreenOperator, Seen, Told
+from runner.screen.feed import ScreenOperator, Told, ViewSeen
 from runner.screen.record import Points
 from runner.screen.run import RunScreen
 from runner.screen.themes import Dressed
@@ -50,7 +50,7 @@ class FollowScreen(RunScreen, inherit_bindings=False):
             if isinstance(what, Conclude):
                 self.on_told(Told(what, t))
         if told or samples:
-            self.on_seen(Seen(follower.view))
+            self.on_view_seen(ViewSeen(follower.view))
         self._say(follower.asked)
 
     def _say(self, asked: Ask | None) -> None:

@@ -18,7 +18,7 @@ from runner.engine.run import CAUTIONS
 from runner.engine.view import View
 from runner.events import CHARGE, CURRENT_OF, METER_VOLTAGE, PROBE_TEMPERATURE, VOLTAGE_OF
 from runner.orders import Ask, AskTaps, BeginStep, Conclude, End, Order, Withdraw
-from runner.screen.feed import ScreenOperator, Seen, Told
+from runner.screen.feed import ScreenOperator, Told, ViewSeen
 from runner.screen.keys import KEYS, NOT_WHILE_TYPING
 from runner.screen.widgets.headroom import HeadroomLine
 from runner.screen.widgets.prompt import Prompt
@@ -101,7 +101,7 @@ class RunScreen(Screen[None]):
 
     # ---- what the run says -----------------------------------------------------------------------------------
 
-    def on_seen(self, message: Seen) -> None:
+    def on_view_seen(self, message: ViewSeen) -> None:
         if not self.is_whole:
             return
         view = self.view = message.view

@@ -31,7 +31,7 @@ class Choice:
 
 
 @dataclass(frozen=True)
-class Entry:
+class MenuEntry:
     """One thing to do: its name, what it is in a few sentences."""
 
     key: str
@@ -40,44 +40,44 @@ class Entry:
 
 
 ENTRIES = (
-    Entry(
+    MenuEntry(
         WATCH,
         "Rehearse: watch",
         "A whole trip test on a simulated bench with an invented pack. Simulated hands heat and cool the sensors; you watch "
         "what the screen tells them, see each trip and release, and get the findings and a certificate. About a minute, no "
         "instruments, nothing gets hot.",
     ),
-    Entry(
+    MenuEntry(
         REHEARSE,
         "Rehearse: take part",
         "The same bench, at thirty times real speed, with you as its operator: you read the cautions, agree at the hold "
         "points and type the readings. The simulated hands only hold the heat gun.",
     ),
-    Entry(
+    MenuEntry(
         "test",
         "Test a pack",
         "Choose a pack sheet, a bench file and the procedures; see the plan, its order and what it leaves out and why; then "
         "go through it on your own bench. It looks for both kinds of file in the folder it was started in.",
     ),
-    Entry(
+    MenuEntry(
         "roll",
         "Check the instruments",
         "Ask every instrument of a bench file who it is and what it reads now, with its limits and calibration dates. "
         "Nothing is switched on.",
     ),
-    Entry(
+    MenuEntry(
         "past",
         "Past runs",
         "Search what was tested; look at the findings of a run again, put two packs or two dates of one pack side by side, "
         "follow one threshold over the years, make a certificate.",
     ),
-    Entry(
+    MenuEntry(
         "pack",
         "Write a pack sheet",
         "What the data sheet of a pack declares, asked field by field and checked as you type. Saved as YAML, which you can "
         "go on editing.",
     ),
-    Entry(
+    MenuEntry(
         "bench",
         "Write a bench file",
         "Which instruments there are and how they are reached, or that a person reads them. Saved as YAML, which you can go "

@@ -36,7 +36,7 @@ from runner.sheets.curve import Curve
 ROLES = ("supply", "probe", "meter", "load", "counter", "display", "box", "hands")
 
 
-class Accuracy(Sheet):
+class ProbeAccuracy(Sheet):
     """How well a reading is known.
 
     Give ``expanded_uncertainty`` with its ``coverage_factor`` from a calibration certificate, or ``limit``, the maker's
@@ -61,7 +61,7 @@ class Accuracy(Sheet):
         return float(self.limit) / 3.0**0.5, "rectangular"
 
 
-class TemperatureAccuracy(Accuracy):
+class TemperatureAccuracy(ProbeAccuracy):
     """In K."""
 
     expanded_uncertainty: PositiveDifference | None = None
@@ -85,7 +85,7 @@ class CurrentAccuracy(Sheet):
     resolution: Current = 0.0
 
 
-class Instrument(Sheet):
+class InstrumentSheet(Sheet):
     """What every instrument has: an ``address``, or ``by_hand: true`` where a person reads it and switches it.
 
     ``identity`` is how its answer to ``*IDN?`` has to begin; times in s.
@@ -124,7 +124,7 @@ class SupplyLimits(Sheet):
     current: PositiveCurrent
 
 
-class Supply(Instrument):
+class SupplySheet(InstrumentSheet):
     """The programmable supply that charges the pack. ``averages``: over how long each of its readings is the mean, in s."""
 
     limits: SupplyLimits
@@ -140,7 +140,7 @@ class Supply(Instrument):
         return self
 
 
-class Load(Instrument):
+class LoadSheet(InstrumentSheet):
     """The load that discharges the pack; by hand, one that a person switches, such as a lamp, of about ``draws`` A."""
 
     limits: SupplyLimits
@@ -157,7 +157,7 @@ class Load(Instrument):
         return self
 
 
-class Probe(Instrument):
+class ProbeSheet(InstrumentSheet):
     """The reference thermometer held on the pack's sensor.
 
     ``coupling`` is the standard uncertainty, in K, of how far probe and sensor differ in a steady state (contact,
@@ -188,13 +188,13 @@ class Probe(Instrument):
         return self
 
 
-class Meter(Instrument):
+class MeterSheet(InstrumentSheet):
     """A voltmeter on the pack's own terminals."""
 
     voltage_accuracy: VoltageAccuracy = VoltageAccuracy()
 
 
-class Counter(Instrument):
+class CounterSheet(InstrumentSheet):
     """A meter in the line that adds up charge and energy and shows the totals. ``gain``: ± limits, as a ratio."""
 
     charge_gain: Ratio = 0.0
@@ -209,7 +209,7 @@ class Counter(Instrument):
         return self
 
 
-class Display(Instrument):
+class DisplaySheet(InstrumentSheet):
     """What the pack itself shows, on a phone or a panel: its temperature, its lowest cell, its alarms."""
 
     @model_validator(mode="after")
@@ -219,7 +219,7 @@ class Display(Instrument):
         return self
 
 
-class Box(Instrument):
+class BoxSheet(InstrumentSheet):
     """A decade box that stands in for a sensor. ``accuracy``: ± limits of its resistance, as a ratio."""
 
     accuracy: Ratio
@@ -231,21 +231,21 @@ class Box(Instrument):
         return self
 
 
-class Hands(Instrument):
+class HandsSheet(InstrumentSheet):
     """Something that heats and cools the sensor on command. The simulated bench has it; at a real one a person does."""
 
 
 class Instruments(Sheet):
     """One instrument a role. A role that is missing is a role this bench has not got."""
 
-    supply: Supply | None = None
-    probe: Probe | None = None
-    meter: Meter | None = None
-    load: Load | None = None
-    counter: Counter | None = None
-    display: Display | None = None
-    box: Box | None = None
-    hands: Hands | None = None
+    supply: SupplySheet | None = None
+    probe: ProbeSheet | None = None
+    meter: MeterSheet | None = None
+    load: LoadSheet | None = None
+    counter: CounterSheet | None = None
+    display: DisplaySheet | None = None
+    box: BoxSheet | None = None
+    hands: HandsSheet | None = None
 
 
 class ByHand(Sheet):
@@ -300,12 +300,12 @@ class BenchFile(Sheet):
     hand: ByHand = ByHand()
     decision: Decision = Decision()
 
-    def roles(self) -> dict[str, Instrument]:
+    def roles(self) -> dict[str, InstrumentSheet]:
         """The instruments there are, by role, in the order of ROLES."""
         found = ((role, getattr(self.instruments, role)) for role in ROLES)
         return {role: instrument for role, instrument in found if instrument is not None}
 
-    def wired(self) -> dict[str, Instrument]:
+    def wired(self) -> dict[str, InstrumentSheet]:
         """Those of them that are reached through an address."""
         return {role: instrument for role, instrument in self.roles().items() if instrument.address}
 

@@ -33,7 +33,7 @@ def _check_text(text: str, info: ValidationInfo) -> str:
 Text = Annotated[str, AfterValidator(_check_text)]
 
 
-class Confirm(Sheet):
+class ConfirmSpec(Sheet):
     """A hold point: nothing goes on until a person has said so. ``record`` is what is written down about it.
 
     ``box``: the decade box is ``in`` the sensor's place from here on, or ``out`` and the sensor plugged back in.
@@ -44,7 +44,7 @@ class Confirm(Sheet):
     box: Literal["", "in", "out"] = ""
 
 
-class Read(Sheet):
+class ReadSpec(Sheet):
     """The operator types a reading, or picks a word from ``choices``. Outside ``lowest`` … ``highest`` a second look is asked for.
 
     ``unit`` is the unit shown and assumed where only a number is typed. ``doubtful`` are choices that count as bad news.
@@ -89,7 +89,7 @@ class Read(Sheet):
         return self
 
 
-class Inspect(Sheet):
+class InspectSpec(Sheet):
     """Things to look at, one after the other: each is seen good, seen bad, or not seen, with a note and files if wanted.
 
     ``as: condition`` says that they are the condition in which the pack came.

@@ -10,7 +10,7 @@ from collections.abc import Iterator
 
 from runner.errors import Problem
 from runner.notation.source import Path, Source
-from runner.sheets.hold_steps import READ_AS, Confirm, Read
+from runner.sheets.hold_steps import READ_AS, ConfirmSpec, ReadSpec
 from runner.sheets.procedure import Procedure
 from runner.sheets.steps import StepItem
 from runner.vocabulary import BoxPlace, Observed
@@ -41,12 +41,12 @@ def _in_steps(items: tuple[StepItem, ...], path: Path, source: Source) -> Iterat
     for index, item in enumerate(items):
         kind, step = item.step()
         here = (*path, index, kind)
-        if isinstance(step, Read) and not step.as_:
+        if isinstance(step, ReadSpec) and not step.as_:
             found = observed_before(step.record, step.dimension)
             if found is not None and found.value in READ_AS:
                 what = f"record no longer says what is read; for this version it is taken as the {found}"
                 yield source.problem((*here, "record"), what, f"write as: {found}")
-        elif isinstance(step, Confirm) and not step.box and step.record in BOX:
+        elif isinstance(step, ConfirmSpec) and not step.box and step.record in BOX:
             what = "record no longer says where the decade box is; for this version it is still understood"
             yield source.problem((*here, "record"), what, f"write box: {BOX[step.record]}")
         elif hasattr(step, "steps"):

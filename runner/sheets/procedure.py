@@ -42,7 +42,7 @@ FINDINGS: Mapping[str, frozenset[str]] = {  # finding -> the dimensions of the p
 }
 
 
-class Ceilings(Sheet):
+class CeilingsSpec(Sheet):
     """Limits that end the run at once: temperature by the probe where the bench has one, voltage and current by the
     instrument whose path is on, time from the start."""
 
@@ -79,7 +79,7 @@ class Procedure(Sheet):
     duration: Time | None = None
     cautions: tuple[Text, ...] = Field(min_length=1)
     prepare: tuple[Text, ...] = ()
-    ceilings: Ceilings
+    ceilings: CeilingsSpec
     steps: tuple[StepItem, ...] = Field(min_length=1)
     findings: tuple[Literal[tuple(FINDINGS)], ...] = ()  # type: ignore[valid-type]
 
@@ -110,7 +110,7 @@ class Procedure(Sheet):
 
     @field_validator("ceilings")
     @classmethod
-    def _heat_has_a_ceiling(cls, ceilings: Ceilings, info: ValidationInfo) -> Ceilings:
+    def _heat_has_a_ceiling(cls, ceilings: CeilingsSpec, info: ValidationInfo) -> CeilingsSpec:
         if Role.PROBE in info.data.get("needs", ()) and ceilings.temperature is None:
             raise ValueError(
                 "temperature is missing; whoever heats something needs a ceiling for it, such as trip + 12 K"

@@ -22,10 +22,10 @@ from runner.notation.fields import (
     dimension_of,
 )
 from runner.notation.source import normal_key
-from runner.sheets.hold_steps import Confirm, Inspect, Read, Text
+from runner.sheets.hold_steps import ConfirmSpec, InspectSpec, ReadSpec, Text
 
 
-class Charge(Sheet):
+class ChargeSpec(Sheet):
     """Switch the supply on and charge until ``until``.
 
     ``steady``: the current has been at its set point for ``steady``. ``full``: it has tapered to ``end_current``.
@@ -53,7 +53,7 @@ class Charge(Sheet):
         return self
 
 
-class Drain(Sheet):
+class DrainSpec(Sheet):
     """Switch the load on and discharge until ``until``: steady (for ``steady``), stopped by the pack, or a time (``for``).
 
     ``floor`` is the pack voltage under load at which a pack that does not protect itself is given up.
@@ -75,7 +75,7 @@ class Drain(Sheet):
         return self
 
 
-class Stage(Sheet):
+class StageSpec(Sheet):
     """Raise the current of a path step by step, ``dwell`` at each level, until the pack stops it (or to the end: ``done``).
 
     ``path`` is charge or discharge; a charge needs the supply's ``voltage``, a discharge the ``floor`` of the pack's.
@@ -101,14 +101,14 @@ class Stage(Sheet):
         return self
 
 
-class Recover(Sheet):
+class RecoverSpec(Sheet):
     """Everything off; wait until the pack's terminals carry voltage again by themselves, or ``give_up`` has passed."""
 
     give_up: TimeExpression
     say: Text = ""
 
 
-class Wake(Sheet):
+class WakeSpec(Sheet):
     """Charge gently until the pack's terminals stay up by themselves; the charge put in is counted and named.
 
     Passed over where the pack has come back already.
@@ -121,7 +121,7 @@ class Wake(Sheet):
     say: Text = ""
 
 
-class Try(Sheet):
+class TrySpec(Sheet):
     """After an over-voltage or over-current trip: look again and again whether the pack takes (or gives) current.
 
     At each look ``path`` is switched on for ``look``; between looks the pack rests for ``pause``, or is drained with
@@ -145,7 +145,7 @@ class Try(Sheet):
         return self
 
 
-class Substitute(Sheet):
+class SubstituteSpec(Sheet):
     """A decade box in the sensor's place: set it to the resistances of ``from`` … ``to`` in steps of ``step``, ``dwell`` at
     each, until the current has stopped or returned. A single large step measures the delay alone.
     """
@@ -171,7 +171,7 @@ class _Ramp(Sheet):
     give_up: TemperatureExpression
 
 
-class Heat(_Ramp):
+class HeatSpec(_Ramp):
     """Heat the sensor: freely up to ``approach``, then at ``rate``, until the current has stopped (or returned).
 
     At ``give_up`` it ends without.
@@ -180,7 +180,7 @@ class Heat(_Ramp):
     until: Literal["stopped", "returned"] = "stopped"
 
 
-class Cool(_Ramp):
+class CoolSpec(_Ramp):
     """Cool the sensor: freely down to ``approach``, then at ``rate``, until the current has returned (or stopped).
 
     At ``give_up`` it ends without.
@@ -189,14 +189,14 @@ class Cool(_Ramp):
     until: Literal["stopped", "returned"] = "returned"
 
 
-class Rest(Sheet):
+class RestSpec(Sheet):
     """Everything off for a time."""
 
     for_: TimeExpression = Field(alias="for")
     say: Text = ""
 
 
-class Wait(Sheet):
+class WaitSpec(Sheet):
     """Leave the outputs as they are, for a time or until the probe is below or above a temperature."""
 
     for_: TimeExpression | None = Field(default=None, alias="for")
@@ -215,13 +215,13 @@ class Wait(Sheet):
         return self
 
 
-class Off(Sheet):
+class OffSpec(Sheet):
     """Supply and load off, read back."""
 
     say: Text = ""
 
 
-class Repeat(Sheet):
+class RepeatSpec(Sheet):
     """Steps several times: for each sensor of the protection, for each of some values, or a number of times."""
 
     each: str = ""
@@ -261,7 +261,7 @@ class Repeat(Sheet):
         return self
 
 
-class Offer(Sheet):
+class OfferSpec(Sheet):
     """Steps that are offered to the operator where a finding of the sensor is near a limit and would gain by them."""
 
     say: Text
@@ -271,23 +271,23 @@ class Offer(Sheet):
 class StepItem(Sheet):
     """One step: exactly one of these keys."""
 
-    confirm: Confirm | None = None
-    read: Read | None = None
-    inspect: Inspect | None = None
-    charge: Charge | None = None
-    drain: Drain | None = None
-    stage: Stage | None = None
-    recover: Recover | None = None
-    wake: Wake | None = None
-    try_: Try | None = Field(default=None, alias="try")
-    substitute: Substitute | None = None
-    heat: Heat | None = None
-    cool: Cool | None = None
-    rest: Rest | None = None
-    wait: Wait | None = None
-    off: Off | None = None
-    offer: Offer | None = None
-    repeat: Repeat | None = None
+    confirm: ConfirmSpec | None = None
+    read: ReadSpec | None = None
+    inspect: InspectSpec | None = None
+    charge: ChargeSpec | None = None
+    drain: DrainSpec | None = None
+    stage: StageSpec | None = None
+    recover: RecoverSpec | None = None
+    wake: WakeSpec | None = None
+    try_: TrySpec | None = Field(default=None, alias="try")
+    substitute: SubstituteSpec | None = None
+    heat: HeatSpec | None = None
+    cool: CoolSpec | None = None
+    rest: RestSpec | None = None
+    wait: WaitSpec | None = None
+    off: OffSpec | None = None
+    offer: OfferSpec | None = None
+    repeat: RepeatSpec | None = None
 
     @model_validator(mode="before")
     @classmethod
@@ -318,5 +318,5 @@ class StepItem(Sheet):
         return name.rstrip("_"), step
 
 
-Repeat.model_rebuild()  # they hold steps, which hold them
-Offer.model_rebuild()
+RepeatSpec.model_rebuild()  # they hold steps, which hold them
+OfferSpec.model_rebuild()

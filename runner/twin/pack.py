@@ -60,7 +60,7 @@ class _Latch:
 
 
 @dataclass(frozen=True)
-class State:
+class PackState:
     """What a management system measures. Voltages in V, current in A, positive when it charges."""
 
     sensors: Mapping[str, float]
@@ -97,7 +97,7 @@ class ManagementSystem:
         """True while a protection keeps discharge current from flowing."""
         return self._discharge_open
 
-    def look(self, t: float, state: State) -> None:
+    def look(self, t: float, state: PackState) -> None:
         """One moment of the management system's life; it acts only if a look is due."""
         for latch in self._latches:
             if latch.next_look > t + 1e-9:
@@ -105,7 +105,7 @@ class ManagementSystem:
             latch.next_look += max(latch.truth.polling, 0.01)
             self._consider(latch, t, state)
 
-    def _consider(self, latch: _Latch, t: float, state: State) -> None:
+    def _consider(self, latch: _Latch, t: float, state: PackState) -> None:
         truth = latch.truth
         culprit = _beyond_trip(truth, state)
         wants_change = _releases(latch, t, state) if latch.tripped else culprit is not None
@@ -137,7 +137,7 @@ def _opens_discharge(kind: str) -> bool:
     return "discharge" in kind or kind == "under_voltage"
 
 
-def _compared(truth: ProtectionTruth, state: State) -> float:
+def _compared(truth: ProtectionTruth, state: PackState) -> float:
     """The cell voltage that a voltage protection looks at; nothing for others."""
     return state.highest if truth.kind == "over_voltage" else state.lowest
 
@@ -152,7 +152,7 @@ def _crossing(latch: _Latch, compared: float, stack: float) -> float:
     return stack_was + min(max(part, 0.0), 1.0) * (stack - stack_was)
 
 
-def _beyond_trip(truth: ProtectionTruth, state: State) -> str | None:
+def _beyond_trip(truth: ProtectionTruth, state: PackState) -> str | None:
     """Who is beyond the trip value, or None."""
     if "temperature" in truth.kind:
         sign = 1.0 if "over" in truth.kind else -1.0
@@ -168,7 +168,7 @@ def _beyond_trip(truth: ProtectionTruth, state: State) -> str | None:
     return "current" if flowing > truth.trip else None
 
 
-def _releases(latch: _Latch, t: float, state: State) -> bool:
+def _releases(latch: _Latch, t: float, state: PackState) -> bool:
     """Whether a tripped protection wants to release. For current the release value is how long it holds, in s."""
     truth = latch.truth
     if truth.kind == "under_voltage" and truth.latching:
@@ -232,9 +232,9 @@ class Pack:
             gone = math.exp(-dt / (self.truth.relaxation_time * time))
             self._relaxations[index] = target + (self._relaxations[index] - target) * gone
 
-    def state(self, current: float, sensors: Mapping[str, float]) -> State:
+    def state(self, current: float, sensors: Mapping[str, float]) -> PackState:
         """What the management system measures now."""
         drop = current * self.truth.resistance + self.relaxation
         each = drop / self.truth.cells
         volts = [volt + each for volt in self.open_circuit_voltages]
-        return State(sensors, max(volts), min(volts), current, sum(volts))
+        return PackState(sensors, max(volts), min(volts), current, sum(volts))

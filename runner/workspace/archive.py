@@ -52,7 +52,7 @@ class PastRun:
 
 
 @dataclass(frozen=True)
-class Pair:
+class ComparedFinding:
     """A finding of two runs; ``differs`` says whether the difference is larger than its expanded uncertainty."""
 
     key: Key
@@ -86,10 +86,10 @@ def past_runs(out: Path) -> tuple[list[PastRun], list[str]]:
     return sorted(found, key=lambda run: run.utc, reverse=True), unreadable
 
 
-def beside(one: PastRun, other: PastRun) -> list[Pair]:
+def beside(one: PastRun, other: PastRun) -> list[ComparedFinding]:
     """The findings of two runs side by side, in the order of the first."""
     first, second = ({_key(finding): finding for finding in run.findings} for run in (one, other))
-    return [Pair(key, first.get(key), second.get(key)) for key in dict.fromkeys([*first, *second])]
+    return [ComparedFinding(key, first.get(key), second.get(key)) for key in dict.fromkeys([*first, *second])]
 
 
 def over_time(runs: Sequence[PastRun], serial: str, key: Key) -> list[tuple[PastRun, Finding]]:

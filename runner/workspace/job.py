@@ -16,7 +16,7 @@ from runner.engine.program import Program
 from runner.errors import BenchError, BenchNotReady, LinkError, Problem, SheetError
 from runner.notation.source import Source, read
 from runner.sheets.answers import Answers, parse_answers
-from runner.sheets.bench import BenchFile, Instrument, parse_bench
+from runner.sheets.bench import BenchFile, InstrumentSheet, parse_bench
 from runner.sheets.dialect import Dialect, parse_dialect
 from runner.sheets.doubts import doubts
 from runner.sheets.older import replacements
@@ -242,7 +242,7 @@ def _dialects(bench: BenchFile, file: UserFile, problems: list[Problem]) -> dict
     return found
 
 
-def _channel_problems(role: str, instrument: Instrument, dialect: Dialect, file: UserFile) -> Iterator[Problem]:
+def _channel_problems(role: str, instrument: InstrumentSheet, dialect: Dialect, file: UserFile) -> Iterator[Problem]:
     """A channel that goes nowhere would switch the wrong output; so would a place for one that stays empty."""
     if role == "hands":  # there it is the sensor
         return

@@ -29,7 +29,7 @@ TO_DO, BEGUN, DONE = "to do", "begun", "done"
 
 
 @dataclass(frozen=True)
-class Entry:
+class SessionEntry:
     """One procedure of the session: what finds it, where its run is, and how far it has come."""
 
     procedure: str
@@ -50,7 +50,7 @@ class Session:
         self.state_of_charge: float | None = content["state_of_charge"]
         self.agreed: dict[str, str] = dict(content.get("agreed", {}))  # what is unusual on the sheet: who agreed, why
         self.left_out = tuple((name, why) for name, why in content["left_out"])
-        self.entries = [Entry(**each) for each in content["entries"]]
+        self.entries = [SessionEntry(**each) for each in content["entries"]]
 
     @classmethod
     def create(

@@ -2,7 +2,7 @@
 
 import pytest
 
-from runner.bench.dialect import BUILT_IN, Speaker
+from runner.bench.dialect import BUILT_IN, Driver
 from runner.errors import LinkError, NotAReading, SettingError, SheetError
 from runner.sheets.dialect import MORE_QUERIES, NEEDED, parse_dialect
 
@@ -58,19 +58,19 @@ class Wire:
 )
 def test_what_is_no_finite_number_is_no_reading(reply):
     with pytest.raises(NotAReading):
-        Speaker(Wire({"MEAS:VOLT?": reply}), BUILT_IN["meter"]).number("voltage")
+        Driver(Wire({"MEAS:VOLT?": reply}), BUILT_IN["meter"]).number("voltage")
 
 
 @pytest.mark.parametrize(
     ("reply", "value"), [("+2.500000E+01", 25.0), (" 7 ", 7.0), ("-.5", -0.5), ("3.", 3.0), ("1E-3", 0.001)]
 )
 def test_the_standards_forms_of_a_number_are_read(reply, value):
-    assert Speaker(Wire({"MEAS:VOLT?": reply}), BUILT_IN["meter"]).number("voltage") == pytest.approx(value)
+    assert Driver(Wire({"MEAS:VOLT?": reply}), BUILT_IN["meter"]).number("voltage") == pytest.approx(value)
 
 
 def test_one_bad_number_of_several_does_not_spoil_the_others():
     wire = Wire({"MEAS:VOLT?;:MEAS:CURR?;:OUTP?": "26.5;9.91E37;1"})
-    voltage, current, output = Speaker(wire, BUILT_IN["supply"]).numbers("voltage", "current", "output")
+    voltage, current, output = Driver(wire, BUILT_IN["supply"]).numbers("voltage", "current", "output")
     assert (voltage, output) == (26.5, 1.0)
     assert isinstance(current, NotAReading)
 
@@ -80,20 +80,20 @@ def test_a_setting_the_instrument_complains_about_is_an_error_and_the_queue_is_e
     wire = Wire({})
     wire.ask = lambda message, fields=1: [next(complaints)]
     with pytest.raises(SettingError, match="Data out of range"):
-        Speaker(wire, BUILT_IN["supply"]).command("set_voltage", 999)
+        Driver(wire, BUILT_IN["supply"]).command("set_voltage", 999)
     assert next(complaints, "empty") == "empty"
 
 
 def test_the_short_forms_are_sent():
     wire = Wire({"SYST:ERR?": '0,"No error"'})
-    Speaker(wire, BUILT_IN["supply"]).command("set_voltage", 29.2)
+    Driver(wire, BUILT_IN["supply"]).command("set_voltage", 29.2)
     assert wire.said == ["VOLT 29.2;*OPC?", "SYST:ERR?"]
 
 
 def test_a_users_own_dialect_needs_no_code():
     dialect = parse_dialect(OWN, "own.yaml")
     wire = Wire({"VOUT2?": "26.51V", "IOUT2?": "3999 mA", "OUT2?": "OUT 1", "STS2?": "2"})
-    speaker = Speaker(wire, dialect, channel="2")
+    speaker = Driver(wire, dialect, channel="2")
     speaker.command("set_voltage", 29.2)
     assert wire.said == ["VSET2 29.2"]
     assert speaker.numbers("voltage", "current", "output") == [26.51, pytest.approx(3.999), 1.0]
@@ -117,7 +117,7 @@ def test_every_built_in_dialect_has_every_word_its_role_needs():
 def test_a_broken_link_is_passed_on_and_never_a_number():
     wire = Wire({"MEAS:VOLT?": LinkError.timed_out("meter", "MEAS:VOLT?", 1.0)})
     with pytest.raises(LinkError):
-        Speaker(wire, BUILT_IN["meter"]).number("voltage")
+        Driver(wire, BUILT_IN["meter"]).number("voltage")
 
 
 # each is called valid by a program that only looks whether the words are there, and found out when the supply is on
@@ -169,7 +169,7 @@ def test_a_pattern_that_always_finds_its_number_is_taken(pattern):
 
 
 def test_what_switches_off_is_ready_before_anything_is_on():
-    words = Speaker(Wire({}), parse_dialect(OWN, "own.yaml"), "2").off_words("output_off", "output")
+    words = Driver(Wire({}), parse_dialect(OWN, "own.yaml"), "2").off_words("output_off", "output")
     assert (words.command, words.acknowledge, words.ask) == ("OUT2 0", None, "OUT2?")
     assert words.mean_off("OUT 0")
     assert not any(words.mean_off(reply) for reply in ("OUT 1", "0", "", "OUT", "OUT 0" * 500))
@@ -182,6 +182,6 @@ def test_the_check_names_the_question_that_an_instrument_does_not_know_and_gives
     wire.take_old_errors = lambda: ['-113,"Undefined header"'] if "STAT:QUES:COND?" in wire.said else []
     wire.answers["SYST:ERR?"] = '0,"No error"'
     with pytest.raises(SettingError) as caught:
-        Speaker(wire, BUILT_IN["supply"]).try_out(["voltage_setting"])
+        Driver(wire, BUILT_IN["supply"]).try_out(["voltage_setting"])
     assert caught.value.command == "STAT:QUES:COND?"
     assert "Undefined header" in caught.value.what

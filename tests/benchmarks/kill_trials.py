@@ -36,7 +36,7 @@ sys.path.insert(0, str(Path(__file__).resolve().parent.parent.parent))
 from runner.conduct.log_lines import said
 from runner.errors import RecordError
 from runner.orders import BeginStep, End, Guide, Order, Pace
-from runner.record.journal import Entry, read_journal
+from runner.record.journal import JournalEntry, read_journal
 from runner.record.samples import read_samples
 from tests.processes import PROGRAM, LiveBench, until
 
@@ -129,7 +129,7 @@ class Trial:
             off = [0.0, *(float(each["t"]) for each in world.switched if not each["on"])]
             return time.monotonic() - (world.now() - world.began - off[-1]) / self.live.speed
 
-    def _record(self, folder: Path) -> list[Entry]:
+    def _record(self, folder: Path) -> list[JournalEntry]:
         """The journal, whole, with every line that people have seen."""
         entries = list(read_journal(folder / "events.jsonl"))
         told = Counter(found for file in self.live.folder.glob("*-out.txt") for found in TOLD.findall(file.read_text()))
@@ -137,7 +137,7 @@ class Trial:
             self.wrong.append(f"told {count} times more than journaled: {line}")
         return entries
 
-    def _ask_the_guard(self, folder: Path, entries: list[Entry], err: str) -> None:
+    def _ask_the_guard(self, folder: Path, entries: list[JournalEntry], err: str) -> None:
         record = [json.loads(line) for line in (folder / "guard.jsonl").read_text().splitlines()]
         why = "overdue" if self.sent == SIGSTOP else "the runner has gone"
         done = [each["not confirmed"] for each in record if each["what"] == "done"]
@@ -148,12 +148,12 @@ class Trial:
             words.append(f"TAKE HEAT AND ICE AWAY FROM {guides[-1].sensor}")
         self.wrong += [f"the guard did not say “{each}”: {err!r}" for each in words if each not in err]
 
-    def _expect_stopped(self, by: Signals, entries: list[Entry], status: int) -> None:
+    def _expect_stopped(self, by: Signals, entries: list[JournalEntry], status: int) -> None:
         end = entries[-1].what
         good = isinstance(end, End) and end.early and end.safe and end.reason.startswith(f"stopped by {by.name}")
         self._expect(good and status == 4, f"exit status {status}, and the record ends with {end}")
 
-    def _samples(self, killed: datetime, entries: list[Entry], folder: Path) -> None:
+    def _samples(self, killed: datetime, entries: list[JournalEntry], folder: Path) -> None:
         last = [entry for entry in entries if isinstance(entry.what, Order)][-1]
         sampled = float(read_samples(folder / "samples.csv")["t_s"].max())
         self.behind = (killed - datetime.fromisoformat(last.utc)).total_seconds() + (last.t - sampled) / self.live.speed

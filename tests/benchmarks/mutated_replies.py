@@ -24,7 +24,7 @@ from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).resolve().parent.parent.parent))
 
-from runner.bench.dialect import BUILT_IN, Speaker
+from runner.bench.dialect import BUILT_IN, Driver
 from runner.bench.link import GRACE, OPEN_TIMEOUT, Link
 from runner.bench.visa import VisaTransport
 from runner.errors import BenchError, NotAReading
@@ -221,7 +221,7 @@ def main() -> int:
         queue=("SYST:ERR?", BUILT_IN["supply"].errors.none),
         announce=waits.announced,
     )
-    speaker = Speaker(link, BUILT_IN["supply"])
+    speaker = Driver(link, BUILT_IN["supply"])
     questions: dict[str, Callable[[], list[object]]] = {
         TOGETHER: lambda: speaker.numbers("voltage", "current", "output"),
         "MEAS:VOLT?": lambda: [speaker.number("voltage")],

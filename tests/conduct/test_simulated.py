@@ -20,8 +20,8 @@ def test_a_rehearsal_stays_one_when_its_bench_file_says_otherwise(tmp_path):
 
 
 def test_a_record_from_before_that_line_is_read_as_before(tmp_path):
-    from runner.evaluation.run_history import Story
+    from runner.evaluation.run_history import RunHistory
 
     run = short_rehearsal(tmp_path)
     assert run.result.evaluation.story.simulated is True
-    assert Story().simulated is None
+    assert RunHistory().simulated is None

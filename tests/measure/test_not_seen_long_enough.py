@@ -6,7 +6,7 @@ import pytest
 from runner.events import LOAD_CURRENT, LOAD_VOLTAGE, SUPPLY_CURRENT
 from runner.measure.capacity import Throughput
 from runner.measure.cutoff import CutOff
-from runner.measure.recording import Attempt, Declared, Held, Recording, Series
+from runner.measure.recording import Attempt, Held, Recording, Series, Specification
 from runner.measure.stages import Stages
 from runner.vocabulary import Outcome
 
@@ -24,7 +24,7 @@ def under_voltage(delay, below_for):
     volts = np.where(t < 600.0 - below_for, 22.0, 18.5)
     channels = {LOAD_VOLTAGE: Series(t, volts), LOAD_CURRENT: Series(t, np.full(t.shape, 20.0))}
     given_up = attempt("drain", 0.0, 600.0, Outcome.GAVE_UP, limit=18.5, why="did not cut off by 18.50 V")
-    declared = Declared(
+    declared = Specification(
         "under_voltage",
         trip=20.4,
         trip_limits=(19.9, 20.9),
@@ -55,7 +55,7 @@ def over_current(dwell, delay):
     given_up = attempt(
         "stage", 5.0, 10.0 + 4 * dwell, Outcome.GAVE_UP, limit=17.0, levels=levels, sought=Outcome.STOPPED
     )
-    declared = Declared(
+    declared = Specification(
         "charge_over_current", trip=15.0, trip_limits=(14.0, 16.0), delay=delay, delay_uncertainty=0.1 * delay / 3**0.5
     )
     return Stages(Recording({}, (given_up,)), declared).trip()
@@ -73,7 +73,9 @@ def test_a_staircase_faster_than_the_declared_delay_says_nothing_of_the_trip():
     t = np.arange(0.0, 60.0, 0.25)
     current = np.where(t < 41.0, 14.0 + np.clip((t - 10.0) // 4.0, 0, 7), 0.0)
     stopped = attempt("stage", 5.0, 41.25, Outcome.STOPPED, levels=levels)
-    declared = Declared("charge_over_current", trip=15.0, trip_limits=(14.0, 16.0), delay=20.0, delay_uncertainty=1.0)
+    declared = Specification(
+        "charge_over_current", trip=15.0, trip_limits=(14.0, 16.0), delay=20.0, delay_uncertainty=1.0
+    )
     finding = Stages(Recording({SUPPLY_CURRENT: Series(t, current)}, (stopped,)), declared).trip()
     assert finding.conformity == "not measured"
     assert "each level was held 4.0 s, the pack takes" in finding.reason
@@ -92,7 +94,7 @@ def capacity(extra=(), charging=None, discharging=None):
     whole = [attempt("charge", 0.0, 1000.0, Outcome.FULL), attempt("drain", 2000.0, 9200.0, Outcome.STOPPED)]
     attempts = sorted([*whole, *extra], key=lambda each: each.at)
     channels = {LOAD_CURRENT: Series(t, load), SUPPLY_CURRENT: Series(t, supply)}
-    declared = Declared("under_voltage", capacity=(40 * 3600.0, 38 * 3600.0))
+    declared = Specification("under_voltage", capacity=(40 * 3600.0, 38 * 3600.0))
     return Throughput(Recording(channels, tuple(attempts)), declared).findings()["capacity"]()
 
 

@@ -14,7 +14,7 @@ from runner.engine.view import Coach, StepLine, View
 from runner.events import CHARGE, METER_VOLTAGE, PROBE_TEMPERATURE, SUPPLY_CURRENT, SUPPLY_VOLTAGE
 from runner.orders import Ask, AskTaps, Conclude, End
 from runner.screen.app import RunApp
-from runner.screen.feed import ScreenOperator, Seen, Told
+from runner.screen.feed import ScreenOperator, Told, ViewSeen
 from runner.workspace.job import load
 from tests.builders import BENCH, PACK, SHORT_PROCEDURE, user_file
 from tests.screen.kept_runs import MISSING, TRIP
@@ -156,7 +156,7 @@ def test_each_state_looks_as_it_is_meant_to(name, size):
             for order in told:
                 app.screen.post_message(Told(order, 290.0))
             if view is not None:
-                app.screen.post_message(Seen(view))
+                app.screen.post_message(ViewSeen(view))
             await shows(pilot, words)
             await matches_golden(pilot, f"run-{name}", size)
 
@@ -169,7 +169,7 @@ def test_the_findings_stand_where_the_chart_was(size):
         app = a_screen()
         async with app.run_test(size=size) as pilot:
             await shows(pilot, "about to begin")
-            app.screen.post_message(Seen(replace(HEATING, state="ended", path="", mode="off", coach=None)))
+            app.screen.post_message(ViewSeen(replace(HEATING, state="ended", path="", mode="off", coach=None)))
             app.screen.post_message(OVER)
             await shows(pilot, "working out")
             lines = [finding_line(finding) for finding in (TRIP, MISSING)]

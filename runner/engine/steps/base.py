@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from runner.engine.bench_state import Known
+from runner.engine.bench_state import BenchState
 from runner.engine.program import Planned, Program
 from runner.engine.watcher import Verdict, Watcher
 from runner.events import CHARGE, Event, LimitsAreSet, LoadIsSet, SupplyIsSet
@@ -40,7 +40,7 @@ class Surroundings:
     """What a step may look at. It changes none of it but ``awake``: whether the pack has come back after its cut-off."""
 
     program: Program
-    known: Known
+    known: BenchState
     watcher: Watcher
     awake: bool = True
 
