@@ -160,6 +160,7 @@ def _part(evaluation: Evaluation) -> dict[str, Any]:
         ],
         "remarks": [
             *(f"would be refused today: {what}" for what in evaluation.refused_today),
+            *evaluation.judged_otherwise,
             *(f"{t / 60:.1f} min: {say}" for t, say in story.remarks),
         ],
     }

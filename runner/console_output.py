@@ -41,6 +41,8 @@ def print_findings(evaluation: Evaluation) -> None:
         print(f"  {finding_line(finding)}")
     for what in evaluation.refused_today:
         print(f"  would be refused today: {what}")
+    for what in evaluation.judged_otherwise:
+        print(f"  {what}")
     end = evaluation.story.end
     if end is None or end.early:
         print(f"  ended early: {end.reason if end else 'the record breaks off'}")

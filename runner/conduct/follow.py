@@ -8,7 +8,6 @@ Rule 2: what happened is taken from the journal, not worked out again: the order
 from __future__ import annotations
 
 import csv
-import json
 import os
 from collections.abc import Iterator
 from pathlib import Path
@@ -18,7 +17,6 @@ from runner.engine.ceilings import Ceilings
 from runner.engine.view import StepLine, View
 from runner.errors import RecordError
 from runner.events import (
-    CHANNELS,
     CHARGE,
     DISCHARGE,
     Answered,
@@ -30,7 +28,8 @@ from runner.events import (
 )
 from runner.orders import Ask, BeginStep, End, Guide, Judge, Order, Withdraw
 from runner.record.folder import EVENTS, INPUTS, RESOLVED, SAMPLES, RunFolder
-from runner.record.journal import KINDS
+from runner.record.journal import entry_of
+from runner.record.samples import sample_of
 from runner.vocabulary import WatchWord
 from runner.workspace.job import Job, UserFile, load
 from runner.workspace.session import Session
@@ -118,13 +117,10 @@ class Follower:
     def _entry(self, line: str) -> tuple[Order | Event, float]:
         self._number += 1
         try:
-            content = json.loads(line)
-            kind = KINDS[content.get("event") or content["order"]]
-            t = float(content["t"])
-            fields = {name: content[name] for name in kind.__dataclass_fields__ if name in content and name != "t"}
-            what = kind(t, **fields) if "event" in content else kind(**fields)
-        except (ValueError, KeyError, TypeError, AttributeError) as error:
+            entry = entry_of(line)
+        except ValueError as error:
             raise RecordError.not_json(str(self.folder.path / EVENTS), self._number) from error
+        what, t = entry.what, entry.t
         self.known.t = max(self.known.t, t)
         self._happened(what, t)
         return what, t
@@ -157,16 +153,12 @@ class Follower:
         if not self._header:
             self._header = cells
             return None
-        row = dict(zip(self._header, cells, strict=False))
         try:
-            readings = {channel: float(row[channel]) for channel in CHANNELS if row.get(channel)}
-            t = float(row["t_s"])
+            return sample_of(dict(zip(self._header, cells, strict=False)))
         except (KeyError, ValueError) as error:
             raise RecordError(
                 f"is not a sample table ({error})", str(self.folder.path / SAMPLES), "take the folder from a backup"
             ) from error
-        lost = dict.fromkeys(row.get("lost", "").split(), "lost when it was recorded")
-        return Sampled(t, readings, lost, row.get("supply_mode", ""), None, row.get("by_hand") == "1")
 
     def _steps(self) -> tuple[StepLine, ...]:
         lines = []

@@ -15,6 +15,7 @@ from runner.engine.steps import Step, make_step
 from runner.engine.steps.again import FRESH_STARTS, REPEATS, BringBack, look_first, repeated
 from runner.engine.steps.base import Surroundings
 from runner.engine.watcher import Verdict, Watcher
+from runner.engine.watching import Watching
 from runner.events import (
     CHARGE,
     DISCHARGE,
@@ -24,7 +25,6 @@ from runner.events import (
     Faulted,
     GuardEnded,
     LoadIsOn,
-    LoadIsSet,
     OrderFailed,
     OutputIsOff,
     OutputIsOn,
@@ -32,7 +32,6 @@ from runner.events import (
     Sampled,
     Started,
     StopPressed,
-    SupplyIsSet,
     Suspended,
 )
 from runner.orders import (
@@ -98,7 +97,7 @@ class Run:
         self.early = False
         self.reason = ""
         self._around = Surroundings(program, self.known, self.watcher, awake)
-        self._points: tuple[float, float] = (0.0, 0.0)
+        self._watching = Watching(self.watcher)
         self._next = begin
         self._skip_to: tuple[str, int] = ("", 0)
         self._cautions = READ_THEM if guarded else f"{UNGUARDED} {READ_THEM}"
@@ -123,7 +122,7 @@ class Run:
         self._keep_question(event, orders)
         for order in orders:
             if isinstance(order, Pace):  # what is polled rarely may be missing longer
-                self.watcher.paced(order.interval)
+                self._watching.ordered(order)
                 self.ceilings.paced(order.interval, order.slow)
             elif isinstance(order, Guide):
                 self.known.hands_at = order.sensor if order.action in ("heat", "cool") else None
@@ -186,33 +185,21 @@ class Run:
 
     def _look(self, event: Event) -> tuple[list[Verdict], list[Order]]:
         """Take in what the event says about the bench, whatever the step makes of it."""
-        if isinstance(event, SupplyIsSet):
-            self._points = (event.voltage, event.current)
-            if self.known.path == CHARGE:
-                self.watcher.reset_level(*self._points)
-        elif isinstance(event, LoadIsSet):
-            self._points = (0.0, event.current)
-            if self.known.path == DISCHARGE:
-                self.watcher.reset_level(*self._points)
-        elif isinstance(event, OutputIsOn):
+        if isinstance(event, OutputIsOn):
             self.known.path, self.known.path_since = CHARGE, event.t
             self.ceilings.armed(event.t, CHARGE)
-            wanted = self.program.protection == "over_voltage" and self._until() == Until.STOPPED
-            self.watcher.expect(CHARGE, *self._points, event.t, over_voltage_wanted=wanted)
         elif isinstance(event, LoadIsOn):
             self.known.path, self.known.path_since = DISCHARGE, event.t
             floor = self.step.planned.values.get("floor") if self.step is not None else None
             self.ceilings.armed(event.t, DISCHARGE, None if floor is None else LAST_FLOOR * floor)
-            self.watcher.expect(DISCHARGE, *self._points, event.t)
         elif isinstance(event, OutputIsOff):
             self.known.switched_off()
             self.ceilings.disarmed()
-            self.watcher.forget(event.t)
         elif isinstance(event, Sampled):
             self.known.take(event)
-            verdicts = self.watcher.take(event)
-            return verdicts, [Judge(verdict.word, verdict.why) for verdict in verdicts]
-        return [], []
+        wanted = self.program.protection == "over_voltage" and self._until() == Until.STOPPED
+        verdicts = self._watching.happened(event, over_voltage_wanted=wanted)
+        return verdicts, [Judge(verdict.word, verdict.why) for verdict in verdicts]
 
     def _until(self) -> str:
         return self.step.planned.word("until") if self.step is not None else ""

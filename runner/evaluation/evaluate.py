@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import runner
 from runner.errors import SheetError
+from runner.evaluation.judged_again import judged_again
 from runner.evaluation.provenance import digest
 from runner.evaluation.run_history import RunHistory, tell
 from runner.evaluation.specification import declare
@@ -41,6 +42,7 @@ class Evaluation:
     declared: Specification
     findings: tuple[Finding, ...]
     refused_today: tuple[str, ...] = ()  # what its sheets say that would not be taken any more
+    judged_otherwise: tuple[str, ...] = ()  # where today's watcher differs from what was said live
 
     @property
     def simulated(self) -> bool:
@@ -109,7 +111,9 @@ def worked_out(folder: RunFolder) -> Evaluation:
     resolved = folder.read_json(f"inputs/{RESOLVED}")
     table = read_samples(folder.path / SAMPLES)
     sought = {step["index"]: step["words"].get("until", "") for step in resolved["program"]["steps"]}
-    story = tell(list(read_journal(folder.path / EVENTS)), table["t_s"].tolist(), sought)
+    entries = list(read_journal(folder.path / EVENTS))
+    story = tell(entries, table["t_s"].tolist(), sought)
+    attempts, otherwise = judged_again(story.attempts, entries, table, resolved)
     early = (
         ""
         if story.end is not None and not story.end.early
@@ -117,11 +121,11 @@ def worked_out(folder: RunFolder) -> Evaluation:
     )
     channels = {channel: series_of(table, channel) for channel in CHANNELS}
     taps = series_of(table[table["by_hand"] == 1], PROBE_TEMPERATURE)
-    recording = Recording(channels, story.attempts, early, story.typed, story.breaks, taps)
+    recording = Recording(channels, attempts, early, story.typed, story.breaks, taps)
     declared = declare(procedure, pack, bench, tuple(resolved["program"]["sensors"]))
     found = tuple(findings(recording, declared))
     refused = _refused_today(folder)
-    return Evaluation(folder, procedure, pack, bench, resolved, story, recording, declared, found, refused)
+    return Evaluation(folder, procedure, pack, bench, resolved, story, recording, declared, found, refused, otherwise)
 
 
 def _refused_today(folder: RunFolder) -> tuple[str, ...]:

@@ -124,7 +124,7 @@ class _Teller:
         elif isinstance(what, Level):
             self._levels.setdefault(what.index, []).append(Held(what.value, what.since, what.by_hand, what.asked))
         else:
-            self._conclude(what)
+            self._conclude(what, t)
 
     def _begin(self, step: BeginStep, t: float) -> None:
         self._step = step
@@ -132,7 +132,7 @@ class _Teller:
         self._ramps.pop(step.index, None)
         self._levels.pop(step.index, None)
 
-    def _conclude(self, what: Conclude) -> None:
+    def _conclude(self, what: Conclude, t: float) -> None:
         self._step = None
         self.attempts.append(
             Attempt(
@@ -149,6 +149,7 @@ class _Teller:
                 tuple(self._levels.get(what.index, ())),
                 what.by_hand,
                 self._sought.get(what.index, ""),
+                t,
             )
         )
 

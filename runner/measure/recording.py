@@ -50,7 +50,8 @@ class Attempt:
 
     ``at`` is the time of the first sample after the change; ``ramp_began`` is None if it never came to the ramp;
     ``limit`` is where it was given up, in the unit of what was changed; ``levels`` are those of a staircase.
-    ``by_hand``: a person's key said when, a reaction later than it was. ``sought`` is the outcome it waited for, or nothing.
+    ``by_hand``: a person's key said when, a reaction later than it was. ``sought`` is the outcome it waited for, or nothing,
+    ``concluded`` when the run drew its conclusion.
     """
 
     kind: str
@@ -66,6 +67,7 @@ class Attempt:
     levels: tuple[Held, ...] = ()
     by_hand: bool = False
     sought: str = ""
+    concluded: float | None = None
 
 
 @dataclass(frozen=True)

@@ -103,6 +103,20 @@ def read_journal(path: Path) -> Iterator[JournalEntry]:
         if content.get("prev") != last:
             raise RecordError.broken_chain(str(path), number)
         last = hashlib.sha256(line).hexdigest()
-        names = {field.name for field in dataclasses.fields(kind)}
-        fields = {k: tuple(v) if isinstance(v, list) else v for k, v in content.items() if k in names}
-        yield JournalEntry(content["t"], content["utc"], kind(**fields))
+        yield _entry(content, kind)
+
+
+def entry_of(line: str) -> JournalEntry:
+    """One line of a journal by itself, its chain not checked. Raises ValueError if it is none."""
+    try:
+        content = json.loads(line)
+        return _entry(content, KINDS[content.get("event") or content["order"]])
+    except (KeyError, AttributeError, TypeError) as error:
+        raise ValueError(f"is no line of a journal ({error})") from error
+
+
+def _entry(content: dict[str, Any], kind: type) -> JournalEntry:
+    """The event or order as it was; fields of later formats are left out."""
+    names = {field.name for field in dataclasses.fields(kind)}
+    fields = {k: tuple(v) if isinstance(v, list) else v for k, v in content.items() if k in names}
+    return JournalEntry(float(content["t"]), content["utc"], kind(**fields))

@@ -10,9 +10,9 @@ from __future__ import annotations
 
 import io
 import threading
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from runner.errors import RecordError
 from runner.events import CHANNELS, LOAD_CURRENT, Sampled
@@ -96,8 +96,22 @@ def read_samples(path: Path) -> pd.DataFrame:
 def as_events(table: pd.DataFrame) -> Iterator[Sampled]:
     """The rows as the events they were, for going through the engine again."""
     for row in table.to_dict("records"):
-        readings = {channel: row[channel] for channel in CHANNELS if row[channel] == row[channel]}
-        lost = dict.fromkeys(str(row["lost"]).split(), "lost when it was recorded")
-        state = row["load_input"] if row["supply_output"] != row["supply_output"] else row["supply_output"]
-        output = None if state != state else bool(state)
-        yield Sampled(row["t_s"], readings, lost, str(row["supply_mode"]), output, row["by_hand"] == 1)
+        yield sample_of(row)
+
+
+def sample_of(row: Mapping[Any, Any]) -> Sampled:
+    """One row, whose cells are numbers or their texts, as the event it was. Raises ValueError or KeyError if it is none."""
+    readings = {channel: value for channel in CHANNELS if (value := _number(row.get(channel))) is not None}
+    lost = dict.fromkeys(str(row.get("lost", "")).split(), "lost when it was recorded")
+    states = [_number(row.get(name)) for name in STATES]
+    output = states[0] if states[0] is not None else states[1]
+    on = None if output is None else bool(output)
+    return Sampled(float(row["t_s"]), readings, lost, str(row.get("supply_mode", "")), on, states[2] == 1)
+
+
+def _number(cell: object) -> float | None:
+    """The number in a cell, None where it is empty."""
+    if cell is None or cell == "":
+        return None
+    value = float(str(cell)) if isinstance(cell, str) else float(cell)  # type: ignore[arg-type]
+    return None if value != value else value

@@ -1,0 +1,56 @@
+"""What the watcher is told of the bench, by a run that goes on and by the evaluation of one that is over: the same code."""
+
+from __future__ import annotations
+
+from runner.engine.watcher import Verdict, Watcher
+from runner.events import (
+    CHARGE,
+    DISCHARGE,
+    Event,
+    LoadIsOn,
+    LoadIsSet,
+    OutputIsOff,
+    OutputIsOn,
+    Resumed,
+    Sampled,
+    SupplyIsSet,
+)
+from runner.orders import Order, Pace
+
+
+class Watching:
+    """A watcher with the set points and the path it has to know. ``watcher`` is asked for its verdict."""
+
+    def __init__(self, watcher: Watcher) -> None:
+        self.watcher = watcher
+        self._points = (0.0, 0.0)  # V and A that were read back last
+        self._path = ""
+
+    def ordered(self, order: Order) -> None:
+        """An order goes out: how often the current is polled from now on."""
+        if isinstance(order, Pace):
+            self.watcher.paced(order.interval)
+
+    def happened(self, event: Event, *, over_voltage_wanted: bool = False) -> list[Verdict]:
+        """The verdicts that an event changes. ``over_voltage_wanted``: the step waits for the trip of an over-voltage."""
+        if isinstance(event, SupplyIsSet):
+            self._set((event.voltage, event.current), CHARGE)
+        elif isinstance(event, LoadIsSet):
+            self._set((0.0, event.current), DISCHARGE)
+        elif isinstance(event, OutputIsOn):
+            self._path = CHARGE
+            self.watcher.expect(CHARGE, *self._points, event.t, over_voltage_wanted=over_voltage_wanted)
+        elif isinstance(event, LoadIsOn):
+            self._path = DISCHARGE
+            self.watcher.expect(DISCHARGE, *self._points, event.t)
+        elif isinstance(event, OutputIsOff | Resumed):
+            self._path = ""
+            self.watcher.forget(event.t)
+        elif isinstance(event, Sampled):
+            return self.watcher.take(event)
+        return []
+
+    def _set(self, points: tuple[float, float], path: str) -> None:
+        self._points = points
+        if self._path == path:
+            self.watcher.reset_level(*points)
