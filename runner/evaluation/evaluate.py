@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+import json
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import runner
-from runner.errors import SheetError
+from runner.errors import RecordError, SheetError
 from runner.evaluation.judged_again import judged_again
 from runner.evaluation.provenance import digest
 from runner.evaluation.run_history import RunHistory, tell
@@ -94,13 +95,26 @@ class Evaluation:
 
 
 def evaluate(folder: RunFolder) -> Evaluation:
-    """Work out the findings of a run folder and write findings.json.
+    """Work out the findings of a run folder, and write findings.json if it says something else than the one there is.
 
     Raises RecordError if the folder's evidence is missing or was changed, SheetError if its inputs no longer parse.
     """
     evaluation = worked_out(folder)
-    folder.write_json(FINDINGS, evaluation.as_json())
+    content = evaluation.as_json()
+    if not _says_the_same(folder, content):
+        folder.write_json(FINDINGS, content)
     return evaluation
+
+
+def _says_the_same(folder: RunFolder, content: dict[str, Any]) -> bool:
+    """Whether findings.json is there and differs in nothing but what made it."""
+    try:
+        before = folder.read_json(FINDINGS)
+    except RecordError:
+        return False
+    made_by = ("method", "version")
+    now = json.loads(json.dumps(content))
+    return {k: v for k, v in before.items() if k not in made_by} == {k: v for k, v in now.items() if k not in made_by}
 
 
 def worked_out(folder: RunFolder) -> Evaluation:

@@ -2,22 +2,60 @@
 
 from __future__ import annotations
 
+import ast
 import hashlib
+import io
+import tokenize
 from collections.abc import Mapping, Sequence
+from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
-import runner.measure
+import runner
 
 SIGNIFICANT = 0.05  # of the expanded uncertainty: a smaller difference is none
 
 
+# What decides a finding between the record and findings.json: reading the record, judging it again, measuring, and what is known
+# of pack and bench beforehand. Relative to runner/; a folder stands for every module in it.
+DECIDES = (
+    "engine/watcher.py",
+    "engine/watching.py",
+    "evaluation",
+    "measure",
+    "notation/quantity.py",
+    "record/journal.py",
+    "record/samples.py",
+    "sheets",
+    "vocabulary.py",
+)
+
+
+@lru_cache(maxsize=1)
 def digest() -> str:
-    """SHA-256 over the files of the measurement, in the order of their names: the method, to the letter."""
+    """SHA-256 over everything that decides a finding, in the order of the names, comments and docstrings left out."""
+    root = Path(runner.__file__).parent
     whole = hashlib.sha256()
-    for path in sorted(Path(runner.measure.__file__).parent.glob("*.py")):
-        whole.update(path.name.encode() + b"\0" + path.read_bytes())
+    for name in DECIDES:
+        paths = sorted((root / name).rglob("*.py")) if (root / name).is_dir() else [root / name]
+        for path in paths:
+            source = path.read_text(encoding="utf-8")
+            whole.update(f"{path.relative_to(root).as_posix()}\0{without_comments(source)}\0".encode())
     return whole.hexdigest()
+
+
+def without_comments(source: str) -> str:
+    """Python source without its comments, docstrings, blank lines, and spaces at the ends of lines."""
+    lines = source.splitlines()
+    for token in tokenize.generate_tokens(io.StringIO(source).readline):
+        if token.type == tokenize.COMMENT:
+            row, column = token.start
+            lines[row - 1] = lines[row - 1][:column]
+    for node in ast.walk(ast.parse(source)):
+        if isinstance(node, ast.Expr) and isinstance(node.value, ast.Constant) and isinstance(node.value.value, str):
+            for row in range(node.lineno, (node.end_lineno or node.lineno) + 1):
+                lines[row - 1] = ""
+    return "\n".join(line.rstrip() for line in lines if line.strip())
 
 
 def changes(before: Mapping[str, Any], after: Mapping[str, Any]) -> list[str]:
