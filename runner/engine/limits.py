@@ -17,6 +17,7 @@ from runner.engine.program import CeilingValues, Planned
 from runner.errors import Problem
 from runner.events import CHARGE, DISCHARGE
 from runner.notation.source import Path, Source
+from runner.sheets import tolerances
 from runner.sheets.bench import BenchFile
 from runner.sheets.pack import PackSheet
 from runner.sheets.procedure import Procedure
@@ -124,7 +125,7 @@ class Limits:
             yield self._not_allowed(where, f"sets {current:g} A", name, "A", "current")
             return
         protection = self.pack.protection(f"{path}_over_current")
-        limits = protection.trip_limits() if protection is not None else None
+        limits = tolerances.allowed(protection, self.bench.decision.assumed_tolerance).trip
         trip = limits[1] if limits is not None else protection.trip if protection is not None else allowed
         if current > trip * MARGIN * CLOSE:
             what = f"sets {current:g} A, a quarter more than the upper limit of the trip is {trip * MARGIN:g} A"
@@ -136,7 +137,7 @@ class Limits:
         protection = self.pack.protection(kind)
         if protection is None or marked or self.procedure.protection == kind:
             return
-        limits = protection.trip_limits()
+        limits = tolerances.allowed(protection, self.bench.decision.assumed_tolerance).trip
         lowest = limits[0] if limits is not None else protection.trip
         if current >= lowest:
             line = _line(self.of_pack, ("protections", kind, "trip"))

@@ -26,6 +26,7 @@ from runner.sheets.older import BOX, observed_before
 from runner.sheets.pack import PackSheet, Protection, Sensor, TemperatureProtection
 from runner.sheets.procedure import Procedure, names_for
 from runner.sheets.steps import OfferSpec, RepeatSpec, StepItem, SubstituteSpec
+from runner.sheets.tolerances import allowed
 
 MOST_PATIENCE = 10.0
 LONGEST_STAIRCASE = 200  # levels
@@ -107,7 +108,7 @@ class _Planner:
             self.procedure.title,
             self.procedure.protection or "",
             protection.trip if protection else None,
-            protection.trip_limits() if protection else None,
+            allowed(protection, bench.decision.assumed_tolerance).trip,
             protection.release if protection else None,
             tuple(self._text(each, values, None) for each in self.procedure.cautions),
             tuple(self._text(each, values, None) for each in self.procedure.prepare),

@@ -7,11 +7,11 @@ from typing import Any
 
 from runner.events import CHARGE, DISCHARGE, LOAD_CURRENT, LOAD_VOLTAGE, METER_VOLTAGE, SUPPLY_CURRENT, SUPPLY_VOLTAGE
 from runner.measure.recording import Accuracy, Specification
-from runner.notation.quantity import shown
 from runner.sheets.bench import Assumed, BenchFile, CurrentAccuracy, Instruments, VoltageAccuracy
 from runner.sheets.curve import Curve
 from runner.sheets.pack import PackSheet, Protection
 from runner.sheets.procedure import Procedure
+from runner.sheets.tolerances import allowed
 
 UNSAID = 0.1  # of a delay: how well it is taken to be kept where the sheet does not say (common practice, no source)
 
@@ -62,41 +62,20 @@ def declare(procedure: Procedure, pack: PackSheet, bench: BenchFile, sensors: tu
 def _of_protection(protection: Protection | None, assumed: Assumed) -> dict[str, Any]:
     if protection is None:
         return {}
-    trip, release, words = _limits(protection, assumed)
+    limits = allowed(protection, assumed)
     tolerance = protection.delay_tolerance
     return {
         "trip": protection.trip,
-        "assumed": words,
-        "trip_limits": trip,
+        "assumed": limits.assumed,
+        "trip_limits": limits.trip,
         "release": protection.release,
-        "release_limits": release,
+        "release_limits": limits.release,
         "delay": protection.delay,
         "delay_uncertainty": (UNSAID * protection.delay if tolerance is None else tolerance) / 3.0**0.5,
         "delay_limits": None if tolerance is None else (protection.delay - tolerance, protection.delay + tolerance),
         "polling": protection.polling,
         "latching": protection.latching,
     }
-
-
-Limits = tuple[float, float] | None
-
-
-def _limits(protection: Protection, assumed: Assumed) -> tuple[Limits, Limits, str]:
-    """(trip limits, release limits, how they were come by where the sheet does not declare them)."""
-    trip, release = protection.trip_limits(), protection.release_limits()
-    half = getattr(assumed, protection.dimension)
-    if half is None or (trip is not None and (release is not None or protection.release is None)):
-        return trip, release, ""
-    if protection.dimension == "current":
-        half = half * protection.trip
-    words = f"a tolerance of ±{shown(half, _DIFFERENCE[protection.dimension])} was assumed by the laboratory: none is declared"
-    trip = trip or (protection.trip - half, protection.trip + half)
-    if protection.release is not None:
-        release = release or (protection.release - half, protection.release + half)
-    return trip, release, words
-
-
-_DIFFERENCE = {"temperature": "temperature difference", "voltage": "voltage", "current": "current"}
 
 
 def _accuracies(instruments: Instruments) -> dict[str, Accuracy]:

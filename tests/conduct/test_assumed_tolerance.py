@@ -39,3 +39,13 @@ def test_what_the_sheet_declares_is_not_assumed_over():
 def test_no_assumption_for_one_kind_is_none_for_another():
     found = declared_by("decision: {assumed_tolerance: {voltage: 0.3 V}}\n")
     assert (found.trip_limits, found.assumed) == (None, "")
+
+
+def test_the_screen_has_the_same_limits_as_the_certificate():
+    """Seen: an assumed tolerance drew no band on the screen and was printed on the certificate."""
+    from runner.workspace.job import load
+    from tests.builders import SHORT_PROCEDURE
+
+    bench = BENCH.format(port=1) + "decision: {assumed_tolerance: {temperature: 3 K}}\n"
+    files = user_file("s.yaml", SHORT_PROCEDURE), user_file("k.yaml", BARE), user_file("b.yaml", bench)
+    assert load(*files).program.trip_limits == declared_by(bench.removeprefix(BENCH.format(port=1))).trip_limits

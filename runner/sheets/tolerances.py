@@ -1,0 +1,41 @@
+"""Between which values a trip and a release are allowed: declared by the pack sheet, or assumed by the laboratory. One road for
+the plan, the screen and the findings."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from runner.notation.quantity import shown
+from runner.sheets.bench import Assumed
+from runner.sheets.pack import Protection
+
+Limits = tuple[float, float] | None
+
+_DIFFERENCE = {"temperature": "temperature difference", "voltage": "voltage", "current": "current"}
+
+
+@dataclass(frozen=True)
+class Allowed:
+    """(lowest, highest) of trip and release in the protection's unit, None where there are none; ``assumed`` how limits that the
+    sheet does not declare were come by."""
+
+    trip: Limits = None
+    release: Limits = None
+    assumed: str = ""
+
+
+def allowed(protection: Protection | None, assumed: Assumed) -> Allowed:
+    """The limits of a protection; nothing of a protection that is not declared."""
+    if protection is None:
+        return Allowed()
+    trip, release = protection.trip_limits(), protection.release_limits()
+    half = getattr(assumed, protection.dimension)
+    if half is None or (trip is not None and (release is not None or protection.release is None)):
+        return Allowed(trip, release)
+    if protection.dimension == "current":
+        half = half * protection.trip
+    words = f"a tolerance of ±{shown(half, _DIFFERENCE[protection.dimension])} was assumed by the laboratory: none is declared"
+    trip = trip or (protection.trip - half, protection.trip + half)
+    if protection.release is not None:
+        release = release or (protection.release - half, protection.release + half)
+    return Allowed(trip, release, words)
