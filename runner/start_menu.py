@@ -10,7 +10,8 @@ import signal
 from pathlib import Path
 
 from runner.errors import TripwitnessError
-from runner.screen.start import ENTRIES, REHEARSE, WATCH, StartApp
+from runner.screen.choice import REHEARSE, WATCH
+from runner.screen.start import ENTRIES, StartApp
 from runner.vocabulary import Exit
 
 GONE = (signal.SIGHUP, signal.SIGTERM)  # after these there is no terminal to show a first screen on

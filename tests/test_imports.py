@@ -1,8 +1,11 @@
 """What the import contracts cannot see: what is really loaded, and what a pure room really touches."""
 
+import ast
 import json
 import subprocess
 import sys
+from graphlib import TopologicalSorter
+from pathlib import Path
 
 import pytest
 
@@ -92,3 +95,38 @@ print(json.dumps(seen))
 )
 def test_every_room_can_be_imported_by_itself(module):
     assert fresh(f"import {module}, json; print(json.dumps(1))") == 1
+
+
+def test_no_module_comes_round_to_itself():
+    """Imports inside functions count too: two files that know each other are one idea in two places."""
+    root = Path(__file__).parents[1]
+    files = {
+        ".".join(path.relative_to(root).with_suffix("").parts).removesuffix(".__init__"): path
+        for room in ("runner", "reports")
+        for path in (root / room).rglob("*.py")
+    }
+    imports = {name: imported(path) & set(files) - {name} for name, path in files.items()}
+    assert list(TopologicalSorter(imports).static_order())
+
+
+def imported(path):
+    """The modules that a file imports, but for those it needs for types only."""
+    found, only_types = set(), set()
+    tree = ast.parse(path.read_text(encoding="utf-8"))
+    for node in ast.walk(tree):
+        if isinstance(node, ast.If) and "TYPE_CHECKING" in ast.unparse(node.test):
+            only_types |= {id(each) for each in ast.walk(node)}
+    for node in ast.walk(tree):
+        if id(node) in only_types:
+            continue
+        if isinstance(node, ast.Import):
+            found |= {each.name for each in node.names}
+        elif isinstance(node, ast.ImportFrom) and node.module:
+            found |= {node.module, *(f"{node.module}.{each.name}" for each in node.names)}
+    return found
+
+
+def test_no_folder_holds_more_than_sixteen_modules():
+    root = Path(__file__).parents[1]
+    folders = {path.parent for room in ("runner", "reports") for path in (root / room).rglob("*.py")}
+    assert {folder.name: n for folder in folders if (n := len(list(folder.glob("*.py")))) > 16} == {}

@@ -15,8 +15,8 @@ from textual.widgets import Footer, Label, OptionList, Static
 from textual.widgets.option_list import Option
 
 from runner.errors import TripwitnessError
+from runner.screen.choice import RUN, Choice
 from runner.screen.self_check import RollScreen
-from runner.screen.start import RUN, Choice
 from runner.sheets.bench import parse_bench
 from runner.sheets.pack import parse_pack
 from runner.workspace.discovery import sheets_in

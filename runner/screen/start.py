@@ -14,20 +14,9 @@ from textual.screen import Screen
 from textual.widgets import Footer, OptionList, Static
 from textual.widgets.option_list import Option
 
+from runner.screen.choice import REHEARSE, WATCH, Choice
 from runner.screen.themes import Dressed
 from runner.workspace.discovery import sheets_in
-
-WATCH, REHEARSE, RUN = "watch", "rehearse", "run"
-
-
-@dataclass(frozen=True)
-class Choice:
-    """What is to be carried out: a rehearsal to watch or to play through, or procedures on a pack. No names: all of them."""
-
-    what: str
-    pack: Path | None = None
-    bench: Path | None = None
-    procedures: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)

@@ -4,7 +4,8 @@ from pathlib import Path
 
 import pytest
 
-from runner.screen.start import RUN, StartApp
+from runner.screen.choice import RUN
+from runner.screen.start import StartApp
 from runner.screen.themes import THEMES
 from runner.sheets.bench import parse_bench
 from runner.sheets.pack import parse_pack
