@@ -2,3 +2,7 @@
 
 Rule: nothing here knows how a run was carried out; the same code reads a run that has just ended and one of last year.
 """
+
+from runner.evaluation.results import OpenedRun, open_run
+
+__all__ = ["OpenedRun", "open_run"]

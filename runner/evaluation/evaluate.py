@@ -10,6 +10,7 @@ import runner
 from runner.errors import RecordError, SheetError
 from runner.evaluation.judged_again import judged_again
 from runner.evaluation.provenance import digest
+from runner.evaluation.results import OpenedRun
 from runner.evaluation.run_history import RunHistory, tell
 from runner.evaluation.specification import declare
 from runner.events import CHANNELS, PROBE_TEMPERATURE
@@ -17,9 +18,7 @@ from runner.measure.conformity import CONDITIONAL_FAIL, CONDITIONAL_PASS, FAIL, 
 from runner.measure.finding import Finding
 from runner.measure.findings import findings
 from runner.measure.recording import Recording, Series, Specification
-from runner.record.folder import EVENTS, FINDINGS, RESOLVED, SAMPLES, RunFolder
-from runner.record.journal import read_journal
-from runner.record.samples import read_samples
+from runner.record.folder import FINDINGS, RunFolder
 from runner.sheets.bench import BenchFile, parse_bench
 from runner.sheets.pack import PackSheet, parse_pack
 from runner.sheets.procedure import Procedure, parse_procedure
@@ -122,10 +121,9 @@ def worked_out(folder: RunFolder) -> Evaluation:
     procedure = parse_procedure(folder.input("procedure.yaml"), "procedure.yaml", as_it_was=True)
     pack = parse_pack(folder.input("pack.yaml"), "pack.yaml", as_it_was=True)
     bench = parse_bench(folder.input("bench.yaml"), "bench.yaml", as_it_was=True)
-    resolved = folder.read_json(f"inputs/{RESOLVED}")
-    table = read_samples(folder.path / SAMPLES)
+    run = OpenedRun(folder)
+    resolved, table, entries = run.resolved, run.table, run.entries
     sought = {step["index"]: step["words"].get("until", "") for step in resolved["program"]["steps"]}
-    entries = list(read_journal(folder.path / EVENTS))
     story = tell(entries, table["t_s"].tolist(), sought)
     attempts, otherwise = judged_again(story.attempts, entries, table, resolved)
     early = (
