@@ -110,25 +110,28 @@ def procedure(dice: random.Random) -> str:
         return f"{_slipped(value, dice):.4g} {unit}"
 
     def charge(until: str, more: str) -> str:
-        voltage = dice.choice(
-            ("full charge voltage", f"full charge voltage + {number(1, 'V')}", f"{number(28.8, 'V')}")
-        )
-        mark = dice.choice(("", ", beyond: voltage"))
+        voltage = dice.choice(("full charge voltage", "full charge voltage", f"full charge voltage + {number(1, 'V')}"))
+        mark = ", beyond: voltage" if until == "stopped" and dice.random() < 0.7 else ""
         return f"charge: {{voltage: {voltage}, current: {number(0.3, 'C')}, until: {until}, {more}{mark}}}"
 
+    over = "under-temperature" not in kind
+    floor = (
+        f"cut-off voltage - {number(1, 'V')}" if kind == "under-voltage" else f"cut-off voltage + {number(0.5, 'V')}"
+    )
+    way = ("stopped", "returned") if over else ("returned", "stopped")
     steps = [
         lambda: charge("steady", "steady: 5 s"),
         lambda: charge("time", f"for: {number(10, 'min')}"),
         lambda: charge("stopped", "give_up: 2 h"),
         lambda: charge("full", "end_current: 0.05 C, give_up: 3 h"),
+        lambda: f"drain: {{current: {number(0.5, 'C')}, until: stopped, floor: {floor}, give_up: 3 h}}",
         lambda: (
-            f"drain: {{current: {number(0.9, 'C')}, until: stopped, floor: cut-off voltage - {number(1, 'V')}, give_up: 3 h}}"
+            f"heat: {{say: Heat., rate: {number(3, 'K/min')}, approach: {number(50, 'degC')}, give_up: {number(59, 'degC')}, "
+            f"until: {way[0]}}}"
         ),
         lambda: (
-            f"heat: {{say: Heat., rate: {number(3, 'K/min')}, approach: {number(50, 'degC')}, give_up: {number(63, 'degC')}}}"
-        ),
-        lambda: (
-            f"cool: {{say: Cool., rate: {number(3, 'K/min')}, approach: {number(20, 'degC')}, give_up: {number(10, 'degC')}, until: stopped}}"
+            f"cool: {{say: Cool., rate: {number(3, 'K/min')}, approach: {number(20, 'degC')}, give_up: {number(10, 'degC')}, "
+            f"until: {way[1]}}}"
         ),
         lambda: (
             f"stage: {{path: charge, voltage: full charge voltage, from: {number(0.1, 'C')}, to: {number(0.5, 'C')}, "
@@ -141,8 +144,10 @@ def procedure(dice: random.Random) -> str:
     chosen = ""
     for _ in range(dice.randint(1, 6)):
         step = dice.choice(steps)()
-        if step.startswith(("heat", "cool")) and dice.random() < 0.8:
+        if step.startswith(("heat", "cool")) and dice.random() < 0.9:
             chosen += f"  - {charge('steady', 'steady: 5 s')}\n"
+        elif step.startswith("drain") and dice.random() < 0.9:
+            chosen += "  - off\n"
         chosen += f"  - {step}\n"
     ceiling = dice.choice(("trip + 12 K", number(70, "degC"))) if "temperature" in kind else number(60, "degC")
     return f"""\

@@ -7,7 +7,8 @@ from dataclasses import replace
 from runner.engine.program import Planned
 from runner.events import CHARGE, DISCHARGE
 from runner.sheets.bench import BenchFile, LoadSheet, SupplySheet
-from runner.sheets.pack import Protection
+from runner.sheets.pack import PackSheet, Protection
+from runner.sheets.tolerances import allowed
 
 FOLLOWS = ("heat", "cool", "wait", "substitute")  # steps that go on with what the step before switched on
 
@@ -53,3 +54,12 @@ def probe_resolution(bench: BenchFile) -> float:
     """The last digit of the reference thermometer in K; a tenth where the bench file does not say."""
     probe = bench.instruments.probe
     return float(probe.accuracy.resolution) or 0.1 if probe is not None else 0.1
+
+
+def empty_at(pack: PackSheet, bench: BenchFile, kind: str) -> float:
+    """The voltage under load, in V, at which the pack's own under-voltage may stop a discharge that looks for something else."""
+    if kind == "under_voltage":
+        return 0.0
+    under = pack.protection("under_voltage")
+    limits = allowed(under, bench.decision.assumed_tolerance).trip
+    return limits[1] if limits is not None else under.trip if under is not None else pack.cut_off_voltage

@@ -4,8 +4,7 @@ Rule 1: nothing is set beyond what the bench file lets supply and load give.
 Rule 2: nothing is set beyond what the pack sheet allows. Only a step that says ``beyond``, in a procedure for that protection, may
         set more: a voltage up to what no cell ever passes, a current up to a quarter more than the upper limit of the trip.
 Rule 3: no ceiling, floor or mark goes beyond what a cell of this chemistry, or a sensor, is ever taken to.
-Rule 4: heat, cold and a decade box are of use only where current flows: the path has to be on by then. In a test of a
-        temperature they wait for what this protection does: a give-up would else be taken for another finding's.
+Rule 4: what a step sets or waits for is reached below the ceilings of the procedure. The order of the steps: step_order.py.
 """
 
 from __future__ import annotations
@@ -14,8 +13,9 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
 from runner.engine.program import CeilingValues, Planned
+from runner.engine.step_order import StepOrder, path_opened_by
 from runner.errors import Problem
-from runner.events import CHARGE, DISCHARGE
+from runner.events import DISCHARGE
 from runner.notation.source import Path, Source
 from runner.sheets import tolerances
 from runner.sheets.bench import BenchFile
@@ -24,8 +24,11 @@ from runner.sheets.procedure import Procedure
 from runner.vocabulary import Until
 
 SETS_CURRENT = ("charge", "drain", "stage", "wake", "try")
-LEAVES_ON, LEAVES_OFF = ("charge", "drain"), ("charge", "drain", "stage", "wake", "try", "recover", "rest", "off")
 MOST_LEVELS = 200
+LONGEST_DWELL = (
+    120.0  # s at a current that is more than the sheet allows; no delay of an over-current is longer (common practice)
+)
+FULL_RATIO, TAPER = 0.98, 0.1  # of the full charge voltage, of the capacity an hour: what full means for a capacity
 MARGIN = 1.25  # of the upper limit of a current's trip
 CLOSE = 1 + 1e-9  # rounding of sums
 
@@ -44,39 +47,13 @@ class Limits:
     def problems(self, steps: Sequence[Planned], places: Sequence[Path], ceilings: CeilingValues) -> list[Problem]:
         """Everything that a step would set and must not; ``places`` are theirs in the procedure's file."""
         found = [*self._supply(steps, ceilings), *self._load(steps, ceilings), *self._ceilings(ceilings)]
-        on = ""  # the path that is on
         for step, place in zip(steps, places, strict=True):
             found += [*self._beyond_the_sheet(step, place), *self._beyond_a_sensor(step, place)]
+            found += self._beyond_a_ceiling(step, place, ceilings)
             if step.kind == "stage":
                 found += self._stairs(step, place)
-            found += self._wrong_way(step, place)
-            found += self._on_the_path(step, place, on)
-            if step.kind in LEAVES_ON and step.word("until") == Until.STEADY:
-                on = path_of(step)
-            elif step.kind in LEAVES_OFF:
-                on = ""
-        if not steps:
-            what = "nothing is left to do on this pack at this bench"
-            found.append(self.of_procedure.problem(("steps",), what, "write steps that apply to it", key=True))
+        found += StepOrder(self.procedure, self.of_procedure).problems(steps, places)
         return _once(found)
-
-    def _on_the_path(self, step: Planned, place: Path, on: str) -> Iterator[Problem]:
-        """What is provoked is seen on the path of its protection, and one path is on at a time."""
-        kind, path = str(self.procedure.protection or ""), path_of(step)
-        words = kind.replace("_", " ")
-        if step.kind in ("heat", "cool", "substitute"):
-            if not on:
-                what = f"{step.kind} comes while everything is off, so no current could be seen to stop or return"
-                yield self.of_procedure.problem(place, what, "charge or drain until steady before it", key=True)
-            elif kind.endswith("temperature") and on != path_opened_by(kind):
-                what = f"{step.kind} comes while the {on} is on; {words} opens the path of the {path_opened_by(kind)}"
-                yield self.of_procedure.problem(place, what, "switch the other path on before it", key=True)
-        elif path and on and path != on:
-            what = f"{step.kind} switches the {path} on while the {on} is still on"
-            yield self.of_procedure.problem(place, what, "write off before it", key=True)
-        if step.kind in ("stage", "try") and kind.endswith("current") and path and path != path_opened_by(kind):
-            what = f"{step.kind} is on the path of the {path}; {words} opens that of the {path_opened_by(kind)}"
-            yield self.of_procedure.problem(place, what, f"write path: {path_opened_by(kind)}", key=True)
 
     def _ceilings(self, ceilings: CeilingValues) -> Iterator[Problem]:
         _, high = self.pack.never()
@@ -92,14 +69,38 @@ class Limits:
         voltage, floor = step.values.get("voltage"), step.values.get("floor")
         if voltage is not None and not discharges:
             yield from self._voltage(step, place, voltage, high)
+            yield from self._full(step, place)
         if floor is not None and floor < low:
             yield self._never((*place, "floor"), f"a floor of {floor:g} V", "below", low)
+        elif floor is not None and floor < self.pack.cut_off_voltage and self.procedure.protection != "under_voltage":
+            allowed, line = self.pack.cut_off_voltage, _line(self.of_pack, ("cut_off_voltage",))
+            what = (
+                f"a floor of {floor:g} V; the pack sheet allows {allowed:g} V but in a test of under-voltage ({line})"
+            )
+            if discharges or "drain" in step.values:
+                yield self.of_procedure.problem((*place, "floor"), what, "write cut-off voltage, or more")
         for current, path in (
             (highest_current(step), "discharge" if discharges else "charge"),
             (step.values.get("drain", 0.0), "discharge"),
         ):
             if step.kind in SETS_CURRENT:
                 yield from self._current(step, place, current, path)
+
+    def _full(self, step: Planned, place: Path) -> Iterator[Problem]:
+        """A capacity counts from full: charged to the full charge voltage, down to a small current."""
+        if (
+            step.kind != "charge"
+            or step.word("until") != Until.FULL
+            or not {"capacity", "energy"} & set(self.procedure.findings)
+        ):
+            return
+        full, most = self.pack.full_charge_voltage, TAPER * self.pack.rated_capacity / 3600.0
+        if step.values["voltage"] < FULL_RATIO * full:
+            what = f"a capacity is counted from full, and {step.values['voltage']:g} V is not the full charge voltage of {full:g} V"
+            yield self.of_procedure.problem((*place, "voltage"), what, "write full charge voltage")
+        if step.values["end_current"] > most:
+            what = f"a capacity is counted from full, and {step.values['end_current']:g} A is no end of a taper"
+            yield self.of_procedure.problem((*place, "end_current"), what, f"write {most:g} A or less")
 
     def _voltage(self, step: Planned, place: Path, voltage: float, high: float) -> Iterator[Problem]:
         if voltage > high:
@@ -117,6 +118,11 @@ class Limits:
         name = f"maximum_{path}_current"
         allowed = getattr(self.pack, name)
         where = (*place, "to" if "to" in step.values else "current" if current == highest_current(step) else "drain")
+        if self._marked(step, "current") and (
+            step.word("until") == Until.DONE or step.values.get("dwell", 0.0) > LONGEST_DWELL
+        ):
+            what = f"beyond: current on levels that are held however long, or longer than {LONGEST_DWELL:g} s"
+            yield self.of_procedure.problem((*place, "beyond"), what, "write until: stopped, and a shorter dwell")
         marked = self._marked(step, "current") and path == path_opened_by(str(self.procedure.protection))
         yield from self._over_current(where, current, path, marked=marked)
         if allowed is None or current <= allowed * CLOSE:
@@ -157,15 +163,13 @@ class Limits:
             what = f"the staircase would have more than {MOST_LEVELS} levels"
             yield self.of_procedure.problem((*place, "step"), what, "make step larger")
 
-    def _wrong_way(self, step: Planned, place: Path) -> Iterator[Problem]:
-        """Heat trips an over-temperature protection and cold brings it back; an under-temperature protection the other way."""
-        kind = str(self.procedure.protection or "")
-        if step.kind not in ("heat", "cool") or not kind.endswith("temperature"):
-            return
-        wanted = Until.STOPPED if (step.kind == "heat") == kind.endswith("over_temperature") else Until.RETURNED
-        if step.word("until") != wanted:
-            what = f"{step.kind} until the current has {step.word('until')}; a test of {kind.replace('_', ' ')} waits the other way"
-            yield self.of_procedure.problem(place, what, f"write until: {wanted}", key=True)
+    def _beyond_a_ceiling(self, step: Planned, place: Path, ceilings: CeilingValues) -> Iterator[Problem]:
+        """A mark that a ceiling comes before: the run would always end there."""
+        name = {"heat": "give_up", "wait": "above"}.get(step.kind, "")
+        value, ceiling = step.values.get(name), ceilings.temperature
+        if value is not None and ceiling is not None and value >= ceiling:
+            what = f"{step.kind} up to {value:g} °C, but the procedure's ceiling is {ceiling:g} °C"
+            yield self.of_procedure.problem((*place, name), what, "lower it, or raise ceilings: temperature")
 
     def _beyond_a_sensor(self, step: Planned, place: Path) -> Iterator[Problem]:
         if step.kind not in ("heat", "cool", "wait"):
@@ -218,7 +222,10 @@ class Limits:
                 asked["current"] = max(asked.get("current", 0.0), highest_current(step))
         for name, highest, unit in zip(("voltage", "current"), self.protect(ceilings), ("V", "A"), strict=True):
             if name in asked and asked[name] > highest:
-                yield self._too_much("supply", name, f"charges with {asked[name]:g} {unit}", f"{highest:g} {unit}")
+                what = f"charges with {asked[name]:g} {unit}"
+                yield self._too_much(
+                    "supply", name, what, f"{highest:g} {unit}", of_bench=highest < getattr(ceilings, name)
+                )
 
     def _load(self, steps: Sequence[Planned], ceilings: CeilingValues) -> Iterator[Problem]:
         load = self.bench.instruments.load
@@ -229,10 +236,14 @@ class Limits:
             draws = step.kind == "drain" or step.word("path") == DISCHARGE
             asked = highest_current(step) if draws else step.values.get("drain", 0.0)
             if asked > highest:
-                yield self._too_much("load", "current", f"draws {asked:g} A", f"{highest:g} A")
+                of_bench = highest < ceilings.current
+                yield self._too_much("load", "current", f"draws {asked:g} A", f"{highest:g} A", of_bench=of_bench)
                 return
 
-    def _too_much(self, role: str, name: str, what: str, highest: str) -> Problem:
+    def _too_much(self, role: str, name: str, what: str, highest: str, *, of_bench: bool) -> Problem:
+        if not of_bench:
+            text = f"a step {what}, the procedure's own ceiling is {highest}"
+            return self.of_procedure.problem(("ceilings", name), text, "raise the ceiling, or set less")
         return self.of_bench.problem(
             ("instruments", role, "limits", name),
             f"the procedure {self.procedure.name} {what}, at most {highest} are allowed",
@@ -252,17 +263,6 @@ def last_resort(ceilings: CeilingValues, pack: PackSheet) -> CeilingValues:
         lowest_voltage=low,
         lowest_temperature=coldest,
     )
-
-
-def path_opened_by(kind: str) -> str:
-    """The path that a protection opens."""
-    return DISCHARGE if kind.startswith("discharge") or kind == "under_voltage" else CHARGE
-
-
-def path_of(step: Planned) -> str:
-    """The path that a step switches on, or nothing."""
-    named = step.word("path")
-    return named or {"charge": CHARGE, "wake": CHARGE, "drain": DISCHARGE}.get(step.kind, "")
 
 
 def _line(source: Source, path: Path) -> str:

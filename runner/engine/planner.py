@@ -11,14 +11,14 @@ from collections.abc import Iterator, Mapping
 from dataclasses import replace
 from typing import Any
 
-from runner.engine.derived import probe_resolution, smallest_currents, voltage_error, with_restarts
+from runner.engine.derived import empty_at, probe_resolution, smallest_currents, voltage_error, with_restarts
 from runner.engine.limits import Limits, last_resort
 from runner.engine.program import CeilingValues, Planned, Program
 from runner.engine.step_titles import title
 from runner.errors import Problem, SheetError
 from runner.notation.fields import dimension_of
 from runner.notation.quantity import DIMENSIONS, Expression, parse_expression, shown
-from runner.notation.source import Path, Source
+from runner.notation.source import Path, Source, normal_key
 from runner.sheets.bench import BenchFile
 from runner.sheets.doubts import doubts
 from runner.sheets.hold_steps import ConfirmSpec, ReadSpec
@@ -130,6 +130,7 @@ class _Planner:
             protection.delay if protection is not None else 0.0,
             self.pack.rated_capacity,
             voltage_error(bench, protection),
+            empty_at(self.pack, bench, self.procedure.protection or ""),
         )
 
     # ---- what the files must agree on ------------------------------------------------------------------------
@@ -341,7 +342,7 @@ class _Planner:
                 self.group += 1
                 yield values, each, 0
         elif step.each:
-            name = step.each.replace(" ", "_").replace("-", "_")
+            name = normal_key(step.each).lower()
             for number, text in enumerate(step.values, start=1):
                 expression = self._loop_value(text, name)
                 yield {**values, name: self._value(expression, values, (*path, "values", number - 1))}, sensor, number

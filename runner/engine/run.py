@@ -61,6 +61,7 @@ UNGUARDED = (
 READ_THEM = "Read the cautions. Go on only if every one of them is met."
 BY_HAND_OFF = "SWITCH THE LOAD OFF BY HAND"
 LAST_FLOOR = 0.97  # of a step's floor: below that the run ends, whatever the step makes of it
+KEEPS_HANDS = ("heat", "cool", "wait", "bring back")  # steps that go on where the one before has heated or cooled
 CAUTIONS = "cautions"  # the question of the first hold point
 CELLS = (
     "Only the voltage of the pack is watched. Its bounds hold for each cell where the cells are alike within 20 mV; a cell that "
@@ -90,7 +91,7 @@ class Run:
         self.program = program
         self.state = State.READY
         self.known = BenchState()
-        self.watcher = Watcher(dict(program.smallest_current), program.patience)
+        self.watcher = Watcher(dict(program.smallest_current), program.patience, program.empty_at)
         self.ceilings = Ceilings(program.ceilings, program.patience, program.by_hand)
         self.step: Step | None = None
         self.skipped: dict[int, str] = {}
@@ -118,7 +119,7 @@ class Run:
 
     def receive(self, event: Event) -> list[Order]:
         """Everything that is to be done now that ``event`` has happened, in order."""
-        orders = self._receive(event)
+        orders = self._hands_off_between(self._receive(event))
         self._keep_question(event, orders)
         for order in orders:
             if isinstance(order, Pace):  # what is polled rarely may be missing longer
@@ -131,6 +132,19 @@ class Run:
             sensor, self.known.hands_at = self.known.hands_at, None
             return [*orders, hands_off(sensor)]  # after the outputs: those first
         return orders
+
+    def _hands_off_between(self, orders: list[Order]) -> list[Order]:
+        """The same orders, and before a step that heats and cools nothing, or another sensor, heat and ice go away."""
+        hands_at, found = self.known.hands_at, list[Order]()
+        for order in orders:
+            if isinstance(order, Guide):
+                hands_at = order.sensor if order.action in ("heat", "cool") else None
+            goes_on = isinstance(order, BeginStep) and order.kind in KEEPS_HANDS and order.sensor == hands_at
+            if isinstance(order, BeginStep) and hands_at is not None and not goes_on:
+                found.append(hands_off(hands_at))
+                hands_at = None
+            found.append(order)
+        return found
 
     def _receive(self, event: Event) -> list[Order]:
         if self.ended:

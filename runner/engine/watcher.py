@@ -66,11 +66,13 @@ class Watcher:
     """Fed with samples one by one; ``verdict`` is what it thinks now.
 
     ``smallest`` is the least current of each path, in A, that its reading can tell from none (offset and resolution);
-    ``patience`` stretches the time after which readings count as lost.
+    ``patience`` stretches the time after which readings count as lost. ``empty_at`` is the voltage under load, in V, at which the
+    pack's under-voltage may open the path of a discharge that looks for something else; 0 for none.
     """
 
-    def __init__(self, smallest: dict[str, float], patience: float = 1.0) -> None:
+    def __init__(self, smallest: dict[str, float], patience: float = 1.0, empty_at: float = 0.0) -> None:
         self._smallest = smallest
+        self._empty_at = empty_at
         self._patience = patience
         self._lost_after = LOST_AFTER * patience
         self._before_lost = ""
@@ -326,6 +328,9 @@ class Watcher:
         if voltage is not None and terminal is not None and terminal > COLLAPSE_RATIO * stood:
             why = f"the load finds {voltage:.2f} V, the pack's terminals stand at {terminal:.2f} V: a lead is off"
             return self._say(WatchWord.OPEN_LEAD, why, first.t)
+        if stood <= self._empty_at:
+            why = f"the pack stood at {stood:.2f} V under load: its under-voltage may have opened the path"
+            return self._say(WatchWord.UNCLEAR, why, first.t)
         why = f"{before:.3g} A fell to nothing within a sample or two, and the voltage collapsed with it"
         return self._say(WatchWord.STOPPED, why, first.t)
 

@@ -45,6 +45,7 @@ class _Program:
 
     smallest: Mapping[str, float]
     patience: float
+    empty_at: float
     over_voltage: bool
     until: Mapping[int, str]
 
@@ -70,7 +71,10 @@ def _program(content: Mapping[str, Any]) -> _Program:
     until = {step["index"]: str(step["words"].get("until", "")) for step in content["steps"]}
     smallest = content.get("smallest_current") or {}
     pairs = smallest.items() if isinstance(smallest, Mapping) else smallest
-    return _Program(dict(pairs), content.get("patience", PATIENT), content["protection"] == "over_voltage", until)
+    empty_at = content.get("empty_at", 0.0)  # runs from before it was asked for are judged without
+    return _Program(
+        dict(pairs), content.get("patience", PATIENT), empty_at, content["protection"] == "over_voltage", until
+    )
 
 
 def _again(
@@ -105,7 +109,7 @@ def _verdict(
     attempt: Attempt, entries: Sequence[JournalEntry], table: pd.DataFrame, program: _Program, begin: float
 ) -> Verdict | None:
     """What the watcher says when the attempt was concluded, if it sees the samples from ``begin`` on. None if there are none."""
-    watching = Watching(Watcher(dict(program.smallest), program.patience))
+    watching = Watching(Watcher(dict(program.smallest), program.patience, program.empty_at))
     concluded = attempt.concluded if attempt.concluded is not None else attempt.at
     step, seen = -1, False
     latest: list[Verdict] = []  # a sample may change the word twice, as from returned to steady

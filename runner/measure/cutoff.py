@@ -31,6 +31,7 @@ AFTER, SHRINK = 20.0, 0.75  # s of readings after a return, and by how much fewe
 FEWEST_AFTER = 12  # readings
 STEEPER = 0.25  # of the way back to the decision, for relaxations from 20 s: tests/measure/test_release_by_return.py
 NO_PARABOLA = 0.5  # of the scatter's variance: more than this that moves slowly is no noise
+LEAST_WAIT = 300.0  # s: a pack that has not come back by then does not do so by itself (common practice, no source)
 UNKNOWN_LEADS = (0.0, 0.050)  # Ω: what a pair of bench leads may have, where nobody knows (common practice, no source)
 
 
@@ -119,8 +120,10 @@ class CutOff(Evaluator):
         series = meter if len(meter) else self.recording.of(channel).between(attempt.began, attempt.at)
         accuracy = self.declared.accuracy.get(channel, Accuracy())
         unsure = accuracy.gain * abs(limit) + accuracy.offset + accuracy.resolution
-        if channel == VOLTAGE_OF[DISCHARGE]:  # what the leads lose is not missing at the pack
-            current = self.recording.of(CURRENT_OF[DISCHARGE]).between(attempt.began, attempt.at)
+        if (
+            channel == VOLTAGE_OF[self.declared.path]
+        ):  # what the leads lose is not missing at the pack, or not there yet
+            current = self.recording.of(CURRENT_OF[self.declared.path]).between(attempt.began, attempt.at)
             unsure += self._longest_leads() * (float(np.max(current.value)) if len(current) else 0.0)
         if typed:
             series = Series(np.array([each.t for each in typed]), np.array([each.value for each in typed]))
@@ -129,7 +132,7 @@ class CutOff(Evaluator):
         return float(attempt.at - beyond[0]) if len(beyond) else 0.0
 
     def _longest_leads(self) -> float:
-        known = self.declared.leads.get(DISCHARGE)
+        known = self.declared.leads.get(self.declared.path)
         return UNKNOWN_LEADS[1] if known is None else known[0] + 2 * known[1]
 
     def _voltage_before(self, edge: Edge, attempt: Attempt) -> tuple[Series, float, bool]:
@@ -251,7 +254,10 @@ class CutOff(Evaluator):
 
     def _should_have(self, attempt: Attempt) -> tuple[bool, str]:
         """Whether a pack that did not come back should have: only what it shows of its lowest cell can say that."""
-        shown = self.recording.read(Observed.LOWEST_CELL_VOLTAGE, attempt.at)
+        put_in = [
+            each.began for each in self.attempts if each.kind in ("wake", "charge", "try") and each.began >= attempt.at
+        ]
+        shown = self.recording.read(Observed.LOWEST_CELL_VOLTAGE, attempt.at, min(put_in, default=np.inf))
         limits = self.declared.release_limits
         if not shown or limits is None or limits[1] is None:
             return False, f"{attempt.why}; whether its cells had come up to the release could not be seen"
@@ -283,10 +289,14 @@ def recovery_time(maker: Evaluator, kind: str, before: str) -> Finding:
     """From the trip's instant to the return: between the last reading without and the first with, to either side."""
     returned, stopped = maker.ended(kind, Outcome.RETURNED), maker.ended(before, Outcome.STOPPED)
     declared = maker.declared
+    stopped = [each for each in stopped if returned and each.at <= returned[-1].at]
     if not returned or not stopped:
         given_up = maker.ended(kind, Outcome.GAVE_UP)
-        failed = bool(given_up) and not declared.latching
+        waited = max((each.at - each.began for each in given_up), default=0.0)
+        failed = waited >= LEAST_WAIT and not declared.latching
         why = given_up[0].why if given_up else maker.reason(kind)
+        if given_up and not failed and not declared.latching:
+            why = f"{why}; that is too short to say that it does not come back"
         return maker.missing("recovery time", "s", why, failed=failed)
     attempt = returned[-1]
     for begin, end in maker.recording.breaks:

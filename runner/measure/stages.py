@@ -280,6 +280,8 @@ def _did_not(maker: Evaluator, kind: str, name: str, unit: str, limits: Limits |
     ]
     waited = mine[0].at - beyond[0] if beyond else 0.0
     failed, why = waited > declared.longest_delay, mine[0].why
+    if name == "release" and declared.latching:
+        return maker.missing(name, unit, f"{why}; declared as latching", expected=expected, limits=limits)
     if beyond and not failed:
         why = f"{why}; the level beyond the limit was held {waited:.0f} s, and the pack may take {declared.longest_delay:.0f} s"
     return maker.missing(name, unit, why, expected=expected, limits=limits, failed=failed)

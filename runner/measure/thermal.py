@@ -20,6 +20,7 @@ def abs_difference(trip: Quantity, release: Quantity) -> Quantity:
 
 OWN = frozenset(source for source in BudgetSource if source.own)  # what one more ramp averages out
 WORTH_A_REPEAT = 0.05  # of the interval
+SLOWEST_SENSOR = 15.0  # s: by how much a sensor alone may be behind the probe
 SLOWEST_LAG = 20.0  # s: by how much sensor, delay and polling may be behind the probe when a heating is given up
 
 
@@ -176,7 +177,10 @@ class Thermal(Evaluator):
         assert attempt.limit is not None
         declared = self.declared
         lower, upper = limits if limits else (None, None)
-        margin = abs(attempt.rate) * SLOWEST_LAG + 2 * (declared.calibration[0] ** 2 + declared.coupling**2) ** 0.5
+        margin = (
+            abs(attempt.rate) * max(SLOWEST_LAG, SLOWEST_SENSOR + declared.longest_delay)
+            + 2 * (declared.calibration[0] ** 2 + declared.coupling**2) ** 0.5
+        )
         beyond = (
             upper is not None
             and lower is not None
@@ -184,4 +188,6 @@ class Thermal(Evaluator):
         )
         caveats = (f"it did {len(crossings)} time(s) before",) if crossings else ()
         reason = attempt.why if beyond else f"{attempt.why}, which is too near to the limits to say more"
+        if name == "release" and declared.latching:
+            beyond, reason = False, f"{attempt.why}; declared as latching"
         return self.missing(name, "°C", reason, expected=expected, limits=limits, failed=beyond, caveats=caveats)

@@ -78,6 +78,10 @@ def _unit(text: str) -> tuple[str, float]:
         return "temperature", 1.0
     if text == "%":
         return "ratio", 0.01
+    if any(each in text for each in ("degF", "°F", "fahrenheit", "degR", "rankine")):
+        raise QuantityError(
+            f"{text!r} is not used in these files", "write degC for a temperature and K for a difference"
+        )
     registry = _registry()
     spelled = text.replace("°C", "delta_degC").replace("degC", "delta_degC").replace("Ω", "ohm").replace("·", "*")
     try:

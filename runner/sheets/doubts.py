@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from runner.errors import Problem
+from runner.notation.quantity import shown
 from runner.notation.source import Path, Source
 from runner.sheets.chemistry import Chemistry, find
 from runner.sheets.pack import KINDS, PackSheet, Protection
@@ -97,7 +98,9 @@ def _of_protection(
             yield _doubt(source, (*path, name), f"{name} of {words} is more than {most:g} s")
     widest = WIDEST[KINDS[kind]] * (1.0 if kind.endswith("temperature") else trip)
     if protection.tolerance is not None and protection.tolerance > widest:
-        yield _doubt(source, (*path, "tolerance"), f"tolerance of {words} is very wide")
+        yield _doubt(
+            source, (*path, "tolerance"), f"tolerance of {words} is very wide: {_shown_tolerance(kind, protection)}"
+        )
 
 
 def _usual_trip(kind: str, chemistry: Chemistry | None) -> tuple[float, float] | None:
@@ -111,3 +114,8 @@ def _usual_trip(kind: str, chemistry: Chemistry | None) -> tuple[float, float] |
 
 def _doubt(source: Source, path: Path, what: str) -> Problem:
     return source.problem(path, what, "look at the data sheet again")
+
+
+def _shown_tolerance(kind: str, protection: Protection) -> str:
+    dimension = {"temperature": "temperature difference"}.get(KINDS[kind], KINDS[kind])
+    return f"±{shown(float(protection.tolerance or 0.0), dimension)}"

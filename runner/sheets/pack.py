@@ -103,6 +103,9 @@ class TemperatureProtection(Protection):
         known = (info.context or {}).get(SENSORS, ())
         if value == "all":
             return tuple(known)
+        twice = [str(name) for name in value if value.count(name) > 1] if isinstance(value, list) else []
+        if twice and not (info.context or {}).get(AS_IT_WAS):
+            raise ValueError(f"{twice[0]} is named twice; name every sensor once")
         unknown = [str(name) for name in value if str(name) not in known] if isinstance(value, list) else []
         if unknown:
             raise ValueError(
@@ -292,6 +295,11 @@ def contradictions(pack: PackSheet, source: Source) -> Iterator[Problem]:
         yield source.problem(
             ("sensor_limits",), "the lower limit comes first", "write for example [-40 degC, 100 degC]"
         )
+    for path in ("charge", "discharge"):
+        over, under = (pack.protection(f"{path}_{side}_temperature") for side in ("over", "under"))
+        if over is not None and under is not None and under.trip >= over.trip:
+            what = f"{path} under temperature trips at {under.trip:g} °C, {path} over temperature at {over.trip:g} °C"
+            yield source.problem(("protections", f"{path}_under_temperature", "trip"), what, "correct one of the two")
     for kind in KINDS:
         protection = pack.protection(kind)
         if protection is not None:

@@ -234,7 +234,7 @@ class RepeatSpec(Sheet):
     def _scope(cls, data: Any, handler: ValidatorFunctionWrapHandler, info: ValidationInfo) -> Self:
         """The loop's own name is known inside its steps and nowhere else."""
         names = (info.context or {}).get(NAMES, {})
-        each = normal_key(str(data.get("each", ""))) if isinstance(data, dict) else ""
+        each = normal_key(str(data.get("each", ""))).lower() if isinstance(data, dict) else ""
         if not each or each == "sensor":
             return handler(data)  # type: ignore[no-any-return]
         if each in names:

@@ -17,7 +17,7 @@ from runner.events import (
     Started,
     SupplyIsSet,
 )
-from runner.orders import BeginRamp, BeginStep, Conclude, End, Guide, LoadOn, SwitchOff
+from runner.orders import BeginRamp, BeginStep, Conclude, End, Guide, LoadOn, SwitchOff, hands_off
 from runner.vocabulary import Outcome
 from tests.builders import a_program, sample
 
@@ -140,3 +140,17 @@ def test_no_step_gets_the_other_path_on_while_one_is():
     run, _ = heating(by_hand=())
     with pytest.raises(AssertionError, match="wants the other path on while the charge is"):
         run._allowed([LoadOn()])
+
+
+@pytest.mark.parametrize(
+    ("kind", "sensor", "stops"),
+    [("rest", "T1", True), ("read", "T1", True), ("cool", "T1", False), ("heat", "T2", True)],
+)
+def test_before_a_step_that_does_not_go_on_heating_the_hands_are_told_to_stop(kind, sensor, stops):
+    """Seen: after a trip nobody was told to stop; a rest of ten minutes took the sensor to 75 °C."""
+    run, _ = heating(by_hand=())
+    assert run.known.hands_at == "T1"
+    orders = run._hands_off_between([BeginStep(9, kind, "x", sensor)])
+    assert [type(order) for order in orders] == ([Guide, BeginStep] if stops else [BeginStep])
+    if stops:
+        assert orders[0] == hands_off("T1")

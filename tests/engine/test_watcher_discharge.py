@@ -22,8 +22,8 @@ def drawn(count, begin=0.0, current=4.0, voltage=26.0, output=True, terminal=Non
     return [Sampled(begin + STEP * index, readings, {}, "", output) for index in range(count)]
 
 
-def fed(*parts):
-    watcher = Watcher({DISCHARGE: 0.03})
+def fed(*parts, empty_at=0.0):
+    watcher = Watcher({DISCHARGE: 0.03}, empty_at=empty_at)
     watcher.expect(DISCHARGE, 0.0, 4.0, 0.0)
     t, words = 0.0, []
     for part in parts:
@@ -38,6 +38,14 @@ def test_a_pack_that_cuts_the_load_off_takes_the_voltage_with_it():
     words, watcher = fed(drawn(40), drawn(5, current=0.0, voltage=0.2))
     assert words == ["steady", "stopped"]
     assert watcher.verdict.since == 40 * STEP
+
+
+def test_a_pack_that_stops_where_its_under_voltage_may_have_done_it_is_unclear():
+    """Seen: a cut-off at 20.5 V was passed as the trip of a temperature."""
+    words, watcher = fed(drawn(40, voltage=20.5), drawn(5, current=0.0, voltage=0.2), empty_at=20.9)
+    assert words == ["steady", "unclear"]
+    assert "stood at 20.50 V under load" in watcher.verdict.why
+    assert fed(drawn(40, voltage=21.5), drawn(5, current=0.0, voltage=0.2), empty_at=20.9)[0] == ["steady", "stopped"]
 
 
 def test_a_load_that_stops_by_itself_still_finds_the_voltage():

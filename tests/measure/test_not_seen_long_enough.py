@@ -6,9 +6,9 @@ import pytest
 from runner.events import LOAD_CURRENT, LOAD_VOLTAGE, SUPPLY_CURRENT
 from runner.measure.capacity import Throughput
 from runner.measure.cutoff import CutOff
-from runner.measure.recording import Attempt, Held, Recording, Series, Specification
+from runner.measure.recording import Attempt, Held, Recording, Series, Specification, Typed
 from runner.measure.stages import Stages
-from runner.vocabulary import Outcome
+from runner.vocabulary import Observed, Outcome
 
 
 def attempt(kind, began, at, outcome, **more):
@@ -118,3 +118,50 @@ def test_what_flows_beside_the_discharge_makes_it_no_capacity(beside, part):
     finding = capacity(**beside)
     assert finding.conformity == "not measured"
     assert part in finding.reason
+
+
+# ---- other things that say less than they seem to --------------------------------------------------------------------
+
+
+def recovery(attempts, latching=False):
+    declared = Specification("charge_over_current", trip=15.0, trip_limits=(14.0, 16.0), latching=latching)
+    t = np.arange(0.0, 900.0, 0.5)
+    current = np.where((t > 5) & (t < 100), 15.0, np.where((t > 130.0) & (t < 500), 15.0, 0.0))
+    return Stages(Recording({SUPPLY_CURRENT: Series(t, current)}, tuple(attempts)), declared).findings()[
+        "recovery_time"
+    ]()
+
+
+STOPPED = attempt("stage", 5.0, 100.5, Outcome.STOPPED, levels=(Held(14.0, 5.0), Held(15.0, 60.0)))
+
+
+def test_a_return_belongs_to_the_trip_before_it():
+    """Seen: stage, try, stage gave a recovery time of −7.2 s."""
+    back = attempt(
+        "try", 101.0, 130.5, Outcome.RETURNED, levels=(Held(10.0, 125.0), Held(10.0, 128.0), Held(10.0, 129.0))
+    )
+    again = attempt("stage", 140.0, 500.5, Outcome.STOPPED, levels=(Held(14.0, 140.0), Held(15.0, 300.0)))
+    finding = recovery([STOPPED, back, again])
+    assert 20.0 < finding.value < 35.0
+
+
+@pytest.mark.parametrize(
+    ("waited", "latching", "conformity"),
+    [(5.0, False, "not measured"), (600.0, False, "fail"), (600.0, True, "not measured")],
+)
+def test_a_pack_that_is_not_waited_for_has_not_failed_to_come_back(waited, latching, conformity):
+    given_up = attempt("try", 101.0, 101.0 + waited, Outcome.GAVE_UP, limit=waited)
+    assert recovery([STOPPED, given_up], latching).conformity == conformity
+
+
+def test_a_cell_that_was_read_after_charge_was_put_in_says_nothing_of_a_release():
+    """Seen: recover, wake, charge, read: "did not come back, with every cell at 3.122 V", fail."""
+    given_up = attempt("recover", 10.0, 30.0, Outcome.GAVE_UP, limit=20.0)
+    wake = attempt("wake", 31.0, 60.0, Outcome.RETURNED)
+    read = Typed("lowest cell voltage", 3.122, 100.0, Observed.LOWEST_CELL_VOLTAGE)
+    declared = Specification("under_voltage", trip=20.4, release=22.4, release_limits=(22.1, 22.7), cells=8)
+    finding = CutOff(Recording({}, (given_up, wake), typed=(read,)), declared).findings()["recovery_time"]()
+    assert finding.conformity == "not measured"
+    early = Typed("lowest cell voltage", 3.122, 30.5, Observed.LOWEST_CELL_VOLTAGE)
+    finding = CutOff(Recording({}, (given_up, wake), typed=(early,)), declared).findings()["recovery_time"]()
+    assert finding.conformity == "fail"

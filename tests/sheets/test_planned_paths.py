@@ -12,13 +12,13 @@ from tests.builders import BENCH, PACK, SHORT_PROCEDURE, user_file
 BOTH = (
     BENCH.format(port=1).replace("voltage: 30 V", "voltage: 45 V").replace("current: 10 A", "current: 20 A")
     + "  load: {address: 'TCPIP::127.0.0.1::1::SOCKET', limits: {voltage: 31 V, current: 60 A}}\n"
-    + "  meter: {address: 'TCPIP::127.0.0.1::1::SOCKET'}\n"
+    + "  meter: {address: 'TCPIP::127.0.0.1::1::SOCKET'}\n  box: {by_hand: true, accuracy: 0.1 %}\n"
 )
 CHARGE = "charge: {voltage: full charge voltage, current: 0.1 C, until: steady, steady: 10 s}"
 DRAIN = "drain: {current: 0.1 C, until: steady, steady: 10 s, floor: cut-off voltage + 1 V}"
 
 
-def procedure(steps, protection="charge over-temperature", needs="[supply, load, probe]"):
+def procedure(steps, protection="charge over-temperature", needs="[supply, load, probe]", findings="[]"):
     lines = "\n".join(f"  - {step}" for step in steps)
     return f"""\
 kind: procedure
@@ -31,6 +31,7 @@ cautions: [Be careful.]
 ceilings: {{temperature: 70 degC, voltage: full charge voltage + 0.4 V, current: 60 A, time: 2 h}}
 steps:
 {lines}
+findings: {findings}
 """
 
 
@@ -41,6 +42,8 @@ def refused(text, pack=None):
 
 
 HEAT = "heat: {say: Heat., rate: 2 K/min, approach: trip - 5 K, give_up: trip + 8 K}"
+BOX = "substitute: {from: trip - 3 K, to: trip + 3 K, step: 0.5 K, dwell: 4 s, until: stopped}"
+BOXED = "[supply, box, probe]"
 STAGE = "stage: {path: discharge, floor: 20 V, from: 5 A, to: 20 A, step: 5 A, dwell: 5 s}"
 
 REFUSED = [
@@ -54,6 +57,28 @@ REFUSED = [
     ("a current at which another protection trips",
      ["drain: {current: 46 A, until: time, for: 10 s, floor: 21 V}"], {"protection": "discharge over-temperature"}, 10,
      "the pack's own discharge over current may trip"),
+    ("a box that is never plugged in", [f"repeat: {{each: sensor, steps: [{{{CHARGE}}}, {{{BOX}}}]}}"], {"needs": BOXED}, 10,
+     "the decade box is not in the place of T1"),
+    ("a box that is plugged in once", ["confirm: {say: In., box: in}", f"repeat: {{each: sensor, steps: [{{{CHARGE}}}, {{{BOX}}}]}}"],
+     {"needs": BOXED}, 11, "the decade box is not in the place of T1"),
+    ("a box that is left", [f"repeat: {{each: sensor, steps: [{{confirm: {{say: In., box: in}}}}, {{{CHARGE}}}, {{{BOX}}}]}}"],
+     {"needs": BOXED}, 10, "the decade box is left in the place of T2"),
+    ("heat with the box in", [f"repeat: {{each: sensor, steps: [{{confirm: {{say: In., box: in}}}}, {{{CHARGE}}}, {{{HEAT}}}, "
+                              "{confirm: {say: Out., box: out}}]}"], {"needs": BOXED}, 10, "which then feels nothing"),
+    ("heat of no sensor", [CHARGE, HEAT], {"findings": "[trip]"}, 11, "heat is of no sensor"),
+    ("heat beyond the ceiling", [CHARGE, HEAT.replace("trip + 8 K", "75 degC")], {}, 11, "but the procedure's ceiling is 70 °C"),
+    ("a wait beyond the ceiling", ["wait: {above: 80 degC, give_up: 1 h}"], {}, 10, "but the procedure's ceiling is 70 °C"),
+    ("drained below the cut-off", ["drain: {current: 10 A, until: time, for: 10 s, floor: 17 V}"], {}, 10, "the pack sheet allows 20 V"),
+    ("too long at too much", ["stage: {path: charge, voltage: full charge voltage, from: 10 A, to: 16 A, step: 1 A, dwell: 60 min, "
+                              "beyond: current}"], {"protection": "charge over-current"}, 10, "longer than 120 s"),
+    ("levels beyond that are not ended by the trip",
+     ["stage: {path: charge, voltage: full charge voltage, from: 10 A, to: 16 A, step: 1 A, dwell: 5 s, until: done, "
+      "beyond: current}"], {"protection": "charge over-current"}, 10, "held however long"),
+    ("a capacity from half", ["charge: {voltage: 26.6 V, current: 4 A, until: full, end_current: 1 A, give_up: 9 h}"],
+     {"protection": "under-voltage", "findings": "[capacity]"}, 10, "is not the full charge voltage of 29.2 V"),
+    ("a capacity from no taper",
+     ["charge: {voltage: full charge voltage, current: 10 A, until: full, end_current: 9 A, give_up: 9 h}"],
+     {"protection": "under-voltage", "findings": "[capacity]"}, 10, "is no end of a taper"),
     ("nothing to do", ["repeat: {each: sensor, steps: [off]}"], {"protection": "under-voltage"}, 9, "nothing is left to do"),
     ("repeats without an end", ["repeat: {times: 50, steps: [{repeat: {times: 50, steps: [{repeat: {times: 50, steps: "
                                 "[{repeat: {each: sensor, steps: [off]}}]}}]}}]}"], {"protection": "under-voltage"}, 10,
@@ -133,3 +158,34 @@ def test_a_pack_of_other_cells_is_not_rehearsed_as_if_it_were_one_of_these():
     text = PACK.replace("LFP", "NMC").replace("25.6", "29.6").replace("29.2", "33.6").replace("20 V", "24 V")
     with pytest.raises(SheetError, match="p:4:12: the simulated bench has LFP cells only"):
         build_world(user_file("p", text), "sound", 1, lambda: 0.0)
+
+
+@pytest.mark.parametrize("unit", ["degF", "°F"])
+def test_degrees_of_another_scale_are_refused_and_not_converted_as_differences(unit):
+    """Seen: a tolerance of 2 degF was taken as ±512 K, and everything passed."""
+    with pytest.raises(SheetError, match="write degC for a temperature and K for a difference"):
+        parse_pack(PACK.replace("tolerance: 2 K", f"tolerance: 2 {unit}"), "p")
+
+
+def test_a_sensor_that_is_named_twice_and_a_cold_limit_above_the_hot_one_are_wrong():
+    with pytest.raises(SheetError, match="T1 is named twice"):
+        parse_pack(PACK.replace("sensors: all", "sensors: [T1, T1]"), "p")
+    text = DEMO_PACK.read_text(encoding="utf-8")
+    cold = text.replace("trip: 0 degC", "trip: 60 degC", 1).replace("release: 5 degC", "release: 65 degC", 1)
+    assert cold != text
+    with pytest.raises(SheetError, match="charge under temperature trips at 60 °C, charge over temperature at 55 °C"):
+        parse_pack(cold, "p")
+
+
+def test_a_loop_may_be_called_anything():
+    text = SHORT_PROCEDURE.replace("rate: 3 K/min", "rate: Rate", 1).replace("      each: sensor\n      steps:\n", (
+        "      each: sensor\n      steps:\n       - repeat:\n          each: Rate\n          values: [3 K/min]\n          steps:\n"
+    )).replace("        - charge", "            - charge").replace("        - heat", "            - heat").replace("        - cool", "            - cool").replace("        - off", "            - off")  # fmt: skip
+    assert load(user_file("s", text), user_file("k", PACK), user_file("b", BOTH)).program.steps
+
+
+def test_a_ceiling_of_the_procedure_that_is_too_low_is_the_procedures():
+    text = SHORT_PROCEDURE.replace("voltage: full charge voltage + 0.4 V", "voltage: 28 V")
+    (problem,) = refused(text, user_file("k", PACK))
+    assert problem.file == "own.yaml"
+    assert "the procedure's own ceiling is 28 V" in problem.what

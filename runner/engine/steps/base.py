@@ -85,7 +85,8 @@ class Step:
     @property
     def path(self) -> str:
         """The path whose current is watched: the one that is on, or the charge."""
-        return self.around.known.path or CHARGE
+        known = self.around.known
+        return CHARGE if known.going_off else known.path or CHARGE
 
     def _pace(self, pace: tuple[float, float], path: str = "") -> list[Order]:
         """Poll at this pace from now on, if that is news."""

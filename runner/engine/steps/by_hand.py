@@ -154,7 +154,7 @@ class RecoverByHand(Step):
             self._end()
             return [
                 self._conclusion(
-                    Outcome.GAVE_UP, f"did not come back by itself in {limit / 60:.0f} min", event.t, limit=limit
+                    Outcome.GAVE_UP, f"did not come back by itself in {shown(limit, 'time')}", event.t, limit=limit
                 )
             ]
         return []

@@ -280,7 +280,7 @@ class Recover(Step):
             limit = self.planned.values["give_up"]
             return [
                 self._conclusion(
-                    Outcome.GAVE_UP, f"did not come back by itself in {limit / 60:.0f} min", event.t, limit=limit
+                    Outcome.GAVE_UP, f"did not come back by itself in {shown(limit, 'time')}", event.t, limit=limit
                 )
             ]
         return self._pace(SLOW, self._polled) if waited > 60.0 else []

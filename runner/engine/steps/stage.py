@@ -25,6 +25,7 @@ from runner.events import (
     Sampled,
     SupplyIsSet,
 )
+from runner.notation.quantity import shown
 from runner.orders import (
     Ask,
     Guide,
@@ -150,7 +151,7 @@ class Try(Step):
         if sample.t - self._began > self.planned.values["give_up"]:
             limit = self.planned.values["give_up"]
             return self._conclude_and_off(
-                Outcome.GAVE_UP, f"not back after {limit / 60:.0f} min", sample.t, limit=limit
+                Outcome.GAVE_UP, f"not back after {shown(limit, 'time')}", sample.t, limit=limit
             )
         self._phase, self._flows, self._until = "look", [], sample.t + 1e9
         self._voltage, values = voltage or 0.0, self.planned.values

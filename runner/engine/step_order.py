@@ -1,0 +1,106 @@
+"""Whether the steps of a procedure can find in their order what it promises: looked at before anything is switched on.
+
+Rule 1: one path is on at a time, and what is provoked is looked for on the path that its protection opens.
+Rule 2: heat, cold and a decade box act on a sensor: inside a loop over the sensors, the box plugged in before it is set, and
+        out again in the end.
+Rule 3: heat, cold and levels wait for what this protection does: a give-up would else be taken for another finding's.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+
+from runner.engine.program import Planned
+from runner.errors import Problem
+from runner.events import CHARGE, DISCHARGE
+from runner.notation.source import Path, Source
+from runner.sheets.procedure import Procedure
+from runner.vocabulary import BoxPlace, Until
+
+LEAVES_ON, LEAVES_OFF = ("charge", "drain"), ("charge", "drain", "stage", "wake", "try", "recover", "rest", "off")
+PROVOKES = ("heat", "cool", "substitute")
+
+
+def path_opened_by(kind: str) -> str:
+    """The path that a protection opens."""
+    return DISCHARGE if kind.startswith("discharge") or kind == "under_voltage" else CHARGE
+
+
+def path_of(step: Planned) -> str:
+    """The path that a step switches on, or nothing."""
+    named = step.word("path")
+    return named or {"charge": CHARGE, "wake": CHARGE, "drain": DISCHARGE}.get(step.kind, "")
+
+
+class StepOrder:
+    """Goes through the steps of one procedure; ``source`` is its file."""
+
+    def __init__(self, procedure: Procedure, source: Source) -> None:
+        self._kind, self._source = str(procedure.protection or ""), source
+        self._words = self._kind.replace("_", " ")
+        self._finds = bool(procedure.findings)
+
+    def problems(self, steps: Sequence[Planned], places: Sequence[Path]) -> Iterator[Problem]:
+        """Everything that is out of order; ``places`` are those of the steps in the file."""
+        on, boxed = "", None  # the path that is on; the sensor whose place the box has, None where it is out
+        place: Path = ("steps",)
+        for step, place in zip(steps, places, strict=True):
+            yield from self._wrong_way(step, place)
+            yield from self._on_its_path(step, place, on)
+            yield from self._at_its_sensor(step, place, boxed)
+            if step.word("box"):
+                boxed = step.sensor if step.word("box") == BoxPlace.IN else None
+            if step.kind in LEAVES_ON and step.word("until") == Until.STEADY:
+                on = path_of(step)
+            elif step.kind in LEAVES_OFF:
+                on = ""
+        if boxed is not None:
+            what = f"the decade box is left in the place of {boxed or 'a sensor'} at the end"
+            yield self._problem(place, what, "end with confirm: {say: …, box: out}, as the sensor is plugged back in")
+        if not steps:
+            what = "nothing is left to do on this pack at this bench"
+            yield self._problem(("steps",), what, "write steps that apply to it")
+
+    def _wrong_way(self, step: Planned, place: Path) -> Iterator[Problem]:
+        """Heat trips an over-temperature protection and cold brings it back; an under-temperature protection the other way."""
+        if step.kind not in ("heat", "cool") or not self._kind.endswith("temperature"):
+            return
+        over = self._kind.endswith("over_temperature")
+        wanted = Until.STOPPED if (step.kind == "heat") == over else Until.RETURNED
+        if step.word("until") != wanted:
+            what = (
+                f"{step.kind} until the current has {step.word('until')}; a test of {self._words} waits the other way"
+            )
+            yield self._problem(place, what, f"write until: {wanted}")
+
+    def _on_its_path(self, step: Planned, place: Path, on: str) -> Iterator[Problem]:
+        path, opened = path_of(step), path_opened_by(self._kind)
+        if step.kind in PROVOKES:
+            if not on:
+                what = f"{step.kind} comes while everything is off, so no current could be seen to stop or return"
+                yield self._problem(place, what, "charge or drain until steady before it")
+            elif self._kind.endswith("temperature") and on != opened:
+                what = f"{step.kind} comes while the {on} is on; {self._words} opens the path of the {opened}"
+                yield self._problem(place, what, "switch the other path on before it")
+        elif path and on and path != on:
+            what = f"{step.kind} switches the {path} on while the {on} is still on"
+            yield self._problem(place, what, "write off before it")
+        if step.kind in ("stage", "try") and self._kind.endswith("current") and path and path != opened:
+            what = f"{step.kind} is on the path of the {path}; {self._words} opens that of the {opened}"
+            yield self._problem(place, what, f"write path: {opened}")
+
+    def _at_its_sensor(self, step: Planned, place: Path, boxed: str | None) -> Iterator[Problem]:
+        if step.kind not in PROVOKES:
+            return
+        if not step.sensor and self._finds and self._kind.endswith("temperature"):
+            what = f"{step.kind} is of no sensor, so nothing would be found of any"
+            yield self._problem(place, what, "put it inside repeat: {each: sensor, steps: …}")
+        elif step.kind == "substitute" and boxed != step.sensor:
+            what = f"the decade box is not in the place of {step.sensor or 'a sensor'} when it is set"
+            yield self._problem(place, what, "write confirm: {say: …, box: in} for this sensor before it")
+        elif step.kind != "substitute" and boxed is not None:
+            what = f"{step.kind} comes while the decade box is in the place of {boxed or 'a sensor'}, which then feels nothing"
+            yield self._problem(place, what, "write confirm: {say: …, box: out} before it")
+
+    def _problem(self, place: Path, what: str, remedy: str) -> Problem:
+        return self._source.problem(place, what, remedy, key=True)
