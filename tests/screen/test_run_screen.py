@@ -39,10 +39,12 @@ class Stage:
 
     def __init__(self, out, scenario="sound", speed=400.0):
         clock = self.clock = VirtualClock(speed)
-        self.rehearsal = Rehearsal(read_file(DEMO_PACK), scenario, 1, clock)
+        self.rehearsal = Rehearsal(read_file(DEMO_PACK), scenario, 1, clock, sockets=False)
         self.operator, self.stop = ScreenOperator("Test Person"), StopFlag()
         job = self.rehearsal.job(user_file("short.yaml", self.procedure), ("T1",))
-        self.thread = RunThread(lambda: execute(job, self.operator, Site(clock), out, self.stop))
+        self.thread = RunThread(
+            lambda: execute(job, self.operator, Site(clock, self.rehearsal.connect), out, self.stop)
+        )
         self.app = RunApp(job, "REHEARSAL · TIM-840", self.operator, self.stop, self.thread, finding_line)
 
     def __enter__(self):

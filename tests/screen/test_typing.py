@@ -19,11 +19,13 @@ class ArrivalStage(Stage):
     """The arrival check under a pilot."""
 
     def __init__(self, out):
-        clock = VirtualClock(200.0)
-        self.rehearsal = Rehearsal(read_file(DEMO_PACK), "sound", 1, clock)
+        clock = VirtualClock(20.0)
+        self.rehearsal = Rehearsal(read_file(DEMO_PACK), "sound", 1, clock, sockets=False)
         self.operator, self.stop = ScreenOperator("Test Person"), StopFlag()
         job = self.rehearsal.job(find_procedure("arrival"))
-        self.thread = RunThread(lambda: execute(job, self.operator, Site(clock), out, self.stop))
+        self.thread = RunThread(
+            lambda: execute(job, self.operator, Site(clock, self.rehearsal.connect), out, self.stop)
+        )
         self.app = RunApp(job, "REHEARSAL", self.operator, self.stop, self.thread, finding_line)
 
 
