@@ -25,7 +25,9 @@ from runner.sheets.procedure import Procedure, parse_procedure
 
 T = TypeVar("T")
 MOST_BYTES = 1_000_000  # of a file that a person has written
-PROCEDURES = Path(runner.__file__).resolve().parent.parent / "procedures"
+HOME = Path(runner.__file__).resolve().parent
+# inside the program where it is installed, beside it in a checkout
+PROCEDURES = next(each for each in (HOME.parent / "procedures", HOME / "procedures") if (each / "demo").is_dir())
 DEMO_PACK = PROCEDURES / "demo" / "tim-840.yaml"
 PARSERS: dict[str, Callable[[str, str], Any]] = {
     "pack": parse_pack,
