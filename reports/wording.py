@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
+from runner.measure.conformity import WITH_CONDITIONS
 from runner.measure.finding import Finding
 from runner.vocabulary import BudgetSource
 
@@ -35,6 +36,11 @@ def worded(finding: Finding) -> Worded:
         number(None if finding.expected is None else finding.expected / size, few),
         _limits(finding, size, few),
     )
+
+
+def rule_words(rule: str) -> str:
+    """A decision rule as people read it beside a statement."""
+    return {WITH_CONDITIONS: "guard band, conditional"}.get(rule, rule)
 
 
 def digits_for(uncertainty: float) -> int:

@@ -47,7 +47,7 @@ def print_findings(evaluation: Evaluation) -> None:
     if end is None or end.early:
         print(f"  ended early: {end.reason if end else 'the record breaks off'}")
     if evaluation.findings:
-        print(f"  together: {(evaluation.conformity or NOT_JUDGED).upper()}")
+        print(f"  overall: {(evaluation.conformity or NOT_JUDGED).upper()}")
 
 
 def print_json(evaluation: Evaluation) -> None:

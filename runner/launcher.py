@@ -224,7 +224,7 @@ class Face:
             doubts, early = job.program.doubts, result.outcome.early
             session.ended(number, result.evaluation, early=early, doubts=doubts, agreed=result.agreed)
             if result.outcome.early:
-                self._say(f"\nThe session can be gone on with: tripwitness resume {session.path}")
+                self._say(f"\nThe session can be resumed: tripwitness resume {session.path}")
                 return Exit.ENDED_EARLY
         evaluations = session.evaluations()
         with self._aside():

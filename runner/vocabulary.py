@@ -187,12 +187,12 @@ class BudgetSource(StrEnum):
     EDGE_INSTANT = "instant of the edge", "polling the current faster"
     TRIP_INSTANT = "instant of the trip"
     POLLING = "polling of the pack", "a slower ramp, or more repeats: the pack looks only so often", True
-    DELAY_IN_LOOKS = "delay counted in looks", "knowing how the pack counts its delay"
+    DELAY_IN_LOOKS = "delay as a number of polls", "knowing how the pack counts its delay"
     DELAY = "delay of the pack", "ramps at two or three rates, which make the delay fall out"
     SENSOR_LAG = "lag of the sensor", "ramps at two or three rates, which make the lag fall out"
     PROBE_LAG = "lag of the probe", "ramps at two or three rates, which make the lag fall out"
     DISAGREEMENT = "disagreement of the ramps", "more repeats", True
-    LEVELS = "distance of the levels", "smaller steps"
+    LEVELS = "step size", "smaller steps"
     LOOKS = "distance of the looks", "looks that follow each other more closely"
     READINGS = "distance of the readings", "reading more often"
     BOX = "accuracy of the decade box", "a better decade box"

@@ -50,6 +50,6 @@ _TITLES: dict[str, Callable[[Numbers, Words, str, str], str]] = {
     "cool": lambda n, w, where, record: f"Cool{where} at {shown(n['rate'], 'ramp rate')}",
     "rest": lambda n, w, where, record: f"Rest {shown(n['for'], 'time')}",
     "wait": _wait,
-    "offer": lambda n, w, where, record: f"One more{' for' if where else ''}{where}?",
+    "offer": lambda n, w, where, record: f"Repeat{where} once more?",
     "off": lambda n, w, where, record: "Switch everything off",
 }

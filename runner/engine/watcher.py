@@ -304,7 +304,7 @@ class Watcher:
         assert self._set is not None
         set_voltage, set_current = self._set
         if self.verdict.word in (WatchWord.TAPERING, WatchWord.FULL) and before < 2 * FULL_RATIO * set_current:
-            why = f"the taper had come down to {before:.3g} A: it may be the end of charge"
+            why = f"it had tapered to {before:.3g} A: it may be the end of charge"
             return self._say(WatchWord.FULL, why, first.t)
         voltage = last.readings.get(VOLTAGE_OF[CHARGE])
         if voltage is not None and voltage < set_voltage * (1 - VOLTAGE_RATIO):
@@ -343,7 +343,7 @@ class Watcher:
             if sample.t - self._taper_since < TAPER_TIME:
                 return []
             if current < FULL_RATIO * set_current:
-                return self._say(WatchWord.FULL, f"the taper has come down to {current:.3g} A", sample.t)
+                return self._say(WatchWord.FULL, f"tapered to {current:.3g} A", sample.t)
             if self.verdict.word == WatchWord.FULL:
                 return []
             return self._say(

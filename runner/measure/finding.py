@@ -19,6 +19,10 @@ from runner.measure.threshold import Crossing
 from runner.vocabulary import BudgetSource, Outcome
 
 Limits = tuple[float | None, float | None]
+SAID_BEFORE = {
+    "delay counted in looks": "delay as a number of polls",
+    "distance of the levels": "step size",
+}  # in older findings
 
 
 @dataclass(frozen=True)
@@ -77,6 +81,7 @@ class Finding:
 
 def _kind(text: str) -> str:
     """The source of a budget's line in findings.json, whose contract has its text only."""
+    text = SAID_BEFORE.get(text, text)
     fitting = [source.value for source in BudgetSource if text.startswith(source)]
     return max(fitting, key=len, default="")
 

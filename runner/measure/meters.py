@@ -1,4 +1,4 @@
-"""Meters against each other: simultaneous readings at several currents, split into an offset and a resistance.
+"""Meter comparison: simultaneous readings at several currents, split into an offset and a resistance.
 
 U_instrument − U_meter = a ∓ R·I by least squares over the levels: ``a`` is what the two voltmeters differ by with no
 current, ``R`` what lies between them, the leads and their clamps.

@@ -187,7 +187,7 @@ class Thermal(Evaluator):
             and (attempt.limit - margin > upper if attempt.rate > 0 else attempt.limit + margin < lower)
         )
         caveats = (f"it did {len(crossings)} time(s) before",) if crossings else ()
-        reason = attempt.why if beyond else f"{attempt.why}, which is too near to the limits to say more"
+        reason = attempt.why if beyond else f"{attempt.why}, which is too close to a limit to decide"
         if name == "release" and declared.latching:
             beyond, reason = False, f"{attempt.why}; declared as latching"
         return self.missing(name, "°C", reason, expected=expected, limits=limits, failed=beyond, caveats=caveats)

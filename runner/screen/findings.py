@@ -16,7 +16,7 @@ from textual.screen import Screen
 from textual.widgets import Footer, OptionList, Static
 from textual.widgets.option_list import Option
 
-from reports.wording import what_would_help, worded
+from reports.wording import rule_words, what_would_help, worded
 from runner.errors import TripwitnessError
 from runner.measure.conformity import NOT_JUDGED
 from runner.measure.finding import Finding
@@ -150,11 +150,11 @@ def about(finding: Finding) -> list[str]:
     )
     lines.append(f"declared {text.expected}, limits {text.limits} {text.unit}")
     chance = "" if finding.probability is None else f", probability of conformity {finding.probability:.1%}"
-    lines.append(f"{statement} by {finding.rule}{chance}" if finding.conformity else statement)
+    lines.append(f"{statement} (rule: {rule_words(finding.rule)}){chance}" if finding.conformity else statement)
     if finding.functional:
         lines.append("FUNCTIONAL: seen to happen and in the right direction; the ramp was too fast for more")
     if finding.repeats:
-        lines.append("repeats: " + ", ".join(f"{each:.2f}" for each in finding.repeats))
+        lines.append(("ramps: " if finding.fit else "repeats: ") + ", ".join(f"{each:.2f}" for each in finding.repeats))
     if finding.fit:
         lines.append(finding.fit)
     return [*lines, *(f"! {caveat}" for caveat in finding.caveats)]

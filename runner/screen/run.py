@@ -216,9 +216,7 @@ class RunScreen(Screen[None]):
         self.stop.press(f"{self.operator.name}, stop key")
         self.asked = None
         self._typing(None)
-        self.query_one(Prompt).show(
-            "STOP: supply and load are being switched off.", "wait for the word that the bench is off", hold=True
-        )
+        self.query_one(Prompt).show("STOP: supply and load are being switched off.", 'wait for "bench off"', hold=True)
 
     def action_stop_by_letter(self) -> None:
         self.action_stop()

@@ -121,7 +121,7 @@ class Session:
     def ended(
         self, number: int, evaluation: Evaluation, *, early: bool, doubts: Sequence[str] = (), agreed: str = ""
     ) -> None:
-        """A run of an entry is over; one that ended early can be gone on with.
+        """A run of an entry is over; one that ended early can be resumed.
 
         ``agreed``: who agreed to the ``doubts`` about the sheet, and why; it holds for the rest of the session.
         """

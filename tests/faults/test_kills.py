@@ -55,7 +55,10 @@ def test_ten_kills_at_random_instants_and_the_run_goes_on_after_them(live):
             5,
             "the guard to have written its last line",
         )
-        assert said_by_the_guard(folder)[-1]["not confirmed"] == []
+        done = until(
+            lambda folder=folder: [line for line in said_by_the_guard(folder) if line["what"] == "done"], 5, "done"
+        )
+        assert done[0]["not confirmed"] == []
         entries = list(read_journal(folder / "events.jsonl"))  # its chain is whole
         told = [line.split("  ", 1)[1] for line in out.splitlines() if "  STEP" in line or "  WATCH" in line]
         assert len(told) <= sum(type(entry.what).__name__ in ("BeginStep", "Judge") for entry in entries)

@@ -52,9 +52,7 @@ def test_a_mixture_is_what_a_million_draws_say(share):
 def test_two_rectangles_of_one_source_make_a_triangle():
     """95 % of a triangle of half-width √6·u lie within √6·(1 − √0.05) = 1.902 u (JCGM 100:2008, 4.3.9, computed)."""
     inputs = Inputs()
-    difference = inputs.add("distance of the levels", 55.0, 0.1, "rectangular") - inputs.add(
-        "distance of the levels", 45.0, 0.1, "rectangular"
-    )
+    difference = inputs.add("step size", 55.0, 0.1, "rectangular") - inputs.add("step size", 45.0, 0.1, "rectangular")
     assert len(inputs.rows(difference)) == 1
     assert inputs.factor(difference, 0.95) == pytest.approx(6**0.5 * (1 - 0.05**0.5), abs=0.005)
 

@@ -31,7 +31,7 @@ class DrainByHand(Step):
         self._since = t
         self._queue = [
             *self._totals(BEFORE),
-            self._go(Observed.LOAD_ON, "Switch the load on, and press the key as it comes on."),
+            self._go(Observed.LOAD_ON, "Switch the load on, and press Enter as it comes on."),
         ]
         return [*self._pace(SLOW), self._queue[0]]
 
@@ -105,10 +105,10 @@ class DrainByHand(Step):
         return Ask(self._question(of), say, of.value, Wants.MARK, of=of)
 
     def _off(self) -> Ask:
-        return self._go(Observed.LOAD_OFF, "Switch the load off now, and press the key when it is.")
+        return self._go(Observed.LOAD_OFF, "Switch the load off now, and press Enter when it is.")
 
     def _moment(self) -> Ask:
-        say = "Watch the load. Press the key at the very moment it stops by itself."
+        say = "Watch the load. Press Enter at the very moment it stops by itself."
         return self._go(Observed.LOAD_STOPPED, say)
 
     def _number(self, of: Observed, say: str, unit: str, role: Role) -> Ask:
@@ -141,7 +141,7 @@ class RecoverByHand(Step):
     def receive(self, event: Event, verdicts: list[Verdict]) -> list[Order]:
         if isinstance(event, OutputIsOff) and self._off_at is None:
             self._off_at = event.t
-            say = "Watch the voltmeter on the pack's terminals. Press the key at the moment it shows the pack's voltage again."
+            say = "Watch the voltmeter on the pack's terminals. Press Enter at the moment it shows the pack's voltage again."
             return [Ask(self._question, say, Observed.CAME_BACK.value, Wants.MARK, of=Observed.CAME_BACK)]
         if self._off_at is None:
             return []

@@ -104,7 +104,7 @@ class Charge(Step):
         if sample.mode == "CV" and current <= self.planned.values["end_current"]:
             self._since = sample.t if self._since is None else self._since
             if sample.t - self._since >= END_TIME:
-                why = f"the taper has come down to the end current of {self.planned.values['end_current']:.3g} A"
+                why = f"tapered to the end current of {self.planned.values['end_current']:.3g} A"
                 return self._conclude_and_off(Outcome.FULL, why, self._since)
             return []
         self._since = None
