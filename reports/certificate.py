@@ -124,6 +124,7 @@ def _contents(
         "conformity": conformity,
         "mark": MARKS[conformity],
         "side": SIDES[conformity],
+        "undone": sum(each.story.end.undone for each in evaluations if each.story.end is not None),
         "early": [f"{each.procedure.title}: {why}" for each in evaluations if (why := _early(each))],
         "parts": [_part(each) for each in evaluations],
         "several": len(evaluations) > 1,
