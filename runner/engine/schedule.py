@@ -116,7 +116,7 @@ def _rank(procedure: Procedure) -> tuple[int, str]:
     """Rule 1, and rule 3, as a number: the smaller the sooner."""
     needs, kind = procedure.needs, procedure.protection or ""
     if not needs:
-        return (0 if procedure.name.startswith("arrival") else 1), procedure.name
+        return (0 if procedure.looks_at_condition() else 1), procedure.name
     if procedure.ends == "empty":
         return 90, procedure.name
     if procedure.ends in ("full", "half"):

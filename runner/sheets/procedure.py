@@ -24,7 +24,7 @@ from runner.sheets.bench import ROLES
 from runner.sheets.hold_steps import Text
 from runner.sheets.pack import KINDS, PACK_NAMES
 from runner.sheets.steps import StepItem
-from runner.vocabulary import Role
+from runner.vocabulary import Observed, Role
 
 FINDINGS: Mapping[str, frozenset[str]] = {  # finding -> the dimensions of the protection that it makes sense for
     "trip": frozenset({"temperature", "voltage", "current"}),
@@ -82,6 +82,10 @@ class Procedure(Sheet):
     ceilings: CeilingsSpec
     steps: tuple[StepItem, ...] = Field(min_length=1)
     findings: tuple[Literal[tuple(FINDINGS)], ...] = ()  # type: ignore[valid-type]
+
+    def looks_at_condition(self) -> bool:
+        """Whether it records the condition in which the pack came: that is done before anything else."""
+        return any(getattr(step, "as_", "") == Observed.CONDITION for _, step in _flat(self.steps))
 
     def wired(self) -> frozenset[str]:
         """The roles that this procedure needs on a cable, because a person is too slow for what it does with them."""
