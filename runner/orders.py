@@ -135,7 +135,7 @@ class Guide(Order):
 
 
 def hands_off(sensor: str) -> Guide:
-    """Heat and ice go away."""
+    """Stop heating or cooling ``sensor`` ("" is the pack)."""
     return Guide("still", sensor, 0.0, f"Stop. Take heat and ice away from {sensor or 'the pack'}.")
 
 

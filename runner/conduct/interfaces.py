@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from typing import Protocol
 
 from runner.bench.assembly import Readings
+from runner.bench.carrying import OrderedBench
 from runner.engine.view import View
 from runner.events import Answered, Sampled
 from runner.orders import Order
@@ -44,46 +45,20 @@ class Operator(Protocol):
         """An order that concerns a person: a question, what the hands are to do, what the watcher thinks, the end."""
 
     def show(self, look: Callable[[], View]) -> None:
-        """The run has moved on; call ``look`` to see it, now or never."""
+        """The run has moved on; ``look()`` builds the View: call it before returning, the run goes on afterwards."""
 
     def answers(self, t: float) -> list[Answered | Sampled]:
         """What was answered, or read off a display, since the last call. Raises OperatorGone if nobody is left."""
 
 
-class SupplyPort(Protocol):
-    """The part of a supply that the loop uses. Voltages in V, currents in A; each raises BenchError."""
-
-    def limit(self, voltage: float, current: float) -> tuple[float, float]: ...
-
-    def set(self, voltage: float, current: float) -> tuple[float, float]: ...
-
-    def on(self) -> None: ...
-
-
-class LoadPort(Protocol):
-    """The part of a load that the loop uses. Currents in A; each raises BenchError."""
-
-    def set(self, current: float) -> float: ...
-
-    def on(self) -> None: ...
-
-
-class BenchPort(Protocol):
+class BenchPort(OrderedBench, Protocol):
     """The part of a bench that the loop uses."""
-
-    @property
-    def load(self) -> LoadPort | None: ...
-
-    @property
-    def supply(self) -> SupplyPort | None: ...
 
     def poll_supply(self, into: Readings) -> None: ...
 
     def poll_load(self, into: Readings) -> None: ...
 
     def poll_slow(self, into: Readings) -> None: ...
-
-    def guide(self, action: str, sensor: str, rate: float) -> None: ...
 
     def off(self) -> tuple[bool, str]: ...
 

@@ -13,6 +13,7 @@ import traceback
 from collections import deque
 from collections.abc import Iterator
 
+from runner.bench.carrying import Carrying
 from runner.conduct.aside import Aside
 from runner.conduct.interfaces import BenchPort, Clock, Operator, RunOutcome, StopFlag, Unwatched, Watch
 from runner.conduct.resume import Resumption
@@ -27,20 +28,15 @@ from runner.events import (
     Event,
     Faulted,
     GuardEnded,
-    LimitsAreSet,
-    LoadIsOn,
-    LoadIsSet,
     OrderFailed,
     OutputIsOff,
-    OutputIsOn,
     Resumed,
     Sampled,
     Started,
     StopPressed,
-    SupplyIsSet,
     Suspended,
 )
-from runner.orders import Ask, End, Guide, LoadOn, Order, Pace, SetLimits, SetLoad, SetSupply, SwitchOff, SwitchOn
+from runner.orders import Ask, End, Guide, LoadOn, Order, Pace, SetLimits, SetLoad, SetSupply, SwitchOn
 from runner.record.folder import EVENTS, SAMPLES, RunFolder
 from runner.record.journal import Journal
 from runner.record.samples import SampleWriter
@@ -86,6 +82,7 @@ class Loop:
         self._end: End | None = None
         self._stop_told = self._unguarded = False
         self._off = True  # nothing is switched on before the first order
+        self._carrying = Carrying(bench, self._now, self._switch_off, self._going_on)
 
     def carry_out(self) -> RunOutcome:
         """Run to the end. Never raises; a fault of the program is in the outcome and, if that can be, in the journal.
@@ -193,7 +190,7 @@ class Loop:
     def _carry(self, order: Order, until: float) -> None:
         """Carry out an order at the bench; one whose connection fails is tried again until ``until``, as readings are."""
         try:
-            event = self._at_the_bench(order)
+            event = self._carrying.carry_out(order)
         except BenchError as error:
             if isinstance(error, LinkError) and isinstance(order, RETRIED) and self._now() < until:
                 self._again.append((order, until, self._now() + RETRY_EVERY))
@@ -214,41 +211,8 @@ class Loop:
             self._carry(order, until)
             self._settle()
 
-    def _at_the_bench(self, order: Order) -> Event | None:
-        supply = self.bench.supply
-        # an event is stamped when what it says has been read back, not when it was asked for
-        if isinstance(order, SwitchOff):
-            confirmed, remark = self._switch_off()
-            return OutputIsOff(self._now(), confirmed, remark)
-        if isinstance(order, Guide):
-            self.bench.guide(order.action, order.sensor, order.rate)
-            return None
-        if isinstance(order, SetLimits | SetSupply | SwitchOn) and supply is None:
-            return OrderFailed(self._now(), type(order).__name__, "this bench has no supply")
-        if isinstance(order, SetLimits) and supply is not None:
-            limits = supply.limit(order.voltage, order.current)
-            return LimitsAreSet(self._now(), *limits)
-        if isinstance(order, SetSupply) and supply is not None:
-            points = supply.set(order.voltage, order.current)
-            return SupplyIsSet(self._now(), *points)
-        if isinstance(order, SwitchOn) and supply is not None:
-            self._off = False
-            supply.on()
-            return OutputIsOn(self._now())
-        return self._at_the_load(order)
-
-    def _at_the_load(self, order: Order) -> Event | None:
-        load = self.bench.load
-        if isinstance(order, SetLoad | LoadOn) and load is None:
-            return OrderFailed(self._now(), type(order).__name__, "this bench has no load on a cable")
-        if isinstance(order, SetLoad) and load is not None:
-            current = load.set(order.current)
-            return LoadIsSet(self._now(), current)
-        if isinstance(order, LoadOn) and load is not None:
-            self._off = False
-            load.on()
-            return LoadIsOn(self._now())
-        return None
+    def _going_on(self) -> None:
+        self._off = False
 
     # ---- the way out -----------------------------------------------------------------------------------------
 

@@ -82,7 +82,7 @@ class Run:
     def __init__(
         self, program: Program, begin: int = 0, *, awake: bool = True, guarded: bool = True, agreed: str = ""
     ) -> None:
-        """``begin`` is the step to begin with, ``awake`` whether the pack is: other than 0 and True after a break.
+        """``begin`` is the step to begin with; ``awake`` is False if the pack has cut off and not come back (after a break).
 
         Without a guard (``guarded`` False) a person has to agree to that with the cautions. ``agreed``: who agreed to what is
         unusual on the pack sheet earlier in the session, and why; then nobody is asked again.

@@ -118,8 +118,8 @@ class Specification:
     """What sheet and bench file say: limits in the unit of the protection, times in s, all else in SI.
 
     ``sensor_lag`` and ``probe_lag`` are (value, standard uncertainty) in s, or None where nobody knows; ``leads`` the same
-    in Ω by path; ``accuracy`` by channel; ``box`` the ± ratio of a decade box and ``slope`` how many Ω a K are, relative to
-    the resistance, by sensor and temperature. ``reaction`` is (value, standard uncertainty) of a person's key.
+    in Ω by path; ``accuracy`` by channel; ``box`` the ± ratio of a decade box and ``slope`` (dR/dT)/R in 1/K, as a function of °C,
+    by sensor. ``reaction`` is (value, standard uncertainty) of a person's key.
     """
 
     protection: str

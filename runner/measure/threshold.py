@@ -23,7 +23,7 @@ from runner.measure.fits.ramp import Ramp
 from runner.measure.recording import Attempt, Specification
 from runner.vocabulary import BudgetSource
 
-DISTINCT = 1.4  # highest rate over lowest: nearer together they say nothing about L
+DISTINCT = 1.4  # least ratio of fastest to slowest ramp for extrapolation to no rate
 POSSIBLE_LAG = (-10.0, 90.0)  # s: outside of this the changes did not follow the temperature
 UNKNOWN_LAG = (0.0, 15.0)  # s: what a taped-on thermistor may lag, where nobody knows (common practice, no source)
 

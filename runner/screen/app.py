@@ -24,9 +24,7 @@ from runner.screen.themes import Dressed
 from runner.vocabulary import Exit
 from runner.workspace.job import Job
 
-HAND_OVER = (
-    0.0005  # s after which drawing gives way to the run's thread, ten times as soon as usual: sampling comes first
-)
+HAND_OVER = 0.0005  # s: Python's thread switch interval during a run (5 ms is usual), so that sampling is not held up by drawing
 GOODBYE = 5.0  # s that a screen is given to go away after a signal
 LOOK_EVERY = 0.1  # s between two looks at whether the run has ended
 

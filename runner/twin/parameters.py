@@ -7,7 +7,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 
 SENSOR_LAG = (4.0, 12.0)  # s: between which the lags of the sensors are drawn
-CLOCK = (0.97, 1.03)  # of a polling period: how well a management system keeps its time
+CLOCK = (0.97, 1.03)  # factor on the polling period, drawn for each pack
 
 
 @dataclass(frozen=True)

@@ -174,7 +174,7 @@ class Drain(Step):
 
 
 class _Terminals:
-    """The voltage of the pack's terminals, and whether it is down or up for certain."""
+    """The voltage at the pack's terminals: down after two readings below half the nominal, up after CONFIRM above."""
 
     def __init__(self, around: Surroundings) -> None:
         program, known = around.program, around.known

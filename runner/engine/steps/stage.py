@@ -99,7 +99,7 @@ class Stage(Step):
 class Try(Step):
     """Look again and again whether the path is back; in between rest, or drain.
 
-    Two levels a look: when supply or load were on, and when it ended in vain; the last look has no end.
+    Each look writes a Level when supply or load are on and, if no current came, one at its end.
     """
 
     def begin(self, t: float) -> list[Order]:
