@@ -14,6 +14,7 @@ from pydantic_core import ErrorDetails
 from runner.errors import Problem, SheetError
 from runner.notation.quantity import QuantityError
 from runner.notation.source import Path, Source, normal_key
+from runner.notation.wrong import Wrong
 
 S = TypeVar("S", bound=BaseModel)
 
@@ -84,7 +85,7 @@ def _problems(source: Source, model: type[BaseModel], error: ValidationError) ->
             what, remedy = _PLAIN_WORDS[kind]
             yield source.problem(path, f"{name} {what}", remedy)
         elif cause is not None:
-            what, _, remedy = str(cause).partition("; ")
+            what, remedy = (cause.what, cause.remedy) if isinstance(cause, Wrong) else (str(cause), "")
             yield source.problem(path, what, remedy)
         else:
             yield source.problem(

@@ -9,6 +9,7 @@ from pydantic import field_validator
 from runner.notation.fields import Sheet, Time
 from runner.notation.problems import checked
 from runner.notation.source import read
+from runner.notation.wrong import Wrong
 
 Word = Literal["go on", "stop"]
 
@@ -33,7 +34,7 @@ class Answers(Sheet):
     @classmethod
     def _is_a_reason(cls, reason: str) -> str:
         if reason and not reason.strip():
-            raise ValueError("agree is empty; write the reason, or take it out")
+            raise Wrong("agree is empty", "write the reason, or take it out")
         return reason
 
 

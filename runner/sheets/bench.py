@@ -31,6 +31,7 @@ from runner.notation.fields import (
 )
 from runner.notation.problems import checked
 from runner.notation.source import Source, read
+from runner.notation.wrong import Wrong
 from runner.sheets.curve import Curve
 
 ROLES = ("supply", "probe", "meter", "load", "counter", "display", "box", "hands")
@@ -51,7 +52,7 @@ class ProbeAccuracy(Sheet):
     @model_validator(mode="after")
     def _one_of_two(self) -> Self:
         if (self.expanded_uncertainty is None) == (self.limit is None):
-            raise ValueError("give either expanded_uncertainty or limit; the calibration certificate has the first")
+            raise Wrong("give either expanded_uncertainty or limit", "the calibration certificate has the first")
         return self
 
     def standard_uncertainty(self) -> tuple[float, str]:
@@ -106,7 +107,7 @@ class InstrumentSheet(Sheet):
     @model_validator(mode="after")
     def _reached(self) -> Self:
         if bool(self.address) == self.by_hand:
-            raise ValueError("an instrument has either an address or by_hand: true; write which of the two it is")
+            raise Wrong("an instrument has either an address or by_hand: true", "write which of the two it is")
         return self
 
 
@@ -136,7 +137,7 @@ class SupplySheet(InstrumentSheet):
     @model_validator(mode="after")
     def _on_a_cable(self) -> Self:
         if self.by_hand:
-            raise ValueError("the supply cannot be read by hand: it has to go off without a person; give its address")
+            raise Wrong("the supply cannot be read by hand: it has to go off without a person", "give its address")
         return self
 
 
@@ -153,7 +154,7 @@ class LoadSheet(InstrumentSheet):
     @model_validator(mode="after")
     def _draws_something(self) -> Self:
         if self.by_hand and self.draws is None:
-            raise ValueError("a load that is switched by hand needs draws: …, about how many A it takes")
+            raise Wrong("a load that is switched by hand needs draws", "add draws: with about how many A it takes")
         return self
 
 
@@ -180,11 +181,9 @@ class ProbeSheet(InstrumentSheet):
     @model_validator(mode="after")
     def _raw_readings_can_be_turned_into_degrees(self) -> Self:
         if self.reads == "resistance" and (self.sensor in ("pt100", "pt1000")) == (self.curve is not None):
-            raise ValueError(
-                "a resistance needs either sensor: pt100 or pt1000, or the sensor's curve; give one of them"
-            )
+            raise Wrong("a resistance needs either sensor: pt100 or pt1000, or the sensor's curve", "give one of them")
         if self.reads == "voltage" and (self.sensor not in ("K", "T") or self.terminals is None):
-            raise ValueError("a thermocouple needs sensor: K or T, and terminals: with their temperature; add them")
+            raise Wrong("a thermocouple needs sensor: K or T, and terminals: with their temperature", "add them")
         return self
 
 
@@ -205,7 +204,7 @@ class CounterSheet(InstrumentSheet):
     @model_validator(mode="after")
     def _read_by_hand(self) -> Self:
         if not self.by_hand:
-            raise ValueError("a counter is read by hand here; write by_hand: true")
+            raise Wrong("a counter is read by hand here", "write by_hand: true")
         return self
 
 
@@ -215,7 +214,7 @@ class DisplaySheet(InstrumentSheet):
     @model_validator(mode="after")
     def _read_by_hand(self) -> Self:
         if not self.by_hand:
-            raise ValueError("a display is read by hand here; write by_hand: true in place of its address")
+            raise Wrong("a display is read by hand here", "write by_hand: true in place of its address")
         return self
 
 
@@ -227,7 +226,7 @@ class BoxSheet(InstrumentSheet):
     @model_validator(mode="after")
     def _set_by_hand(self) -> Self:
         if not self.by_hand:
-            raise ValueError("a decade box is set by hand here; write by_hand: true in place of its address")
+            raise Wrong("a decade box is set by hand here", "write by_hand: true in place of its address")
         return self
 
 

@@ -15,6 +15,7 @@ from typing import Self
 from pydantic import Field, model_validator
 
 from runner.notation.fields import PositiveResistance, Sheet, Temperature, TemperatureDifference
+from runner.notation.wrong import Wrong
 
 ZERO = 273.15  # K at 0 °C
 AT_25 = 298.15  # K
@@ -32,16 +33,16 @@ class Curve(Sheet):
     def _one_of_three(self) -> Self:
         given = [self.b is not None, self.coefficients is not None, self.table is not None]
         if sum(given) != 1:
-            raise ValueError("a curve is one of b, coefficients, table; keep the one from the sensor's data sheet")
+            raise Wrong("a curve is one of b, coefficients, table", "keep the one from the sensor's data sheet")
         if (self.b is None) != (self.resistance_at_25 is None):
-            raise ValueError("b and resistance_at_25 belong together; give both")
+            raise Wrong("b and resistance_at_25 belong together", "give both")
         if self.table is not None:
             temperatures, resistances = zip(*self.table, strict=True) if self.table else ((), ())
             if len(temperatures) < 2 or list(temperatures) != sorted(set(temperatures)):
-                raise ValueError("the table needs at least two rows, temperatures rising; sort it")
+                raise Wrong("the table needs at least two rows, temperatures rising", "sort it")
             steps = [b - a for a, b in itertools.pairwise(resistances)]
             if not (all(step < 0 for step in steps) or all(step > 0 for step in steps)):
-                raise ValueError("the table's resistances do not all rise or all fall; correct the row that stands out")
+                raise Wrong("the table's resistances do not all rise or all fall", "correct the row that stands out")
         return self
 
     def resistance(self, temperature: float) -> float:

@@ -19,6 +19,7 @@ from runner.errors import SheetError
 from runner.notation.fields import Sheet
 from runner.notation.problems import checked
 from runner.notation.source import read
+from runner.notation.wrong import Wrong
 
 NUMBER = r"\s*([+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?)\s*"
 
@@ -63,12 +64,13 @@ class Query(Sheet):
         try:
             groups = _compiled(pattern).groups
         except re.error as error:
-            raise ValueError(f"{pattern!r} is not a pattern ({error}); write for example '([0-9.]+) V'") from error
+            raise Wrong(f"{pattern!r} is not a pattern ({error})", "write for example '([0-9.]+) V'") from error
         if groups != 1:
-            raise ValueError(f"the pattern {pattern!r} has {groups} groups; put the number, and only it, in brackets")
+            raise Wrong(f"the pattern {pattern!r} has {groups} groups", "put the number, and only it, in brackets")
         if _may_be_left_out(pattern):
-            raise ValueError(
-                f"the pattern {pattern!r} also fits replies without the number; take the ?, * or | about its brackets out"
+            raise Wrong(
+                f"the pattern {pattern!r} also fits replies without the number",
+                "take the ?, * or | about its brackets out",
             )
         return pattern
 
@@ -108,7 +110,7 @@ class ErrorQueue(Sheet):
         try:
             _compiled(pattern)
         except re.error as error:
-            raise ValueError(f"{pattern!r} is not a pattern ({error}); write for example '0,.*'") from error
+            raise Wrong(f"{pattern!r} is not a pattern ({error})", "write for example '0,.*'") from error
         return pattern
 
 
@@ -154,14 +156,14 @@ class Dialect(Sheet):
         commands, queries = NEEDED[self.role]
         more = MORE_QUERIES.get(self.role, ())
         if more and not set(self.queries) & set(more):
-            raise ValueError(f"a {self.role} needs more words; add queries: {more[0]}")
+            raise Wrong(f"a {self.role} needs more words", f"add queries: {more[0]}")
         missing = [f"commands: {name}" for name in commands if name not in self.commands]
         missing += [f"queries: {name}" for name in queries if name not in self.queries]
         if missing:
-            raise ValueError(f"a {self.role} needs more words; add {', '.join(missing)}")
+            raise Wrong(f"a {self.role} needs more words", f"add {', '.join(missing)}")
         unknown = sorted((set(self.commands) - set(commands)) | (set(self.queries) - set(queries) - set(more)))
         if unknown:
-            raise ValueError(f"nobody asks a {self.role} for {', '.join(unknown)}; take it out")
+            raise Wrong(f"nobody asks a {self.role} for {', '.join(unknown)}", "take it out")
         return self
 
 
@@ -179,8 +181,8 @@ def _fields(text: str) -> Iterator[str]:
             continue
         if form or conversion or name not in ("value", "channel"):
             shown = "{" + name + (f"!{conversion}" if conversion else "") + (f":{form}" if form else "") + "}"
-            raise ValueError(
-                f"{text!r} has {shown}, which nobody fills in; {{value}} and {{channel}}, just so, may stand in braces"
+            raise Wrong(
+                f"{text!r} has {shown}, which nobody fills in", "{value} and {channel}, just so, may stand in braces"
             )
         yield name
 
@@ -188,17 +190,18 @@ def _fields(text: str) -> Iterator[str]:
 def _sendable(text: str, allowed: Iterable[str]) -> str:
     """A text that can be sent once the allowed names in braces are filled in. Raises ValueError."""
     if not text or not text.isascii() or not text.isprintable() or len(text) > LONGEST_TEXT:
-        raise ValueError(
-            f"{text[:60]!r} cannot be sent; write 1 to {LONGEST_TEXT} plain characters, the line end is added by itself"
+        raise Wrong(
+            f"{text[:60]!r} cannot be sent",
+            f"write 1 to {LONGEST_TEXT} plain characters, the line end is added by itself",
         )
     try:
         found = set(_fields(text)) - set(allowed)
+    except Wrong:
+        raise
     except ValueError as error:
-        if "; " in str(error):
-            raise
-        raise ValueError(f"{text!r}: {str(error).lower()}; close the brace, or double it to send one") from error
+        raise Wrong(f"{text!r}: {str(error).lower()}", "close the brace, or double it to send one") from error
     if found:
-        raise ValueError(f"{text!r} has {{{found.pop()}}}, which has no meaning here; take it out")
+        raise Wrong(f"{text!r} has {{{found.pop()}}}, which has no meaning here", "take it out")
     return text
 
 
@@ -236,9 +239,8 @@ def parse_dialect(text: str, file: str) -> Dialect:
     for name, command in dialect.commands.items():
         try:
             _check_command(name, command)
-        except ValueError as error:
-            what, _, remedy = str(error).partition("; ")
-            problems.append(source.problem(("commands", name), f"{name}: {what}", remedy))
+        except Wrong as error:
+            problems.append(source.problem(("commands", name), f"{name}: {error.what}", error.remedy))
     if problems:
         raise SheetError(problems)
     return dialect
@@ -249,4 +251,4 @@ def _check_command(name: str, text: str) -> None:
     valued = name.startswith(VALUED)
     _sendable(text, ("value", "channel") if valued else ("channel",))
     if valued and "value" not in set(_fields(text)):
-        raise ValueError(f"{text!r} carries no value; put {{value}} where the number belongs")
+        raise Wrong(f"{text!r} carries no value", "put {value} where the number belongs")

@@ -9,6 +9,7 @@ from pydantic import AfterValidator, Field, ValidationInfo, model_validator
 
 from runner.notation.fields import AS_IT_WAS, NAMES, AnyExpression, Sheet, dimension_of
 from runner.notation.source import normal_key
+from runner.notation.wrong import Wrong
 from runner.vocabulary import SAID_BY_A_PROCEDURE, Observed
 
 READ_AS = ("", *(each.value for each in SAID_BY_A_PROCEDURE if each is not Observed.CONDITION))
@@ -20,13 +21,13 @@ def _check_text(text: str, info: ValidationInfo) -> str:
     try:
         parts = [each for each in string.Formatter().parse(text) if each[1] is not None]
     except ValueError as error:
-        raise ValueError(f"the braces in the text do not match ({error}); write {{trip}} for a value") from error
+        raise Wrong(f"the braces in the text do not match ({error})", "write {trip} for a value") from error
     as_it_was = (info.context or {}).get(AS_IT_WAS)
     if not as_it_was and any(spec or conversion for _, _, spec, conversion in parts):
-        raise ValueError("a brace holds more than a name; write {trip} alone, its unit and digits come by themselves")
+        raise Wrong("a brace holds more than a name", "write {trip} alone, its unit and digits come by themselves")
     for name in (normal_key(str(each[1])) for each in parts):
         if name not in known:
-            raise ValueError(f"{{{name}}} is not known here; known are {', '.join(sorted(known))}")
+            raise Wrong(f"{{{name}}} is not known here", f"known are {', '.join(sorted(known))}")
     return text
 
 
@@ -69,23 +70,23 @@ class ReadSpec(Sheet):
     @model_validator(mode="after")
     def _number_or_word(self) -> Self:
         if bool(self.unit) == bool(self.choices):
-            raise ValueError("read needs either unit (a number is typed) or choices (a word is picked); keep one")
+            raise Wrong("read needs either unit (a number is typed) or choices (a word is picked)", "keep one")
         if self.unit:
             try:
                 dimension = dimension_of(f"1 {self.unit}", {})
             except ValueError as error:
-                raise ValueError(f"{self.unit!r} is not a unit used here; write for example V, A, Ah, degC") from error
+                raise Wrong(f"{self.unit!r} is not a unit used here", "write for example V, A, Ah, degC") from error
             for name in ("lowest", "highest"):
                 limit = getattr(self, name)
                 if limit is not None and limit.dimension != dimension:
-                    raise ValueError(f"{name} is a {limit.dimension}, the reading is a {dimension}; give one kind")
+                    raise Wrong(f"{name} is a {limit.dimension}, the reading is a {dimension}", "give one kind")
         wanted = Observed(self.as_).dimension if self.as_ else None
         if wanted is not None and wanted != self.dimension:
             kind = f"a {wanted}" if wanted else "a word that is picked, so it needs choices"
-            raise ValueError(f"as: {self.as_} is {kind}; correct unit, or take as: out")
+            raise Wrong(f"as: {self.as_} is {kind}", "correct unit, or take as: out")
         stray = [word for word in self.doubtful if word not in self.choices]
         if stray:
-            raise ValueError(f"doubtful names {', '.join(stray)}, which is not one of the choices; spell it as there")
+            raise Wrong(f"doubtful names {', '.join(stray)}, which is not one of the choices", "spell it as there")
         return self
 
 

@@ -24,6 +24,7 @@ from runner.notation.fields import (
 )
 from runner.notation.problems import checked
 from runner.notation.source import Path, Source, read
+from runner.notation.wrong import Wrong
 from runner.sheets.chemistry import NAMES, OTHER, SENSOR_LIMITS, canonical, find
 from runner.sheets.curve import Curve
 
@@ -65,9 +66,9 @@ class Protection(Sheet):
     @model_validator(mode="after")
     def _tolerances_fit(self) -> Self:
         if self.tolerance is not None and self.between is not None:
-            raise ValueError("tolerance and between are both given; keep one of them")
+            raise Wrong("tolerance and between are both given", "keep one of them")
         if self.between is not None and not self.between[0] <= self.trip <= self.between[1]:
-            raise ValueError("trip is not between the two limits; give the lower one first")
+            raise Wrong("trip is not between the two limits", "give the lower one first")
         return self
 
     def trip_limits(self) -> tuple[float, float] | None:
@@ -105,12 +106,10 @@ class TemperatureProtection(Protection):
             return tuple(known)
         twice = [str(name) for name in value if value.count(name) > 1] if isinstance(value, list) else []
         if twice and not (info.context or {}).get(AS_IT_WAS):
-            raise ValueError(f"{twice[0]} is named twice; name every sensor once")
+            raise Wrong(f"{twice[0]} is named twice", "name every sensor once")
         unknown = [str(name) for name in value if str(name) not in known] if isinstance(value, list) else []
         if unknown:
-            raise ValueError(
-                f"{', '.join(unknown)} is not a sensor of this pack; known are {', '.join(known) or 'none'}"
-            )
+            raise Wrong(f"{', '.join(unknown)} is not a sensor of this pack", f"known are {', '.join(known) or 'none'}")
         return value
 
 
@@ -165,7 +164,7 @@ class Cell(Sheet):
     @model_validator(mode="after")
     def _in_order(self) -> Self:
         if not self.never_below < self.nominal < self.never_above:
-            raise ValueError("never_below, nominal and never_above do not rise in this order; correct them")
+            raise Wrong("never_below, nominal and never_above do not rise in this order", "correct them")
         return self
 
 
@@ -204,14 +203,14 @@ class PackSheet(Sheet):
     def _canonical(cls, name: object, info: ValidationInfo) -> object:
         found = canonical(name) if isinstance(name, str) else name
         if isinstance(found, str) and found not in NAMES and not (info.context or {}).get(AS_IT_WAS):
-            raise ValueError(f"{name!r} is no chemistry that is known here; known are {', '.join(NAMES)}")
+            raise Wrong(f"{name!r} is no chemistry that is known here", f"known are {', '.join(NAMES)}")
         return found
 
     @model_validator(mode="after")
     def _voltages_in_order(self) -> Self:
         if not self.cut_off_voltage < self.nominal_voltage < self.full_charge_voltage:
-            raise ValueError(
-                "cut_off_voltage, nominal_voltage and full_charge_voltage do not rise in this order; correct them"
+            raise Wrong(
+                "cut_off_voltage, nominal_voltage and full_charge_voltage do not rise in this order", "correct them"
             )
         return self
 

@@ -20,6 +20,7 @@ from runner.notation.fields import (
 )
 from runner.notation.problems import checked
 from runner.notation.source import Source, normal_key, read
+from runner.notation.wrong import Wrong
 from runner.sheets.bench import ROLES
 from runner.sheets.hold_steps import Text
 from runner.sheets.pack import KINDS, PACK_NAMES
@@ -61,7 +62,7 @@ class StateOfCharge(Sheet):
     @model_validator(mode="after")
     def _in_order(self, info: ValidationInfo) -> Self:
         if self.lowest > self.highest and not (info.context or {}).get(AS_IT_WAS):
-            raise ValueError("lowest is more than highest; swap them")
+            raise Wrong("lowest is more than highest", "swap them")
         return self
 
 
@@ -104,21 +105,19 @@ class Procedure(Sheet):
             return steps
         for kind, step in _flat(steps):
             if (kind in ("heat", "cool") or getattr(step, "above", None)) and Role.PROBE not in info.data["needs"]:
-                raise ValueError(
-                    "needs has no probe; whoever heats or cools something needs a thermometer, so add it to needs"
+                raise Wrong(
+                    "needs has no probe", "whoever heats or cools something needs a thermometer, so add it to needs"
                 )
             missing = [role for role in _used(kind, step) if role not in info.data["needs"]]
             if missing:
-                raise ValueError(f"needs has no {missing[0]}, which {kind} uses; add it to needs")
+                raise Wrong(f"needs has no {missing[0]}, which {kind} uses", "add it to needs")
         return steps
 
     @field_validator("ceilings")
     @classmethod
     def _heat_has_a_ceiling(cls, ceilings: CeilingsSpec, info: ValidationInfo) -> CeilingsSpec:
         if Role.PROBE in info.data.get("needs", ()) and ceilings.temperature is None:
-            raise ValueError(
-                "temperature is missing; whoever heats something needs a ceiling for it, such as trip + 12 K"
-            )
+            raise Wrong("temperature is missing", "whoever heats something needs a ceiling for it, such as trip + 12 K")
         return ceilings
 
     @model_validator(mode="before")
@@ -139,7 +138,7 @@ class Procedure(Sheet):
         for name in self.findings:
             if dimension not in FINDINGS[name]:
                 what = f"a protection by {dimension}" if dimension else "a procedure without protection"
-                raise ValueError(f"{name.replace('_', ' ')} is no finding of {what}; take it out of findings")
+                raise Wrong(f"{name.replace('_', ' ')} is no finding of {what}", "take it out of findings")
         return self
 
 

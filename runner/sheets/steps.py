@@ -22,6 +22,7 @@ from runner.notation.fields import (
     dimension_of,
 )
 from runner.notation.source import normal_key
+from runner.notation.wrong import Wrong
 from runner.sheets.hold_steps import ConfirmSpec, InspectSpec, ReadSpec, Text
 
 
@@ -47,9 +48,9 @@ class ChargeSpec(Sheet):
     def _complete(self) -> Self:
         needed = {"steady": "steady", "full": "end_current", "time": "for_", "stopped": "give_up"}[self.until]
         if getattr(self, needed) is None:
-            raise ValueError(f"charging until {self.until} needs {needed.rstrip('_')}; add it")
+            raise Wrong(f"charging until {self.until} needs {needed.rstrip('_')}", "add it")
         if self.until == "full" and self.give_up is None:
-            raise ValueError("charging until full has no give_up; add for example give_up: 12 h")
+            raise Wrong("charging until full has no give_up", "add for example give_up: 12 h")
         return self
 
 
@@ -71,7 +72,7 @@ class DrainSpec(Sheet):
     def _complete(self) -> Self:
         needed = {"steady": "steady", "time": "for_", "stopped": "give_up"}[self.until]
         if getattr(self, needed) is None:
-            raise ValueError(f"draining until {self.until} needs {needed.rstrip('_')}; add it")
+            raise Wrong(f"draining until {self.until} needs {needed.rstrip('_')}", "add it")
         return self
 
 
@@ -97,7 +98,7 @@ class StageSpec(Sheet):
     def _complete(self) -> Self:
         needed = "voltage" if self.path == "charge" else "floor"
         if getattr(self, needed) is None:
-            raise ValueError(f"stages of {self.path} need {needed}; add it")
+            raise Wrong(f"stages of {self.path} need {needed}", "add it")
         return self
 
 
@@ -141,7 +142,7 @@ class TrySpec(Sheet):
     @model_validator(mode="after")
     def _complete(self) -> Self:
         if self.path == "charge" and self.voltage is None:
-            raise ValueError("a try to charge needs voltage; add it")
+            raise Wrong("a try to charge needs voltage", "add it")
         return self
 
 
@@ -160,7 +161,7 @@ class SubstituteSpec(Sheet):
     @model_validator(mode="after")
     def _step_is_a_difference(self) -> Self:
         if self.step.dimension != "temperature difference":
-            raise ValueError(f"step is a {self.step.dimension}; write it in K, for example 0.5 K")
+            raise Wrong(f"step is a {self.step.dimension}", "write it in K, for example 0.5 K")
         return self
 
 
@@ -209,9 +210,9 @@ class WaitSpec(Sheet):
     def _one_condition(self) -> Self:
         given = [item for item in (self.for_, self.below, self.above) if item is not None]
         if len(given) != 1:
-            raise ValueError("wait needs exactly one of for, below, above; for example for: 30 s")
+            raise Wrong("wait needs exactly one of for, below, above", "for example for: 30 s")
         if self.for_ is None and self.give_up is None:
-            raise ValueError("a wait for a temperature has no give_up; add for example give_up: 20 min")
+            raise Wrong("a wait for a temperature has no give_up", "add for example give_up: 20 min")
         return self
 
 
@@ -238,7 +239,7 @@ class RepeatSpec(Sheet):
         if not each or each == "sensor":
             return handler(data)  # type: ignore[no-any-return]
         if each in names:
-            raise ValueError(f"{each!r} already has a meaning; call the loop something else")
+            raise Wrong(f"{each!r} already has a meaning", "call the loop something else")
         values = data.get("values")
         dimension = dimension_of(values[0], names) if isinstance(values, list) and values else "ratio"
         names[each] = dimension
@@ -250,14 +251,14 @@ class RepeatSpec(Sheet):
     @model_validator(mode="after")
     def _one_way(self, info: ValidationInfo) -> Self:
         if bool(self.each) == bool(self.times):
-            raise ValueError("repeat needs either each or times; for example times: 3")
+            raise Wrong("repeat needs either each or times", "for example times: 3")
         if self.each and self.each != "sensor" and not self.values:
-            raise ValueError(f"repeat each {self.each} has no values; add values: [1 K/min, 2 K/min]")
+            raise Wrong(f"repeat each {self.each} has no values", "add values: [1 K/min, 2 K/min]")
         if self.values:
             names = (info.context or {}).get(NAMES, {})
             dimensions = {dimension_of(value, names) for value in self.values}
             if len(dimensions) > 1:
-                raise ValueError(f"the values are of different kinds ({', '.join(sorted(dimensions))}); give one kind")
+                raise Wrong(f"the values are of different kinds ({', '.join(sorted(dimensions))})", "give one kind")
         return self
 
 
@@ -300,10 +301,11 @@ class StepItem(Sheet):
     @model_validator(mode="after")
     def _exactly_one(self) -> Self:
         if len([True for _ in self._given()]) != 1:
-            raise ValueError(
+            raise Wrong(
                 "a step is exactly one of "
                 + ", ".join(field.alias or name for name, field in type(self).model_fields.items())
-                + "; begin a new step with a dash"
+                + "",
+                "begin a new step with a dash",
             )
         return self
 
