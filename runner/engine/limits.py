@@ -25,9 +25,8 @@ from runner.vocabulary import Until
 
 SETS_CURRENT = ("charge", "drain", "stage", "wake", "try")
 MOST_LEVELS = 200
-LONGEST_DWELL = (
-    120.0  # s at a current that is more than the sheet allows; no delay of an over-current is longer (common practice)
-)
+# s at a current that is more than the sheet allows; no delay of an over-current is longer (common practice, no source)
+LONGEST_DWELL = 120.0
 FULL_RATIO, TAPER = 0.98, 0.1  # of the full charge voltage, of the capacity an hour: what full means for a capacity
 MARGIN = 1.25  # of the upper limit of a current's trip
 CLOSE = 1 + 1e-9  # rounding of sums

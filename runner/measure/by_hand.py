@@ -63,4 +63,4 @@ def recovery_by_hand(maker: Evaluator, stopped: Attempt, returned: Attempt) -> F
         gap = gap_before(maker.recording.of(terminals(maker.recording)), returned.at)
         back = add(BudgetSource.READINGS, returned.at - gap / 2, gap / 12.0**0.5, "rectangular")
     quantity = back - add(BudgetSource.REACTION.of("cut-off"), stopped.at - reaction, deviation)
-    return maker.measured("recovery time", "s", quantity, caveats=("marked by a person's key",))
+    return maker.measured("recovery time", "s", quantity, caveats=("marked by a person",))

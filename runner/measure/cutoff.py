@@ -120,9 +120,7 @@ class CutOff(Evaluator):
         series = meter if len(meter) else self.recording.of(channel).between(attempt.began, attempt.at)
         accuracy = self.declared.accuracy.get(channel, Accuracy())
         unsure = accuracy.gain * abs(limit) + accuracy.offset + accuracy.resolution
-        if (
-            channel == VOLTAGE_OF[self.declared.path]
-        ):  # what the leads lose is not missing at the pack, or not there yet
+        if channel == VOLTAGE_OF[self.declared.path]:  # what the leads lose is not missing at the pack
             current = self.recording.of(CURRENT_OF[self.declared.path]).between(attempt.began, attempt.at)
             unsure += self._longest_leads() * (float(np.max(current.value)) if len(current) else 0.0)
         if typed:

@@ -105,7 +105,7 @@ class Thermal(Evaluator):
         if smaller:
             caveats.append(f"it is near a limit: one more ramp would make the interval about {smaller:.0%} smaller")
         if len(self.recording.taps):
-            caveats.append("the thermometer was read by hand: a key at each whole degree")
+            caveats.append("the thermometer was read by hand: a mark at each whole degree")
         early = [crossing for crossing in crossings if crossing.attempt.ramp_began is None]
         if early:
             caveats.append(

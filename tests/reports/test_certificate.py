@@ -151,7 +151,7 @@ def test_a_run_by_hand_says_so(tmp_path):
     with zipfile.ZipFile(ARCHIVE) as archive:
         archive.extractall(tmp_path)
     page, _ = made(tmp_path, [evaluate(RunFolder(tmp_path / "by-hand"))])
-    assert "read by hand: a key at each whole degree" in " ".join(page.words)
+    assert "read by hand: a mark at each whole degree" in " ".join(page.words)
 
 
 def test_what_was_planned_and_left_undone_is_in_the_headline(tmp_path):

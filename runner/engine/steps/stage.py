@@ -241,7 +241,7 @@ class Substitute(Step):
         return f"step-{self.planned.index}-level-{self._number}"
 
     def _ask(self) -> Ask:
-        say = f"{self.sentence()} Press the key at the very moment."
+        say = f"{self.sentence()} Press Enter at the very moment."
         return Ask(self._question, say, "decade box set", Wants.MARK, setting=self.planned.levels[self._number][1])
 
     def _next(self, t: float) -> list[Order]:
