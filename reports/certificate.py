@@ -30,7 +30,7 @@ from runner.measure.conformity import (
 from runner.measure.finding import Finding
 from runner.notation.quantity import shown
 from runner.record.folder import CERTIFICATE_HTML, CERTIFICATE_PDF, write_whole
-from runner.sheets.bench import InstrumentSheet
+from runner.sheets.instrument_parts import InstrumentSheet
 from runner.vocabulary import Answer, Observed, Seen
 
 TEMPLATES = Path(__file__).parent / "templates"

@@ -101,6 +101,14 @@ class LoadIsSet(Event):
 
 
 @dataclass(frozen=True)
+class ActuatorIsSet(Event):
+    """What heats and cools on command: the temperature it goes to, in °C, and how fast, in K/s, both as read back."""
+
+    temperature: float
+    rate: float
+
+
+@dataclass(frozen=True)
 class LoadIsOn(Event):
     """The load's input reads back as on, or a person has said that it is."""
 

@@ -6,7 +6,7 @@ This file is a format, like events.py.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from runner.vocabulary import Wants
 
@@ -54,7 +54,9 @@ class LoadOn(Order):
 
 @dataclass(frozen=True)
 class SwitchOff(Order):
-    """Supply and load off. Comes back as OutputIsOff, confirmed or not."""
+    """Supply and load off, with ``everything`` also what heats and cools. Comes back as OutputIsOff, confirmed or not."""
+
+    everything: bool = False
 
 
 @dataclass(frozen=True)
@@ -123,9 +125,10 @@ class AskTaps(Order):
 
 @dataclass(frozen=True)
 class Guide(Order):
-    """What the hands are to do from now on: ``action`` heat, cool, still or substitute.
+    """What whoever heats and cools is to do from now on: ``action`` heat, cool, hold, still or substitute.
 
-    ``rate`` is in K/s, positive, or 0 for freely; with substitute it is the resistance to set on the decade box, in Ω.
+    ``hold``: the temperature stays as it is; ``still``: neither heat nor cold. ``rate`` is in K/s, positive, or 0 for freely;
+    with substitute it is the resistance to set on the decade box, in Ω.
     """
 
     action: str
@@ -137,6 +140,22 @@ class Guide(Order):
 def hands_off(sensor: str) -> Guide:
     """Stop heating or cooling ``sensor`` ("" is the pack)."""
     return Guide("still", sensor, 0.0, f"Stop. Take heat and ice away from {sensor or 'the pack'}.")
+
+
+_MACHINE = {
+    "heat": "The actuator heats {where}{rate}.",
+    "cool": "The actuator cools {where}{rate}.",
+    "hold": "The actuator holds the temperature of {where}.",
+    "still": "The actuator stops heating and cooling {where}.",
+}
+
+
+def for_machine(order: Guide) -> Guide:
+    """The same order in the words for a bench whose actuator carries it out."""
+    if order.action not in _MACHINE:
+        return order
+    rate = f" at {order.rate * 60:.3g} K/min" if order.rate else ""
+    return replace(order, say=_MACHINE[order.action].format(where=order.sensor or "the pack", rate=rate))
 
 
 # ---- to the record -----------------------------------------------------------------------------------------------

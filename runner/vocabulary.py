@@ -30,7 +30,6 @@ class Role(StrEnum):
     COUNTER = "counter"
     DISPLAY = "display"
     BOX = "box"
-    HANDS = "hands"
 
 
 class WatchWord(StrEnum):

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from functools import partial
 from typing import Protocol
 
+from runner.bench.carrying import ActuatorPort
 from runner.bench.dialect import BUILT_IN, Driver
 from runner.bench.line import Transport
 from runner.bench.link import Link
@@ -15,18 +16,13 @@ from runner.bench.probe import Probe
 from runner.bench.supply import Supply
 from runner.bench.visa import VisaTransport
 from runner.errors import BenchError, BenchNotReady
-from runner.events import (
-    LOAD_CURRENT,
-    LOAD_VOLTAGE,
-    METER_VOLTAGE,
-    PROBE_TEMPERATURE,
-    SUPPLY_CURRENT,
-    SUPPLY_VOLTAGE,
-)
-from runner.sheets.bench import BenchFile, InstrumentSheet
+from runner.events import CHARGE, CURRENT_OF, DISCHARGE, VOLTAGE_OF
+from runner.sheets.bench import BenchFile
 from runner.sheets.dialect import Dialect
+from runner.sheets.instrument_parts import InstrumentSheet
+from runner.sheets.instruments import ROLE_FACTS
+from runner.vocabulary import Role
 
-SWITCHED = {"supply": ("output_off", "output"), "load": ("input_off", "input")}  # role -> words that switch and ask it
 OFF_IS_TOLD_AFTER = 4.5  # s of real time: what has not confirmed by then has to be told to a person
 
 Connect = Callable[[str, InstrumentSheet], Transport]  # role, sheet -> a transport for one opening
@@ -84,16 +80,22 @@ class Bench:
                 announce=announce,
             )
             self.speakers[role] = Driver(link, dialect, instrument.channel)
-            if role in SWITCHED:
-                self.off_words[role] = self.speakers[role].off_words(*SWITCHED[role])
-        instruments = sheet.instruments
-        self.supply = Supply(self.speakers["supply"], instruments.supply) if instruments.supply else None
-        self.load = (
-            Load(self.speakers["load"], instruments.load) if instruments.load and "load" in self.speakers else None
-        )
+            facts = ROLE_FACTS[Role(role)]
+            if facts.off is not None:
+                self.off_words[role] = self.speakers[role].off_words(*facts.off)
+        instruments, speakers = sheet.instruments, self.speakers
+        self.supply = Supply(speakers["supply"], instruments.supply) if instruments.supply else None
+        self.load = Load(speakers["load"], instruments.load) if instruments.load and "load" in speakers else None
+        self.probe = Probe(speakers["probe"], instruments.probe) if instruments.probe and "probe" in speakers else None
+        self.actuator: ActuatorPort | None = None
+        self._slow = dict(self._polled_slowly())
 
-        probe = instruments.probe
-        self.probe = Probe(self.speakers["probe"], probe) if probe and "probe" in self.speakers else None
+    def _polled_slowly(self) -> Iterator[tuple[str, Callable[[], float]]]:
+        """Each channel that is polled slowly, and how it is read."""
+        for role, speaker in self.speakers.items():
+            for query, channel in ROLE_FACTS[Role(role)].polled:
+                own = self.probe.read if role == Role.PROBE and self.probe is not None else None
+                yield channel, own or partial(speaker.number, query)
 
     def ready(self) -> dict[str, str]:
         """The identity of every instrument by role. Raises BenchNotReady with every fault there is."""
@@ -127,76 +129,50 @@ class Bench:
 
     # ---- polling ---------------------------------------------------------------------------------------------
 
-    def poll_supply(self, into: Readings) -> None:
-        """Voltage, current, output and mode of the supply. A fault is a reason in ``lost``, never an exception."""
-        if self.supply is None:
+    def poll_path(self, path: str, into: Readings) -> None:
+        """Voltage, current, state and mode of what feeds or loads this path. A fault is a reason in ``lost``."""
+        source = {CHARGE: self.supply, DISCHARGE: self.load}[path]
+        if source is None:
             return
         try:
-            reading = self.supply.read()
+            reading = source.read()
         except BenchError as fault:
-            into.lost[SUPPLY_VOLTAGE] = into.lost[SUPPLY_CURRENT] = str(fault)
+            into.lost[VOLTAGE_OF[path]] = into.lost[CURRENT_OF[path]] = str(fault)
             return
         into.mode, into.output = reading.mode, reading.output
-        for channel, value in ((SUPPLY_VOLTAGE, reading.voltage), (SUPPLY_CURRENT, reading.current)):
-            if value is None:
-                into.lost[channel] = reading.bad
-            else:
-                into.values[channel] = value
-
-    def poll_load(self, into: Readings) -> None:
-        """Voltage, current and input of the load. A fault is a reason in ``lost``, never an exception."""
-        if self.load is None:
-            return
-        try:
-            reading = self.load.read()
-        except BenchError as fault:
-            into.lost[LOAD_VOLTAGE] = into.lost[LOAD_CURRENT] = str(fault)
-            return
-        into.output = reading.output
-        for channel, value in ((LOAD_VOLTAGE, reading.voltage), (LOAD_CURRENT, reading.current)):
+        for channel, value in ((VOLTAGE_OF[path], reading.voltage), (CURRENT_OF[path], reading.current)):
             if value is None:
                 into.lost[channel] = reading.bad
             else:
                 into.values[channel] = value
 
     def poll_slow(self, into: Readings) -> None:
-        """Reference temperature and terminal voltage, where the bench has them."""
-        reads: list[tuple[str, Callable[[], float]]] = []
-        if self.probe is not None:
-            reads.append((PROBE_TEMPERATURE, self.probe.read))
-        if "meter" in self.speakers:
-            reads.append((METER_VOLTAGE, lambda: self.speakers["meter"].number("voltage")))
-        for channel, read in reads:
+        """What changes slowly: temperatures, and the voltage at the pack's terminals, where the bench has them."""
+        for channel, read in self._slow.items():
             try:
                 into.values[channel] = read()
             except BenchError as fault:
                 into.lost[channel] = str(fault)
 
-    # ---- hands and the way out -------------------------------------------------------------------------------
+    # ---- the way out -----------------------------------------------------------------------------------------
 
-    def guide(self, action: str, sensor: str, rate: float) -> None:
-        """Tell hands that can be told (the simulated ones). Raises BenchError.
+    def off(self, *, everything: bool = True) -> tuple[bool, str]:
+        """Supply and load off, with ``everything`` also what heats; each by itself and all at once.
 
-        ``rate`` is in K/s and sent in K/min; for the decade box it is Ω, sent as it is.
-        """
-        if "hands" in self.speakers:
-            self.speakers["hands"].command(action, rate if action == "substitute" else rate * 60, sensor)
-
-    def off(self) -> tuple[bool, str]:
-        """Supply and load off, each by itself and both at once. (True, "") if all read back as off, else what to do.
-
+        (True, "") if all read back as off, else what to do.
         Never raises, and returns within OFF_IS_TOLD_AFTER s of real time: whoever has not confirmed by then is named in
         capitals for a person to switch off.
         """
-        unsure = dict(self.off_words)
+        meant = {role: words for role, words in self.off_words.items() if everything or ROLE_FACTS[Role(role)].carries}
+        unsure = dict(meant)
         try:
             self._announce(OFF_IS_TOLD_AFTER)
-            jobs = {role: partial(self._off, role, unsure) for role in self.off_words}
+            jobs = {role: partial(self._off, role, unsure) for role in meant}
             self._clock.together(jobs, OFF_IS_TOLD_AFTER)
         except Exception:  # no thread to be had, say: one after the other, then
             for role in list(unsure):
                 self._off(role, unsure)
-        roles = [role for role in self.off_words if role in unsure]
+        roles = [role for role in meant if role in unsure]
         if not roles:
             return True, ""
         words = " and ".join(roles)

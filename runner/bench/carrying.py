@@ -5,7 +5,17 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import Any, Protocol
 
-from runner.events import Event, LimitsAreSet, LoadIsOn, LoadIsSet, OrderFailed, OutputIsOff, OutputIsOn, SupplyIsSet
+from runner.events import (
+    ActuatorIsSet,
+    Event,
+    LimitsAreSet,
+    LoadIsOn,
+    LoadIsSet,
+    OrderFailed,
+    OutputIsOff,
+    OutputIsOn,
+    SupplyIsSet,
+)
 from runner.orders import Guide, LoadOn, Order, SetLimits, SetLoad, SetSupply, SwitchOff, SwitchOn
 
 
@@ -27,6 +37,12 @@ class LoadPort(Protocol):
     def on(self) -> None: ...
 
 
+class ActuatorPort(Protocol):
+    """What an order needs of what heats and cools on command."""
+
+    def guide(self, action: str, sensor: str, rate: float) -> tuple[float, float] | None: ...
+
+
 class OrderedBench(Protocol):
     """What orders need of a bench."""
 
@@ -36,18 +52,22 @@ class OrderedBench(Protocol):
     @property
     def load(self) -> LoadPort | None: ...
 
-    def guide(self, action: str, sensor: str, rate: float) -> None: ...
+    @property
+    def actuator(self) -> ActuatorPort | None: ...
 
 
 class Carrying:
-    """Carries orders out on a bench. ``off`` is the one way to everything off, and whether it was confirmed; ``going_on`` is told
-    before something may go on. ``now`` gives seconds on the run's clock."""
+    """Carries orders out on a bench. ``now`` gives seconds on the run's clock.
+
+    ``off`` is the one way to off, and says whether it was confirmed; with True it means what heats too. ``going_on`` is told
+    before something may go on.
+    """
 
     def __init__(
         self,
         bench: OrderedBench,
         now: Callable[[], float],
-        off: Callable[[], tuple[bool, str]],
+        off: Callable[[bool], tuple[bool, str]],
         going_on: Callable[[], None],
     ) -> None:
         self._bench, self._now, self._off, self._going_on = bench, now, off, going_on
@@ -67,11 +87,16 @@ class Carrying:
         return handler(order) if handler is not None else None
 
     def _switch_off(self, order: SwitchOff) -> Event:
-        confirmed, remark = self._off()
+        confirmed, remark = self._off(order.everything)
         return OutputIsOff(self._now(), confirmed, remark)
 
-    def _guide(self, order: Guide) -> None:
-        self._bench.guide(order.action, order.sensor, order.rate)
+    def _guide(self, order: Guide) -> Event | None:
+        actuator = self._bench.actuator
+        if actuator is None or order.action == "substitute":  # a person does it
+            return None
+        self._going_on()
+        points = actuator.guide(order.action, order.sensor, order.rate)
+        return None if points is None else ActuatorIsSet(self._now(), *points)
 
     def _limit_supply(self, order: SetLimits) -> Event:
         supply = self._bench.supply

@@ -1,7 +1,7 @@
 """The built-in dialect of each role, and speaking a dialect over a link. SCPI words stand in this file and nowhere else.
 
 SCPI-1999 volume 4 for supplies and meters, IEEE 488.2 for the common commands, short forms sent. The standard agrees on
-no load class; the load speaks the usual INPut, CURRent, MEASure. "hands" is the simulated bench's own and no standard's.
+no load class; the load speaks the usual INPut, CURRent, MEASure.
 """
 
 from __future__ import annotations
@@ -64,17 +64,6 @@ BUILT_IN: dict[str, Dialect] = {
             "input": Query(ask="INP?"),
             "voltage": Query(ask="MEAS:VOLT?"),
             "current": Query(ask="MEAS:CURR?"),
-        },
-    ),
-    "hands": Dialect(
-        kind="dialect",
-        name="scpi",
-        role="hands",
-        commands={
-            "heat": 'HEAT "{channel}",{value}',
-            "cool": 'COOL "{channel}",{value}',
-            "still": "STILL",
-            "substitute": 'BOX "{channel}",{value}',
         },
     ),
 }

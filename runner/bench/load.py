@@ -5,7 +5,7 @@ from __future__ import annotations
 from runner.bench.dialect import Driver
 from runner.bench.supply import PowerReading, read_power
 from runner.errors import BenchError, SettingError
-from runner.sheets import bench as sheets
+from runner.sheets import instruments as sheets
 
 
 class Load:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from runner.bench.dialect import Driver
 from runner.errors import NotAReading
 from runner.measure.thermometry import platinum_temperature, thermocouple_temperature
-from runner.sheets import bench as sheets
+from runner.sheets import instruments as sheets
 
 PLATINUM = {"pt100": 100.0, "pt1000": 1000.0}  # Ω at 0 °C
 

@@ -7,16 +7,12 @@ from dataclasses import dataclass
 
 from runner.bench.assembly import Bench
 from runner.errors import BenchError
+from runner.sheets.instruments import ROLE_FACTS
+from runner.vocabulary import Role
 
 SIMULATED = "TERN ISLAND,SIM "  # how the identities of simulated instruments begin
 
-_READS = {
-    "supply": ("voltage", "current", "output"),
-    "probe": (),
-    "meter": ("voltage",),
-    "load": ("voltage", "current", "input"),
-    "hands": (),
-}
+# queries whose answers are shown, with their units
 _UNITS = {"voltage": "V", "current": "A", "temperature": "°C", "output": "(output)", "input": "(input)"}
 
 
@@ -49,8 +45,9 @@ def _one(bench: Bench, role: str, today: datetime.date) -> Present:
             speaker.link.ask(speaker.dialect.identity)
         if role == "probe" and bench.probe is not None:
             readings.append(f"{bench.probe.read():.5g} °C")
-        for name in _READS[role]:
-            readings.append(f"{speaker.number(name):.5g} {_UNITS[name]}")
+        elif role != Role.PROBE:
+            asked = [name for name in _UNITS if name in ROLE_FACTS[Role(role)].queries]
+            readings += [f"{speaker.number(name):.5g} {_UNITS[name]}" for name in asked]
         speaker.try_out(bench.asked_of(role))
     except BenchError as error:
         fault = error

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from runner.bench.dialect import Driver
 from runner.errors import BenchError, NotAReading, SettingError
-from runner.sheets import bench as sheets
+from runner.sheets import instruments as sheets
 
 
 @dataclass(frozen=True)

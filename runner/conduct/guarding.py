@@ -7,7 +7,6 @@ from pathlib import Path
 from types import TracebackType
 
 from runner.bench.assembly import Bench
-from runner.bench.off import OffWords
 from runner.conduct.interfaces import RunOutcome
 from runner.conduct.site import Site
 from runner.guard.handle import Guard, possible
@@ -59,11 +58,8 @@ class Watched:
 
     def _targets(self) -> list[Target]:
         sheet, bench = self._sheet, self.bench
-        words = dict(bench.off_words)
-        if "hands" in bench.speakers:  # the simulated ones: they stop, and cannot be asked
-            dialect = bench.speakers["hands"].dialect
-            words["hands"] = OffWords(dialect.commands["still"], dialect.acknowledge, "", "")
         wired = sheet.wired()
         return [
-            Target(role, wired[role].address, sheet.backend, wired[role].timeout, each) for role, each in words.items()
+            Target(role, wired[role].address, sheet.backend, wired[role].timeout, words)
+            for role, words in bench.off_words.items()
         ]

@@ -218,10 +218,8 @@ class Loop:
 
     def _emergency(self, fault: str) -> End:
         """The engine cannot be asked any more: off first, then whatever can still be written down."""
-        confirmed, remark = self._switch_off()
+        confirmed, remark = self._switch_off(True)
         by_hand = self.run.by_hand
-        with contextlib.suppress(Exception):
-            self.bench.guide("still", self.run.known.hands_at or "", 0.0)
         reason = "; ".join(part for part in (fault or "the program was interrupted", remark, *by_hand) if part)
         end = End(early=True, safe=confirmed and not self.run.known.hand_load, reason=reason)
         with contextlib.suppress(RecordError, OSError):
@@ -232,9 +230,9 @@ class Loop:
             self.operator.told(end, self._now())
         return end
 
-    def _switch_off(self) -> tuple[bool, str]:
-        confirmed, remark = self.bench.off()
-        self._off = confirmed
+    def _switch_off(self, everything: bool) -> tuple[bool, str]:
+        confirmed, remark = self.bench.off(everything=everything)
+        self._off = confirmed and (everything or self.bench.actuator is None)
         self.watch.beat(LONGEST_TURN)
         return confirmed, remark
 

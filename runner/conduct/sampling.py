@@ -6,10 +6,11 @@ Rule: what is behind is skipped, never made up for; two readings of one instant 
 from __future__ import annotations
 
 from collections.abc import Callable
+from functools import partial
 
 from runner.bench.assembly import Readings
 from runner.conduct.interfaces import BenchPort, Clock
-from runner.events import DISCHARGE, Sampled
+from runner.events import CHARGE, DISCHARGE, Sampled
 from runner.orders import Pace
 
 
@@ -19,14 +20,14 @@ class Sampler:
     def __init__(self, bench: BenchPort, clock: Clock, start: float) -> None:
         self._bench, self._clock, self._start = bench, clock, start
         self._fast = self._slow = 1.0
-        self._poll_fast = bench.poll_supply
+        self._path = CHARGE
         self._next_fast = self._next_slow = clock.now() - start
 
     def pace(self, order: Pace) -> None:
         """Poll at these intervals from now on."""
         now = self._clock.now() - self._start
         self._fast, self._slow = order.interval, order.slow
-        self._poll_fast = self._bench.poll_load if order.path == DISCHARGE else self._bench.poll_supply
+        self._path = DISCHARGE if order.path == DISCHARGE else CHARGE
         self._next_fast, self._next_slow = (
             min(self._next_fast, now + self._fast),
             min(self._next_slow, now + self._slow),
@@ -41,7 +42,7 @@ class Sampler:
         found: list[Sampled] = []
         now = self._clock.now() - self._start
         if now >= self._next_fast - 1e-9:
-            found.append(self._poll(self._poll_fast))
+            found.append(self._poll(partial(self._bench.poll_path, self._path)))
             self._next_fast = _after(self._next_fast, self._fast, now)
         if now >= self._next_slow - 1e-9:
             found.append(self._poll(self._bench.poll_slow))

@@ -6,7 +6,8 @@ from dataclasses import replace
 
 from runner.engine.program import Planned
 from runner.events import CHARGE, DISCHARGE
-from runner.sheets.bench import BenchFile, LoadSheet, SupplySheet
+from runner.sheets.bench import BenchFile
+from runner.sheets.instruments import LoadSheet, SupplySheet
 from runner.sheets.pack import PackSheet, Protection
 from runner.sheets.tolerances import allowed
 

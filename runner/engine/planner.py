@@ -22,11 +22,13 @@ from runner.notation.source import Path, Source, normal_key
 from runner.sheets.bench import BenchFile
 from runner.sheets.doubts import doubts
 from runner.sheets.hold_steps import ConfirmSpec, ReadSpec
+from runner.sheets.instruments import ROLE_FACTS
 from runner.sheets.older import BOX, observed_before
 from runner.sheets.pack import PackSheet, Protection, Sensor, TemperatureProtection
 from runner.sheets.procedure import Procedure, names_for
 from runner.sheets.steps import OfferSpec, RepeatSpec, StepItem, SubstituteSpec
 from runner.sheets.tolerances import allowed
+from runner.vocabulary import Role
 
 MOST_PATIENCE = 10.0
 LONGEST_STAIRCASE = 200  # levels
@@ -131,6 +133,7 @@ class _Planner:
             self.pack.rated_capacity,
             voltage_error(bench, protection),
             empty_at(self.pack, bench, self.procedure.protection or ""),
+            any(ROLE_FACTS[Role(role)].heats for role in bench.wired()),
         )
 
     # ---- what the files must agree on ------------------------------------------------------------------------

@@ -82,3 +82,4 @@ class Program:
     rated_capacity: float = 0.0  # A·s
     voltage_error: float = 0.0  # V: three times what the load's voltmeter may be wrong at the trip
     empty_at: float = 0.0  # V under load at which the pack's own under-voltage may stop a discharge; 0 in a test of it
+    heated_by_machine: bool = False  # an actuator heats and cools, not a person

@@ -50,6 +50,7 @@ from runner.orders import (
     SwitchOff,
     SwitchOn,
     Withdraw,
+    for_machine,
     hands_off,
 )
 from runner.vocabulary import Answer, Until, Wants
@@ -110,7 +111,7 @@ class Run:
     @property
     def by_hand(self) -> list[str]:
         """What a person has to do if the run ends now: what no cable reaches."""
-        hands_at = self.known.hands_at
+        hands_at = None if self.program.heated_by_machine else self.known.hands_at
         return [*([BY_HAND_OFF] if self.known.hand_load else []), *([] if hands_at is None else [take_away(hands_at)])]
 
     @property
@@ -120,6 +121,8 @@ class Run:
     def receive(self, event: Event) -> list[Order]:
         """Everything that is to be done now that ``event`` has happened, in order."""
         orders = self._hands_off_between(self._receive(event))
+        if self.program.heated_by_machine:
+            orders = [for_machine(order) if isinstance(order, Guide) else order for order in orders]
         self._keep_question(event, orders)
         for order in orders:
             if isinstance(order, Pace):  # what is polled rarely may be missing longer
@@ -130,8 +133,12 @@ class Run:
                 self.ceilings.heated(self.known.hands_at is not None)
         if self.state is State.MAKING_SAFE and self.known.hands_at is not None:
             sensor, self.known.hands_at = self.known.hands_at, None
-            return [*orders, hands_off(sensor)]  # after the outputs: those first
+            return [*orders, self._hands_off(sensor)]  # after the outputs: those first
         return orders
+
+    def _hands_off(self, sensor: str) -> Guide:
+        order = hands_off(sensor)
+        return for_machine(order) if self.program.heated_by_machine else order
 
     def _hands_off_between(self, orders: list[Order]) -> list[Order]:
         """The same orders, and before a step that heats and cools nothing, or another sensor, heat and ice go away."""
@@ -157,7 +164,7 @@ class Run:
             self._resumed = True
             self.ceilings.rested(event.after)
             words = f"The run goes on after {event.after / 60:.0f} min. Look at the pack and every connection. {self._cautions}"
-            return [Pace(1.0, 1.0), SwitchOff(), Ask(CAUTIONS, words)]
+            return [Pace(1.0, 1.0), SwitchOff(everything=True), Ask(CAUTIONS, words)]
         if isinstance(event, Complained):
             return [Remark(f"An old entry in the error queue of the {event.instrument} was taken out: {event.what}")]
         verdicts, orders = self._look(event)
@@ -347,12 +354,12 @@ class Run:
     def _make_safe(self, reason: str, *, early: bool) -> list[Order]:
         if self.known.hand_load:
             reason = f"{reason}; {BY_HAND_OFF}"
-        if early and self.known.hands_at is not None:
+        if early and self.known.hands_at is not None and not self.program.heated_by_machine:
             reason = f"{reason}; {take_away(self.known.hands_at)}"
         self.early, self.reason = early, reason
         self._go(State.MAKING_SAFE)
         said = [Remark(f"Making the bench safe: {reason}")] if early or self._cut_short else []
-        return [*said, SwitchOff()]
+        return [*said, SwitchOff(everything=True)]
 
     def _making_safe(self, event: Event) -> list[Order]:
         if not isinstance(event, OutputIsOff):

@@ -81,7 +81,10 @@ def _sentence(run: Run) -> str:
         return f"Making the bench safe: {run.reason}"
     if run.state is State.ENDED:
         return f"The run is over and the bench is off: {run.reason}"
-    return run.step.sentence() if run.step else "Read the cautions. Go on only if every one of them is met."
+    if run.step is None:
+        return "Read the cautions. Go on only if every one of them is met."
+    by_machine = run.program.heated_by_machine and run.step.planned.kind in ("heat", "cool")
+    return f"The actuator does this: {run.step.sentence()}" if by_machine else run.step.sentence()
 
 
 def _steps(run: Run) -> tuple[StepLine, ...]:

@@ -7,8 +7,10 @@ from typing import Any
 
 from runner.events import CHARGE, DISCHARGE, LOAD_CURRENT, LOAD_VOLTAGE, METER_VOLTAGE, SUPPLY_CURRENT, SUPPLY_VOLTAGE
 from runner.measure.recording import Accuracy, Specification
-from runner.sheets.bench import Assumed, BenchFile, CurrentAccuracy, Instruments, VoltageAccuracy
+from runner.sheets.bench import Assumed, BenchFile
 from runner.sheets.curve import Curve
+from runner.sheets.instrument_parts import CurrentAccuracy, VoltageAccuracy
+from runner.sheets.instruments import Instruments
 from runner.sheets.pack import PackSheet, Protection
 from runner.sheets.procedure import Procedure
 from runner.sheets.tolerances import allowed

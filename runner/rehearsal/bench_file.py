@@ -30,7 +30,6 @@ _MODELS = {
     "probe": ("SIM THERMOMETER", "0002"),
     "meter": ("SIM VOLTMETER", "0003"),
     "load": ("SIM LOAD 60-60", "0004"),
-    "hands": ("SIM HANDS", "0005"),
 }
 _DETAILS: dict[str, Sequence[str]] = {
     "supply": ("limits: {voltage: 31 V, current: 18 A}", *_POWER),
@@ -50,7 +49,6 @@ _DETAILS: dict[str, Sequence[str]] = {
         "certificate: invented-0003",
     ),
     "load": ("limits: {voltage: 31 V, current: 60 A}", *_POWER),
-    "hands": (),
     "counter": ("charge_gain: 0.5 %", "energy_gain: 1 %", "charge_resolution: 10 mAh", "energy_resolution: 0.1 Wh"),
     "box": ("accuracy: 0.1 %",),
     "display": (),

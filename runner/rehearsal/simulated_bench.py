@@ -13,7 +13,8 @@ from runner.errors import SheetError
 from runner.record.folder import TRUTH, RunFolder, write_whole
 from runner.rehearsal.bench_file import PROBE_CALIBRATION, PROBE_COUPLING, PROBE_RESOLUTION, bench_text
 from runner.rehearsal.simulated_operator import SimulatedEyes
-from runner.sheets.bench import InstrumentSheet, parse_bench
+from runner.sheets.bench import parse_bench
+from runner.sheets.instrument_parts import InstrumentSheet
 from runner.sheets.pack import PackSheet, TemperatureProtection, parse_pack
 from runner.twin.parameters import Declared, ProtectionTruth, Truth, draw
 from runner.twin.server import Inside, Servers

@@ -7,7 +7,7 @@ from collections.abc import Callable
 
 from runner.events import METER_VOLTAGE, PROBE_TEMPERATURE, Sampled
 from runner.notation.quantity import parse_quantity
-from runner.orders import Ask, AskTaps, BeginStep, Order
+from runner.orders import Ask, AskTaps, BeginStep, End, Guide, Order
 from runner.twin.world import REFRESH, World
 from runner.vocabulary import BoxPlace, Observed, Role, Wants
 
@@ -18,8 +18,9 @@ HESITATION = 1.0  # s, at most: a hand that sets a box is no clock, so its momen
 class SimulatedEyes:
     """Looks at a world in this process. ``reaction``: how late a key comes, and how much that varies, in s."""
 
-    def __init__(self, world: World, reaction: tuple[float, float], draws: float = 0.0) -> None:
-        """``draws``: what a load takes that is switched by hand, in A."""
+    def __init__(self, world: World, reaction: tuple[float, float], draws: float = 0.0, *, heats: bool = True) -> None:
+        """``draws``: what a load takes that is switched by hand, in A. ``heats``: no actuator does it."""
+        self._heats = heats
         self._world, self._reaction, self._draws = world, reaction, draws
         self._pressed_at: float | None = None
         self._sets_at: float | None = None
@@ -32,6 +33,8 @@ class SimulatedEyes:
         self._pressed: list[Sampled] = []
 
     def told(self, order: Order, t: float) -> None:
+        if isinstance(order, (Guide, End)):
+            self._heat_or_set(order)
         if isinstance(order, BeginStep):
             self._sensor = order.sensor or self._sensor
         if isinstance(order, Ask):
@@ -41,6 +44,21 @@ class SimulatedEyes:
         if isinstance(order, AskTaps):
             self._taps = order if order.step else None
             self._next, self._seen = order.first, None
+
+    def _heat_or_set(self, order: Guide | End) -> None:
+        """Heats, cools or sets the box as told; heat and ice go away when the run is over, whatever was said."""
+        with self._world.lock:
+            self._world.catch_up()
+            if isinstance(order, Guide) and order.action == "substitute":
+                self._world.substitute(order.sensor, order.rate)
+            elif not self._heats:
+                self._world.hands.sensor = (
+                    order.sensor if isinstance(order, Guide) else ""
+                ) or self._world.hands.sensor
+            elif isinstance(order, Guide):
+                self._world.hands.told(order.action, order.sensor, order.rate)
+            else:
+                self._world.hands.told("still", "", 0.0)
 
     def read(self, ask: Ask) -> str:
         with self._world.lock:
@@ -98,7 +116,9 @@ class SimulatedEyes:
         elif ask.wants == Wants.GO_ON and self._sensor:
             with self._world.lock:
                 self._world.catch_up()
-                self._world.hands.told("still", self._sensor, 0.0)
+                if self._heats:
+                    self._world.hands.told("still", "", 0.0)
+                self._world.hands.sensor = self._sensor
         if ask.of in (Observed.LOAD_ON, Observed.LOAD_OFF):
             with self._world.lock:
                 self._world.catch_up()

@@ -2,249 +2,27 @@
 
 from __future__ import annotations
 
-import datetime
 from collections.abc import Iterator
-from typing import Any, Literal, Self
+from typing import Literal
 
-from pydantic import Field, model_validator
+from pydantic import Field
 
 from runner.errors import Problem, SheetError
 from runner.notation.fields import (
     AS_IT_WAS,
-    Charge,
     Coverage,
-    Current,
-    Energy,
     GuardPatience,
-    PositiveCurrent,
     PositiveDifference,
     PositiveTime,
     PositiveVoltage,
     Ratio,
-    Resistance,
     Sheet,
-    Temperature,
-    TemperatureDifference,
     Time,
-    Timeout,
-    Voltage,
 )
 from runner.notation.problems import checked
 from runner.notation.source import Source, read
-from runner.notation.wrong import Wrong
-from runner.sheets.curve import Curve
-
-ROLES = ("supply", "probe", "meter", "load", "counter", "display", "box", "hands")
-
-
-class ProbeAccuracy(Sheet):
-    """How well a reading is known.
-
-    Give ``expanded_uncertainty`` with its ``coverage_factor`` from a calibration certificate, or ``limit``, the maker's
-    ± figure, which is taken as a rectangular distribution (JCGM 100:2008, 4.3.7). Units are those of the reading.
-    """
-
-    expanded_uncertainty: Any = None
-    coverage_factor: float = Field(default=2.0, ge=1, le=10, allow_inf_nan=False)
-    limit: Any = None
-    resolution: Any = 0.0
-
-    @model_validator(mode="after")
-    def _one_of_two(self) -> Self:
-        if (self.expanded_uncertainty is None) == (self.limit is None):
-            raise Wrong("give either expanded_uncertainty or limit", "the calibration certificate has the first")
-        return self
-
-    def standard_uncertainty(self) -> tuple[float, str]:
-        """(standard uncertainty, distribution) of the calibration."""
-        if self.expanded_uncertainty is not None:
-            return float(self.expanded_uncertainty) / self.coverage_factor, "normal"
-        return float(self.limit) / 3.0**0.5, "rectangular"
-
-
-class TemperatureAccuracy(ProbeAccuracy):
-    """In K."""
-
-    expanded_uncertainty: PositiveDifference | None = None
-    limit: PositiveDifference | None = None
-    resolution: TemperatureDifference = 0.0
-
-
-class VoltageAccuracy(Sheet):
-    """± limits of a voltage reading: ``gain`` of the reading plus ``offset`` in V."""
-
-    gain: Ratio = 0.0
-    offset: Voltage = 0.0
-    resolution: Voltage = 0.0
-
-
-class CurrentAccuracy(Sheet):
-    """± limits of a current reading: ``gain`` of the reading plus ``offset`` in A."""
-
-    gain: Ratio = 0.0
-    offset: Current = 0.0
-    resolution: Current = 0.0
-
-
-class InstrumentSheet(Sheet):
-    """What every instrument has: an ``address``, or ``by_hand: true`` where a person reads it and switches it.
-
-    ``identity`` is how its answer to ``*IDN?`` has to begin; times in s.
-    """
-
-    address: str = ""
-    by_hand: bool = False
-    identity: str = ""
-    dialect: str = "scpi"
-    channel: str = ""
-    timeout: Timeout = 1.0
-    model: str = ""
-    serial: str = ""
-    calibrated: datetime.date | None = None
-    calibration_due: datetime.date | None = None
-    certificate: str = ""
-
-    @model_validator(mode="after")
-    def _reached(self) -> Self:
-        if bool(self.address) == self.by_hand:
-            raise Wrong("an instrument has either an address or by_hand: true", "write which of the two it is")
-        return self
-
-
-class Leads(Sheet):
-    """What the two leads between an instrument and the pack have together, in Ω, with its standard uncertainty."""
-
-    resistance: Resistance
-    uncertainty: Resistance
-
-
-class SupplyLimits(Sheet):
-    """What the supply may give at most on this bench, in V and A, whatever a procedure asks."""
-
-    voltage: PositiveVoltage
-    current: PositiveCurrent
-
-
-class SupplySheet(InstrumentSheet):
-    """The programmable supply that charges the pack. ``averages``: over how long each of its readings is the mean, in s."""
-
-    limits: SupplyLimits
-    voltage_accuracy: VoltageAccuracy = VoltageAccuracy()
-    current_accuracy: CurrentAccuracy = CurrentAccuracy()
-    leads: Leads | None = None
-    averages: Time = 0.0
-
-    @model_validator(mode="after")
-    def _on_a_cable(self) -> Self:
-        if self.by_hand:
-            raise Wrong("the supply cannot be read by hand: it has to go off without a person", "give its address")
-        return self
-
-
-class LoadSheet(InstrumentSheet):
-    """The load that discharges the pack; by hand, one that a person switches, such as a lamp, of about ``draws`` A."""
-
-    limits: SupplyLimits
-    voltage_accuracy: VoltageAccuracy = VoltageAccuracy()
-    current_accuracy: CurrentAccuracy = CurrentAccuracy()
-    leads: Leads | None = None
-    averages: Time = 0.0
-    draws: PositiveCurrent | None = None
-
-    @model_validator(mode="after")
-    def _draws_something(self) -> Self:
-        if self.by_hand and self.draws is None:
-            raise Wrong("a load that is switched by hand needs draws", "add draws: with about how many A it takes")
-        return self
-
-
-class ProbeSheet(InstrumentSheet):
-    """The reference thermometer held on the pack's sensor.
-
-    ``coupling`` is the standard uncertainty, in K, of how far probe and sensor differ in a steady state (contact,
-    paste, distance); ``lag`` the probe's first-order time constant, in s, with its standard uncertainty.
-
-    An instrument that gives no temperature ``reads`` the resistance of a ``sensor`` (pt100, pt1000, or one with a
-    ``curve``), or the voltage of a thermocouple (K, T) whose ``terminals`` are at a known temperature.
-    """
-
-    reads: Literal["temperature", "resistance", "voltage"] = "temperature"
-    sensor: Literal["", "pt100", "pt1000", "K", "T"] = ""
-    curve: Curve | None = None
-    terminals: Temperature | None = None
-
-    accuracy: TemperatureAccuracy
-    coupling: TemperatureDifference
-    lag: Time = 0.0
-    lag_uncertainty: Time = 0.0
-
-    @model_validator(mode="after")
-    def _raw_readings_can_be_turned_into_degrees(self) -> Self:
-        if self.reads == "resistance" and (self.sensor in ("pt100", "pt1000")) == (self.curve is not None):
-            raise Wrong("a resistance needs either sensor: pt100 or pt1000, or the sensor's curve", "give one of them")
-        if self.reads == "voltage" and (self.sensor not in ("K", "T") or self.terminals is None):
-            raise Wrong("a thermocouple needs sensor: K or T, and terminals: with their temperature", "add them")
-        return self
-
-
-class MeterSheet(InstrumentSheet):
-    """A voltmeter on the pack's own terminals."""
-
-    voltage_accuracy: VoltageAccuracy = VoltageAccuracy()
-
-
-class CounterSheet(InstrumentSheet):
-    """A meter in the line that adds up charge and energy and shows the totals. ``gain``: ± limits, as a ratio."""
-
-    charge_gain: Ratio = 0.0
-    energy_gain: Ratio = 0.0
-    charge_resolution: Charge = 0.0
-    energy_resolution: Energy = 0.0
-
-    @model_validator(mode="after")
-    def _read_by_hand(self) -> Self:
-        if not self.by_hand:
-            raise Wrong("a counter is read by hand here", "write by_hand: true")
-        return self
-
-
-class DisplaySheet(InstrumentSheet):
-    """What the pack itself shows, on a phone or a panel: its temperature, its lowest cell, its alarms."""
-
-    @model_validator(mode="after")
-    def _read_by_hand(self) -> Self:
-        if not self.by_hand:
-            raise Wrong("a display is read by hand here", "write by_hand: true in place of its address")
-        return self
-
-
-class BoxSheet(InstrumentSheet):
-    """A decade box that stands in for a sensor. ``accuracy``: ± limits of its resistance, as a ratio."""
-
-    accuracy: Ratio
-
-    @model_validator(mode="after")
-    def _set_by_hand(self) -> Self:
-        if not self.by_hand:
-            raise Wrong("a decade box is set by hand here", "write by_hand: true in place of its address")
-        return self
-
-
-class HandsSheet(InstrumentSheet):
-    """Something that heats and cools the sensor on command. The simulated bench has it; at a real one a person does."""
-
-
-class Instruments(Sheet):
-    """One instrument a role. A role that is missing is a role this bench has not got."""
-
-    supply: SupplySheet | None = None
-    probe: ProbeSheet | None = None
-    meter: MeterSheet | None = None
-    load: LoadSheet | None = None
-    counter: CounterSheet | None = None
-    display: DisplaySheet | None = None
-    box: BoxSheet | None = None
-    hands: HandsSheet | None = None
+from runner.sheets.instrument_parts import InstrumentSheet
+from runner.sheets.instruments import ROLES, Instruments
 
 
 class ByHand(Sheet):
@@ -324,6 +102,9 @@ def parse_bench(text: str, file: str, *, as_it_was: bool = False) -> BenchFile:
 
 def parse_bench_source(source: Source, *, as_it_was: bool = False) -> BenchFile:
     """The same, for a caller who needs the places of things later."""
+    old = list(_hands(source))
+    if old and not as_it_was:
+        raise SheetError([*source.problems, *old])
     bench = checked(source, BenchFile, {AS_IT_WAS: as_it_was})
     problems = [] if as_it_was else list(_only_simulated(bench, source))
     if problems:
@@ -331,14 +112,17 @@ def parse_bench_source(source: Source, *, as_it_was: bool = False) -> BenchFile:
     return bench
 
 
+def _hands(source: Source) -> Iterator[Problem]:
+    """Takes ``hands`` out, a role of older bench files, which decided nothing; yields what to write instead."""
+    instruments = source.values.get("instruments") if isinstance(source.values, dict) else None
+    if isinstance(instruments, dict) and "hands" in instruments:
+        del instruments["hands"]
+        what = "hands are no instrument any more: where no actuator: is stated, a person heats and cools"
+        yield source.problem(("instruments", "hands"), what, "take it out", key=True)
+
+
 def _only_simulated(bench: BenchFile, source: Source) -> Iterator[Problem]:
-    """What a real bench must not have: time that does not run as it does, and something that heats on command."""
-    if bench.simulated:
-        return
-    if bench.speed != 1.0:
+    """What a real bench must not have: time that does not run as it does."""
+    if bench.speed != 1.0 and not bench.simulated:
         what = "speed is for simulated benches; at a real one every delay would be wrong"
         yield source.problem(("speed",), what, "take it out", key=True)
-    hands = bench.instruments.hands
-    if hands is not None and hands.address:
-        what = "hands with an address are the simulated bench's; nobody here would notice that real ones go on heating"
-        yield source.problem(("instruments", "hands"), what, "take it out: a person heats and cools", key=True)

@@ -10,7 +10,7 @@ import importlib
 import re
 import string
 import warnings
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator
 from typing import Any, Literal, Self
 
 from pydantic import Field, field_validator, model_validator
@@ -20,35 +20,13 @@ from runner.notation.fields import Sheet
 from runner.notation.problems import checked
 from runner.notation.source import read
 from runner.notation.wrong import Wrong
+from runner.sheets.instruments import ON_A_CABLE, ROLE_FACTS
+from runner.vocabulary import Role
 
 NUMBER = r"\s*([+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?)\s*"
 
-# role -> (commands it needs, queries it needs); {value} stands for the number, {channel} for the bench file's channel
-NEEDED: Mapping[str, tuple[tuple[str, ...], tuple[str, ...]]] = {
-    "supply": (
-        ("set_voltage", "set_current", "set_overvoltage", "set_overcurrent", "output_on", "output_off"),
-        (
-            "voltage_setting",
-            "current_setting",
-            "overvoltage_setting",
-            "overcurrent_setting",
-            "output",
-            "voltage",
-            "current",
-        ),
-    ),
-    "probe": ((), ()),
-    "meter": ((), ("voltage",)),
-    "load": (("set_current", "input_on", "input_off"), ("current_setting", "input", "voltage", "current")),
-    "hands": (("heat", "cool", "still", "substitute"), ()),
-}
-
-
-VALUED = ("set_", "heat", "cool", "substitute")  # how commands begin that carry a value
+VALUED = "set_"  # how commands begin that carry a value
 LONGEST_TEXT = 1000  # characters
-
-# queries a role may have besides; which of them a bench needs is in its file
-MORE_QUERIES: Mapping[str, tuple[str, ...]] = {"probe": ("temperature", "resistance", "voltage")}
 
 
 class Query(Sheet):
@@ -122,7 +100,7 @@ class Dialect(Sheet):
 
     kind: Literal["dialect"]
     name: str
-    role: Literal["supply", "probe", "meter", "load", "hands"]
+    role: Literal[ON_A_CABLE]  # type: ignore[valid-type]
     acknowledge: str | None = "*OPC?"
     identity: str | None = "*IDN?"
     errors: ErrorQueue | None = ErrorQueue()
@@ -153,15 +131,16 @@ class Dialect(Sheet):
 
     @model_validator(mode="after")
     def _complete(self) -> Self:
-        commands, queries = NEEDED[self.role]
-        more = MORE_QUERIES.get(self.role, ())
-        if more and not set(self.queries) & set(more):
-            raise Wrong(f"a {self.role} needs more words", f"add queries: {more[0]}")
+        facts = ROLE_FACTS[Role(self.role)]
+        commands, queries, choices = facts.commands, facts.queries, facts.choices
+        if choices and not set(self.queries) & set(choices):
+            raise Wrong(f"a {self.role} needs more words", f"add queries: {choices[0]}")
         missing = [f"commands: {name}" for name in commands if name not in self.commands]
         missing += [f"queries: {name}" for name in queries if name not in self.queries]
         if missing:
             raise Wrong(f"a {self.role} needs more words", f"add {', '.join(missing)}")
-        unknown = sorted((set(self.commands) - set(commands)) | (set(self.queries) - set(queries) - set(more)))
+        spare_commands = set(self.commands) - set(commands) - set(facts.optional)
+        unknown = sorted(spare_commands | (set(self.queries) - set(queries) - set(choices)))
         if unknown:
             raise Wrong(f"nobody asks a {self.role} for {', '.join(unknown)}", "take it out")
         return self

@@ -21,8 +21,8 @@ from runner.notation.fields import (
 from runner.notation.problems import checked
 from runner.notation.source import Source, normal_key, read
 from runner.notation.wrong import Wrong
-from runner.sheets.bench import ROLES
 from runner.sheets.hold_steps import Text
+from runner.sheets.instruments import ROLES
 from runner.sheets.pack import KINDS, PACK_NAMES
 from runner.sheets.steps import StepItem
 from runner.vocabulary import Observed, Role

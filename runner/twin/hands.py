@@ -29,7 +29,8 @@ class Hands:
         self._feel = dice.uniform(0.85, 1.15)  # how well they know the gun
 
     def told(self, action: str, sensor: str, rate: float) -> None:
-        """From now on: heat, cool or still, at a rate in K/s (0: as fast as is sensible)."""
+        """From now on: heat, cool, hold or still, at a rate in K/s (0: as fast as is sensible)."""
+        action = "still" if action == "hold" else action  # a person takes the gun away in either case
         self.action, self.sensor = action, sensor or self.sensor
         self.rate = 0.0 if action == "still" else (rate or FREELY) * (1.0 if action == "heat" else -1.0)
         self._line = None

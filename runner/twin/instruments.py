@@ -1,4 +1,4 @@
-"""The simulated instruments: supply, thermometer, voltmeter, load, and the hands, each a SCPI device on the world."""
+"""The simulated instruments: supply, thermometer, voltmeter, load, each a SCPI device on the world."""
 
 from __future__ import annotations
 
@@ -9,12 +9,12 @@ from runner.twin.scpi import WRONG_TYPE, Complaint, Device, boolean, number
 from runner.twin.world import World
 
 NOT_A_NUMBER = "9.91E+37"
-ROLES = ("supply", "probe", "meter", "load", "hands")
+ROLES = ("supply", "probe", "meter", "load")
 
 
 def devices(world: World) -> dict[str, Device]:
     """All instruments of a world, by role, each with dice of its own so that polling one never changes another."""
-    makers = {"supply": _supply, "probe": _probe, "meter": _meter, "load": _load, "hands": _hands}
+    makers = {"supply": _supply, "probe": _probe, "meter": _meter, "load": _load}
     return {role: makers[role](world, random.Random(f"{role} {world.truth.seed}")) for role in ROLES}
 
 
@@ -158,17 +158,4 @@ def _load(world: World, dice: random.Random) -> Device:
         _frozen(world, "load stands still", current),
     )
     device.word("*RST", 0, lambda: world.switch_load(False))
-    return device
-
-
-def _hands(world: World, dice: random.Random) -> Device:
-    device = Device("TERN ISLAND,SIM HANDS,0005,1.0")
-
-    def told(action: str, sensor: str, rate: str) -> None:
-        world.hands.told(action, sensor.strip('"'), number(rate, 0.0, 60.0) / 60)
-
-    device.word("HEAT", 2, lambda sensor, rate: told("heat", sensor, rate))
-    device.word("COOL", 2, lambda sensor, rate: told("cool", sensor, rate))
-    device.word("BOX", 2, lambda sensor, ohms: world.substitute(sensor.strip('"'), number(ohms, 0.0, 1e7)))
-    device.word("STILL", 0, lambda: world.hands.told("still", "", 0.0))
     return device

@@ -16,9 +16,10 @@ from runner.engine.program import Program
 from runner.errors import BenchError, BenchNotReady, LinkError, Problem, SheetError
 from runner.notation.source import Source, read
 from runner.sheets.answers import Answers, parse_answers
-from runner.sheets.bench import BenchFile, InstrumentSheet, parse_bench
+from runner.sheets.bench import BenchFile, parse_bench
 from runner.sheets.dialect import Dialect, parse_dialect
 from runner.sheets.doubts import doubts
+from runner.sheets.instrument_parts import InstrumentSheet
 from runner.sheets.older import replacements
 from runner.sheets.pack import PackSheet, parse_pack, without_tolerance
 from runner.sheets.procedure import Procedure, parse_procedure
@@ -246,8 +247,6 @@ def _dialects(bench: BenchFile, file: UserFile, problems: list[Problem]) -> dict
 
 def _channel_problems(role: str, instrument: InstrumentSheet, dialect: Dialect, file: UserFile) -> Iterator[Problem]:
     """A channel that goes nowhere would switch the wrong output; so would a place for one that stays empty."""
-    if role == "hands":  # there it is the sensor
-        return
     if instrument.channel and not dialect.has_channel:
         what = f"the dialect {instrument.dialect} has no place for a channel, so it would switch another one"
         remedy = "take channel: out, or name a dialect whose texts have {channel}"

@@ -20,9 +20,9 @@ def checked(tmp_path, text, capsys):
     [
         ("name: test bench", "name: test bench\nspeed: 20", 3, "speed is for simulated benches"),
         ("name: test bench", "name: test bench\nbackend: /tmp/library.so", 3, "is not one of '@py' or '@ivi'"),
-        ("instruments:\n", "instruments:\n  hands: {address: 'TCPIP::127.0.0.1::9::SOCKET'}\n", 4, "hands with an address"),
-        ("instruments:\n", "instruments:\n  display: {address: 'TCPIP::127.0.0.1::9::SOCKET'}\n", 4, "a display is read by hand"),
-        ("instruments:\n", "instruments:\n  box: {address: 'TCPIP::127.0.0.1::9::SOCKET', accuracy: 1 %}\n", 4, "a decade box is set by hand"),
+        ("instruments:\n", "instruments:\n  hands: {address: 'TCPIP::127.0.0.1::9::SOCKET'}\n", 4, "hands are no instrument any more"),
+        ("instruments:\n", "instruments:\n  display: {address: 'TCPIP::127.0.0.1::9::SOCKET'}\n", 4, "read or set by hand here"),
+        ("instruments:\n", "instruments:\n  box: {address: 'TCPIP::127.0.0.1::9::SOCKET', accuracy: 1 %}\n", 4, "read or set by hand here"),
         ("    limits:", "    channel: 2\n    limits:", 6, "scpi has no place for a channel"),
         ("    limits:", "    dialect: own.yaml\n    limits:", 4, "own.yaml needs a channel"),
     ],
@@ -49,5 +49,4 @@ def test_a_typo_in_what_switches_off_is_said_with_its_place_in_the_dialect(tmp_p
 
 def test_what_a_simulated_bench_may_have_is_taken_there(tmp_path, capsys):
     text = TEXT.replace("name: test bench", "name: test bench\nsimulated: true\nspeed: 20")
-    text = text.replace("instruments:\n", "instruments:\n  hands: {address: 'TCPIP::127.0.0.1::9::SOCKET'}\n")
     assert checked(tmp_path, text, capsys) == (0, [])

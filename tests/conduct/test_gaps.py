@@ -34,11 +34,11 @@ def test_a_ramp_with_a_gap_is_repeated_and_the_threshold_is_the_true_one(tmp_pat
         assert any(isinstance(each, BeginStep) and each.kind == "bring back" for each in told)
 
 
-@pytest.mark.parametrize("lasts", [0.3, 0.6])
-def test_a_hiccup_repeats_nothing(tmp_path, lasts):
+@pytest.mark.parametrize(("at", "lasts"), [(310.0, 0.3), (310.0, 0.45), (310.1, 0.45)])
+def test_a_hiccup_shorter_than_a_time_out_repeats_nothing(tmp_path, at, lasts):
     told = []
     run = short_rehearsal(
-        tmp_path, faults=(Fault("supply silent", 310.0, lasts),), tell=lambda order, t: told.append(order)
+        tmp_path, faults=(Fault("supply silent", at, lasts),), tell=lambda order, t: told.append(order)
     )
     assert run.result.evaluation.exit_status == 0
     assert not any(isinstance(each, Conclude) and each.outcome == "lost" for each in told)

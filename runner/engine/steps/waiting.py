@@ -26,7 +26,7 @@ class Wait(Step):
         )
         if reached:
             self._end()
-            return [Guide("still", self.planned.sensor, 0.0, "Enough. Hold the sensor as it is.")]
+            return [Guide("hold", self.planned.sensor, 0.0, "Enough. Hold the sensor as it is.")]
         if "give_up" in values and event.t - self._began > values["give_up"]:
             self._end()
             return [Remark(f"{self.planned.title}: given up after {values['give_up'] / 60:.0f} min")]

@@ -1,0 +1,211 @@
+"""The instruments of a bench file, and the table of roles: all that the program knows of a role without speaking to it."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from types import MappingProxyType
+from typing import Literal, Self
+
+from pydantic import model_validator
+
+from runner.events import CHARGE, DISCHARGE, METER_VOLTAGE, PROBE_TEMPERATURE
+from runner.notation.fields import (
+    Charge,
+    Energy,
+    PositiveCurrent,
+    Ratio,
+    Sheet,
+    Temperature,
+    TemperatureDifference,
+    Time,
+)
+from runner.notation.wrong import Wrong
+from runner.sheets.curve import Curve
+from runner.sheets.instrument_parts import (
+    CurrentAccuracy,
+    InstrumentSheet,
+    Leads,
+    SupplyLimits,
+    TemperatureAccuracy,
+    VoltageAccuracy,
+)
+from runner.vocabulary import Role
+
+
+class SupplySheet(InstrumentSheet):
+    """The programmable supply that charges the pack. ``averages``: over how long each of its readings is the mean, in s."""
+
+    limits: SupplyLimits
+    voltage_accuracy: VoltageAccuracy = VoltageAccuracy()
+    current_accuracy: CurrentAccuracy = CurrentAccuracy()
+    leads: Leads | None = None
+    averages: Time = 0.0
+
+    @model_validator(mode="after")
+    def _on_a_cable(self) -> Self:
+        if self.by_hand:
+            raise Wrong("the supply cannot be read by hand: it has to go off without a person", "give its address")
+        return self
+
+
+class LoadSheet(InstrumentSheet):
+    """The load that discharges the pack; by hand, one that a person switches, such as a lamp, of about ``draws`` A."""
+
+    limits: SupplyLimits
+    voltage_accuracy: VoltageAccuracy = VoltageAccuracy()
+    current_accuracy: CurrentAccuracy = CurrentAccuracy()
+    leads: Leads | None = None
+    averages: Time = 0.0
+    draws: PositiveCurrent | None = None
+
+    @model_validator(mode="after")
+    def _draws_something(self) -> Self:
+        if self.by_hand and self.draws is None:
+            raise Wrong("a load that is switched by hand needs draws", "add draws: with about how many A it takes")
+        return self
+
+
+class ProbeSheet(InstrumentSheet):
+    """The reference thermometer held on the pack's sensor.
+
+    ``coupling`` is the standard uncertainty, in K, of how far probe and sensor differ in a steady state (contact,
+    paste, distance); ``lag`` the probe's first-order time constant, in s, with its standard uncertainty.
+
+    An instrument that gives no temperature ``reads`` the resistance of a ``sensor`` (pt100, pt1000, or one with a
+    ``curve``), or the voltage of a thermocouple (K, T) whose ``terminals`` are at a known temperature.
+    """
+
+    reads: Literal["temperature", "resistance", "voltage"] = "temperature"
+    sensor: Literal["", "pt100", "pt1000", "K", "T"] = ""
+    curve: Curve | None = None
+    terminals: Temperature | None = None
+
+    accuracy: TemperatureAccuracy
+    coupling: TemperatureDifference
+    lag: Time = 0.0
+    lag_uncertainty: Time = 0.0
+
+    @model_validator(mode="after")
+    def _raw_readings_can_be_turned_into_degrees(self) -> Self:
+        if self.reads == "resistance" and (self.sensor in ("pt100", "pt1000")) == (self.curve is not None):
+            raise Wrong("a resistance needs either sensor: pt100 or pt1000, or the sensor's curve", "give one of them")
+        if self.reads == "voltage" and (self.sensor not in ("K", "T") or self.terminals is None):
+            raise Wrong("a thermocouple needs sensor: K or T, and terminals: with their temperature", "add them")
+        return self
+
+
+class MeterSheet(InstrumentSheet):
+    """A voltmeter on the pack's own terminals."""
+
+    voltage_accuracy: VoltageAccuracy = VoltageAccuracy()
+
+
+class OnlyByHand(InstrumentSheet):
+    """An instrument that a person reads or sets."""
+
+    @model_validator(mode="after")
+    def _without_a_cable(self) -> Self:
+        if not self.by_hand:
+            raise Wrong("this is read or set by hand here", "write by_hand: true in place of its address")
+        return self
+
+
+class CounterSheet(OnlyByHand):
+    """A meter in the line that adds up charge and energy and shows the totals. ``gain``: ± limits, as a ratio."""
+
+    charge_gain: Ratio = 0.0
+    energy_gain: Ratio = 0.0
+    charge_resolution: Charge = 0.0
+    energy_resolution: Energy = 0.0
+
+
+class DisplaySheet(OnlyByHand):
+    """What the pack itself shows, on a phone or a panel: its temperature, its lowest cell, its alarms."""
+
+
+class BoxSheet(OnlyByHand):
+    """A decade box that stands in for a sensor. ``accuracy``: ± limits of its resistance, as a ratio."""
+
+    accuracy: Ratio
+
+
+class Instruments(Sheet):
+    """One instrument a role. A role that is missing is a role this bench has not got."""
+
+    supply: SupplySheet | None = None
+    probe: ProbeSheet | None = None
+    meter: MeterSheet | None = None
+    load: LoadSheet | None = None
+    counter: CounterSheet | None = None
+    display: DisplaySheet | None = None
+    box: BoxSheet | None = None
+
+
+@dataclass(frozen=True)
+class RoleFacts:
+    """What the program knows of a role.
+
+    A dialect has to have its ``commands`` and ``queries``, at least one of its ``choices``, and may have what is ``optional``.
+    ``polled`` are the queries that are asked slowly during a run, each with its channel; ``path`` is the path through the pack
+    whose current and voltage it reads, polled fast. ``off``: the command that switches it off and the query that shows it; with
+    ``carries`` what is switched is the pack's current. ``heats``: it heats and cools when it is told to.
+    """
+
+    sheet: type[InstrumentSheet]
+    commands: tuple[str, ...] = ()
+    queries: tuple[str, ...] = ()
+    choices: tuple[str, ...] = ()
+    optional: tuple[str, ...] = ()
+    polled: tuple[tuple[str, str], ...] = ()
+    path: str = ""
+    off: tuple[str, str] | None = None
+    carries: bool = False
+    heats: bool = False
+
+    @property
+    def on_a_cable(self) -> bool:
+        """Whether an instrument of this role can be reached through an address."""
+        return bool(self.commands or self.queries or self.choices)
+
+
+# in the order in which a bench file and every list of instruments has them
+ROLE_FACTS: Mapping[Role, RoleFacts] = MappingProxyType(
+    {
+        Role.SUPPLY: RoleFacts(
+            SupplySheet,
+            commands=("set_voltage", "set_current", "set_overvoltage", "set_overcurrent", "output_on", "output_off"),
+            queries=(
+                "voltage_setting",
+                "current_setting",
+                "overvoltage_setting",
+                "overcurrent_setting",
+                "output",
+                "voltage",
+                "current",
+            ),
+            path=CHARGE,
+            off=("output_off", "output"),
+            carries=True,
+        ),
+        Role.PROBE: RoleFacts(
+            ProbeSheet,
+            choices=("temperature", "resistance", "voltage"),
+            polled=(("temperature", PROBE_TEMPERATURE),),
+        ),
+        Role.METER: RoleFacts(MeterSheet, queries=("voltage",), polled=(("voltage", METER_VOLTAGE),)),
+        Role.LOAD: RoleFacts(
+            LoadSheet,
+            commands=("set_current", "input_on", "input_off"),
+            queries=("current_setting", "input", "voltage", "current"),
+            path=DISCHARGE,
+            off=("input_off", "input"),
+            carries=True,
+        ),
+        Role.COUNTER: RoleFacts(CounterSheet),
+        Role.DISPLAY: RoleFacts(DisplaySheet),
+        Role.BOX: RoleFacts(BoxSheet),
+    }
+)
+ROLES = tuple(role.value for role in ROLE_FACTS)
+ON_A_CABLE = tuple(role.value for role, facts in ROLE_FACTS.items() if facts.on_a_cable)
