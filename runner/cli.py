@@ -66,6 +66,9 @@ def _parser() -> argparse.ArgumentParser:
         "--scenario", default="sound", help="what the pack is like, or what goes wrong; “list” lists them"
     )
     rehearse.add_argument("--speed", help="how fast time runs: a number, or max")
+    rehearse.add_argument(
+        "--actuator", action="store_true", help="a simulated plate on a cable heats and cools, not a person"
+    )
     rehearse.add_argument("--by-hand", action="store_true", help="a bench with nothing on a cable but the supply")
     _session(rehearse)
     _common(rehearse)

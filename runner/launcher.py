@@ -132,7 +132,15 @@ class Face:
         pack = read_file(Path(self.options.pack) if self.options.pack else DEMO_PACK)
         by_hand = tuple(role for role in ("probe", "meter", "load") if self.options.by_hand)
         with (
-            Rehearsal(pack, self.options.scenario, self.options.seed, clock, by_hand, sockets=False) as rehearsal,
+            Rehearsal(
+                pack,
+                self.options.scenario,
+                self.options.seed,
+                clock,
+                by_hand,
+                actuator=self.options.actuator,
+                sockets=False,
+            ) as rehearsal,
             Locks(DOING) as locks,
         ):
             files, site = (pack, rehearsal.bench), Site(clock, rehearsal.connect, locks, simulated=True)

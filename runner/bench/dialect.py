@@ -75,12 +75,12 @@ class Driver:
     def __init__(self, link: Link, dialect: Dialect, channel: str = "") -> None:
         self.link, self.dialect, self.channel = link, dialect, channel
 
-    def command(self, name: str, value: float = 0.0, channel: str | None = None) -> None:
-        """Send a command and look into the error queue.
+    def command(self, name: str, value: float = 0.0, place: str = "") -> None:
+        """Send a command and look into the error queue. ``place``: which of several outputs ``select`` chooses.
 
         Raises LinkError or SettingError; then whether it was taken is known only from a read-back.
         """
-        text = self._text(name, value, channel)
+        text = self._text(name, value, place)
         self.link.tell(text, self.dialect.acknowledge)
         if complaint := self.complaint():
             raise SettingError.complained(self.link.instrument, text, complaint)
@@ -141,7 +141,7 @@ class Driver:
     def off_words(self, command: str, query: str) -> OffWords:
         """What switches this instrument off and how it reads as off, ready to be sent. ValueError if the dialect is wrong."""
         asked = self.dialect.queries[query]
-        text = self._text(command, 0.0, None)
+        text = self._text(command)
         ask = asked.ask.format(channel=self.channel)
         return OffWords(text, self.dialect.acknowledge, ask, asked.reply, asked.scale)
 
@@ -177,10 +177,8 @@ class Driver:
             return "CV"
         return "CC" if bits >> mode.constant_current_bit & 1 else ""
 
-    def _text(self, name: str, value: float, channel: str | None) -> str:
-        return self.dialect.commands[name].format(
-            value=f"{value:.6g}", channel=self.channel if channel is None else channel
-        )
+    def _text(self, name: str, value: float = 0.0, place: str = "") -> str:
+        return self.dialect.commands[name].format(value=f"{value:.6g}", channel=self.channel, place=place)
 
     def _parsed(self, query: Query, reply: str) -> float:
         match = re.fullmatch(query.reply, reply) if len(reply) <= LONGEST_NUMBER else None

@@ -62,7 +62,7 @@ def _one(bench: Bench, role: str, today: datetime.date) -> Present:
         sheet.address,
         speaker.link.identity,
         ", ".join(readings),
-        f"at most {limits.voltage:g} V, {limits.current:g} A" if limits else "",
+        limits.said() if limits else "",
         f"calibrated {sheet.calibrated}, due {sheet.calibration_due or 'never stated'}" if sheet.calibrated else "",
         warning,
         fault,

@@ -19,9 +19,10 @@ from runner.events import DISCHARGE
 from runner.notation.source import Path, Source
 from runner.sheets import tolerances
 from runner.sheets.bench import BenchFile
+from runner.sheets.instruments import ROLE_FACTS
 from runner.sheets.pack import PackSheet
 from runner.sheets.procedure import Procedure
-from runner.vocabulary import Until
+from runner.vocabulary import Role, Until
 
 SETS_CURRENT = ("charge", "drain", "stage", "wake", "try")
 MOST_LEVELS = 200
@@ -46,6 +47,7 @@ class Limits:
     def problems(self, steps: Sequence[Planned], places: Sequence[Path], ceilings: CeilingValues) -> list[Problem]:
         """Everything that a step would set and must not; ``places`` are theirs in the procedure's file."""
         found = [*self._supply(steps, ceilings), *self._load(steps, ceilings), *self._ceilings(ceilings)]
+        found += self._heated(steps)
         for step, place in zip(steps, places, strict=True):
             found += [*self._beyond_the_sheet(step, place), *self._beyond_a_sensor(step, place)]
             found += self._beyond_a_ceiling(step, place, ceilings)
@@ -238,6 +240,15 @@ class Limits:
                 of_bench = highest < ceilings.current
                 yield self._too_much("load", "current", f"draws {asked:g} A", f"{highest:g} A", of_bench=of_bench)
                 return
+
+    def _heated(self, steps: Sequence[Planned]) -> Iterator[Problem]:
+        """What heats on command reaches every sensor, every rate, and the temperature at which a step gives up."""
+        heating = [step for step in steps if step.kind in ("heat", "cool")]
+        for role, sheet in self.bench.wired().items():
+            for step in heating if ROLE_FACTS[Role(role)].heats else ():
+                rate, end = step.values["rate"], step.values["give_up"]
+                for key, what, remedy in sheet.cannot_ramp(step.sensor, rate, end, heats=step.kind == "heat"):
+                    yield self.of_bench.problem(("instruments", role, *key), f"{step.title}: {what}", remedy)
 
     def _too_much(self, role: str, name: str, what: str, highest: str, *, of_bench: bool) -> Problem:
         if not of_bench:

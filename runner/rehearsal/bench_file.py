@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Collection, Sequence
 
+from runner.sheets.instruments import ROLE_FACTS
 from runner.twin.server import Inside, Servers
 
 PROBE_CALIBRATION = 0.20  # K, expanded (k = 2): what a calibrated thermistor or Pt100 thermometer has
@@ -53,6 +54,9 @@ _DETAILS: dict[str, Sequence[str]] = {
     "box": ("accuracy: 0.1 %",),
     "display": (),
 }
+HEATED_BY = tuple(
+    role.value for role, facts in ROLE_FACTS.items() if facts.heats
+)  # left out where a person heats and cools
 _ONLY_BY_HAND = {"load": ("draws: 10 A",)}
 _SHOWN = {
     "counter": "energy meter (invented)",
@@ -61,10 +65,16 @@ _SHOWN = {
 }
 
 
-def bench_text(servers: Servers | Inside, speed: float, timeout: float = 1.0, by_hand: Collection[str] = ()) -> str:
+def bench_text(
+    servers: Servers | Inside,
+    speed: float,
+    timeout: float = 1.0,
+    by_hand: Collection[str] = (),
+    left_out: Collection[str] = (),
+) -> str:
     """The file of a simulated bench that listens; the roles in ``by_hand`` are read and switched by a person instead."""
     lines = []
-    for role in (*servers.roles, *_SHOWN):
+    for role in (each for each in (*servers.roles, *_SHOWN) if each not in left_out):
         lines.append(f"  {role}:")
         if role in _SHOWN or role in by_hand:
             lines += ["    by_hand: true", f"    model: {_SHOWN.get(role, f'{role} with a display (invented)')}"]

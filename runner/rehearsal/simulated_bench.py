@@ -11,14 +11,16 @@ from runner.bench.visa import VisaTransport
 from runner.conduct.interfaces import Clock
 from runner.errors import SheetError
 from runner.record.folder import TRUTH, RunFolder, write_whole
-from runner.rehearsal.bench_file import PROBE_CALIBRATION, PROBE_COUPLING, PROBE_RESOLUTION, bench_text
+from runner.rehearsal.bench_file import HEATED_BY, PROBE_CALIBRATION, PROBE_COUPLING, PROBE_RESOLUTION, bench_text
 from runner.rehearsal.simulated_operator import SimulatedEyes
 from runner.sheets.bench import parse_bench
 from runner.sheets.instrument_parts import InstrumentSheet
+from runner.sheets.instruments import ROLE_FACTS
 from runner.sheets.pack import PackSheet, TemperatureProtection, parse_pack
 from runner.twin.parameters import Declared, ProtectionTruth, Truth, draw
 from runner.twin.server import Inside, Servers
 from runner.twin.world import World
+from runner.vocabulary import Role
 from runner.workspace.job import Job, UserFile, load
 
 
@@ -93,18 +95,22 @@ class Rehearsal:
         clock: Clock,
         by_hand: Collection[str] = (),
         *,
+        actuator: bool = False,
         sockets: bool = True,
         changed: Callable[[Truth], Truth] = lambda truth: truth,
     ) -> None:
         """``by_hand`` are the roles that the simulated operator reads. Raises SheetError if the pack sheet is wrong.
 
+        With ``actuator`` a plate heats and cools in place of the simulated person.
         Without ``sockets`` the instruments are reached inside this process only, through ``connect``.
         """
         self.pack = pack
         self.world = build_world(pack, scenario, seed, clock.now, changed)
         self._inside = None if sockets else Inside(self.world, clock.sleep)
         self.servers: Servers | Inside = self._inside or Servers(self.world, sleep=clock.sleep)
-        self.bench = UserFile("simulated-bench.yaml", bench_text(self.servers, 1.0, timeout=0.5, by_hand=by_hand))
+        self.bench = UserFile(
+            "simulated-bench.yaml", bench_text(self.servers, 1.0, 0.5, by_hand, () if actuator else HEATED_BY)
+        )
 
     def job(self, procedure: UserFile, sensors: tuple[str, ...] = ()) -> Job:
         """A job on this bench. Raises SheetError if procedure or pack sheet are wrong."""
@@ -122,7 +128,8 @@ class Rehearsal:
         sheet = parse_bench(self.bench.text, self.bench.name)
         hand, load_sheet = sheet.hand, sheet.instruments.load
         draws = load_sheet.draws or 0.0 if load_sheet is not None else 0.0
-        return SimulatedEyes(self.world, (hand.reaction, hand.reaction_uncertainty), draws)
+        heats = not any(ROLE_FACTS[Role(role)].heats for role in sheet.wired())
+        return SimulatedEyes(self.world, (hand.reaction, hand.reaction_uncertainty), draws, heats=heats)
 
     def write_truth(self, folder: RunFolder) -> None:
         """Put truth.json into the run folder."""

@@ -26,6 +26,7 @@ from runner.vocabulary import Role
 NUMBER = r"\s*([+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?)\s*"
 
 VALUED = "set_"  # how commands begin that carry a value
+PLACED = "select"  # the command that chooses one of several outputs, by what the bench file calls it
 LONGEST_TEXT = 1000  # characters
 
 
@@ -158,7 +159,7 @@ def _fields(text: str) -> Iterator[str]:
     for _, name, form, conversion in string.Formatter().parse(text):
         if name is None:
             continue
-        if form or conversion or name not in ("value", "channel"):
+        if form or conversion or name not in ("value", "channel", "place"):
             shown = "{" + name + (f"!{conversion}" if conversion else "") + (f":{form}" if form else "") + "}"
             raise Wrong(
                 f"{text!r} has {shown}, which nobody fills in", "{value} and {channel}, just so, may stand in braces"
@@ -227,7 +228,10 @@ def parse_dialect(text: str, file: str) -> Dialect:
 
 def _check_command(name: str, text: str) -> None:
     """Raises ValueError with what is wrong and what to do."""
-    valued = name.startswith(VALUED)
-    _sendable(text, ("value", "channel") if valued else ("channel",))
+    valued, placed = name.startswith(VALUED), name == PLACED
+    more = ("value",) if valued else ("place",) if placed else ()
+    _sendable(text, ("channel", *more))
+    if placed and "place" not in set(_fields(text)):
+        raise Wrong(f"{text!r} chooses nothing", "put {place} where the output's name belongs")
     if valued and "value" not in set(_fields(text)):
         raise Wrong(f"{text!r} carries no value", "put {value} where the number belongs")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime
+from collections.abc import Iterator
 from typing import Any, Self
 
 from pydantic import Field, model_validator
@@ -15,10 +16,12 @@ from runner.notation.fields import (
     Ratio,
     Resistance,
     Sheet,
+    Temperature,
     TemperatureDifference,
     Timeout,
     Voltage,
 )
+from runner.notation.source import Path
 from runner.notation.wrong import Wrong
 
 
@@ -39,6 +42,10 @@ class InstrumentSheet(Sheet):
     calibrated: datetime.date | None = None
     calibration_due: datetime.date | None = None
     certificate: str = ""
+
+    def cannot_ramp(self, sensor: str, rate: float, end: float, *, heats: bool) -> Iterator[tuple[Path, str, str]]:
+        """Why this instrument cannot bring a sensor to ``end``, in °C, at ``rate``, in K/s: key of its sheet, what, remedy."""
+        yield from ()
 
     @model_validator(mode="after")
     def _reached(self) -> Self:
@@ -108,3 +115,24 @@ class SupplyLimits(Sheet):
 
     voltage: PositiveVoltage
     current: PositiveCurrent
+
+    def said(self) -> str:
+        """The limits as a person reads them."""
+        return f"at most {self.voltage:g} V, {self.current:g} A"
+
+
+class TemperatureLimits(Sheet):
+    """The temperatures between which something that heats or cools is kept on this bench, in °C, whatever a procedure asks."""
+
+    lowest: Temperature
+    highest: Temperature
+
+    @model_validator(mode="after")
+    def _in_order(self) -> Self:
+        if self.lowest >= self.highest:
+            raise Wrong("lowest is not below highest", "correct one of them")
+        return self
+
+    def said(self) -> str:
+        """The limits as a person reads them."""
+        return f"from {self.lowest:g} to {self.highest:g} °C"

@@ -68,7 +68,8 @@ class World:
             self._pass(step_end - self.t)
             self.t = step_end
             if self.t >= self._next_glance - 1e-9:
-                self.hands.look(self.t, self.displayed())
+                here = self.spots.get(self.hands.sensor)
+                self.hands.look(self.t, here.spot if self.hands.is_plate and here else self.displayed())
                 self._next_glance += LOOK_EVERY
             if self.pack.system.next_look <= self.t + 1e-9:
                 self.pack.system.look(self.t, self.pack.state(self.current, self.sensed()))
