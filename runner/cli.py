@@ -60,7 +60,7 @@ def _parser() -> argparse.ArgumentParser:
         "procedures", nargs="*", metavar="PROCEDURE", help=f"name or file (default: {DEFAULT_PROCEDURE})"
     )
     rehearse.add_argument("--pack", help="pack sheet of the pack to simulate (default: the demo pack)")
-    rehearse.add_argument("--unattended", action="store_true", help="the simulated hands do the operator's part too")
+    rehearse.add_argument("--unattended", action="store_true", help="a simulated operator answers and heats")
     rehearse.add_argument("--seed", type=int, default=1, help="which simulated pack and bench, any whole number")
     rehearse.add_argument(
         "--scenario", default="sound", help="what the pack is like, or what goes wrong; “list” lists them"

@@ -30,6 +30,7 @@ class Role(StrEnum):
     COUNTER = "counter"
     DISPLAY = "display"
     BOX = "box"
+    ACTUATOR = "actuator"
 
 
 class WatchWord(StrEnum):

@@ -114,6 +114,7 @@ def rehearsed(
     stop: StopFlag | None = None,
     tell: Callable[[object, float], None] | None = None,
     by_hand: tuple[str, ...] = (),
+    actuator: bool = False,
     state_of_charge: float | None = None,
     faults: tuple[Fault, ...] = (),
     sockets: bool = False,
@@ -127,7 +128,9 @@ def rehearsed(
         return changed(replace(truth, pack=replace(truth.pack, soc=soc), faults=faults or truth.faults))
 
     sheet = pack or read_file(DEMO_PACK)
-    with Rehearsal(sheet, scenario, seed, clock, by_hand, sockets=sockets, changed=made) as rehearsal:
+    with Rehearsal(
+        sheet, scenario, seed, clock, by_hand, actuator=actuator, sockets=sockets, changed=made
+    ) as rehearsal:
         job = rehearsal.job(procedure or find_procedure("charge-over-temperature"), sensors)
         operator = ScriptedOperator(answers, tell, eyes=rehearsal.eyes)
         site = Site(clock, rehearsal.connect)

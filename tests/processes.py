@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import Any
 
 from runner.conduct.clock import ScaledClock
-from runner.rehearsal.bench_file import bench_text
+from runner.rehearsal.bench_file import HEATED_BY, bench_text
 from runner.rehearsal.simulated_bench import build_world
 from runner.twin.server import Servers
 from runner.workspace.job import DEMO_PACK, read_file
@@ -34,13 +34,17 @@ def until(condition: Callable[[], Any], seconds: float, what: str) -> Any:
 class LiveBench:
     """A simulated bench on sockets, its time running by itself. Use as a context manager."""
 
-    def __init__(self, folder: Path, speed: float, seed: int = 1, scenario: str = "sound") -> None:
+    def __init__(
+        self, folder: Path, speed: float, seed: int = 1, scenario: str = "sound", *, actuator: bool = True
+    ) -> None:
         self.speed, self.folder = speed, folder
         self._began = time.monotonic()
         clock = ScaledClock(speed)
         self.world = build_world(read_file(DEMO_PACK), scenario, seed, clock.now)
         self.servers = Servers(self.world)
-        self.bench = a_file(folder / "bench.yaml", bench_text(self.servers, speed))
+        self.bench = a_file(
+            folder / "bench.yaml", bench_text(self.servers, speed, left_out=() if actuator else HEATED_BY)
+        )
         self.short = a_file(folder / "short.yaml", SHORT_PROCEDURE)
         self.answers = a_file(folder / "answers.yaml", ANSWERS)
         self._over = threading.Event()

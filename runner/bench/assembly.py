@@ -6,6 +6,7 @@ from collections.abc import Callable, Iterator, Mapping
 from functools import partial
 from typing import Protocol
 
+from runner.bench.actuator import Actuator
 from runner.bench.carrying import ActuatorPort
 from runner.bench.dialect import BUILT_IN, Driver
 from runner.bench.line import Transport
@@ -87,7 +88,8 @@ class Bench:
         self.supply = Supply(speakers["supply"], instruments.supply) if instruments.supply else None
         self.load = Load(speakers["load"], instruments.load) if instruments.load and "load" in speakers else None
         self.probe = Probe(speakers["probe"], instruments.probe) if instruments.probe and "probe" in speakers else None
-        self.actuator: ActuatorPort | None = None
+        actuator = instruments.actuator
+        self.actuator: ActuatorPort | None = Actuator(speakers["actuator"], actuator) if actuator else None
         self._slow = dict(self._polled_slowly())
 
     def _polled_slowly(self) -> Iterator[tuple[str, Callable[[], float]]]:

@@ -66,6 +66,27 @@ BUILT_IN: dict[str, Dialect] = {
             "current": Query(ask="MEAS:CURR?"),
         },
     ),
+    # SOURce:TEMPerature of SCPI-1999, volume 2 (from memory); its rate is no word of the standard
+    "actuator": Dialect(
+        kind="dialect",
+        name="scpi",
+        role="actuator",
+        commands={
+            "set_temperature": "TEMP:SPO {value}",
+            "set_rate": "TEMP:RATE {value}",
+            "set_limit": "TEMP:PROT:HIGH {value}",
+            "output_on": "OUTP ON",
+            "output_off": "OUTP OFF",
+            "select": 'INST:SEL "{place}"',
+        },
+        queries={
+            "temperature_setting": Query(ask="TEMP:SPO?"),
+            "rate_setting": Query(ask="TEMP:RATE?"),
+            "limit_setting": Query(ask="TEMP:PROT:HIGH?"),
+            "output": Query(ask="OUTP?"),
+            "temperature": Query(ask="MEAS:TEMP?"),
+        },
+    ),
 }
 
 

@@ -133,12 +133,9 @@ class Run:
                 self.ceilings.heated(self.known.hands_at is not None)
         if self.state is State.MAKING_SAFE and self.known.hands_at is not None:
             sensor, self.known.hands_at = self.known.hands_at, None
-            return [*orders, self._hands_off(sensor)]  # after the outputs: those first
+            # after the outputs: those first. An actuator is off with them, and would go to its rest if it were told anything
+            return orders if self.program.heated_by_machine else [*orders, hands_off(sensor)]
         return orders
-
-    def _hands_off(self, sensor: str) -> Guide:
-        order = hands_off(sensor)
-        return for_machine(order) if self.program.heated_by_machine else order
 
     def _hands_off_between(self, orders: list[Order]) -> list[Order]:
         """The same orders, and before a step that heats and cools nothing, or another sensor, heat and ice go away."""

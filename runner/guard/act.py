@@ -115,7 +115,7 @@ class Act:
         sure = [each.role for each in self.plan.targets if each.words.ask and each.role not in unsure]
         lines = [f"TRIPWITNESS GUARD: {why}."]
         if sure:
-            lines.append(f"{' and '.join(sure)} switched off and read back.")
+            lines.append(f"{', '.join(sure[:-1])}{' and ' if sure[1:] else ''}{sure[-1]} switched off and read back.")
         if unsure:
             words = " and ".join(unsure)
             lines.append(f"{words} did not confirm to be off: SWITCH OFF {words.upper()} BY HAND")

@@ -31,6 +31,7 @@ _MODELS = {
     "probe": ("SIM THERMOMETER", "0002"),
     "meter": ("SIM VOLTMETER", "0003"),
     "load": ("SIM LOAD 60-60", "0004"),
+    "actuator": ("SIM PLATE", "0005"),
 }
 _DETAILS: dict[str, Sequence[str]] = {
     "supply": ("limits: {voltage: 31 V, current: 18 A}", *_POWER),
@@ -52,6 +53,7 @@ _DETAILS: dict[str, Sequence[str]] = {
     "load": ("limits: {voltage: 31 V, current: 60 A}", *_POWER),
     "counter": ("charge_gain: 0.5 %", "energy_gain: 1 %", "charge_resolution: 10 mAh", "energy_resolution: 0.1 Wh"),
     "box": ("accuracy: 0.1 %",),
+    "actuator": ("limits: {lowest: -40 degC, highest: 90 degC}", "fastest: 10 K/min"),
     "display": (),
 }
 HEATED_BY = tuple(
@@ -89,4 +91,6 @@ def bench_text(
                 f"    timeout: {timeout:g} s",
             ]
         lines += [f"    {detail}" for detail in _DETAILS[role]]
+        if role in HEATED_BY:
+            lines.append(f"    places: {{{', '.join(f'{name}: {name}' for name in servers.world.spots)}}}")
     return _HEAD.format(speed=speed) + "\n".join(lines) + "\n"

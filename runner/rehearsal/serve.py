@@ -39,7 +39,7 @@ def listen(
     with Servers(world, port) as servers:
         write_whole(Path(bench_file), bench_text(servers, speed).encode())
         for role in servers.roles:
-            say(f"{role:7} {servers.address(role)}")
+            say(f"{role:8} {servers.address(role)}")
         say(f"bench file: {bench_file}; end with Ctrl-C")
         while not over.wait(TRUTH_EVERY):
             with world.lock:  # what piled up while nobody asked would hold up the first answer

@@ -2,24 +2,25 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
-from types import MappingProxyType
 from typing import Literal, Self
 
 from pydantic import model_validator
 
-from runner.events import CHARGE, DISCHARGE, METER_VOLTAGE, PROBE_TEMPERATURE
+from runner.events import ACTUATOR_TEMPERATURE, CHARGE, DISCHARGE, METER_VOLTAGE, PROBE_TEMPERATURE
 from runner.notation.fields import (
     Charge,
     Energy,
     PositiveCurrent,
+    PositiveRate,
     Ratio,
     Sheet,
     Temperature,
     TemperatureDifference,
     Time,
 )
+from runner.notation.source import Path
 from runner.notation.wrong import Wrong
 from runner.sheets.curve import Curve
 from runner.sheets.instrument_parts import (
@@ -28,6 +29,7 @@ from runner.sheets.instrument_parts import (
     Leads,
     SupplyLimits,
     TemperatureAccuracy,
+    TemperatureLimits,
     VoltageAccuracy,
 )
 from runner.vocabulary import Role
@@ -101,6 +103,39 @@ class MeterSheet(InstrumentSheet):
     voltage_accuracy: VoltageAccuracy = VoltageAccuracy()
 
 
+class ActuatorSheet(InstrumentSheet):
+    """A chamber, a plate or a heater that goes to a temperature, at a rate, when it is told to.
+
+    Within ``limits``, and no faster than ``fastest``. ``rest``: where it goes when heat and cold are to be taken away; without
+    it, it is switched off then. ``places``: which of its outputs is on which sensor, if it has several.
+    """
+
+    limits: TemperatureLimits
+    fastest: PositiveRate
+    rest: Temperature | None = None
+    places: dict[str, str] = {}
+
+    def cannot_ramp(self, sensor: str, rate: float, end: float, *, heats: bool) -> Iterator[tuple[Path, str, str]]:
+        """Why it cannot, where it cannot."""
+        limits = self.limits
+        if self.places and sensor not in self.places:
+            yield ("places",), f"no output is on {sensor or 'the pack'}", f"add {sensor or 'the pack'} with its output"
+        if rate > self.fastest * (1 + 1e-9):
+            what = f"asks for {rate * 60:.3g} K/min, the actuator can do {self.fastest * 60:.3g} K/min"
+            yield ("fastest",), what, "use a procedure with slower ramps"
+        if not limits.lowest <= end <= limits.highest:
+            key, bound = ("highest", limits.highest) if heats else ("lowest", limits.lowest)
+            yield ("limits", key), f"goes to {end:.1f} °C, the limit here is {bound:.1f} °C", "widen it if that is safe"
+
+    @model_validator(mode="after")
+    def _within_its_limits(self) -> Self:
+        if self.by_hand:
+            raise Wrong("an actuator works by itself", "take it out: without one, a person heats and cools")
+        if self.rest is not None and not self.limits.lowest <= self.rest <= self.limits.highest:
+            raise Wrong("rest is outside of limits", "correct one of them")
+        return self
+
+
 class OnlyByHand(InstrumentSheet):
     """An instrument that a person reads or sets."""
 
@@ -140,6 +175,7 @@ class Instruments(Sheet):
     counter: CounterSheet | None = None
     display: DisplaySheet | None = None
     box: BoxSheet | None = None
+    actuator: ActuatorSheet | None = None
 
 
 @dataclass(frozen=True)
@@ -163,49 +199,52 @@ class RoleFacts:
     carries: bool = False
     heats: bool = False
 
-    @property
-    def on_a_cable(self) -> bool:
-        """Whether an instrument of this role can be reached through an address."""
-        return bool(self.commands or self.queries or self.choices)
-
 
 # in the order in which a bench file and every list of instruments has them
-ROLE_FACTS: Mapping[Role, RoleFacts] = MappingProxyType(
-    {
-        Role.SUPPLY: RoleFacts(
-            SupplySheet,
-            commands=("set_voltage", "set_current", "set_overvoltage", "set_overcurrent", "output_on", "output_off"),
-            queries=(
-                "voltage_setting",
-                "current_setting",
-                "overvoltage_setting",
-                "overcurrent_setting",
-                "output",
-                "voltage",
-                "current",
-            ),
-            path=CHARGE,
-            off=("output_off", "output"),
-            carries=True,
+ROLE_FACTS: Mapping[Role, RoleFacts] = {
+    Role.SUPPLY: RoleFacts(
+        SupplySheet,
+        commands=("set_voltage", "set_current", "set_overvoltage", "set_overcurrent", "output_on", "output_off"),
+        queries=(
+            "voltage_setting",
+            "current_setting",
+            "overvoltage_setting",
+            "overcurrent_setting",
+            "output",
+            "voltage",
+            "current",
         ),
-        Role.PROBE: RoleFacts(
-            ProbeSheet,
-            choices=("temperature", "resistance", "voltage"),
-            polled=(("temperature", PROBE_TEMPERATURE),),
-        ),
-        Role.METER: RoleFacts(MeterSheet, queries=("voltage",), polled=(("voltage", METER_VOLTAGE),)),
-        Role.LOAD: RoleFacts(
-            LoadSheet,
-            commands=("set_current", "input_on", "input_off"),
-            queries=("current_setting", "input", "voltage", "current"),
-            path=DISCHARGE,
-            off=("input_off", "input"),
-            carries=True,
-        ),
-        Role.COUNTER: RoleFacts(CounterSheet),
-        Role.DISPLAY: RoleFacts(DisplaySheet),
-        Role.BOX: RoleFacts(BoxSheet),
-    }
-)
+        path=CHARGE,
+        off=("output_off", "output"),
+        carries=True,
+    ),
+    Role.PROBE: RoleFacts(
+        ProbeSheet,
+        choices=("temperature", "resistance", "voltage"),
+        polled=(("temperature", PROBE_TEMPERATURE),),
+    ),
+    Role.METER: RoleFacts(MeterSheet, queries=("voltage",), polled=(("voltage", METER_VOLTAGE),)),
+    Role.LOAD: RoleFacts(
+        LoadSheet,
+        commands=("set_current", "input_on", "input_off"),
+        queries=("current_setting", "input", "voltage", "current"),
+        path=DISCHARGE,
+        off=("input_off", "input"),
+        carries=True,
+    ),
+    Role.COUNTER: RoleFacts(CounterSheet),
+    Role.DISPLAY: RoleFacts(DisplaySheet),
+    Role.BOX: RoleFacts(BoxSheet),
+    Role.ACTUATOR: RoleFacts(
+        ActuatorSheet,
+        commands=("set_temperature", "set_rate", "set_limit", "output_on", "output_off"),
+        queries=("temperature_setting", "rate_setting", "limit_setting", "output", "temperature"),
+        optional=("select",),
+        polled=(("temperature", ACTUATOR_TEMPERATURE),),
+        off=("output_off", "output"),
+        heats=True,
+    ),
+}
 ROLES = tuple(role.value for role in ROLE_FACTS)
-ON_A_CABLE = tuple(role.value for role, facts in ROLE_FACTS.items() if facts.on_a_cable)
+# those that may have an address: there are words to speak to them
+ON_A_CABLE = tuple(role.value for role, facts in ROLE_FACTS.items() if facts.queries or facts.choices)

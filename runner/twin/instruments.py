@@ -1,20 +1,21 @@
-"""The simulated instruments: supply, thermometer, voltmeter, load, each a SCPI device on the world."""
+"""The simulated instruments: supply, thermometer, voltmeter, load, plate, each a SCPI device on the world."""
 
 from __future__ import annotations
 
 import random
 from collections.abc import Callable
+from functools import partial
 
 from runner.twin.scpi import WRONG_TYPE, Complaint, Device, boolean, number
 from runner.twin.world import World
 
 NOT_A_NUMBER = "9.91E+37"
-ROLES = ("supply", "probe", "meter", "load")
+ROLES = ("supply", "probe", "meter", "load", "actuator")
 
 
 def devices(world: World) -> dict[str, Device]:
     """All instruments of a world, by role, each with dice of its own so that polling one never changes another."""
-    makers = {"supply": _supply, "probe": _probe, "meter": _meter, "load": _load}
+    makers = {"supply": _supply, "probe": _probe, "meter": _meter, "load": _load, "actuator": _actuator}
     return {role: makers[role](world, random.Random(f"{role} {world.truth.seed}")) for role in ROLES}
 
 
@@ -158,4 +159,58 @@ def _load(world: World, dice: random.Random) -> Device:
         _frozen(world, "load stands still", current),
     )
     device.word("*RST", 0, lambda: world.switch_load(False))
+    return device
+
+
+class _Plate:
+    """A plate with an output for each sensor, which heats and cools by a thermometer of its own."""
+
+    def __init__(self, world: World) -> None:
+        self.world = world
+        self.place = next(iter(world.spots), "")
+        self.on = False
+        self.set_to = {"SPOint": 23.0, "RATE": 1.0, "PROTection:HIGH": 100.0}  # °C, K/min, °C
+
+    def temperature(self) -> float:
+        """°C; what is hotter than its own limit switches it off."""
+        now = self.world.spots[self.place].spot
+        if self.on and now > self.set_to["PROTection:HIGH"]:
+            self.switch(False)
+        return now
+
+    def switch(self, on: bool) -> None:
+        self.on = on
+        self._follow()
+
+    def set(self, name: str, text: str) -> None:
+        self.set_to[name] = number(text, -60.0, 150.0)
+        self._follow()
+
+    def select(self, text: str) -> None:
+        name = text.strip('"')
+        if name not in self.world.spots:
+            raise Complaint(WRONG_TYPE)
+        if name != self.place:
+            self.switch(False)  # what is to be heated next was not meant by the settings of before
+        self.place = name
+
+    def _follow(self) -> None:
+        hands, now = self.world.hands, self.world.spots[self.place].spot
+        if self.on:
+            hands.told_by_set_point(self.place, self.set_to["SPOint"], self.set_to["RATE"] / 60, now)
+        elif hands.is_plate:
+            hands.told("still", "", 0.0)
+
+
+def _actuator(world: World, dice: random.Random) -> Device:
+    device = Device("TERN ISLAND,SIM PLATE,0005,1.0")
+    plate = _Plate(world)
+    for name in plate.set_to:
+        device.word(f"[SOURce:]TEMPerature:{name}", 1, partial(plate.set, name))
+        device.word(f"[SOURce:]TEMPerature:{name}?", 0, partial(lambda which: f"{plate.set_to[which]:.4f}", name))
+    device.word("INSTrument:SELect", 1, plate.select)
+    device.word("OUTPut[:STATe]", 1, lambda text: plate.switch(boolean(text)))
+    device.word("OUTPut[:STATe]?", 0, lambda: str(int(plate.on)))
+    device.word("MEASure[:SCALar]:TEMPerature?", 0, lambda: _reading(plate.temperature(), 0.02, 0.1, dice))
+    device.word("*RST", 0, lambda: plate.switch(False))
     return device

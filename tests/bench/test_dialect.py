@@ -5,7 +5,7 @@ import pytest
 from runner.bench.dialect import BUILT_IN, Driver
 from runner.errors import LinkError, NotAReading, SettingError, SheetError
 from runner.sheets.dialect import parse_dialect
-from runner.sheets.instruments import ROLE_FACTS
+from runner.sheets.instruments import ON_A_CABLE, ROLE_FACTS
 
 OWN = """\
 kind: dialect
@@ -110,11 +110,11 @@ def test_a_dialect_that_lacks_a_word_says_which():
 
 
 def test_every_built_in_dialect_has_every_word_its_role_needs():
-    for role, facts in ROLE_FACTS.items():
-        if facts.on_a_cable:
-            assert set(facts.commands) <= set(BUILT_IN[role].commands) <= {*facts.commands, *facts.optional}
-            assert set(BUILT_IN[role].queries) == {*facts.queries, *facts.choices}
-    assert set(BUILT_IN) == {role for role, facts in ROLE_FACTS.items() if facts.on_a_cable}
+    assert set(BUILT_IN) == set(ON_A_CABLE)
+    for role, dialect in BUILT_IN.items():
+        facts = ROLE_FACTS[role]
+        assert set(facts.commands) <= set(dialect.commands) <= {*facts.commands, *facts.optional}
+        assert set(dialect.queries) == {*facts.queries, *facts.choices}
 
 
 def test_a_broken_link_is_passed_on_and_never_a_number():

@@ -12,6 +12,7 @@ from runner.conduct.run_thread import RunThread
 from runner.conduct.site import Site
 from runner.console_output import finding_line
 from runner.orders import Conclude
+from runner.rehearsal.displays import AtSimulatedDisplays
 from runner.rehearsal.simulated_bench import Rehearsal
 from runner.screen.app import RunApp
 from runner.screen.feed import ScreenOperator
@@ -42,9 +43,8 @@ class Stage:
         self.rehearsal = Rehearsal(read_file(DEMO_PACK), scenario, 1, clock, sockets=False)
         self.operator, self.stop = ScreenOperator("Test Person"), StopFlag()
         job = self.rehearsal.job(user_file("short.yaml", self.procedure), ("T1",))
-        self.thread = RunThread(
-            lambda: execute(job, self.operator, Site(clock, self.rehearsal.connect), out, self.stop)
-        )
+        person = AtSimulatedDisplays(self.operator, self.rehearsal.eyes, ())
+        self.thread = RunThread(lambda: execute(job, person, Site(clock, self.rehearsal.connect), out, self.stop))
         self.app = RunApp(job, "REHEARSAL · TIM-840", self.operator, self.stop, self.thread, finding_line)
 
     def __enter__(self):

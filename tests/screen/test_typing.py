@@ -8,6 +8,7 @@ from runner.conduct.interfaces import StopFlag
 from runner.conduct.run_thread import RunThread
 from runner.conduct.site import Site
 from runner.console_output import finding_line
+from runner.rehearsal.displays import AtSimulatedDisplays
 from runner.rehearsal.simulated_bench import Rehearsal
 from runner.screen.app import RunApp
 from runner.screen.feed import ScreenOperator
@@ -23,9 +24,8 @@ class ArrivalStage(Stage):
         self.rehearsal = Rehearsal(read_file(DEMO_PACK), "sound", 1, clock, sockets=False)
         self.operator, self.stop = ScreenOperator("Test Person"), StopFlag()
         job = self.rehearsal.job(find_procedure("arrival"))
-        self.thread = RunThread(
-            lambda: execute(job, self.operator, Site(clock, self.rehearsal.connect), out, self.stop)
-        )
+        person = AtSimulatedDisplays(self.operator, self.rehearsal.eyes, ())
+        self.thread = RunThread(lambda: execute(job, person, Site(clock, self.rehearsal.connect), out, self.stop))
         self.app = RunApp(job, "REHEARSAL", self.operator, self.stop, self.thread, finding_line)
 
 

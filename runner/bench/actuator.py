@@ -1,0 +1,62 @@
+"""The actuator: a chamber, a plate or a heater that goes to a temperature at a rate when it is told to.
+
+Rule 1: it is never sent beyond the bench file's limits, and its own limit is set to the highest before it is switched on.
+Rule 2: everything that is set is read back.
+Rule 3: still is not off where the bench file gives a ``rest``: a chamber between two sensors stays on. Off is in off.py.
+"""
+
+from __future__ import annotations
+
+from runner.bench.dialect import Driver
+from runner.errors import BenchError, SettingError
+from runner.sheets import instruments as sheets
+
+KELVIN, RATE = 0.1, 0.05  # by how much a temperature (K) and a rate (K/min) may read back otherwise
+
+
+class Actuator:
+    """Speaks for the actuator. Temperatures in °C, rates in K/s; it is told K/min."""
+
+    def __init__(self, speaker: Driver, sheet: sheets.ActuatorSheet) -> None:
+        self.speaker, self.sheet = speaker, sheet
+
+    def guide(self, action: str, sensor: str, rate: float) -> tuple[float, float] | None:
+        """Heat, cool, hold or still at a sensor ("" is the pack), at ``rate`` (0: as fast as it may).
+
+        The temperature it goes to and the rate, as read back; None where it was switched off instead. Raises BenchError; then
+        it may be on, and has to be switched off.
+        """
+        limits, rest = self.sheet.limits, self.sheet.rest
+        self._select(sensor)
+        if action == "still" and rest is None:
+            self._switch("off")
+            return None
+        if action == "hold":
+            goal = min(max(self.speaker.number("temperature"), limits.lowest), limits.highest)
+        else:
+            goal = {"heat": limits.highest, "cool": limits.lowest}.get(action, rest if rest is not None else 0.0)
+        self._set("limit", limits.highest, KELVIN)
+        rate = self._set("rate", min(rate or self.sheet.fastest, self.sheet.fastest) * 60, RATE)
+        goal = self._set("temperature", goal, KELVIN)
+        self._switch("on")
+        return goal, rate / 60
+
+    def _select(self, sensor: str) -> None:
+        if not self.sheet.places:
+            return
+        if sensor not in self.sheet.places or "select" not in self.speaker.dialect.commands:
+            what = f"no output of the actuator is on {sensor or 'the pack'}"
+            raise BenchError(what, "actuator", "", "correct places in the bench file, or select in its dialect")
+        self.speaker.command("select", place=self.sheet.places[sensor])
+
+    def _set(self, what: str, value: float, tolerance: float) -> float:
+        self.speaker.command(f"set_{what}", value)
+        got = self.speaker.number(f"{what}_setting")
+        if abs(got - value) > max(tolerance, 1e-3 * abs(value)):
+            raise SettingError.reads_back("actuator", what, value, got)
+        return got
+
+    def _switch(self, state: str) -> None:
+        self.speaker.command(f"output_{state}")
+        if bool(self.speaker.number("output")) != (state == "on"):
+            raise SettingError.reads_back("actuator", "output", int(state == "on"), int(state != "on"))
