@@ -19,6 +19,14 @@ class Actuator:
 
     def __init__(self, speaker: Driver, sheet: sheets.ActuatorSheet) -> None:
         self.speaker, self.sheet = speaker, sheet
+        self._meant_on = False  # as it was told last
+
+    def read(self) -> float:
+        """Its own temperature, in °C. Raises BenchError, also where it has gone off by itself."""
+        temperature = self.speaker.number("temperature")
+        if self._meant_on and not self.speaker.number("output"):
+            raise BenchError("it has gone off by itself", "actuator", "", "look at its own limit and its supply")
+        return temperature
 
     def guide(self, action: str, sensor: str, rate: float) -> tuple[float, float] | None:
         """Heat, cool, hold or still at a sensor ("" is the pack), at ``rate`` (0: as fast as it may).
@@ -57,6 +65,8 @@ class Actuator:
         return got
 
     def _switch(self, state: str) -> None:
+        self._meant_on = False
         self.speaker.command(f"output_{state}")
         if bool(self.speaker.number("output")) != (state == "on"):
             raise SettingError.reads_back("actuator", "output", int(state == "on"), int(state != "on"))
+        self._meant_on = state == "on"

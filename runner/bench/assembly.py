@@ -7,7 +7,6 @@ from functools import partial
 from typing import Protocol
 
 from runner.bench.actuator import Actuator
-from runner.bench.carrying import ActuatorPort
 from runner.bench.dialect import BUILT_IN, Driver
 from runner.bench.line import Transport
 from runner.bench.link import Link
@@ -89,15 +88,15 @@ class Bench:
         self.load = Load(speakers["load"], instruments.load) if instruments.load and "load" in speakers else None
         self.probe = Probe(speakers["probe"], instruments.probe) if instruments.probe and "probe" in speakers else None
         actuator = instruments.actuator
-        self.actuator: ActuatorPort | None = Actuator(speakers["actuator"], actuator) if actuator else None
+        self.actuator = Actuator(speakers["actuator"], actuator) if actuator else None
         self._slow = dict(self._polled_slowly())
 
     def _polled_slowly(self) -> Iterator[tuple[str, Callable[[], float]]]:
         """Each channel that is polled slowly, and how it is read."""
         for role, speaker in self.speakers.items():
             for query, channel in ROLE_FACTS[Role(role)].polled:
-                own = self.probe.read if role == Role.PROBE and self.probe is not None else None
-                yield channel, own or partial(speaker.number, query)
+                own = {Role.PROBE: self.probe, Role.ACTUATOR: self.actuator}.get(Role(role))
+                yield channel, own.read if own is not None else partial(speaker.number, query)
 
     def ready(self) -> dict[str, str]:
         """The identity of every instrument by role. Raises BenchNotReady with every fault there is."""

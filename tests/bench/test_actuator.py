@@ -61,6 +61,17 @@ def test_hold_keeps_the_temperature_that_it_has_and_still_takes_the_heat_away():
     assert wire.state["OUTP"] == "0", "a plate without a temperature of rest goes off"
 
 
+def test_one_that_has_gone_off_by_itself_is_no_reading():
+    wire = Wire()
+    plate = actuator(wire)
+    assert plate.read() == 41.7, "nobody has told it to be on"
+    plate.guide("heat", "T1", 2 / 60)
+    assert plate.read() == 41.7
+    wire.state["OUTP"] = "0"
+    with pytest.raises(BenchError, match="gone off by itself"):
+        plate.read()
+
+
 @pytest.mark.parametrize("word", ["TEMP:PROT:HIGH", "TEMP:RATE", "TEMP:SPO"])
 def test_what_does_not_read_back_as_it_was_set_is_an_error_before_it_is_on(word):
     wire = Wire(deaf=word)

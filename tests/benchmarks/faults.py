@@ -61,9 +61,9 @@ meter: silent: ramp: ever
 load: silent closed garbled rebooted: loaded: 10
 load: silent rebooted: drain: 10
 load: silent closed: loaded: 3 ever
-hands: silent closed garbled: ramp: 10
-hands: rebooted: hold: 10
-hands: silent closed: fast: ever
+actuator: silent closed garbled: ramp: 10
+actuator: rebooted: hold ramp cool: 10
+actuator: silent closed: fast: ever
 supply: silent closed rebooted: stage: 3 10 ever
 program: read-RuntimeError read-AssertionError read-MemoryError read-KeyError read-SystemExit read-OSError: ramp: ever
 program: write-RuntimeError write-AssertionError write-MemoryError write-KeyError write-SystemExit write-OSError: ramp: ever
@@ -90,7 +90,7 @@ TEXTS = {
 ABOUT = {"drain": ("discharge over-temperature", 61.0), "stage": ("charge over-current", 23.0)}  # and °C as it begins
 # a step's name = its procedure, and the line of the program from which on it is going on
 STEPS = "start=charge:,before=charge:HOLD   Ready?,setting=charge:STEP   Charge,charge=charge:WATCH  steady,"
-STEPS += "fast=charge:HANDS  Heat,ramp=charge:RAMP   +,cool=charge:RAMP   -,hold=hold:HOLD   Wait.,drain=drain:WATCH  steady,"
+STEPS += "fast=charge:HANDS  The actuator heats,ramp=charge:RAMP   +,cool=charge:RAMP   -,hold=hold:HOLD   Wait.,drain=drain:WATCH  steady,"
 STEPS += "loaded=drain:RAMP   +,stage=stage:LEVEL"
 EASY = ("before", "setting", "stage")  # no ramp goes on: an early end that is gone on with loses nothing
 TYPOS = {
@@ -233,10 +233,10 @@ class Trial:
         if (said := program.first(BY_HAND)) and (gave_up := program.first("Making the bench safe|  END  ")):
             self.said_after = max(0.0, said[0] - gave_up[0])
             self._expect(self.said_after <= SAID_WITHIN, "unsaid", f"words only after {self.said_after:.1f} s")
-        for role in [role for role in bench.on if getattr(bench, f"{role}_on")]:
+        for role in [role for role, on in bench.advance().on.items() if on]:
             named = any(role.upper() in found for found in re.findall(BY_HAND, text))
-            self._expect(named, "unsaid", f"the {role} is on, and the words were not said")
-        self._expect(not bench.rate or "TAKE HEAT AND ICE AWAY" in text, "heat", f"hands at {bench.rate} K/min")
+            kind = "heat" if role == "actuator" else "unsaid"
+            self._expect(named, kind, f"the {role} is on, and the words were not said")
         end = [line for _, line in program.lines if "  END  " in line] or [line for line in text.split("\n") if line]
         self.told = end[-1].strip() if end else ""
         self._expect(self.status in (0, 1, 2, 3, 4), "other", f"exit status {self.status}")
@@ -247,7 +247,7 @@ class Trial:
             bench.heal(self.role)
         if self.role == "disk":
             subprocess.run(["mount", "-o", "remount,size=50m", str(self.runs)], check=True)
-        bench.rate = None
+        bench.on["actuator"] = False
         until(lambda: not (bench.supply_on or bench.load_on), 15, "the guard to switch it off")
         self._look_through(text, "said.txt")
 

@@ -34,14 +34,21 @@ WORDS = {  # a header with its short form in capitals = what it does, and to wha
     "probe": "MEASure:TEMPerature=read probe",
     "meter": "MEASure:VOLTage=read terminals",
     "load": "CURRent=set current,FUNCtion=say CURR,INPut=switch,MEASure:VOLTage=read terminals,MEASure:CURRent=read load",
-    "hands": "HEAT=hands 1,COOL=hands -1,BOX=hands 0,STILL=reset",
+    "actuator": "TEMPerature:SPOint=heat goal,TEMPerature:RATE=heat rate,TEMPerature:PROTection:HIGH=heat limit,"
+    "INSTrument:SELect=choose,OUTPut=switch,MEASure:TEMPerature=read spot",
 }
 COMMON = ",*IDN=identity,*OPC=say 1,*CLS=clear,*RST=reset,SYSTem:ERRor=error"
 TOPS = {"supply": {"voltage": 60, "current": 20, "over-voltage": 60, "over-current": 20}, "load": {"current": 60}}
-RATES, FREELY = {"1": 60.0, "-1": 60.0, "0": math.inf}, 8.0  # K/min, and ohms of the box; K/min for a rate of 0
+TOPS |= {"actuator": {}}
+HEAT = {"goal": (-60.0, 150.0), "rate": (0.0, 60.0), "limit": (-60.0, 150.0)}  # what may be set: °C, K/min, °C
 NUMBER = r"(?P<number>[+-]?(\d+\.?\d*|\.\d+)(E[+-]?\d+)?) ?[VA]?"
-QUOTED = r"""(?P<quote>["'])(?P<sensor>T[12])(?P=quote) ?, ?"""
-PARAMETERS = {"set": (NUMBER, -104), "hands": (QUOTED + NUMBER, -224), "switch": ("(?P<on>ON|1)|OFF|0", -224)}
+QUOTED = r"""(?P<quote>["'])(?P<sensor>T[12])(?P=quote)"""
+PARAMETERS = {
+    "set": (NUMBER, -104),
+    "heat": (NUMBER, -104),
+    "choose": (QUOTED, -224),
+    "switch": ("(?P<on>ON|1)|OFF|0", -224),
+}
 PARAMETERS |= {"say": ("CURR(ENT)?", -224), "clear": ("", -108), "reset": ("", -108)}  # and what is wrong otherwise
 # From one state of charge to the next the voltage of a cell rises by so many V, from 1 V at the first.
 RISES = ((-0.05, 0, 1.5), (0, 0.06, 0.7), (0.06, 0.5, 0.08), (0.5, 0.92, 0.07), (0.92, 1, 0.25), (1, 1.05, 0.7))
@@ -73,9 +80,9 @@ class Instrument:
         self.reset()
 
     def reset(self) -> None:
-        self.bench.rate = None if self.role == "hands" else self.bench.rate
-        for name, top in TOPS.get(self.role, {}).items():
+        if self.role in TOPS:
             self.bench.switch(self.role, False, time.monotonic())
+        for name, top in TOPS.get(self.role, {}).items():
             self.bench.values[self.role][name] = top * name.startswith("over-")
 
     def complain(self, code: int) -> str:
@@ -99,13 +106,16 @@ class Instrument:
         bench, kind = self.bench, self.bench.kind(self.role)
         name = "SUPPLY 60-20" if self.role == "supply" else self.role.upper()
         if verb == "read" and (kind != "frozen" or what not in self.last):
-            digits = 2 if what == "probe" else 3
-            self.last[what] = f"{bench.is_at[what] + bench.dice.gauss(0, 10.0**-digits):.{digits}f}"
+            digits = 2 if what in ("probe", "spot") else 3
+            self.last[what] = (
+                f"{bench.is_at[f'{bench.heated} spot' if what == 'spot' else what] + bench.dice.gauss(0, 10.0**-digits):.{digits}f}"
+            )
         ways: dict[str, Any] = {
             "identity": lambda: "OTHER PLACE,THING,9,9" if kind == "replaced" else f"HARBOUR TEST,{name},101,1",
             "say": lambda: what,
             "error": lambda: "{},{}".format(code := self.errors.pop(0) if self.errors else 0, f'"{ERRORS[code]}"'),
             "set": lambda: f"{bench.values[self.role][what]:.4f}",
+            "heat": lambda: f"{bench.heat[what]:.4f}",
             "switch": lambda: str(int(bench.on[self.role])),
             "status": lambda: self.complain(-113) if kind == "no_status" else str(bench.balance()[3]),
             "read": lambda: "9.91E+37" if kind == "not_a_number" else self.last[what],
@@ -118,12 +128,15 @@ class Instrument:
         if not found or wrong == -113:
             return self.complain(wrong if parameter or wrong == -113 else -109)
         number = float(found.groupdict().get("number", 0))
-        if not 0 <= number <= (RATES | TOPS.get(self.role, {})).get(what, 0):
+        low, high = HEAT[what] if verb == "heat" else (0, TOPS.get(self.role, {}).get(what, 0))
+        if not low <= number <= high:
             return self.complain(-222)
         if verb == "set":
             self.bench.values[self.role][what] = number
-        elif verb == "hands" and what != "0":
-            self.bench.hands, self.bench.rate = found["sensor"].upper(), int(what) * (number or FREELY)
+        elif verb == "heat":
+            self.bench.heat[what] = number
+        elif verb == "choose":
+            self.bench.heated = found["sensor"].upper()
         elif verb == "switch":
             self.bench.switch(self.role, bool(found["on"]), time.monotonic())
         elif verb in ("reset", "clear"):
@@ -132,7 +145,7 @@ class Instrument:
 
 
 class FaultyBench(contextlib.AbstractContextManager["FaultyBench"]):
-    """The bench: the pack, its management system and the hands (``rate`` in K/min, None: still); then servers and faults."""
+    """The bench: the pack, its management system and an actuator at the sensor ``heated``; then servers and faults."""
 
     def __init__(self, seed: int = 1, speed=1.0, state_of_charge=0.5, protections: bool = True) -> None:
         self.lock, self.dice = threading.RLock(), random.Random(seed)
@@ -142,7 +155,8 @@ class FaultyBench(contextlib.AbstractContextManager["FaultyBench"]):
         self.on, self.values = dict.fromkeys(TOPS, False), {role: dict[str, float]() for role in TOPS}
         self.is_at = dict.fromkeys(("supply", "load", "pack", "output"), 0.0) | {"terminals": self.rest()}
         self.is_at |= dict.fromkeys(("probe", "T1 spot", "T1 half", "T1", "T2 spot", "T2 half", "T2"), AMBIENT)
-        self.hands, self.rate, self.phases = "T1", None, [self.dice.uniform(0, 6.28), self.dice.uniform(0, 6.28)]
+        self.heated, self.heat = "T1", {"goal": AMBIENT, "rate": 1.0, "limit": 100.0}
+        self.phases = [self.dice.uniform(0, 6.28), self.dice.uniform(0, 6.28)]
         errors = {"T1": self.dice.uniform(-1, 1), "T2": self.dice.uniform(-1, 1)}  # K: in all that the sensor decides
         self.limits: dict[tuple[str, str], tuple[float, float | None]] = {}  # sensor, or '' for the pack, and what
         for what, (_, _, trip, release, _) in GUARDS.items():
@@ -198,12 +212,13 @@ class FaultyBench(contextlib.AbstractContextManager["FaultyBench"]):
         lags = [("supply", given, SWITCHING), ("load", drawn, SWITCHING), ("terminals", volts, SWITCHING)]
         drift = 0.06 * math.sin(self.time / 11 + self.phases[0]) + 0.04 * math.sin(self.time / 29 + self.phases[1])
         for sensor, spot, half in (("T1", "T1 spot", "T1 half"), ("T2", "T2 spot", "T2 half")):
-            if sensor == self.hands and self.rate is not None:
-                at[spot] = min(max(at[spot] + self.rate / 60 * (1 + drift) * step, -40.0), 120.0)  # as far as they can
+            if sensor == self.heated and self.on["actuator"]:
+                most, far = self.heat["rate"] / 60 * (1 + drift) * step, self.heat["goal"] - at[spot]
+                at[spot] += math.copysign(min(most, abs(far)), far)
             else:
                 lags.append((spot, AMBIENT, RELAXING))
             lags += [(half, at[spot], LAGS[0]), (sensor, at[half], LAGS[1])]
-        for name, goal, lag in [*lags, ("probe", at[f"{self.hands} spot"], PROBE_LAG)]:
+        for name, goal, lag in [*lags, ("probe", at[f"{self.heated} spot"], PROBE_LAG)]:
             at[name] = goal + (at[name] - goal) * math.exp(-step / lag)
         at["pack"] = at["supply"] - at["load"]
         at["output"] = (at["terminals"] + LEADS * at["supply"]) * self.on["supply"]
@@ -338,6 +353,8 @@ class FaultyBench(contextlib.AbstractContextManager["FaultyBench"]):
         accuracy = {"expanded_uncertainty": "0.2 K", "coverage_factor": 2, "resolution": "0.01 K"}
         own = {"supply": source, "load": source | {"limits": {"voltage": "31 V", "current": "60 A"}}}
         own["probe"] = {"accuracy": accuracy, "coupling": "0.15 K", "lag": "1.2 s", "lag_uncertainty": "0.3 s"}
+        own["actuator"] = {"limits": {"lowest": "-40 degC", "highest": "120 degC"}, "fastest": "10 K/min"}
+        own["actuator"] |= {"places": {"T1": "T1", "T2": "T2"}}
         own["meter"] = {"voltage_accuracy": volts | {"gain": "0.02 %", "offset": "3 mV"}}
         whole = {"kind": "bench", "name": "faulty bench", "simulated": True, "speed": self.speed} | changes
         for role in [role for role in WORDS if changes.get(role, {}) is not None]:

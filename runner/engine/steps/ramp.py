@@ -16,7 +16,7 @@ from typing import ClassVar
 
 from runner.engine.steps.base import FAST, SLOW, SPOILED, Step
 from runner.engine.watcher import Verdict
-from runner.events import CURRENT_OF, PROBE_TEMPERATURE, Event, Sampled
+from runner.events import ACTUATOR_TEMPERATURE, CURRENT_OF, PROBE_TEMPERATURE, Event, Sampled
 from runner.orders import AskTaps, BeginRamp, Guide, Order, SwitchOff, hands_off
 from runner.vocabulary import Outcome, Until, WatchWord
 
@@ -41,6 +41,7 @@ class _Provoke(Step):
         self._ramping = False
         self._seen = t  # when the temperature was read last
         self._gap, self._back, self._gap_began = "", 0, t
+        self._unheated: float | None = None
         self._moved: tuple[float, float] | None = None  # when the temperature read something new last, and what
         goal = self.planned.values["approach"]
         by_hand = "probe" in self.around.program.by_hand
@@ -99,7 +100,11 @@ class _Provoke(Step):
         return []
 
     def _take(self, sample: Sampled) -> None:
-        """When the temperature was read last, and when it moved."""
+        """When the temperature was read last, and when it moved; since when an actuator has not been read as it should."""
+        if ACTUATOR_TEMPERATURE in sample.lost:
+            self._unheated = sample.t if self._unheated is None else self._unheated
+        elif ACTUATOR_TEMPERATURE in sample.readings:
+            self._unheated = None
         value = sample.readings.get(PROBE_TEMPERATURE)
         if value is None:
             return
@@ -112,6 +117,8 @@ class _Provoke(Step):
         verdict = self.around.watcher.verdict
         if verdict.word == WatchWord.LOST:
             return verdict.why
+        if self._unheated is not None and sample.t - self._unheated > GAP * self.around.program.patience:
+            return f"the actuator cannot be read: {sample.lost.get(ACTUATOR_TEMPERATURE, 'no reading')}"
         by_hand = "probe" in self.around.program.by_hand
         quiet = sample.t - self._seen
         if by_hand or not self._ramping or quiet <= GAP * self.around.program.patience:
@@ -147,7 +154,8 @@ class _Provoke(Step):
             return self._conclude(verdict.word, verdict.why, sample.t, self.spoiled)
         stale = sample.t - self._seen > 2 * SLOW[1] and "probe" not in self.around.program.by_hand
         moves = (self._moved is not None and self._moved[0] > self._gap_began) or "probe" in self.around.program.by_hand
-        fine = verdict.word != WatchWord.LOST and not stale and moves and CURRENT_OF[self.path] not in sample.lost
+        read = not stale and moves and self._unheated is None
+        fine = verdict.word != WatchWord.LOST and read and CURRENT_OF[self.path] not in sample.lost
         if sample.t - self._gap_began > LONGEST_GAP * self.around.program.patience and not fine:
             return self._conclude(Outcome.LOST, self._gap, sample.t, "early")
         self._back = self._back + 1 if fine else 0
