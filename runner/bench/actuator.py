@@ -8,7 +8,7 @@ Rule 3: still is not off where the bench file gives a ``rest``: a chamber betwee
 from __future__ import annotations
 
 from runner.bench.dialect import Driver
-from runner.errors import BenchError, SettingError
+from runner.errors import BenchError
 from runner.sheets import instruments as sheets
 
 KELVIN, RATE = 0.1, 0.05  # by how much a temperature (K) and a rate (K/min) may read back otherwise
@@ -37,16 +37,16 @@ class Actuator:
         limits, rest = self.sheet.limits, self.sheet.rest
         self._select(sensor)
         if action == "still" and rest is None:
-            self._switch("off")
+            self._switch(False)
             return None
         if action == "hold":
             goal = min(max(self.speaker.number("temperature"), limits.lowest), limits.highest)
         else:
             goal = {"heat": limits.highest, "cool": limits.lowest}.get(action, rest if rest is not None else 0.0)
-        self._set("limit", limits.highest, KELVIN)
-        rate = self._set("rate", min(rate or self.sheet.fastest, self.sheet.fastest) * 60, RATE)
-        goal = self._set("temperature", goal, KELVIN)
-        self._switch("on")
+        self.speaker.set("limit", limits.highest, KELVIN)
+        rate = self.speaker.set("rate", min(rate or self.sheet.fastest, self.sheet.fastest) * 60, RATE)
+        goal = self.speaker.set("temperature", goal, KELVIN)
+        self._switch(True)
         return goal, rate / 60
 
     def _select(self, sensor: str) -> None:
@@ -57,16 +57,7 @@ class Actuator:
             raise BenchError(what, "actuator", "", "correct places in the bench file, or select in its dialect")
         self.speaker.command("select", place=self.sheet.places[sensor])
 
-    def _set(self, what: str, value: float, tolerance: float) -> float:
-        self.speaker.command(f"set_{what}", value)
-        got = self.speaker.number(f"{what}_setting")
-        if abs(got - value) > max(tolerance, 1e-3 * abs(value)):
-            raise SettingError.reads_back("actuator", what, value, got)
-        return got
-
-    def _switch(self, state: str) -> None:
+    def _switch(self, on: bool) -> None:
         self._meant_on = False
-        self.speaker.command(f"output_{state}")
-        if bool(self.speaker.number("output")) != (state == "on"):
-            raise SettingError.reads_back("actuator", "output", int(state == "on"), int(state != "on"))
-        self._meant_on = state == "on"
+        self.speaker.switch("output", on)
+        self._meant_on = on

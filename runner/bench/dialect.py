@@ -106,6 +106,20 @@ class Driver:
         if complaint := self.complaint():
             raise SettingError.complained(self.link.instrument, text, complaint)
 
+    def set(self, what: str, value: float, tolerance: float) -> float:
+        """Set a value and what it reads back as. Raises SettingError if that is further off than ``tolerance`` and a thousandth."""
+        self.command(f"set_{what}", value)
+        got = self.number(f"{what}_setting")
+        if abs(got - value) > max(tolerance, 1e-3 * abs(value)):
+            raise SettingError.reads_back(self.link.instrument, what, value, got)
+        return got
+
+    def switch(self, state: str, on: bool) -> None:
+        """Switch the ``output`` or ``input`` and read it back. Raises BenchError; then it may be on, and has to be switched off."""
+        self.command(f"{state}_{'on' if on else 'off'}")
+        if bool(self.number(state)) != on:
+            raise SettingError.reads_back(self.link.instrument, state, int(on), int(not on))
+
     def complaint(self) -> str:
         """The oldest entry of the error queue, which is emptied; nothing if it is empty. Raises LinkError."""
         errors = self.dialect.errors

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from runner.bench.dialect import Driver
 from runner.bench.supply import PowerReading, read_power
-from runner.errors import BenchError, SettingError
+from runner.errors import BenchError
 from runner.sheets import instruments as sheets
 
 
@@ -23,17 +23,11 @@ class Load:
                 "",
                 "correct limits in the bench file if load and pack allow it",
             )
-        self.speaker.command("set_current", current)
-        got = self.speaker.number("current_setting")
-        if abs(got - current) > max(1.5 * self.sheet.current_accuracy.resolution, 1e-3 * current):
-            raise SettingError.reads_back("load", "current", current, got)
-        return got
+        return self.speaker.set("current", current, 1.5 * self.sheet.current_accuracy.resolution)
 
     def on(self) -> None:
         """Input on, and read back as on. Raises BenchError; then it may be on, and has to be switched off."""
-        self.speaker.command("input_on")
-        if not self.speaker.number("input"):
-            raise SettingError.reads_back("load", "input", 1, 0)
+        self.speaker.switch("input", True)
 
     def read(self) -> PowerReading:
         """Voltage, current and input. Raises LinkError."""

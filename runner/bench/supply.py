@@ -6,7 +6,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 from runner.bench.dialect import Driver
-from runner.errors import BenchError, NotAReading, SettingError
+from runner.errors import BenchError, NotAReading
 from runner.sheets import instruments as sheets
 
 
@@ -32,9 +32,7 @@ class Supply:
 
         Raises BenchError; then the output was not switched on.
         """
-        voltage = self._set("set_overvoltage", "overvoltage_setting", voltage, self.sheet.voltage_accuracy.resolution)
-        current = self._set("set_overcurrent", "overcurrent_setting", current, self.sheet.current_accuracy.resolution)
-        return voltage, current
+        return self._set("overvoltage", voltage), self._set("overcurrent", current)
 
     def set(self, voltage: float, current: float) -> tuple[float, float]:
         """Program the set points; what reads back. Raises BenchError; then the output is as it was."""
@@ -46,26 +44,19 @@ class Supply:
                 "",
                 "correct limits in the bench file if supply and pack allow it",
             )
-        voltage = self._set("set_voltage", "voltage_setting", voltage, self.sheet.voltage_accuracy.resolution)
-        current = self._set("set_current", "current_setting", current, self.sheet.current_accuracy.resolution)
-        return voltage, current
+        return self._set("voltage", voltage), self._set("current", current)
 
     def on(self) -> None:
         """Output on, and read back as on. Raises BenchError; then it may be on, and has to be switched off."""
-        self.speaker.command("output_on")
-        if not self.speaker.number("output"):
-            raise SettingError.reads_back("supply", "output", 1, 0)
+        self.speaker.switch("output", True)
 
     def read(self) -> PowerReading:
         """Voltage, current, output and mode. Raises LinkError."""
         return read_power(self.speaker, "output", self.speaker.mode)
 
-    def _set(self, command: str, query: str, value: float, resolution: float) -> float:
-        self.speaker.command(command, value)
-        got = self.speaker.number(query)
-        if abs(got - value) > max(1.5 * resolution, 1e-3 * abs(value)):
-            raise SettingError.reads_back("supply", command.removeprefix("set_"), value, got)
-        return got
+    def _set(self, what: str, value: float) -> float:
+        accuracy = self.sheet.current_accuracy if "current" in what else self.sheet.voltage_accuracy
+        return self.speaker.set(what, value, 1.5 * accuracy.resolution)
 
 
 def read_power(speaker: Driver, state: str, mode: Callable[[], str]) -> PowerReading:
