@@ -243,39 +243,11 @@ def _check(options: argparse.Namespace) -> int:
 
 
 def _bench(options: argparse.Namespace) -> int:
-    import datetime
     from pathlib import Path
 
-    from runner.bench.assembly import Bench
-    from runner.bench.self_check import call
-    from runner.conduct.clock import ScaledClock
-    from runner.workspace.job import load_bench
-    from runner.workspace.locks import Locks
+    from runner.console_output import check_instruments
 
-    file, sheet, dialects = load_bench(Path(options.bench))
-    bench = Bench(sheet, dialects, ScaledClock())
-    with Locks("check of the instruments") as locks:
-        locks.instruments((role, each.address) for role, each in sheet.wired().items())
-        try:
-            present = call(bench, datetime.datetime.now(datetime.UTC).date())
-        finally:
-            bench.close()
-    place = file.source
-    for each in present:
-        print(f"{each.role:7} {each.address}")
-        for text in (
-            each.identity,
-            each.readings,
-            each.limits,
-            each.calibration,
-            each.warning and f"CAUTION: {each.warning}",
-        ):
-            if text:
-                print(f"        {text}")
-        if each.fault is not None:
-            where = ("instruments", each.role, "address")
-            print(place.problem(where, f"{each.role}: {each.fault.what}", each.fault.remedy), file=sys.stderr)
-    return Exit.ENDED_EARLY if any(each.fault for each in present) else Exit.PASS
+    return check_instruments(Path(options.bench))
 
 
 def _evaluate(options: argparse.Namespace) -> int:

@@ -9,6 +9,9 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import TextIO
 
+from runner.bench.assembly import Bench
+from runner.bench.self_check import call
+from runner.conduct.clock import ScaledClock
 from runner.engine.schedule import Agenda
 from runner.errors import RecordError
 from runner.evaluation.evaluate import Evaluation, evaluate
@@ -16,6 +19,9 @@ from runner.evaluation.provenance import changes
 from runner.measure.conformity import NOT_JUDGED
 from runner.measure.finding import Finding
 from runner.record.folder import EVENTS, FINDINGS, RunFolder
+from runner.vocabulary import Exit
+from runner.workspace.job import load_bench
+from runner.workspace.locks import Locks
 from runner.workspace.session import Session
 
 
@@ -129,3 +135,23 @@ def certificate_in(folder: Path) -> str:
 
 def _now() -> str:
     return datetime.datetime.now(datetime.UTC).isoformat()
+
+
+def check_instruments(path: Path) -> int:
+    """Print what the instruments of a bench file say to everything that a run asks; the exit status. Raises SheetError or Busy."""
+    file, sheet, dialects = load_bench(path)
+    bench = Bench(sheet, dialects, ScaledClock())
+    with Locks("check of the instruments") as locks:
+        locks.instruments((role, each.address) for role, each in sheet.wired().items())
+        try:
+            present = call(bench, datetime.datetime.now(datetime.UTC).date())
+        finally:
+            bench.close()
+    for each in present:
+        print(f"{each.role:8} {each.address}")
+        for text in filter(None, (each.readings, *each.details())):
+            print(f"         {text}")
+        if each.fault is not None:
+            where = ("instruments", each.role, "address")
+            print(file.source.problem(where, f"{each.role}: {each.fault.what}", each.fault.remedy), file=sys.stderr)
+    return Exit.ENDED_EARLY if any(each.fault for each in present) else Exit.PASS

@@ -29,6 +29,11 @@ class Present:
     warning: str
     fault: BenchError | None
 
+    def details(self) -> list[str]:
+        """What is to be said of it, a line each, without its role and what it reads."""
+        caution = f"caution: {self.warning}" if self.warning else ""
+        return [text for text in (self.identity, self.limits, self.calibration, caution) if text]
+
 
 def call(bench: Bench, today: datetime.date) -> list[Present]:
     """Ask everybody everything that a run will ask. Changes nothing at the bench and never raises."""

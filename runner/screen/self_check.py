@@ -81,5 +81,4 @@ def roll_lines(each: Present) -> list[str]:
     lines = [f"{mark} {each.role:8} {each.readings or each.address}"]
     if each.fault is not None:
         return [*lines, f"           {each.fault.what}; {each.fault.remedy}"]
-    more = (each.identity, each.limits, each.calibration, each.warning and f"caution: {each.warning}")
-    return [*lines, *(f"           {text}" for text in more if text)]
+    return [*lines, *(f"           {text}" for text in each.details())]

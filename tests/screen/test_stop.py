@@ -7,32 +7,14 @@ went off.
 import pytest
 
 from runner.conduct.answer_parsing import Reply
+from tests.builders import SHORT_PROCEDURE
 from tests.screen.played import played, shows, until
 from tests.screen.test_run_screen import Stage
 
 INTERVAL = 1.0  # s: the slowest at which the supply's current is polled in these states
 
-PROCEDURE = """\
-kind: procedure
-name: stopped
-title: Stopped
-purpose: to be stopped
-protection: charge over-temperature
-needs: [supply, probe]
-cautions: [Be careful.]
-ceilings: {temperature: trip + 12 K, voltage: full charge voltage + 0.4 V, current: 0.15 C, time: 2 h}
-steps:
-  - confirm: {say: Ready?}
-  - repeat:
-      each: sensor
-      steps:
-        - charge: {voltage: full charge voltage, current: 0.1 C, steady: 10 s}
-        - read: {say: What does it show?, record: shown, unit: degC, role: display, lowest: 0 degC, highest: 60 degC}
-        - heat: {say: "Heat {sensor}.", rate: 3 K/min, approach: trip - 5 K, give_up: trip + 8 K}
-        - cool: {say: "Cool {sensor}.", rate: 3 K/min, approach: release + 5 K, give_up: release - 10 K}
-        - off
-findings: [trip, release]
-"""
+READ = "- read: {say: What does it show?, record: shown, unit: degC, role: display, lowest: 0 degC, highest: 60 degC}"
+PROCEDURE = SHORT_PROCEDURE.replace("        - heat:", f"        {READ}\n        - heat:")
 
 
 class StoppedStage(Stage):
