@@ -118,8 +118,9 @@ def near(theta, count=1, **more):
         "delay": 0.0,
         "polling": 4.0,
         "probe_lag": (1.75, 0.01),
-        "calibration": (0.01, "normal"),
-        "coupling": 0.01,
+        "calibration": (1e-4, "normal"),
+        "coupling": 1e-4,
+        "resolution": 1e-3,
         "sensor_lag": {"T1": (9.75, 0.01)},
     }
     return trip(ramps([3.0] * count, theta=theta, behind=9.5, noise=1e-4), **{**values, **more})
