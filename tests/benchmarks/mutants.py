@@ -32,7 +32,7 @@ from tests.benchmarks.reaching import Child, Copy, Reached, chosen
 HERE = Path(__file__).resolve().parent
 ROOT = HERE.parents[1]
 ROOMS = ("runner/measure", "runner/engine")
-BUDGET = 40.0  # s of tests a mutant, as they take without it
+BUDGET = 60.0  # s of tests a mutant, as they take while their lines are looked at: about 20 s without
 WANTED = 0.85  # share that has to be caught
 SAME = HERE / "mutants_that_change_nothing.txt"
 

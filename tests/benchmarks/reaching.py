@@ -28,7 +28,7 @@ if TYPE_CHECKING:
 HEAVY = ("numpy", "scipy.optimize", "scipy.stats", "pandas", "GTC", "pydantic", "ruamel.yaml", "pint", "textual.app")
 HEAVY += ("matplotlib.figure", "pyvisa", "jinja2", "pytest", "coverage", "thermocouple_its90")
 FOLDERS = ("tests/measure", "tests/engine", "tests/outside", "tests/sheets", "tests/conduct")
-SLOW = 6.0  # s: a test that takes longer meets no mutant
+SLOW = 12.0  # s: a test that takes longer while its lines are looked at meets no mutant
 # whole sessions, locks and processes: slow, and not about the rooms that are changed
 LEFT_OUT = ("test_session.py", "test_locks.py", "test_aside.py", "test_attachments.py", "test_resume.py")
 
