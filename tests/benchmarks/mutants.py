@@ -26,8 +26,9 @@ from pathlib import Path
 sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 sys.path.pop(1)  # this folder, where coverage.py is another thing than the library of that name
 
+from tests.benchmarks.choosing import Reached, chosen
 from tests.benchmarks.mutating import Mutant, mutants
-from tests.benchmarks.reaching import Child, Copy, Reached, chosen
+from tests.benchmarks.reaching import Child, Copy
 
 HERE = Path(__file__).resolve().parent
 ROOT = HERE.parents[1]

@@ -1,16 +1,14 @@
-"""A copy of the project to change, tests run in it, and which test reaches which line.
+"""A copy of the project to change, and tests run in it, for their outcome or for the lines that they reach.
 
 Tests run in a fork that has the heavy libraries loaded already and nothing of the project: a mutant costs what its tests cost.
 """
 
 from __future__ import annotations
 
-import ast
 import compileall
 import importlib
 import json
 import os
-import re
 import shutil
 import signal
 import sys
@@ -18,19 +16,10 @@ import time
 import traceback
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
-from hashlib import sha256
 from pathlib import Path
-from typing import TYPE_CHECKING
-
-if TYPE_CHECKING:
-    from tests.benchmarks.mutating import Mutant
 
 HEAVY = ("numpy", "scipy.optimize", "scipy.stats", "pandas", "GTC", "pydantic", "ruamel.yaml", "pint", "textual.app")
 HEAVY += ("matplotlib.figure", "pyvisa", "jinja2", "pytest", "coverage", "thermocouple_its90")
-FOLDERS = ("tests/measure", "tests/engine", "tests/outside", "tests/sheets", "tests/conduct")
-SLOW = 12.0  # s: a test that takes longer while its lines are looked at meets no mutant
-# whole sessions, locks and processes: slow, and not about the rooms that are changed
-LEFT_OUT = ("test_session.py", "test_locks.py", "test_aside.py", "test_attachments.py", "test_resume.py")
 
 
 class Copy:
@@ -162,84 +151,3 @@ class Traced:
                     if test:
                         lines.setdefault(test, []).append(f"{path}:{line}")
         self.trace.write_text(json.dumps({"seconds": self.seconds, "lines": lines}), encoding="utf-8")
-
-
-class Reached:
-    """Which test reaches which line, a test file at a time; kept until that file or the program changes."""
-
-    def __init__(self, copy: Copy, rooms: Sequence[str], keep: Path) -> None:
-        known = json.loads(keep.read_text(encoding="utf-8")) if keep.exists() else {}
-        program = b"".join(path.read_bytes() for path in sorted((copy.root / "runner").rglob("*.py")))
-        self.seconds: dict[str, float] = {}
-        self.tests: dict[str, set[str]] = {}
-        self.sources = {
-            str(path.relative_to(copy.root)): path.read_text(encoding="utf-8").splitlines()
-            for room in rooms
-            for path in (copy.root / room).rglob("*.py")
-        }
-        for file in (file for folder in FOLDERS for file in sorted((copy.root / folder).glob("test_*.py"))):
-            name = str(file.relative_to(copy.root))
-            stamp = sha256(program + file.read_bytes()).hexdigest()
-            if file.name in LEFT_OUT:
-                continue
-            if known.get(name, {}).get("stamp") != stamp:
-                trace = copy.place / "trace.json"
-                child = Child(copy, [name], limit=600.0, trace=trace)
-                if child.status:
-                    raise SystemExit(
-                        f"{name} fails without a mutant ({child.status}):\n{child.log.read_text()[-3000:]}"
-                    )
-                known[name] = {"stamp": stamp, **json.loads(trace.read_text(encoding="utf-8"))}
-                keep.write_text(json.dumps(known), encoding="utf-8")
-                print(f"{name} looked at in {child.seconds:.0f} s", flush=True)
-            self.seconds |= known[name]["seconds"]
-            for test, lines in known[name]["lines"].items():
-                for line in lines:
-                    self.tests.setdefault(line, set()).add(test)
-
-
-def _lines(mutant: Mutant, sources: dict[str, list[str]]) -> set[str]:
-    """The lines a test has to reach to meet a mutant: its statement; for what is worked out on import, where its name is used."""
-    tree = ast.parse(mutant.source)
-    (first, _), (last, _) = mutant.span
-    around = [
-        node
-        for node in ast.walk(tree)
-        if isinstance(node, ast.stmt) and node.lineno <= first and last <= node.end_lineno
-    ]
-    decorated = [
-        node
-        for node in ast.walk(tree)
-        if isinstance(node, ast.FunctionDef | ast.ClassDef)
-        and any(each.lineno <= first <= each.end_lineno for each in node.decorator_list)
-    ]
-    inner = decorated[0] if decorated else max(around, key=lambda node: (node.lineno, -node.end_lineno))
-    functions = [node for node in around if isinstance(node, ast.FunctionDef)]
-    if isinstance(inner, ast.FunctionDef):
-        return {f"{mutant.path}:{line}" for line in range(inner.body[0].lineno, inner.end_lineno + 1)}
-    if functions and not isinstance(inner, ast.ClassDef):
-        body = getattr(inner, "body", None)
-        end = body[0].lineno - 1 if body else inner.end_lineno
-        return {f"{mutant.path}:{line}" for line in range(inner.lineno, max(end, last) + 1)}
-    named = (
-        inner.name
-        if isinstance(inner, ast.ClassDef)
-        else ast.unparse(getattr(inner, "target", None) or inner.targets[0])
-    )
-    word = re.compile(rf"\b{re.escape(named)}\b")
-    return {
-        f"{path}:{line}" for path, text in sources.items() for line, each in enumerate(text, 1) if word.search(each)
-    }
-
-
-def chosen(mutant: Mutant, reached: Reached, budget: float) -> list[str]:
-    """The tests that reach a mutant, the quickest first, as many as the budget allows."""
-    lines = _lines(mutant, reached.sources)
-    tests = set().union(*(reached.tests.get(line, set()) for line in lines)) or set(reached.seconds)
-    found: list[str] = []
-    for test in sorted(tests, key=lambda test: reached.seconds[test]):
-        budget -= reached.seconds[test]
-        if reached.seconds[test] > SLOW or budget < 0:
-            break
-        found.append(test)
-    return found

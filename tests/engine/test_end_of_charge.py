@@ -157,6 +157,19 @@ def test_a_taper_is_no_end_of_a_charge_for_a_time():
     assert step.conclusion is None
 
 
+def test_a_rest_counts_from_when_everything_is_off_and_says_what_is_left():
+    step = OneStep("rest", {"for": 60.0})
+    step.read(100.0, supply=0.0)
+    assert step.run.step.remaining() is None
+    step.off()
+    step.read(59.0, supply=0.0)
+    assert step.run.step.remaining() == 1.0
+    assert not step.run.step.done
+    step.read(1.0, supply=0.0)
+    assert step.run.step.done
+    assert step.run.step.remaining() == 0.0
+
+
 HOT = {"protection": "charge_over_temperature", "release": 45.0}
 
 

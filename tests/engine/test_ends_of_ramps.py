@@ -138,6 +138,15 @@ def test_by_hand_the_slow_part_begins_at_a_whole_degree_on_the_near_side():
     assert "to 21 °C" in step.run.step.sentence()
 
 
+@pytest.mark.parametrize(("program", "taps"), [(HAND, [1.0, 0.0]), ({}, [])])
+def test_keys_are_asked_for_by_hand_only_and_no_longer_once_the_ramp_is_over(program, taps):
+    step = ramp(program=program)
+    warming(step, 45.0, 0.1, 10.0)
+    warming(step, 46.0, 0.1, 2.0, charge=0.0, supply=29.2)
+    assert step.conclusion.outcome == "stopped"
+    assert [order.step for order in step.orders if isinstance(order, AskTaps)] == taps
+
+
 def tap(step, degree):
     return step.tell(Sampled(step.t, {PROBE_TEMPERATURE: float(degree)}, by_hand=True))
 
@@ -183,6 +192,9 @@ def test_a_wait_for_a_time_takes_it_and_says_what_is_left():
     assert not step.run.step.done
     step.read(1.0, probe=25.0)
     assert step.run.step.done
+    last = step.run.step
+    step.read(5.0, probe=25.0)
+    assert last.remaining() == 0.0
     assert waiting({"below": 40.0}).run.step.remaining() is None
 
 

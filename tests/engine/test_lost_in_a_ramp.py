@@ -10,7 +10,7 @@ def test_a_temperature_that_is_missing_for_three_seconds_of_the_slow_part_stops_
     step = ramping()
     assert Guide not in kinds(step.read(3.0, 0.5, charge=4.0, supply=26.0, probe=None))
     (guide,) = [order for order in step.read(0.5, 0.5, charge=4.0, supply=26.0, probe=None) if isinstance(order, Guide)]
-    assert guide.action == "still"
+    assert (guide.action, guide.sensor, guide.rate) == ("still", "T1", 0.0)
 
 
 def test_on_the_way_to_the_slow_part_it_may_be_missing_for_longer():
