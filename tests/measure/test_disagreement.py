@@ -12,15 +12,15 @@ from tests.builders import declared
 RATES, U, LAG, THETA = (0.02, 0.04, 0.06), 0.1, 8.0, 55.0
 
 
-def found(off):
-    """Three ramps known to 0.1 K, off the line θ + L·r by ``off``·(1, −2, 1), which no line takes up."""
+def found(off, lag=LAG, u=U):
+    """Three ramps known to ``u`` K, off the line θ + L·r by ``off``·(1, −2, 1), which no line takes up."""
     values = declared(polling=0.0, calibration=(0.0, "normal"), coupling=0.0, resolution=0.0)
     inputs = Inputs()
     crossings = [
         Crossing(
             Attempt("heat", "T1", 1, rate, 0.0, 1.0, 100.0, "stopped", ""),
             Edge(100.0, 0.0, 4.0, 100.0, 100.0),
-            Ramp(THETA + LAG * rate + off * share, rate, U, 0.0, 0.0, 0.0, float("inf"), 0.0, 100.0, straight=True),
+            Ramp(THETA + lag * rate + off * share, rate, u, 0.0, 0.0, 0.0, float("inf"), 0.0, 100.0, straight=True),
         )
         for rate, share in zip(RATES, (1, -2, 1), strict=True)
     ]
@@ -57,3 +57,11 @@ def test_beyond_that_threshold_and_lag_are_widened_to_the_ratio():
     assert {row.source: row.dof for row in inputs.rows(threshold.value)}["disagreement of the ramps"] == pytest.approx(
         1.0
     )
+
+
+# known to 1 mK the lag is known to 0.035 s, of which three are allowed
+@pytest.mark.parametrize(("lag", "possible"), [(-10.1, True), (-10.12, False), (90.1, True), (90.12, False)])
+def test_a_lag_is_possible_between_minus_ten_and_ninety_seconds_and_three_deviations(lag, possible):
+    """−10 and 90 s: our own choice."""
+    threshold, _, _ = found(0.0, lag, 1e-3)
+    assert (threshold.impossible == "") is possible

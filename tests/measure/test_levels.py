@@ -199,6 +199,25 @@ def test_a_change_at_the_first_level_fails_only_where_it_came_too_early(value, p
     assert finding.reason == f"changed already at the first level, {value:.2f} °C"
 
 
+@pytest.mark.parametrize(("levels", "part"), [(1, "changed already at the first level"), (2, "did not trip")])
+def test_stairs_that_were_given_up_say_more_than_a_jump_and_a_jump_does_not(levels, part):
+    maker = boxed([52.0])
+    held = tuple(Held(54.0 + n, 100.0 + n) for n in range(levels))
+    tried = attempt(
+        "substitute",
+        99.0,
+        120.0,
+        Outcome.GAVE_UP,
+        sensor="T1",
+        levels=held,
+        sought=Outcome.STOPPED,
+        limit=55.0,
+        why="did not trip",
+    )
+    both = Recording(maker.recording.channels, (*maker.recording.attempts, tried))
+    assert part in Substituted(both, maker.declared, "T1").findings()["trip"]().reason
+
+
 def test_the_delay_by_a_box_is_from_the_persons_key_to_the_edge():
     finding = boxed([70.0], held=1.4).delay()
     assert finding.value == pytest.approx(1.4 - 0.05 - 0.05 - 0.05, abs=1e-6)

@@ -227,3 +227,15 @@ def test_a_pack_that_did_not_come_back_fails_if_its_lowest_cell_says_that_it_sho
     shown = Typed("lowest cell", cell, 905.0, Observed.LOWEST_CELL_VOLTAGE)
     finding = CutOff(Recording({}, (waited,), typed=(shown,)), declared()).release()
     assert finding.conformity == conformity
+
+
+def test_of_two_waits_the_first_says_whether_the_pack_should_have_come_back():
+    """After it the pack was woken, so a cell that is read after the second says nothing."""
+    first, second = (
+        attempt("recover", t, t + 20.0, Outcome.GAVE_UP, limit=20.0, why=f"from {t:g}") for t in (10.0, 480.0)
+    )
+    woken = attempt("wake", 31.0, 60.0, Outcome.RETURNED)
+    shown = Typed("lowest cell", 3.0, 505.0, Observed.LOWEST_CELL_VOLTAGE)
+    finding = CutOff(Recording({}, (first, woken, second), typed=(shown,)), declared()).release()
+    assert finding.conformity == "not measured"
+    assert finding.reason.startswith("from 10")

@@ -93,3 +93,13 @@ def test_a_trip_by_hand_is_carried_back_by_a_slope_that_is_known_within_bounds()
     assert found["a glance at the display"] == pytest.approx(0.025 * 0.5 / 12**0.5)
     assert found["two digits of the display"] == pytest.approx(0.01 / 12**0.5)
     assert found["gain of the voltmeter"] == pytest.approx(0.001 * 21.0 / 3**0.5)
+
+
+def test_a_reading_just_before_the_cut_off_is_taken_to_be_a_second_old():
+    """A second: our own choice; the voltage moves by what lies between two keys, and their distance is nearly nothing."""
+    typed = (Typed("loaded", 21.1, 99.9, Observed.LOADED_VOLTAGE), Typed("last", 21.0, 110.0, Observed.LAST_VOLTAGE))
+    stopped = attempt("drain", 0.0, 100.0, Outcome.STOPPED, by_hand=True)
+    finding = trip_by_hand(
+        CutOff(Recording({}, (stopped,), typed=typed), Specification("under_voltage", delay=4.0)), stopped
+    )
+    assert finding.value == pytest.approx(21.0 + 0.1 * 1.005 * (4.0 - 0.25))
