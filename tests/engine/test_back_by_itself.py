@@ -4,7 +4,7 @@ import pytest
 
 from runner.engine.steps.drain import foreseen_in_words
 from runner.events import CHARGE, Answered, Foreseen
-from runner.orders import Ask, Note, Remark, SetLimits, SwitchOff, Withdraw
+from runner.orders import Ask, Note, Pace, Remark, SetLimits, SwitchOff, Withdraw
 from tests.one_step import OneStep
 
 PACK = {"nominal_voltage": 25.6, "has": ("supply", "load", "meter")}
@@ -90,6 +90,15 @@ def test_for_a_minute_the_terminals_are_looked_at_twice_a_second():
     step = recovering()
     step.read(60.0, 1.0, **GONE)
     assert step.pace == (0.5, 0.5)
+
+
+@pytest.mark.parametrize(
+    ("program", "path"),
+    [({}, "discharge"), ({"by_hand": ("load",)}, "charge"), ({"has": ("supply", "meter")}, "charge")],
+)
+def test_the_load_is_polled_where_it_is_on_a_cable_else_the_supply(program, path):
+    step = recovering(program)
+    assert [order.path for order in step.orders if isinstance(order, Pace)] == [path]
 
 
 def asked(step):

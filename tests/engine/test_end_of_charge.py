@@ -90,11 +90,11 @@ def test_a_pack_that_ends_the_charge_itself_has_stopped():
 
 
 def test_a_charge_that_never_ends_is_given_up_after_its_time():
-    step = charging("full", {**FULL, "give_up": 3600.0})
-    step.read(3600.0, 5.0, charge=4.0, supply=26.0)
+    step = charging("full", {**FULL, "give_up": 5580.0})
+    step.read(5580.0, 5.0, charge=4.0, supply=26.0)
     assert step.conclusion is None
     step.read(5.0, 5.0, charge=4.0, supply=26.0)
-    assert (step.conclusion.outcome, step.conclusion.why) == ("no end", "given up after 1.0 h of charging")
+    assert (step.conclusion.outcome, step.conclusion.why) == ("no end", "given up after 1.6 h of charging")
 
 
 def test_one_without_such_a_time_is_not():

@@ -23,11 +23,11 @@ def ended(step):
 
 
 def test_a_discharge_without_an_end_is_given_up_after_its_time_and_not_before():
-    step = draining({"give_up": 7200.0}, words={"until": "stopped"})
-    step.read(7200.0, 10.0, draw=4.0, load=26.0)
+    step = draining({"give_up": 5580.0}, words={"until": "stopped"})
+    step.read(5580.0, 10.0, draw=4.0, load=26.0)
     assert step.conclusion is None
     step.read(20.0, 10.0, draw=4.0, load=26.0)
-    assert ended(step) == ("no end", "given up after 2.0 h of discharge")
+    assert ended(step) == ("no end", "given up after 1.6 h of discharge")
 
 
 def test_a_discharge_that_has_no_time_of_its_own_is_never_given_up():

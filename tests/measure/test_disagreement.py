@@ -12,17 +12,28 @@ from tests.builders import declared
 RATES, U, LAG, THETA = (0.02, 0.04, 0.06), 0.1, 8.0, 55.0
 
 
-def found(off, lag=LAG, u=U):
+def found(off, lag=LAG, u=U, bent=()):
     """Three ramps known to ``u`` K, off the line θ + L·r by ``off``·(1, −2, 1), which no line takes up."""
     values = declared(polling=0.0, calibration=(0.0, "normal"), coupling=0.0, resolution=0.0)
     inputs = Inputs()
     crossings = [
         Crossing(
-            Attempt("heat", "T1", 1, rate, 0.0, 1.0, 100.0, "stopped", ""),
+            Attempt("heat", "T1", cycle, rate, 0.0, 1.0, 100.0, "stopped", ""),
             Edge(100.0, 0.0, 4.0, 100.0, 100.0),
-            Ramp(THETA + lag * rate + off * share, rate, u, 0.0, 0.0, 0.0, float("inf"), 0.0, 100.0, straight=True),
+            Ramp(
+                THETA + lag * rate + off * share,
+                rate,
+                u,
+                0.0,
+                0.0,
+                0.0,
+                float("inf"),
+                0.0,
+                100.0,
+                straight=cycle not in bent,
+            ),
         )
-        for rate, share in zip(RATES, (1, -2, 1), strict=True)
+        for cycle, (rate, share) in enumerate(zip(RATES, (1, -2, 1), strict=True), start=1)
     ]
     threshold = find_threshold(crossings, values, shared(inputs, values, "T1"), inputs)
     return threshold, {row.source: row.contribution for row in inputs.rows(threshold.value)}, inputs
@@ -65,3 +76,8 @@ def test_a_lag_is_possible_between_minus_ten_and_ninety_seconds_and_three_deviat
     """−10 and 90 s: our own choice."""
     threshold, _, _ = found(0.0, lag, 1e-3)
     assert (threshold.impossible == "") is possible
+
+
+def test_a_ramp_that_was_bent_is_named_and_a_straight_one_is_not():
+    assert found(0.0)[0].caveats == ()
+    assert found(0.0, bent=(2,))[0].caveats == ("ramp 2 was not straight before the trip",)

@@ -165,6 +165,14 @@ def test_a_forecast_spans_both_laws_and_needs_five_readings():
     assert forecast(Series(volts.t[:6], volts.value[:6]), 100.0, 22.2) is not None
 
 
+@pytest.mark.parametrize(("hours", "never"), [(23.9, False), (24.1, True)])
+def test_what_would_take_longer_than_a_day_is_never(hours, never):
+    """A voltage that rises by as much in every tenfold of the time; a day: our own choice."""
+    t = np.geomspace(2.0, 600.0, 40)
+    volts = Series(t, 21.0 + 0.2 * np.log10(t))
+    assert math.isinf(forecast(volts, 0.0, 21.0 + 0.2 * math.log10(hours * 3600.0)).expected) is never
+
+
 def test_what_has_come_up_already_is_said_when():
     t = np.arange(0.0, 201.0, 10.0)
     found = forecast(Series(100.0 + t, 21.0 + 0.01 * t), 100.0, 22.0)
