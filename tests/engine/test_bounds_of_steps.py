@@ -134,6 +134,9 @@ def test_so_are_the_procedures_own_ceilings():
     )
     assert said([drain("30 A")], ceilings=AMPERES.format("30 A")) == ""
     assert "charges with 29.2 V, the procedure's own ceiling is 29 V" in said([charge()], ceilings=VOLTS.format("29 V"))
+    alike = BOTH.replace("voltage: 45 V", "voltage: 29 V").replace("current: 60 A", "current: 30 A")
+    assert "the procedure's own ceiling is 29 V" in said([charge()], bench=alike, ceilings=VOLTS.format("29 V"))
+    assert "the procedure's own ceiling is 30 A" in said([drain("31 A")], bench=alike, ceilings=AMPERES.format("30 A"))
 
 
 def test_the_highest_of_all_steps_counts():

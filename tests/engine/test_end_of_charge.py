@@ -3,7 +3,7 @@
 import pytest
 
 from runner.events import CHARGE
-from runner.orders import Guide, SetSupply, SwitchOff, SwitchOn
+from runner.orders import Guide, Judge, SetSupply, SwitchOff, SwitchOn
 from tests.one_step import OneStep
 
 VALUES = {"current": 4.0, "voltage": 29.2}
@@ -116,6 +116,21 @@ def test_an_over_voltage_that_trips_has_stopped_and_one_that_tapers_did_not():
     step.read(10.0, charge=3.0, supply=30.4, mode="CV")
     assert (step.conclusion.outcome, step.conclusion.limit) == ("gave up", 30.4)
     assert step.conclusion.why.startswith("did not trip by 30.40 V")
+
+
+@pytest.mark.parametrize(
+    ("protection", "until", "word"),
+    [
+        ("over_voltage", "stopped", "stopped"),
+        ("over_voltage", "time", "full"),
+        ("charge_over_current", "stopped", "full"),
+    ],
+)
+def test_only_where_the_over_voltage_is_waited_for_a_stop_near_full_is_its_trip(protection, until, word):
+    step = charging(until, {"for": 900.0}, {**OVER, "protection": protection})
+    step.read(120.0, charge=4.0, supply=28.9)
+    step.read(5.0, charge=0.0, supply=29.2, mode="CV")
+    assert word in [order.word for order in step.orders if isinstance(order, Judge)]
 
 
 @pytest.mark.parametrize(("volts", "pace"), [(28.6, (2.0, 4.0)), (28.8, (0.25, 0.5))])

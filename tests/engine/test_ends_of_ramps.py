@@ -74,6 +74,7 @@ def test_no_change_by_the_give_up_is_a_finding_and_switches_off():
     assert SwitchOff in kinds(step.orders)
     assert 2 in step.run.skipped
     assert 3 not in step.run.skipped
+    assert [order.action for order in step.orders if isinstance(order, Guide)] == ["heat", "heat", "still"]
 
 
 def test_a_trip_on_the_way_is_a_trip():
@@ -151,8 +152,8 @@ def tap(step, degree):
     return step.tell(Sampled(step.t, {PROBE_TEMPERATURE: float(degree)}, by_hand=True))
 
 
-@pytest.mark.parametrize(("rate", "quiet"), [(0.05, 180.0), (0.01, 400.0)])
-def test_nobody_who_presses_no_key_for_four_degrees_is_still_heating(rate, quiet):
+@pytest.mark.parametrize(("rate", "quiet", "said"), [(0.05, 180.0, "3 min"), (0.01, 400.0, "7 min")])
+def test_nobody_who_presses_no_key_for_four_degrees_is_still_heating(rate, quiet, said):
     """Four degrees at the ramp's rate, and three minutes at least: our own choice."""
     step = ramp(values={"rate": rate}, program=HAND)
     tap(step, 50)
@@ -160,6 +161,7 @@ def test_nobody_who_presses_no_key_for_four_degrees_is_still_heating(rate, quiet
     assert step.conclusion is None
     step.read(1.0, 1.0, charge=4.0, supply=26.0)
     assert step.conclusion.outcome == "lost"
+    assert f"nobody has read the thermometer for {said} of a ramp (heat T1)" in step.conclusion.why
     assert step.run.early
 
 

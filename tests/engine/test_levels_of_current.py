@@ -111,6 +111,7 @@ def look(step, **readings):
 def test_a_look_comes_three_seconds_after_off_and_takes_its_time():
     """Three seconds for the voltage to settle: our own choice."""
     step = trying()
+    assert step.pace == (0.5, 0.5)
     assert SetLoad not in kinds(step.read(2.0, 1.0, draw=0.0, load=0.2))
     assert SetLoad in kinds(step.read(1.0, 1.0, draw=0.0, load=0.2))
     step.tell(LoadIsSet(3.0, 4.0), LoadIsOn(3.0))

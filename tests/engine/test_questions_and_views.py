@@ -5,7 +5,7 @@ import pytest
 from runner.engine.program import Planned
 from runner.engine.run import Run
 from runner.engine.states import State
-from runner.engine.view import look
+from runner.engine.view import Coach, look
 from runner.events import CHARGE, PROBE_TEMPERATURE, Answered, OutputIsOff, Resumed, Sampled, Started, StopPressed
 from runner.orders import Ask, BeginStep, End, Guide, Remark
 from tests.builders import a_program
@@ -141,7 +141,7 @@ def test_the_coach_says_hold_within_a_quarter_of_the_wanted_rate(rate, word):
 def test_on_the_way_to_the_ramp_the_coach_says_freely_and_cooling_counts_downwards():
     step = ramp()
     warming(step, 30.0, 0.1, 30.0)
-    assert look(step.run).coach.word == "freely"
+    assert look(step.run).coach == Coach("freely", "6.0 K/min; the ramp at 3.0 K/min comes next")
     step = ramp("cool", values={"approach": 24.0, "give_up": 5.0})
     warming(step, 24.5, -0.05, 35.0)
     assert look(step.run).coach.word == "hold"

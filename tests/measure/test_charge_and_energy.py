@@ -146,13 +146,12 @@ def test_the_charge_that_is_put_in_is_that_of_the_charges_that_ended_full():
     assert none.value is None
 
 
-def counted(before, after, energy=False):
+def counted(before, after, energy=False, read=7400.0):
     names = (
         (Observed.ENERGY_BEFORE, Observed.ENERGY_AFTER) if energy else (Observed.CHARGE_BEFORE, Observed.CHARGE_AFTER)
     )
     typed = tuple(
-        Typed("total", value, t, name)
-        for (value, t), name in zip(((before, 110.0), (after, 7400.0)), names, strict=True)
+        Typed("total", value, t, name) for (value, t), name in zip(((before, 110.0), (after, read)), names, strict=True)
     )
     whole = (
         attempt("charge", 0.0, 90.0, Outcome.FULL),
@@ -177,3 +176,9 @@ def test_a_counter_that_is_read_before_and_after_has_two_last_digits_and_a_gain(
     assert finding.caveats[-1] == "from full to the pack's cut-off in about 2.00 h"
     energy = counted(1e6, 4.6e6, energy=True)
     assert lines(energy)["gain of the counter"] == pytest.approx(0.02 * 3.6e6 / 3**0.5)
+
+
+@pytest.mark.parametrize(("read", "measured"), [(7300.0 + 3600.0, True), (7300.0 + 3601.0, False)])
+def test_a_total_that_is_read_more_than_an_hour_later_says_nothing(read, measured):
+    """An hour: our own choice."""
+    assert (counted(100.0 * AH, 139.0 * AH, read=read).value is not None) is measured
