@@ -1,5 +1,7 @@
 """When a ceiling that cannot be seen counts as passed. Fifteen seconds, or some readings in a row: our own choice."""
 
+from dataclasses import replace
+
 import pytest
 
 from runner.engine.ceilings import Ceilings
@@ -142,6 +144,11 @@ def test_a_discharge_has_the_floor_of_its_step_or_of_last_resort_whichever_is_hi
     assert [ceilings.passed(Sampled(float(t), low(above))) for t in range(1, 5)] == [None] * 4
     assert ceilings.passed(Sampled(5.0, low(under))) is None
     assert "under its floor" in ceilings.passed(Sampled(6.0, low(under)))
+
+
+def test_where_no_bound_is_known_there_is_no_floor():
+    ceilings = armed(DISCHARGE, replace(VALUES, lowest_voltage=0.0))
+    assert [ceilings.passed(Sampled(float(t), low(0.5))) for t in range(1, 5)] == [None] * 4
 
 
 def test_a_pack_that_cut_off_leaves_no_voltage_and_no_current_and_is_not_under_its_floor():

@@ -3,7 +3,18 @@
 import pytest
 
 from runner.engine.watcher import Watcher
-from runner.events import CHARGE, METER_VOLTAGE, SUPPLY_CURRENT, SUPPLY_VOLTAGE, Sampled
+from runner.engine.watching import Watching
+from runner.events import (
+    CHARGE,
+    METER_VOLTAGE,
+    SUPPLY_CURRENT,
+    SUPPLY_VOLTAGE,
+    LoadIsSet,
+    OutputIsOff,
+    OutputIsOn,
+    Sampled,
+    SupplyIsSet,
+)
 
 SET = 29.2  # V
 
@@ -189,6 +200,27 @@ def test_a_current_that_moves_by_a_digit_is_believed():
     for number in range(20):
         watched.read(1, 4.0 - 0.001 * (number % 2), SET, mode="CV")
     assert "unclear" not in watched.words
+
+
+# ---- set points ----------------------------------------------------------------------------------------------------
+
+
+def test_a_set_point_that_changes_while_its_path_is_on_is_what_counts_from_then_on():
+    watching = Watching(Watcher({CHARGE: 0.03}))
+    watching.happened(SupplyIsSet(0.0, SET, 4.0))
+    assert watching.happened(taken(1.0, 4.0)) == [], "nothing is on"
+    watching.happened(OutputIsOn(2.0))
+    assert [verdict.word for verdict in watching.happened(taken(3.0, 4.0))] == ["steady"]
+    watching.happened(LoadIsSet(4.0, 9.0))
+    watching.happened(SupplyIsSet(4.0, SET, 8.0))
+    said = [verdict.word for t in range(5, 12) for verdict in watching.happened(taken(float(t), 4.0, "CV"))]
+    assert said == ["tapering"], "4 A are a taper of 8 A"
+    watching.happened(OutputIsOff(13.0, True))
+    assert watching.happened(taken(14.0, 4.0)) == []
+
+
+def taken(t, current, mode="CC"):
+    return Sampled(t, {SUPPLY_CURRENT: current, SUPPLY_VOLTAGE: 26.0}, {}, mode, True)
 
 
 # ---- while it is stopped -------------------------------------------------------------------------------------------

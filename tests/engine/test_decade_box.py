@@ -42,7 +42,9 @@ def test_a_level_counts_from_the_key_and_is_held_for_its_dwell():
     step.read(60.0, charge=4.0, supply=26.0)
     assert len(asks(step)) == 1, "nobody has pressed the key"
     orders = press(step)
-    assert [(order.value, order.since) for order in orders if isinstance(order, Level)] == [(54.0, 65.0)]
+    assert [(order.value, order.since, order.by_hand) for order in orders if isinstance(order, Level)] == [
+        (54.0, 65.0, True)
+    ]
     assert [order.rate for order in orders if isinstance(order, Guide)] == [3100.0]
     step.read(9.0, charge=4.0, supply=26.0)
     assert len(asks(step)) == 1

@@ -2,6 +2,7 @@
 
 import pytest
 
+from runner.engine.program import Planned
 from runner.events import DISCHARGE
 from runner.orders import SwitchOff
 from tests.one_step import OneStep
@@ -137,6 +138,16 @@ def test_a_discharge_that_never_begins_is_no_current_after_half_a_minute():
     assert step.conclusion is None
     step.read(1.0, draw=0.0, load=26.0)
     assert ended(step)[0] == "no current"
+
+
+@pytest.mark.parametrize(("until", "skipped"), [("steady", {1}), ("stopped", set())])
+def test_a_cut_off_ends_its_sensors_steps_only_where_a_current_was_to_become_steady(until, skipped):
+    after = (Planned(1, "off", "off", "", {}, "T1", 1), Planned(2, "off", "off", "", {}, "T2", 2))
+    step = draining({"steady": 99.0}, words={"until": until}, sensor="T1", group=1, after=after)
+    step.read(60.0, draw=4.0, load=26.0)
+    step.read(6.0, draw=0.0, load=0.2)
+    assert step.conclusion.outcome == "stopped"
+    assert set(step.run.skipped) == skipped
 
 
 def test_a_pack_that_cuts_off_has_stopped_and_may_need_waking():

@@ -224,9 +224,12 @@ def test_a_pack_that_came_down_below_its_limits_and_did_not_release_fails(lowest
 def test_a_pack_that_did_not_come_back_fails_if_its_lowest_cell_says_that_it_should_have(cell, conformity):
     """8 cells of 2.84 V are 22.7 V, the upper limit of the release."""
     waited = attempt("recover", 10.0, 900.0, Outcome.GAVE_UP, limit=600.0, why="did not come back")
-    shown = Typed("lowest cell", cell, 905.0, Observed.LOWEST_CELL_VOLTAGE)
-    finding = CutOff(Recording({}, (waited,), typed=(shown,)), declared()).release()
+    shown = tuple(
+        Typed("lowest cell", each, t, Observed.LOWEST_CELL_VOLTAGE) for each, t in ((cell, 905.0), (2.8, 999.0))
+    )
+    finding = CutOff(Recording({}, (waited,), typed=shown), declared()).release()
     assert finding.conformity == conformity
+    assert f"{cell:.3f} V" in finding.reason
 
 
 def test_of_two_waits_the_first_says_whether_the_pack_should_have_come_back():

@@ -95,6 +95,15 @@ def test_a_trip_by_hand_is_carried_back_by_a_slope_that_is_known_within_bounds()
     assert found["gain of the voltmeter"] == pytest.approx(0.001 * 21.0 / 3**0.5)
 
 
+@pytest.mark.parametrize(("read", "measured"), [(3700.0, True), (3700.5, False)])
+def test_a_last_voltage_that_is_typed_more_than_an_hour_later_says_nothing(read, measured):
+    """An hour: our own choice."""
+    typed = (Typed("loaded", 22.0, 50.0, Observed.LOADED_VOLTAGE), Typed("last", 21.0, read, Observed.LAST_VOLTAGE))
+    stopped = attempt("drain", 0.0, 100.0, Outcome.STOPPED, by_hand=True)
+    finding = trip_by_hand(CutOff(Recording({}, (stopped,), typed=typed), Specification("under_voltage")), stopped)
+    assert (finding.value is not None) is measured
+
+
 def test_a_reading_just_before_the_cut_off_is_taken_to_be_a_second_old():
     """A second: our own choice; the voltage moves by what lies between two keys, and their distance is nearly nothing."""
     typed = (Typed("loaded", 21.1, 99.9, Observed.LOADED_VOLTAGE), Typed("last", 21.0, 110.0, Observed.LAST_VOLTAGE))
