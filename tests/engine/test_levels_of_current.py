@@ -3,7 +3,7 @@
 import pytest
 
 from runner.events import CHARGE, DISCHARGE, LoadIsOn, LoadIsSet, OutputIsOff, SupplyIsSet
-from runner.orders import Level, LoadOn, SetLoad, SetSupply, SwitchOff
+from runner.orders import Level, LoadOn, Pace, SetLoad, SetSupply, SwitchOff
 from tests.one_step import OneStep
 
 STAIRS = {"from": 10.0, "to": 12.0, "step": 0.5, "dwell": 4.0}
@@ -113,7 +113,9 @@ def test_a_look_comes_three_seconds_after_off_and_takes_its_time():
     step = trying()
     assert step.pace == (0.5, 0.5)
     assert SetLoad not in kinds(step.read(2.0, 1.0, draw=0.0, load=0.2))
-    assert SetLoad in kinds(step.read(1.0, 1.0, draw=0.0, load=0.2))
+    orders = step.read(1.0, 1.0, draw=0.0, load=0.2)
+    assert SetLoad in kinds(orders)
+    assert Pace(0.5, 0.5, DISCHARGE) in orders
     step.tell(LoadIsSet(3.0, 4.0), LoadIsOn(3.0))
     assert SwitchOff not in kinds(step.read(2.5, 0.5, draw=0.0, load=0.2))
     assert kinds(step.read(0.5, 0.5, draw=0.0, load=0.2)) == [Level, SwitchOff]
@@ -200,6 +202,7 @@ def test_after_a_vain_look_the_pack_is_drained_for_the_pause_and_looked_at_again
     vain_look(step)
     assert isinstance(step.orders[-1], SetLoad)
     assert step.orders[-1].current == 2.0
+    assert step.orders[-2] == Pace(0.5, 0.5, DISCHARGE)
     assert LoadOn in kinds(step.tell(LoadIsSet(step.t, 2.0)))
     step.tell(LoadIsOn(step.t))
     assert SwitchOff not in kinds(step.read(19.0, 1.0, draw=2.0, load=27.9, meter=27.9))

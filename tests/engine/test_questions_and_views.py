@@ -64,6 +64,25 @@ def test_with_everything_off_a_question_may_stand_for_ever():
     assert not step.run.early
 
 
+@pytest.mark.parametrize(
+    ("kind", "values", "more"),
+    [
+        ("confirm", {}, {}),
+        ("read", {}, {"words": {"dimension": "voltage"}}),
+        ("inspect", {}, {"words": {"items": ("case",)}}),
+        ("offer", {}, {}),
+        ("wait", {"for": 9.0}, {}),
+        ("rest", {"for": 9.0}, {}),
+        ("off", {}, {}),
+        ("charge", {"current": 1.0, "voltage": 29.2}, {"words": {"until": "full"}}),
+        ("drain", {"current": 1.0, "floor": 20.0}, {"words": {"until": "stopped"}}),
+    ],
+)
+def test_where_nothing_is_about_to_happen_every_second_is_often_enough(kind, values, more):
+    """A second: our own choice."""
+    assert OneStep(kind, values, **more).pace == (1.0, 1.0)
+
+
 # ---- resuming ------------------------------------------------------------------------------------------------------
 
 

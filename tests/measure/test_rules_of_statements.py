@@ -2,9 +2,10 @@
 
 import math
 
+import numpy as np
 import pytest
 
-from runner.measure.budget import BudgetRow, coverage_factor, coverage_factor_of
+from runner.measure.budget import BudgetRow, Inputs, coverage_factor, coverage_factor_of
 from runner.measure.conformity import GUARD_BAND, SIMPLE, WITH_CONDITIONS, probability, statement, worst
 from runner.measure.finding import Evaluator, Finding
 from runner.measure.recording import Attempt, Recording, Specification
@@ -94,6 +95,39 @@ def test_the_factor_of_one_distribution_is_its_own():
 def test_a_part_of_a_hundredth_is_taken_as_normal():
     small = [row(1.0), row(0.009, "rectangular")]
     assert coverage_factor_of(small, 0.95) == pytest.approx(coverage_factor(math.inf, 0.95), rel=1e-6)
+
+
+def test_a_line_of_a_budget_has_a_value_and_a_sensitivity_where_it_is_of_one_input():
+    inputs = Inputs()
+    one = inputs.add("one", 1.0, 0.5, dof=7.0)
+    several = [inputs.add("several", value, 0.1, "rectangular", 4.0) for value in (2.0, 3.0)]
+    (first, second) = inputs.rows(-2.0 * one + several[0] - several[1])
+    assert (first.source, first.value, first.sensitivity, first.dof) == ("one", 1.0, -2.0, pytest.approx(7.0))
+    assert first.contribution == pytest.approx(1.0)
+    assert (second.source, second.value, second.sensitivity) == ("several", 0.0, 0.0)
+    assert second.contribution == pytest.approx(0.1 * 2**0.5)
+    assert second.dof == pytest.approx(8.0), (
+        "of two alike the formula of Welch and Satterthwaite makes their sum (JCGM 100:2008, G.4.1)"
+    )
+    assert second.distribution == "rectangular"
+
+
+def test_what_was_read_together_keeps_what_it_has_in_common():
+    """Two displays that move alike: their difference is known far better than either (JCGM 100:2008, 5.2.2)."""
+    inputs = Inputs()
+    one, other = inputs.together("read", [[1.0, 2.0, 3.0, 4.0], [1.1, 2.0, 3.1, 4.0]])
+    assert one.u == pytest.approx(np.std([1, 2, 3, 4], ddof=1) / 2)
+    (row,) = inputs.rows(one - other)
+    assert row.contribution == pytest.approx(np.std([-0.1, 0.0, -0.1, 0.0], ddof=1) / 2, rel=1e-6)
+    assert row.dof == 3
+    (row,) = inputs.rows(one + other)
+    assert row.contribution == pytest.approx(np.std([2.1, 4.0, 6.1, 8.0], ddof=1) / 2, rel=1e-6)
+
+
+def test_one_that_is_shared_is_the_same_for_everybody():
+    inputs = Inputs()
+    assert inputs.shared("lag", 1.0, 0.5) is inputs.shared("lag", 9.0, 9.0)
+    assert inputs.shared("other", 1.0, 0.5) is not inputs.shared("lag", 1.0, 0.5)
 
 
 def reason(*attempts, ended="", sensor="T1", kinds=("heat",)):
