@@ -38,7 +38,7 @@ def test_a_current_has_come_back_above_a_tenth_of_its_level(value, first):
 def test_a_change_is_looked_for_in_the_five_seconds_before_it_was_seen():
     """Five seconds: our own choice."""
     t = np.arange(0.0, 20.5, 0.5)
-    for early, found in ((15.5, True), (14.0, False)):
+    for early, found in ((15.5, True), (15.0, False), (14.0, False)):
         current = np.where(t < early, 4.0, 0.0)
         assert (find_edge(series(t, current), 20.0, rising=False) is not None) is found
 
