@@ -178,3 +178,5 @@ def test_the_screen_sees_the_latest_reading_of_each_ceiling_and_no_current_that_
     ]
     ceilings.disarmed()
     assert [each.value for each in ceilings.headroom()] == [25.0, 26.0, None]
+    ceilings.passed(Sampled(2.0, {SUPPLY_VOLTAGE: 25.5, SUPPLY_CURRENT: 0.0, PROBE_TEMPERATURE: 24.0}))
+    assert [each.value for each in ceilings.headroom()] == [24.0, 25.5, 0.0]
