@@ -218,6 +218,16 @@ def test_stairs_that_were_given_up_say_more_than_a_jump_and_a_jump_does_not(leve
     assert part in Substituted(both, maker.declared, "T1").findings()["trip"]().reason
 
 
+def test_of_two_jumps_the_first_says_at_which_level_it_came_and_the_last_how_long_it_took():
+    one, two = boxed([52.0]), boxed([52.5], began=100.0, held=3.0)
+    a, b = one.recording.of(SUPPLY_CURRENT), two.recording.of(SUPPLY_CURRENT)
+    both = Series(np.concatenate([a.t, b.t]), np.concatenate([a.value, b.value]))
+    attempts = (*one.recording.attempts, *two.recording.attempts)
+    maker = Substituted(Recording({SUPPLY_CURRENT: both}, attempts), one.declared, "T1")
+    assert maker.findings()["trip"]().reason == "changed already at the first level, 52.00 °C"
+    assert maker.delay().value == pytest.approx(3.0 - 0.15, abs=1e-6)
+
+
 def test_the_delay_by_a_box_is_from_the_persons_key_to_the_edge():
     finding = boxed([70.0], held=1.4).delay()
     assert finding.value == pytest.approx(1.4 - 0.05 - 0.05 - 0.05, abs=1e-6)
