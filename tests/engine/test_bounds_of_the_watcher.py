@@ -139,7 +139,7 @@ def test_a_stop_while_the_voltage_climbs_may_be_a_full_cell(climb, word):
     assert watched.read(5, 0.0, SET).words[-1] == word
 
 
-@pytest.mark.parametrize(("seconds", "word"), [(89, "stopped"), (92, "full")])
+@pytest.mark.parametrize(("seconds", "word"), [(89, "stopped"), (90, "full")])
 def test_for_a_minute_and_a_half_every_cell_climbs_by_itself(seconds, word):
     watched = Watched().read(seconds, 4.0, lambda n: 26.0 + 1e-3 * n)
     assert watched.read(5, 0.0, SET).words[-1] == word
@@ -154,7 +154,7 @@ def test_only_the_last_forty_seconds_of_climbing_count():
 
 def test_a_climb_of_less_than_twenty_seconds_says_nothing():
     """After a set point has changed, the voltages before it do not count."""
-    for seconds, word in ((19, "stopped"), (22, "full")):
+    for seconds, word in ((20, "stopped"), (21, "full")):
         watched = steady()
         watched.watcher.reset_level(SET, 4.0)
         watched.read(seconds, 4.0, lambda n: 26.0 + 1e-3 * n)
