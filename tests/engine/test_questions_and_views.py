@@ -157,6 +157,12 @@ def test_the_coach_says_hold_within_a_quarter_of_the_wanted_rate(rate, word):
     assert coach.why.endswith(f"the lag costs {rate * 10:.1f} K of 2.0 K")
 
 
+def test_a_fast_ramp_is_said_in_kelvin_a_minute_too():
+    step = ramping(values={"rate": 0.2, "give_up": 90.0}, program={"trip_limits": (53.0, 57.0)})
+    warming(step, 50.2, 0.2, 30.0)
+    assert look(step.run).coach == Coach("hold", "12.0 K/min, wanted 12.0 K/min; the lag costs 2.0 K of 2.0 K")
+
+
 def test_on_the_way_to_the_ramp_the_coach_says_freely_and_cooling_counts_downwards():
     step = ramp()
     warming(step, 30.0, 0.1, 30.0)

@@ -127,9 +127,9 @@ def test_with_more_than_a_fiftieth_of_it_in_gaps_nothing_is_claimed(until, measu
 
 
 def test_a_break_is_said_with_its_length():
-    finding = discharge(breaks=((1000.0, 1600.0), (0.0, 50.0)))["capacity"]()
+    finding = discharge(breaks=((1000.0, 4600.0), (0.0, 50.0)))["capacity"]()
     assert [each for each in finding.caveats if "broken off" in each] == [
-        "broken off for 10 min and gone on; the pack was at rest"
+        "broken off for 60 min and gone on; the pack was at rest"
     ]
 
 

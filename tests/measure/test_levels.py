@@ -139,6 +139,14 @@ def test_no_trip_fails_beyond_the_limit_for_longer_than_delay_and_two_polls(high
     assert finding.reason == (short if high > 51.0 and waited == 3.0 else "why")
 
 
+def test_the_give_up_of_another_step_is_not_that_of_the_stairs():
+    levels = (Held(50.0, 60.0), Held(52.0, 70.0))
+    drained = attempt("drain", 0.0, 50.0, Outcome.GAVE_UP, limit=10.0, sought=Outcome.STOPPED, why="other")
+    tried = attempt("stage", 55.0, 100.0, Outcome.GAVE_UP, levels=levels, limit=52.0, sought=Outcome.STOPPED)
+    finding = Stages(Recording({}, (drained, tried)), declared()).trip()
+    assert (finding.conformity, finding.reason) == ("fail", "why")
+
+
 # ---- a decade box --------------------------------------------------------------------------------------------------
 
 BOX = {"trip": 55.0, "trip_limits": (53.0, 57.0), "release": 45.0, "release_limits": (43.0, 47.0), "sensors": ("T1",)}
