@@ -43,6 +43,7 @@ class Reached:
         now = sha256(json.dumps(self.sources).encode()).hexdigest()
         self._kept["texts"][now] = self.sources
         moved = {then: _moved(texts, self.sources) for then, texts in self._kept["texts"].items()}
+        stamps: list[str] = []
         for file in (file for folder in FOLDERS for file in sorted((copy.root / folder).glob("test_*.py"))):
             if file.name in LEFT_OUT:
                 continue
@@ -51,11 +52,13 @@ class Reached:
                 self._kept["files"][name] = {"stamp": stamp, "then": now, **_looked_at(copy, name)}
                 keep.write_text(json.dumps(self._kept), encoding="utf-8")
             found = self._kept["files"][name]
+            stamps.append(stamp)
             self.seconds |= found["seconds"]
             for test, lines in found["lines"].items():
                 for line in lines:
                     for here in moved[found["then"]].get(line, ()):
                         self.tests.setdefault(here, set()).add(test)
+        self.stamp = sha256("".join(stamps).encode()).hexdigest()[:16]  # of all the tests that there are
 
 
 def _looked_at(copy: Copy, name: str) -> dict[str, Any]:

@@ -1,6 +1,6 @@
 """Which mistakes in measuring and in the engine would the fast tests let through? Random mutants, one at a time.
 
-    python tests/benchmarks/mutants.py --count 200 --seed 1 [--keep FOLDER] [--again]
+    python tests/benchmarks/mutants.py --count 200 --seed 1 [--keep FOLDER]
 
 1.  The mutants are those of cosmic-ray. A place is drawn first and then one mutant of it: `a * b` weighs no more for its ten
     replacements.
@@ -9,7 +9,7 @@
 3.  Judged by hand to change nothing: mutants_that_change_nothing.txt, each with its reason.
 4.  A mutant is met by the tests that reach its line, the quickest first, as many as take BUDGET seconds together. One that
     takes far longer than they do is caught as well.
-5.  All of it happens in a copy. What is kept in FOLDER is not run again; ``--again`` runs the survivors again.
+5.  All of it happens in a copy. What is kept in FOLDER is not run again, a survivor until a test has changed or come.
 """
 
 from __future__ import annotations
@@ -69,16 +69,17 @@ def drawn(seed: int) -> Iterator[Mutant]:
 class Kept:
     """What was found before, a line a mutant."""
 
-    def __init__(self, path: Path, again: bool) -> None:
-        self.path = path
+    def __init__(self, path: Path, tests: str) -> None:
+        """``tests``: the tests that there are now; others may catch what survived before."""
+        self.path, self.tests = path, tests
         self.known: dict[str, dict[str, object]] = {}
         for line in path.read_text(encoding="utf-8").splitlines() if path.exists() else ():
             result = json.loads(line)
-            self.known[result["key"]] = result
-        if again:
-            self.known = {key: result for key, result in self.known.items() if result["caught"]}
+            if result["caught"] or result.get("tests") == tests:
+                self.known[result["key"]] = result
 
     def add(self, result: dict[str, object]) -> None:
+        result = {**result, "tests": self.tests}
         with self.path.open("a", encoding="utf-8") as file:
             file.write(json.dumps(result, ensure_ascii=False) + "\n")
         self.known[str(result["key"])] = result
@@ -103,7 +104,6 @@ def main() -> int:
     parser.add_argument("--count", type=int, default=200)
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--keep", type=Path, default=None)
-    parser.add_argument("--again", action="store_true")
     options = parser.parse_args()
     with tempfile.TemporaryDirectory(prefix="mutants-") as scratch:
         keep = options.keep or Path(scratch)
@@ -111,7 +111,7 @@ def main() -> int:
         same = judged()
         copy = Copy(ROOT, Path(scratch) / "copy")
         reached = Reached(copy, ROOMS, keep / "reached.json")
-        kept = Kept(keep / "results.jsonl", options.again)
+        kept = Kept(keep / "results.jsonl", reached.stamp)
         results: list[tuple[Mutant, dict[str, object]]] = []
         nothing = 0
         for mutant in drawn(options.seed):

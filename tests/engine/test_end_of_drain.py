@@ -60,6 +60,15 @@ def test_more_than_any_sound_cell_has_ends_a_discharge():
     assert step.conclusion.at == pytest.approx(13.0 * 3600.0, abs=30.0)
 
 
+def test_so_much_and_no_more_is_no_end_yet():
+    """1.3 times 100 A·s are drawn in 13 s at 10 A."""
+    step = draining(program={"rated_capacity": 100.0}, words={"until": "stopped"})
+    step.read(14.0, draw=10.0, load=26.0)
+    assert step.conclusion is None
+    step.read(1.0, draw=10.0, load=26.0)
+    assert step.conclusion.outcome == "no end"
+
+
 def test_in_a_long_gap_no_current_is_taken_to_have_flowed_beyond_twenty_seconds():
     step = draining(program={"rated_capacity": 100.0}, words={"until": "stopped"})
     step.read(1.0, draw=4.0, load=26.0)

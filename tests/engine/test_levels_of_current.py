@@ -2,7 +2,7 @@
 
 import pytest
 
-from runner.events import CHARGE, DISCHARGE, LoadIsOn, LoadIsSet, OutputIsOff, SupplyIsSet
+from runner.events import CHARGE, DISCHARGE, LimitsAreSet, LoadIsOn, LoadIsSet, OutputIsOff, OutputIsOn, SupplyIsSet
 from runner.orders import Level, LoadOn, Pace, SetLoad, SetSupply, SwitchOff
 from tests.one_step import OneStep
 
@@ -36,6 +36,21 @@ def test_every_level_is_held_for_its_dwell_after_it_was_read_back():
     assert levels(step) == [(10.0, 0.0), (10.5, 9.0)]
     assert step.run.step.remaining() == 16.0
     assert step.run.step.sentence().endswith("Now 10.5 A.")
+
+
+@pytest.mark.parametrize("path", [DISCHARGE, CHARGE])
+def test_a_level_has_the_time_at_which_it_was_asked_for(path):
+    """The first when its set point was read back and the output ordered on, the others when the set point was ordered."""
+    step = OneStep("stage", {**STAIRS, "voltage": 29.2}, words={"path": path, "until": "stopped"})
+    if path == DISCHARGE:
+        step.tell(LoadIsSet(1.0, 10.0), LoadIsOn(1.4))
+    else:
+        step.tell(LimitsAreSet(0.8, 30.0, 50.0), SupplyIsSet(1.0, 29.2, 10.0), OutputIsOn(1.4))
+    step.t = 1.4
+    step.read(4.0, 0.5, draw=10.0, charge=10.0, supply=26.0, load=26.0)
+    step.tell(LoadIsSet(5.7, 10.5) if path == DISCHARGE else SupplyIsSet(5.7, 29.2, 10.5))
+    found = [(order.asked, order.since) for order in step.orders if isinstance(order, Level)]
+    assert found == [(1.0, 1.4), (pytest.approx(5.4), 5.7)]
 
 
 def climb(step, top=100.0, path=DISCHARGE):

@@ -81,6 +81,16 @@ def test_a_look_after_a_trip_by_current_belongs_to_it():
     assert restarts(["off", look], "discharge over-current") == [0, 1]
 
 
+def test_what_a_person_switches_draws_what_the_bench_file_says():
+    text = BOTH.replace(
+        "load: {address: 'TCPIP::127.0.0.1::1::SOCKET', limits: {voltage: 31 V, current: 60 A}}",
+        "load: {by_hand: true, draws: 9 A, limits: {voltage: 31 V, current: 60 A}}",
+    )
+    by_hand = "drain: {current: 4 A, until: stopped, floor: 16 V, give_up: 9 h}"
+    steps = program(procedure([CHARGE, "off", by_hand], "under-voltage"), bench_text=text).steps
+    assert [step.values.get("current") for step in steps] == [4.0, None, 9.0]
+
+
 TITLES = [
     (CHARGE, "Charge with 4 A"),
     (

@@ -189,6 +189,8 @@ def test_the_release_too_and_their_distance_is_without_the_box():
     maker = Substituted(Recording({SUPPLY_CURRENT: both}, (one, two)), up.declared, "T1")
     hysteresis = maker.findings()["hysteresis"]()
     assert hysteresis.value == pytest.approx(9.5)
+    reasons = [each.findings()["hysteresis"]().reason for each in (up, down)]
+    assert reasons == ["the release was not measured", "the trip was not measured"]
     assert lines(hysteresis) == {"step size": pytest.approx(0.5 * 2**0.5 / 12**0.5)}
 
 
