@@ -12,7 +12,7 @@ from tests.builders import declared
 RATES, U, LAG, THETA = (0.02, 0.04, 0.06), 0.1, 8.0, 55.0
 
 
-def found(off, lag=LAG, u=U, bent=()):
+def found(off, lag=LAG, u=U, bent=(), rates=RATES):
     """Three ramps known to ``u`` K, off the line θ + L·r by ``off``·(1, −2, 1), which no line takes up."""
     values = declared(polling=0.0, calibration=(0.0, "normal"), coupling=0.0, resolution=0.0)
     inputs = Inputs()
@@ -33,7 +33,7 @@ def found(off, lag=LAG, u=U, bent=()):
                 straight=cycle not in bent,
             ),
         )
-        for cycle, (rate, share) in enumerate(zip(RATES, (1, -2, 1), strict=True), start=1)
+        for cycle, (rate, share) in enumerate(zip(rates, (1, -2, 1), strict=True), start=1)
     ]
     threshold = find_threshold(crossings, values, shared(inputs, values, "T1"), inputs)
     return threshold, {row.source: row.contribution for row in inputs.rows(threshold.value)}, inputs
@@ -81,3 +81,11 @@ def test_a_lag_is_possible_between_minus_ten_and_ninety_seconds_and_three_deviat
 def test_a_ramp_that_was_bent_is_named_and_a_straight_one_is_not():
     assert found(0.0)[0].caveats == ()
     assert found(0.0, bent=(2,))[0].caveats == ("ramp 2 was not straight before the trip",)
+
+
+def test_cooling_is_carried_on_like_heating_and_both_together_are_not():
+    cooled, _, _ = found(0.0, rates=tuple(-rate for rate in RATES))
+    assert cooled.value.x == pytest.approx(THETA)
+    assert cooled.delay_and_lag.x == pytest.approx(LAG)
+    mixed, _, _ = found(0.0, rates=(0.02, -0.04, 0.06))
+    assert mixed.delay_and_lag is None

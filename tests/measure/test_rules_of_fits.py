@@ -7,7 +7,7 @@ import pytest
 
 from runner.measure.fits.edge import Edge, find_edge
 from runner.measure.fits.ramp import fit_bend, fit_ramp, fit_taps
-from runner.measure.fits.recovery import forecast
+from runner.measure.fits.recovery import fit_relaxation, forecast
 from runner.measure.readings import gap_before, lowest_held
 from runner.measure.recording import Series
 from tests.builders import series
@@ -171,6 +171,14 @@ def test_what_would_take_longer_than_a_day_is_never(hours, never):
     t = np.geomspace(2.0, 600.0, 40)
     volts = Series(t, 21.0 + 0.2 * np.log10(t))
     assert math.isinf(forecast(volts, 0.0, 21.0 + 0.2 * math.log10(hours * 3600.0)).expected) is never
+
+
+def test_a_rise_from_nothing_has_its_end_its_amplitude_and_its_rate():
+    x = np.linspace(0.1, 10.0, 50)
+    fit = fit_relaxation(x, 2.0 * (1.0 - np.exp(-0.5 * x)), (1.0,), from_zero=True)
+    assert (fit.final, *fit.amplitudes, *fit.rates) == pytest.approx((2.0, -2.0, 0.5))
+    fall = fit_relaxation(x, 1.0 + 3.0 * np.exp(-0.5 * x), (1.0,))
+    assert (fall.final, *fall.amplitudes, *fall.rates) == pytest.approx((1.0, 3.0, 0.5))
 
 
 def test_what_has_come_up_already_is_said_when():
