@@ -69,17 +69,17 @@ class Program:
     patience: float  # how many times longer than usual readings may be missing: a fast simulated bench stretches pauses
     sensors: tuple[str, ...]
     steps: tuple[Planned, ...]
-    has: tuple[str, ...] = ()  # the roles of the bench
-    by_hand: tuple[str, ...] = ()  # those of them that a person reads or switches
-    reaction: float = 0.0  # s a person's key comes late
-    longest_hold: float = 900.0  # s that a question may wait for a person while something is on
-    every: float = 300.0  # s between two readings by hand in a long discharge
-    nominal_voltage: float = 0.0
-    cells: int = 1
-    doubts: tuple[str, ...] = ()  # what is unusual on the pack sheet, each with its place
-    probe_resolution: float = 0.1  # K: the last digit of the reference thermometer
-    delay: float = 0.0  # s: of the protection that is tested
-    rated_capacity: float = 0.0  # A·s
-    voltage_error: float = 0.0  # V: three times what the load's voltmeter may be wrong at the trip
-    empty_at: float = 0.0  # V under load at which the pack's own under-voltage may stop a discharge; 0 in a test of it
-    heated_by_machine: bool = False  # an actuator heats and cools, not a person
+    has: tuple[str, ...]  # the roles of the bench
+    by_hand: tuple[str, ...]  # those of them that a person reads or switches
+    reaction: float  # s a person's key comes late
+    longest_hold: float  # s that a question may wait for a person while something is on
+    every: float  # s between two readings by hand in a long discharge
+    nominal_voltage: float
+    cells: int
+    doubts: tuple[str, ...]  # what is unusual on the pack sheet, each with its place
+    probe_resolution: float  # K: the last digit of the reference thermometer
+    delay: float  # s: of the protection that is tested
+    rated_capacity: float  # A·s
+    voltage_error: float  # V: three times what the load's voltmeter may be wrong at the trip
+    empty_at: float  # V under load at which the pack's own under-voltage may stop a discharge; 0 in a test of it
+    heated_by_machine: bool  # an actuator heats and cools, not a person

@@ -248,7 +248,7 @@ class Run:
         for order in orders:
             if isinstance(order, Ask):
                 self._waiting = (order.question, self.known.t)
-            elif isinstance(order, Withdraw) and self._waiting is not None and order.question == self._waiting[0]:
+            elif isinstance(order, Withdraw):  # only the one that stands is ever taken away
                 self._waiting = None
 
     def _waited_too_long(self, t: float) -> str:

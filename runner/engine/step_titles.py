@@ -30,7 +30,7 @@ def _wait(numbers: Numbers, words: Words, where: str, record: str) -> str:
     if "for" in numbers:
         return f"Wait {shown(numbers['for'], 'time')}"
     side = "below" if "below" in numbers else "above"
-    return f"Wait until{where} is {side} {shown(numbers[side], 'temperature')}"
+    return f"Wait until{where or ' it'} is {side} {shown(numbers[side], 'temperature')}"
 
 
 _TITLES: dict[str, Callable[[Numbers, Words, str, str], str]] = {

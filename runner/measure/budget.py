@@ -21,6 +21,8 @@ Sourced = str | BudgetLine  # a BudgetSource, one of something, or a text where 
 Quantity = Any  # GTC.UncertainReal; the library has no types
 
 MANY = float("inf")
+# the most that readings are taken to move together: at 1 rounding makes the variance of a difference less than nothing
+TOGETHER = 1.0 - 1e-12
 
 
 @dataclass(frozen=True)
@@ -83,7 +85,8 @@ class Inputs:
         )
         for (i, one), (j, other) in combinations(enumerate(quantities), 2):
             if u[i] > 0 and u[j] > 0:
-                GTC.set_correlation(float(np.clip(covariance[i, j] / (u[i] * u[j]), -1.0, 1.0)), one, other)
+                together = float(np.clip(covariance[i, j] / (u[i] * u[j]), -TOGETHER, TOGETHER))
+                GTC.set_correlation(together, one, other)
         number = 1 + max((item.together for item in self._inputs), default=0)
         self._inputs += [_Input(quantity, _line(source), "normal", number) for quantity in quantities]
         return quantities

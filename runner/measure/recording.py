@@ -168,7 +168,7 @@ class Specification:
         first, last = (max(math.ceil(each / polling - 1e-9), 0) for each in (self.delay - half, self.delay + half))
         values = last - first + 1
         if values == 1:
-            early, late = max(self.delay - half, 0.0), first * polling
+            early, late = self.delay - half, first * polling
             return (early + late) / 2, (late - early) / 12.0**0.5, "rectangular"
         u = polling * ((values**2 - 1) / 12) ** 0.5
         return (first + last) / 2 * polling, u, "two values" if values == 2 else "rectangular"

@@ -24,7 +24,6 @@ class DrainByHand(Step):
     """The totals before; the load on; readings at intervals; the moment of the cut-off; the load off; the totals after."""
 
     def begin(self, t: float) -> list[Order]:
-        self.around.awake = True
         self._voltages: list[tuple[float, float]] = []
         self._stopped_at: float | None = None
         self._given_up = False

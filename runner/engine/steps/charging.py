@@ -68,8 +68,7 @@ class Charge(Step):
         look = {Until.FULL: self._until_full, Until.STOPPED: self._until_stopped, Until.TIME: self._until_time}[
             Until(until)
         ]
-        orders = look(sample)
-        if self.done or orders:
+        if orders := look(sample):
             return orders
         give_up = self.planned.values.get("give_up")
         if give_up is not None and t - self._on_at > give_up:

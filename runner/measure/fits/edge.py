@@ -66,7 +66,7 @@ def find_edge(
     near = Series(current.t[first : here + 1], current.value[first : here + 1])
     level_from = max(int(np.searchsorted(current.t, max(begin, at - LEVEL_WINDOW))), 0)
     before, after = current.value[min(first, level_from) : here], current.value[here : here + RISING_SAMPLES]
-    if len(near) < 2 or len(before) < 2 or len(after) == 0:
+    if len(before) < 2 or len(after) == 0:
         return None
     level = float(np.max(after)) if rising else float(np.median(before))
     changed = near.value > MOST_RISE * level if rising else near.value < _fallen(before, level)

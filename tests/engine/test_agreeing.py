@@ -1,0 +1,77 @@
+"""What is unusual on a pack sheet is agreed to with a reason, once, and by nothing but the answer to that question."""
+
+from dataclasses import replace
+
+import pytest
+
+from runner.engine.run import CAUTIONS, DOUBTS, Run
+from runner.events import Answered, Resumed, Started
+from runner.orders import Ask, BeginStep, Remark
+from tests.builders import a_program
+
+
+def doubtful(**more):
+    return Run(replace(a_program(), doubts=("pack.yaml:7: a trip of 70 °C",)), **more)
+
+
+def begun(**more):
+    run = doubtful(**more)
+    run.receive(Started(0.0, ""))
+    return run
+
+
+def asked(orders):
+    return [order.question for order in orders if isinstance(order, Ask)]
+
+
+def begins(orders):
+    return any(isinstance(order, BeginStep) for order in orders)
+
+
+def test_after_the_cautions_the_doubts_are_asked_and_begin_nothing_without_a_reason():
+    run = begun()
+    assert asked(run.receive(Answered(1.0, CAUTIONS, "go on", "me"))) == [DOUBTS]
+    orders = run.receive(Answered(2.0, DOUBTS, "agree", "me", "  "))
+    assert asked(orders) == [DOUBTS]
+    assert orders[0].say.startswith("A reason is needed. Unusual on the pack sheet: pack.yaml:7: a trip of 70 °C.")
+    orders = run.receive(Answered(3.0, DOUBTS, "agree", "me", " as the maker wrote "))
+    assert begins(orders)
+    assert run.agreed == "me: as the maker wrote"
+    said = "Unusual on the pack sheet, agreed to by me: as the maker wrote (pack.yaml:7: a trip of 70 °C)"
+    assert Remark(said) in orders
+
+
+@pytest.mark.parametrize("question", ["step-0", "a", "zz"])
+def test_an_answer_to_anything_else_agrees_to_nothing(question):
+    run = begun()
+    run.receive(Answered(1.0, CAUTIONS, "go on", "me"))
+    assert run.receive(Answered(2.0, question, "agree", "me", "a reason")) == []
+    assert run.agreed == ""
+
+
+def test_what_was_agreed_to_earlier_in_the_session_is_not_asked_again_and_is_still_said():
+    run = begun(agreed="me: before")
+    orders = run.receive(Answered(1.0, CAUTIONS, "go on", "me"))
+    assert asked(orders) != [DOUBTS]
+    assert any("agreed to by me: before" in order.say for order in orders if isinstance(order, Remark))
+
+
+def test_a_run_that_goes_on_after_a_break_does_not_ask_again():
+    run = doubtful()
+    run.receive(Resumed(100.0, "", "power", 60.0))
+    orders = run.receive(Answered(101.0, CAUTIONS, "go on", "me"))
+    assert begins(orders)
+    assert not [order for order in orders if isinstance(order, Remark)]
+
+
+@pytest.mark.parametrize(
+    ("protection", "said"), [("over_voltage", True), ("under_voltage", True), ("charge_over_current", False)]
+)
+def test_a_test_that_takes_cells_to_their_ends_says_that_only_the_pack_is_watched(protection, said):
+    run = Run(replace(a_program(), protection=protection))
+    run.receive(Started(0.0, ""))
+    orders = run.receive(Answered(1.0, CAUTIONS, "go on", "me"))
+    assert (
+        any("Only the voltage of the pack is watched" in order.say for order in orders if isinstance(order, Remark))
+        is said
+    )

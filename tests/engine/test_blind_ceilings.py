@@ -1,0 +1,182 @@
+"""When a ceiling that cannot be seen counts as passed. Fifteen seconds, or some readings in a row: our own choice."""
+
+from dataclasses import replace
+
+import pytest
+
+from runner.engine.ceilings import Ceilings
+from runner.engine.program import CeilingValues
+from runner.events import (
+    CHARGE,
+    DISCHARGE,
+    LOAD_CURRENT,
+    LOAD_VOLTAGE,
+    METER_VOLTAGE,
+    PROBE_TEMPERATURE,
+    SUPPLY_CURRENT,
+    SUPPLY_VOLTAGE,
+    Sampled,
+)
+
+VALUES = CeilingValues(67.0, 29.6, 6.0, 7200.0, lowest_voltage=16.0, lowest_temperature=-30.0)
+FINE = {SUPPLY_VOLTAGE: 26.0, SUPPLY_CURRENT: 4.0, PROBE_TEMPERATURE: 25.0}
+DRAWN = {LOAD_VOLTAGE: 26.0, LOAD_CURRENT: 4.0, PROBE_TEMPERATURE: 25.0}
+
+
+def armed(path=CHARGE, values=VALUES, floor=None, **more):
+    ceilings = Ceilings(values, **more)
+    ceilings.armed(0.0, path, floor)
+    return ceilings
+
+
+def blind_after(ceilings, channel):
+    """The first whole second at which a channel that never reads ends the run."""
+    for t in range(1, 200):
+        readings = {name: value for name, value in FINE.items() if name != channel}
+        if ceilings.passed(Sampled(float(t), readings)):
+            return t
+    return None
+
+
+@pytest.mark.parametrize("channel", FINE)
+def test_a_channel_that_is_polled_often_may_be_missing_for_fifteen_seconds(channel):
+    ceilings = armed()
+    ceilings.paced(0.25, 0.5)
+    assert blind_after(ceilings, channel) == 16
+
+
+def test_a_channel_that_is_polled_rarely_may_miss_three_readings_in_a_row_and_not_four():
+    ceilings = armed()
+    ceilings.paced(20.0, 10.0)
+    assert 3 * 20 < blind_after(ceilings, SUPPLY_CURRENT) <= 4 * 20
+    ceilings = armed()
+    ceilings.paced(20.0, 10.0)
+    assert 3 * 10 < blind_after(ceilings, PROBE_TEMPERATURE) <= 4 * 10
+
+
+def test_patience_stretches_the_time_and_without_a_pace_it_is_the_same():
+    assert blind_after(armed(), SUPPLY_VOLTAGE) == 16
+    assert blind_after(armed(), PROBE_TEMPERATURE) == 16
+    for channel in (SUPPLY_VOLTAGE, PROBE_TEMPERATURE):
+        assert blind_after(armed(patience=2.0), channel) == 31
+        ceilings = armed(patience=2.0)
+        ceilings.paced(0.25, 0.5)
+        assert blind_after(ceilings, channel) == 31
+
+
+def test_a_thermometer_in_the_hand_is_never_blind_and_a_supply_is_also_then():
+    assert blind_after(armed(by_hand=("probe",)), PROBE_TEMPERATURE) is None
+    assert blind_after(armed(by_hand=("probe",)), SUPPLY_CURRENT) == 16
+    assert blind_after(armed(by_hand=("meter",)), PROBE_TEMPERATURE) == 16
+
+
+def test_a_reading_in_between_begins_the_count_anew_and_the_sentence_says_why_it_was_not_read():
+    ceilings = armed()
+    without = {name: value for name, value in FINE.items() if name != SUPPLY_CURRENT}
+    assert ceilings.passed(Sampled(10.0, without)) is None
+    assert ceilings.passed(Sampled(12.0, FINE)) is None
+    assert ceilings.passed(Sampled(26.0, without, {SUPPLY_CURRENT: "no reply"})) is None
+    assert ceilings.passed(Sampled(27.5, without)) == "no valid current for 15.5 s with the output on (no reply)"
+
+
+def test_with_everything_off_nothing_needs_to_be_seen():
+    ceilings = armed()
+    ceilings.disarmed()
+    assert blind_after(ceilings, SUPPLY_CURRENT) is None
+
+
+@pytest.mark.parametrize(
+    ("name", "channel", "value"), [("voltage", SUPPLY_VOLTAGE, 29.7), ("current", SUPPLY_CURRENT, 6.1)]
+)
+def test_voltage_and_current_have_to_be_over_for_two_samples_in_a_row(name, channel, value):
+    ceilings = armed()
+    over = {**FINE, channel: value}
+    assert ceilings.passed(Sampled(1.0, over)) is None
+    assert ceilings.passed(Sampled(2.0, FINE)) is None
+    assert ceilings.passed(Sampled(3.0, over)) is None
+    assert f"{name} {value} " in ceilings.passed(Sampled(4.0, over))
+
+
+def test_a_ceiling_itself_is_not_over_it():
+    ceilings = armed()
+    at = {SUPPLY_VOLTAGE: 29.6, SUPPLY_CURRENT: 6.0, PROBE_TEMPERATURE: 67.0}
+    assert [ceilings.passed(Sampled(float(t), at)) for t in range(1, 4)] == [None] * 3
+
+
+def test_a_temperature_over_its_ceiling_ends_the_run_with_the_first_sample():
+    assert "over its ceiling of 67 °C" in armed().passed(Sampled(1.0, {**FINE, PROBE_TEMPERATURE: 67.1}))
+
+
+def test_a_temperature_below_what_no_sensor_is_taken_below_ends_the_run_while_something_is_on():
+    cold = Sampled(1.0, {**FINE, PROBE_TEMPERATURE: -30.1})
+    assert "below the -30 °C" in armed().passed(cold)
+    assert armed().passed(Sampled(1.0, {**FINE, PROBE_TEMPERATURE: -30.0})) is None
+    resting = armed()
+    resting.disarmed()
+    assert resting.passed(cold) is None
+    resting.heated(True)
+    assert "below the -30 °C" in resting.passed(cold)
+
+
+def test_the_voltmeter_at_the_pack_counts_where_the_supply_shows_less():
+    ceilings = armed()
+    over = {**FINE, METER_VOLTAGE: 29.8}
+    assert ceilings.passed(Sampled(1.0, over)) is None
+    assert ceilings.passed(Sampled(2.0, over)) is None, "two of the meter's own, and two that are over"
+    assert "voltage 29.8 V is over" in ceilings.passed(Sampled(3.0, over))
+
+
+def test_one_odd_reading_of_the_voltmeter_ends_nothing():
+    ceilings = armed()
+    assert ceilings.passed(Sampled(1.0, {**FINE, METER_VOLTAGE: 99.0})) is None
+    assert ceilings.passed(Sampled(2.0, FINE)) is None
+    assert ceilings.passed(Sampled(3.0, {**FINE, METER_VOLTAGE: 26.0})) is None
+    assert ceilings.passed(Sampled(4.0, FINE)) is None
+
+
+def low(volts, amps=4.0):
+    return {**DRAWN, LOAD_VOLTAGE: volts, LOAD_CURRENT: amps}
+
+
+@pytest.mark.parametrize(("floor", "above", "under"), [(20.0, 20.0, 19.9), (None, 16.0, 15.9), (12.0, 16.0, 15.9)])
+def test_a_discharge_has_the_floor_of_its_step_or_of_last_resort_whichever_is_higher(floor, above, under):
+    ceilings = armed(DISCHARGE, floor=floor)
+    assert [ceilings.passed(Sampled(float(t), low(above))) for t in range(1, 5)] == [None] * 4
+    assert ceilings.passed(Sampled(5.0, low(under))) is None
+    assert "under its floor" in ceilings.passed(Sampled(6.0, low(under)))
+
+
+def test_where_no_bound_is_known_there_is_no_floor():
+    ceilings = armed(DISCHARGE, replace(VALUES, lowest_voltage=0.0))
+    assert [ceilings.passed(Sampled(float(t), low(0.5))) for t in range(1, 5)] == [None] * 4
+
+
+def test_a_pack_that_cut_off_leaves_no_voltage_and_no_current_and_is_not_under_its_floor():
+    ceilings = armed(DISCHARGE, floor=20.0)
+    assert [ceilings.passed(Sampled(float(t), low(0.2, 0.2))) for t in range(1, 5)] == [None] * 4, "0.3 A is 5 % of 6 A"
+    ceilings.passed(Sampled(5.0, low(0.2, 0.4)))
+    assert "under its floor" in ceilings.passed(Sampled(6.0, low(0.2, 0.4)))
+
+
+def test_the_time_of_a_break_does_not_count():
+    ceilings = armed()
+    assert "has taken 121 min, its ceiling is 120 min" in ceilings.passed(Sampled(7260.0, FINE))
+    ceilings.rested(60.0)
+    assert ceilings.passed(Sampled(7260.0, FINE)) is None
+    ceilings.rested(60.0)
+    assert ceilings.passed(Sampled(7320.0, FINE)) is None
+    assert ceilings.passed(Sampled(7321.0, FINE)) is not None
+
+
+def test_the_screen_sees_the_latest_reading_of_each_ceiling_and_no_current_that_has_gone():
+    ceilings = armed()
+    ceilings.passed(Sampled(1.0, FINE))
+    assert [(each.name, each.value, each.ceiling) for each in ceilings.headroom()] == [
+        ("temperature", 25.0, 67.0),
+        ("voltage", 26.0, 29.6),
+        ("current", 4.0, 6.0),
+    ]
+    ceilings.disarmed()
+    assert [each.value for each in ceilings.headroom()] == [25.0, 26.0, None]
+    ceilings.passed(Sampled(2.0, {SUPPLY_VOLTAGE: 25.5, SUPPLY_CURRENT: 0.0, PROBE_TEMPERATURE: 24.0}))
+    assert [each.value for each in ceilings.headroom()] == [24.0, 25.5, 0.0]

@@ -1,0 +1,64 @@
+"""What spoils a step and what does not: readings that are lost come back, a supply or load that stops by itself does not."""
+
+import pytest
+
+from runner.events import CHARGE, DISCHARGE
+from runner.orders import SwitchOff
+from tests.one_step import OneStep
+
+STEPS = {
+    "charge until steady": ("charge", {"current": 4.0, "voltage": 29.2, "steady": 900.0}, {"until": "steady"}, CHARGE),
+    "charge until full": ("charge", {"current": 4.0, "voltage": 29.2, "end_current": 1.0}, {"until": "full"}, CHARGE),
+    "charge for a time": ("charge", {"current": 4.0, "voltage": 29.2, "for": 900.0}, {"until": "time"}, CHARGE),
+    "stairs of charge": ("stage", {"from": 4.0, "to": 5.0, "step": 1.0, "dwell": 900.0, "voltage": 29.2}, {"path": CHARGE}, CHARGE),
+    "drain": ("drain", {"current": 4.0, "floor": 10.0}, {"until": "stopped"}, DISCHARGE),
+    "drain until steady": ("drain", {"current": 4.0, "floor": 10.0, "steady": 900.0}, {"until": "steady"}, DISCHARGE),
+    "stairs of discharge": ("stage", {"from": 4.0, "to": 5.0, "step": 1.0, "dwell": 900.0, "floor": 10.0}, {"path": DISCHARGE}, DISCHARGE),
+}  # fmt: skip
+
+
+def steady(name, **more):
+    kind, values, words, path = STEPS[name]
+    step = OneStep(kind, values, words=words, **more).on(path, 4.0, 29.2)
+    step.read(30.0, **flowing(path))
+    assert step.run.watcher.verdict.word == "steady"
+    return step, path
+
+
+def flowing(path, current=4.0):
+    return {"charge": current, "supply": 26.0} if path == CHARGE else {"draw": current, "load": 26.0}
+
+
+@pytest.mark.parametrize("name", STEPS)
+def test_readings_that_are_lost_and_come_back_end_nothing(name):
+    step, path = steady(name)
+    step.read(10.0, **flowing(path, None))
+    assert step.run.watcher.verdict.word == "lost"
+    step.read(10.0, **flowing(path))
+    assert step.conclusion is None
+    assert SwitchOff not in [type(order) for order in step.orders]
+
+
+@pytest.mark.parametrize("name", STEPS)
+@pytest.mark.parametrize(("group", "early"), [(0, True), (1, False)])
+def test_what_goes_off_by_itself_ends_the_step_and_a_run_without_a_sensor_to_begin_again(name, group, early):
+    step, path = steady(name, group=group, sensor="T1" if group else "")
+    step.read(5.0, **flowing(path, 0.0), output=False)
+    assert step.conclusion.outcome == "limited"
+    assert "went off by itself" in step.conclusion.why
+    assert step.run.early is early
+
+
+@pytest.mark.parametrize("name", STEPS)
+def test_readings_that_contradict_each_other_are_unclear(name):
+    step, path = steady(name)
+    step.read(5.0, **flowing(path), output=False)
+    assert step.conclusion.outcome == "unclear"
+
+
+@pytest.mark.parametrize("name", [name for name, step in STEPS.items() if step[3] == CHARGE])
+def test_a_lead_that_comes_off_is_no_stop_of_the_pack(name):
+    step, path = steady(name)
+    step.read(5.0, **flowing(path), meter=26.0)
+    step.read(6.0, charge=0.0, supply=29.2, meter=26.0)
+    assert step.conclusion.outcome == "open lead"

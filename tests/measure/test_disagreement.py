@@ -1,0 +1,91 @@
+"""Ramps that disagree: Birge's ratio and what it widens, for residuals that are put in."""
+
+import pytest
+
+from runner.measure.budget import Inputs
+from runner.measure.fits.edge import Edge
+from runner.measure.fits.ramp import Ramp
+from runner.measure.recording import Attempt
+from runner.measure.threshold import Crossing, find_threshold, shared
+from tests.builders import declared
+
+RATES, U, LAG, THETA = (0.02, 0.04, 0.06), 0.1, 8.0, 55.0
+
+
+def found(off, lag=LAG, u=U, bent=(), rates=RATES):
+    """Three ramps known to ``u`` K, off the line θ + L·r by ``off``·(1, −2, 1), which no line takes up."""
+    values = declared(polling=0.0, calibration=(0.0, "normal"), coupling=0.0, resolution=0.0)
+    inputs = Inputs()
+    crossings = [
+        Crossing(
+            Attempt("heat", "T1", cycle, rate, 0.0, 1.0, 100.0, "stopped", ""),
+            Edge(100.0, 0.0, 4.0, 100.0, 100.0),
+            Ramp(
+                THETA + lag * rate + off * share,
+                rate,
+                u,
+                0.0,
+                0.0,
+                0.0,
+                float("inf"),
+                0.0,
+                100.0,
+                straight=cycle not in bent,
+            ),
+        )
+        for cycle, (rate, share) in enumerate(zip(rates, (1, -2, 1), strict=True), start=1)
+    ]
+    threshold = find_threshold(crossings, values, shared(inputs, values, "T1"), inputs)
+    return threshold, {row.source: row.contribution for row in inputs.rows(threshold.value)}, inputs
+
+
+# of a line through three points at 1, 2, 3: the intercept has √(7/3) of a point's deviation, the slope 1/√2 per step
+THETA_U, LAG_U = U * (7 / 3) ** 0.5, U / 2**0.5 / 0.02
+
+
+def test_ramps_that_agree_are_left_alone():
+    threshold, rows, _ = found(0.03)
+    assert threshold.fit == "the ramps agree within their uncertainties (Birge ratio 0.73)"
+    assert threshold.value.x == pytest.approx(THETA)
+    assert threshold.delay_and_lag.x == pytest.approx(LAG)
+    assert rows == {"fit of the ramps": pytest.approx(THETA_U)}
+    assert threshold.delay_and_lag.u == pytest.approx(LAG_U)
+
+
+def test_a_ratio_that_comes_by_chance_in_more_than_one_of_twenty_cases_is_left_alone_too():
+    """χ² with one degree of freedom exceeds 3.84 in one of twenty cases: a ratio of 1.96."""
+    threshold, rows, _ = found(1.9 * U / 6**0.5)
+    assert threshold.fit == "the ramps agree no worse than by chance (Birge ratio 1.90)"
+    assert set(rows) == {"fit of the ramps"}
+
+
+def test_beyond_that_threshold_and_lag_are_widened_to_the_ratio():
+    threshold, rows, inputs = found(3.0 * U / 6**0.5)
+    assert "less well than their uncertainties say (Birge ratio 3.00)" in threshold.fit
+    assert rows["disagreement of the ramps"] == pytest.approx(THETA_U * 8**0.5)
+    assert threshold.value.u == pytest.approx(3.0 * THETA_U)
+    assert threshold.delay_and_lag.u == pytest.approx(3.0 * LAG_U)
+    assert {row.source: row.dof for row in inputs.rows(threshold.value)}["disagreement of the ramps"] == pytest.approx(
+        1.0
+    )
+
+
+# known to 1 mK the lag is known to 0.035 s, of which three are allowed
+@pytest.mark.parametrize(("lag", "possible"), [(-10.1, True), (-10.12, False), (90.1, True), (90.12, False)])
+def test_a_lag_is_possible_between_minus_ten_and_ninety_seconds_and_three_deviations(lag, possible):
+    """−10 and 90 s: our own choice."""
+    threshold, _, _ = found(0.0, lag, 1e-3)
+    assert (threshold.impossible == "") is possible
+
+
+def test_a_ramp_that_was_bent_is_named_and_a_straight_one_is_not():
+    assert found(0.0)[0].caveats == ()
+    assert found(0.0, bent=(2,))[0].caveats == ("ramp 2 was not straight before the trip",)
+
+
+def test_cooling_is_carried_on_like_heating_and_both_together_are_not():
+    cooled, _, _ = found(0.0, rates=tuple(-rate for rate in RATES))
+    assert cooled.value.x == pytest.approx(THETA)
+    assert cooled.delay_and_lag.x == pytest.approx(LAG)
+    mixed, _, _ = found(0.0, rates=(0.02, -0.04, 0.06))
+    assert mixed.delay_and_lag is None

@@ -1,0 +1,244 @@
+"""What is found by levels of a current or of a decade box, with every line of its budget.
+
+What lies between two times or two values is their distance/√12, ± limits are half-width/√3 (JCGM 100:2008, 4.3.7).
+"""
+
+import numpy as np
+import pytest
+
+from runner.events import LOAD_CURRENT, SUPPLY_CURRENT
+from runner.measure.recording import Accuracy, Attempt, Held, Recording, Series, Specification
+from runner.measure.stages import Stages, Substituted
+from runner.vocabulary import Outcome
+
+
+def attempt(kind, began, at, outcome, **more):
+    sensor = more.pop("sensor", "")
+    return Attempt(kind, sensor, 0, 0.0, began, None, at, outcome, more.pop("why", "why"), **more)
+
+
+def lines(finding):
+    return {row.source: row.contribution for row in finding.budget}
+
+
+ACCURACY = {LOAD_CURRENT: Accuracy(0.002, 0.05, 0.01), SUPPLY_CURRENT: Accuracy(0.002, 0.05, 0.01)}
+
+
+def declared(**more):
+    values = {"trip": 48.0, "trip_limits": (45.0, 51.0), "delay": 1.0, "delay_uncertainty": 0.1, "polling": 0.1}
+    return Specification("discharge_over_current", **{**values, "accuracy": ACCURACY, **more})
+
+
+def stairs(amperes, dwell=5.0, held=0.6, begin=10.0, asked=0.05, more=(), path_step=0.1, **spec):
+    """Levels of these currents, each asked for ``asked`` s before it was read back; the last one stops after ``held`` s."""
+    levels = tuple(Held(a, begin + n * dwell, asked=begin + n * dwell - asked) for n, a in enumerate(amperes))
+    end = levels[-1].since + held
+    t = np.arange(0.0, end + 3.0, path_step)
+    number = np.clip(((t - begin + 1e-9) // dwell).astype(int), 0, len(amperes) - 1)
+    current = np.where((t < begin) | (t >= end - 1e-9), 0.0, np.array(amperes)[number] * 1.001)
+    at = float(t[t >= end - 1e-9][0])
+    stopped = attempt("stage", begin - 2.0, at, Outcome.STOPPED, levels=levels)
+    return Stages(Recording({LOAD_CURRENT: Series(t, current)}, (*more, stopped)), declared(**spec))
+
+
+def test_the_trip_lies_between_the_last_level_held_and_the_first_that_was_not_as_they_were_read():
+    finding = stairs([46.0, 47.0, 48.0, 49.0], dwell=8.0, held=1.5).trip()
+    assert finding.value == pytest.approx(48.5 * 1.001, rel=1e-6)
+    found = lines(finding)
+    assert found["step size"] == pytest.approx(1.001 / 12**0.5, rel=1e-6)
+    assert found["gain of the current reading"] == pytest.approx(0.002 * 49.049 / 3**0.5, rel=1e-6)
+    assert found["offset of the current reading"] == pytest.approx(0.05 / 3**0.5)
+    assert found["resolution of the current reading"] == pytest.approx(0.01 / 12**0.5)
+    assert finding.caveats == ("held 48.05 A, tripped at 49.05 A",)
+    assert (finding.one_more, finding.functional) == (0.0, False), "both are for temperatures"
+
+
+@pytest.mark.parametrize(("first", "conformity"), [(44.9, "fail"), (45.0, "not measured")])
+def test_a_trip_at_the_first_level_fails_only_below_the_limits(first, conformity):
+    finding = stairs([first, 60.0], held=1.5)
+    single = finding.recording.attempts[0]
+    early = attempt("stage", 8.0, 11.5, Outcome.STOPPED, levels=single.levels)
+    t = np.arange(0.0, 20.0, 0.1)
+    current = np.where((t < 10.0) | (t >= 11.45), 0.0, first)
+    trip = Stages(Recording({LOAD_CURRENT: Series(t, current)}, (early,)), declared()).trip()
+    assert trip.conformity == conformity
+    assert trip.reason == f"tripped already at the first level, {first:.4g} A"
+
+
+def test_the_delay_runs_from_the_level_to_the_edge_less_what_the_polling_adds():
+    """A load draws its current between the order, 0.05 s before, and its reading back."""
+    finding = stairs([60.0], held=1.2).delay()
+    edge = 10.0 + 1.2 - 0.05
+    assert finding.value == pytest.approx(edge - 9.975 - 0.05 - 0.05, abs=1e-6)
+    found = lines(finding)
+    assert found["instant of the edge"] == pytest.approx(0.1 / 12**0.5)
+    assert found["when the current was there"] == pytest.approx(0.05 / 12**0.5)
+    assert found["polling of the pack"] == pytest.approx(0.1 / 12**0.5)
+
+
+def test_where_the_record_does_not_say_when_a_level_was_asked_for_a_tenth_of_a_second_is_allowed():
+    """A tenth of a second: our own choice."""
+    maker = stairs([60.0], held=1.2)
+    (old,) = maker.recording.attempts
+    bare = attempt("stage", old.began, old.at, Outcome.STOPPED, levels=(Held(60.0, 10.0),))
+    finding = Stages(Recording(maker.recording.channels, (bare,)), declared()).delay()
+    assert lines(finding)["when the current was there"] == pytest.approx(0.1 / 12**0.5)
+
+
+@pytest.mark.parametrize(
+    ("uncertainty", "line"), [(0.02, 0.1 / 8**0.5), (0.1 / 2 / 3**0.5 + 1e-6, 0.1 / 12**0.5), (0.1, 0.1 / 12**0.5)]
+)
+def test_a_delay_near_a_whole_number_of_looks_loses_nothing_or_a_whole_one(uncertainty, line):
+    """U-shaped: half-width/√2 (arc sine, JCGM 101:2008, 6.4.6)."""
+    finding = stairs([60.0], held=1.2, delay_uncertainty=uncertainty).delay()
+    assert lines(finding)["delay as a number of polls"] == pytest.approx(line, rel=1e-3)
+
+
+def rising(rate, dwell=3.0, **spec):
+    """A supply that rises to 20 A at so many A/s from 10 s on, and stops between 12.0 and 12.1 s."""
+    t = np.arange(9.0, 16.0, 0.1)
+    current = np.where(t < 12.05, np.clip(rate * (t - 10.0), 0.0, 20.0), 0.0)
+    levels = (Held(20.0, 10.1, asked=10.0),)
+    stopped = attempt("stage", 9.0, float(t[t > 12.05][0]), Outcome.STOPPED, levels=levels)
+    values = {"trip": 15.0, "trip_limits": (14.0, 16.0), "polling": 0.1, **spec}
+    return Stages(
+        Recording({SUPPLY_CURRENT: Series(t, current)}, (stopped,)), Specification("charge_over_current", **values)
+    ).delay()
+
+
+def test_of_a_supply_that_takes_its_time_the_readings_say_when_it_passed_the_trip():
+    """At 20 A/s it passes 15 A after 0.75 s, between the readings at 10.7 and 10.8 s; ± 0.3 A of the trip are ± 0.015 s."""
+    finding = rising(20.0)
+    assert finding.value == pytest.approx(12.05 - 10.75 - 0.05 - 0.05, abs=0.01)
+    assert lines(finding)["when the current was there"] == pytest.approx((0.1 + 2 * 0.015) / 12**0.5, rel=0.02)
+
+
+def test_levels_that_are_held_shorter_than_the_delay_say_nothing_of_the_trip():
+    """The delay is 1 s ± 0.17 s and a poll 0.1 s: 0.93 s at least."""
+    hasty = stairs([46.0, 47.0, 48.0], dwell=0.9, held=0.8, path_step=0.05)
+    assert hasty.trip().conformity == "not measured"
+    assert "each level was held 0.9 s, the pack takes 0.9 s" in hasty.trip().reason
+    assert stairs([46.0, 47.0, 48.0], dwell=0.95, held=0.8, path_step=0.05).trip().value is not None
+
+
+def given_up(high, waited, delay=2.0, limit=52.0):
+    levels = (Held(50.0, 10.0), Held(high, 100.0 - waited))
+    tried = attempt("stage", 5.0, 100.0, Outcome.GAVE_UP, levels=levels, limit=limit, sought=Outcome.STOPPED)
+    spec = declared(delay=delay, delay_uncertainty=0.0, polling=0.5)
+    return Stages(Recording({}, (tried,)), spec).trip()
+
+
+@pytest.mark.parametrize(
+    ("high", "waited", "conformity"),
+    [(51.0, 30.0, "not measured"), (51.1, 30.0, "fail"), (51.1, 3.0, "not measured"), (51.1, 3.1, "fail")],
+)
+def test_no_trip_fails_beyond_the_limit_for_longer_than_delay_and_two_polls(high, waited, conformity):
+    finding = given_up(high, waited)
+    assert finding.conformity == conformity
+    short = f"why; the level beyond the limit was held {waited:.0f} s, and the pack may take 3 s"
+    assert finding.reason == (short if high > 51.0 and waited == 3.0 else "why")
+
+
+def test_the_give_up_of_another_step_is_not_that_of_the_stairs():
+    levels = (Held(50.0, 60.0), Held(52.0, 70.0))
+    drained = attempt("drain", 0.0, 50.0, Outcome.GAVE_UP, limit=10.0, sought=Outcome.STOPPED, why="other")
+    tried = attempt("stage", 55.0, 100.0, Outcome.GAVE_UP, levels=levels, limit=52.0, sought=Outcome.STOPPED)
+    finding = Stages(Recording({}, (drained, tried)), declared()).trip()
+    assert (finding.conformity, finding.reason) == ("fail", "why")
+
+
+# ---- a decade box --------------------------------------------------------------------------------------------------
+
+BOX = {"trip": 55.0, "trip_limits": (53.0, 57.0), "release": 45.0, "release_limits": (43.0, 47.0), "sensors": ("T1",)}
+BOX |= {"delay": 1.0, "delay_uncertainty": 0.05, "polling": 0.1, "reaction": (0.0, 0.2)}
+
+
+def boxed(
+    degrees, *, began=5.0, dwell=10.0, held=2.0, outcome=Outcome.STOPPED, protection="charge_over_temperature", **spec
+):
+    levels = tuple(Held(value, began + 5.0 + n * dwell, by_hand=True) for n, value in enumerate(degrees))
+    end = levels[-1].since + held
+    t = np.arange(began - 5.0, end + 5.0, 0.1)
+    before, after = (4.0, 0.0) if outcome == Outcome.STOPPED else (0.0, 4.0)
+    current = np.where(t < end - 1e-9, before, after)
+    changed = attempt("substitute", began, float(t[t >= end - 1e-9][0]), outcome, levels=levels, sensor="T1")
+    slope = {"T1": lambda t: -0.04}
+    values = {**BOX, "box": 0.001, "slope": slope, **spec}
+    return Substituted(
+        Recording({SUPPLY_CURRENT: Series(t, current)}, (changed,)), Specification(protection, **values), "T1"
+    )
+
+
+def test_the_trip_by_a_box_lies_between_two_levels_and_the_box_is_in_its_budget():
+    finding = boxed([54.0, 54.5, 55.0]).findings()["trip"]()
+    assert finding.value == 54.75
+    assert lines(finding) == {
+        "step size": pytest.approx(0.5 / 12**0.5),
+        "accuracy of the decade box": pytest.approx(0.001 / 0.04 / 3**0.5),
+    }
+    assert finding.repeats == (54.75,)
+
+
+def test_the_release_too_and_their_distance_is_without_the_box():
+    up = boxed([54.5, 55.0])
+    down = boxed([45.5, 45.0], began=100.0, outcome=Outcome.RETURNED)
+    assert down.findings()["release"]().value == 45.25
+    (one,), (two,) = up.recording.attempts, down.recording.attempts
+    a, b = up.recording.of(SUPPLY_CURRENT), down.recording.of(SUPPLY_CURRENT)
+    both = Series(np.concatenate([a.t, b.t]), np.concatenate([a.value, b.value]))
+    maker = Substituted(Recording({SUPPLY_CURRENT: both}, (one, two)), up.declared, "T1")
+    hysteresis = maker.findings()["hysteresis"]()
+    assert hysteresis.value == pytest.approx(9.5)
+    reasons = [each.findings()["hysteresis"]().reason for each in (up, down)]
+    assert reasons == ["the release was not measured", "the trip was not measured"]
+    assert lines(hysteresis) == {"step size": pytest.approx(0.5 * 2**0.5 / 12**0.5)}
+
+
+@pytest.mark.parametrize(
+    ("value", "protection", "conformity"),
+    [
+        (52.9, "charge_over_temperature", "fail"),
+        (53.1, "charge_over_temperature", "not measured"),
+        (57.1, "charge_under_temperature", "fail"),
+        (56.9, "charge_under_temperature", "not measured"),
+    ],
+)
+def test_a_change_at_the_first_level_fails_only_where_it_came_too_early(value, protection, conformity):
+    finding = boxed([value], protection=protection).findings()["trip"]()
+    assert finding.conformity == conformity
+    assert finding.reason == f"changed already at the first level, {value:.2f} °C"
+
+
+@pytest.mark.parametrize(("levels", "part"), [(1, "changed already at the first level"), (2, "did not trip")])
+def test_stairs_that_were_given_up_say_more_than_a_jump_and_a_jump_does_not(levels, part):
+    maker = boxed([52.0])
+    held = tuple(Held(54.0 + n, 100.0 + n) for n in range(levels))
+    tried = attempt(
+        "substitute",
+        99.0,
+        120.0,
+        Outcome.GAVE_UP,
+        sensor="T1",
+        levels=held,
+        sought=Outcome.STOPPED,
+        limit=55.0,
+        why="did not trip",
+    )
+    both = Recording(maker.recording.channels, (*maker.recording.attempts, tried))
+    assert part in Substituted(both, maker.declared, "T1").findings()["trip"]().reason
+
+
+def test_of_two_jumps_the_first_says_at_which_level_it_came_and_the_last_how_long_it_took():
+    one, two = boxed([52.0]), boxed([52.5], began=100.0, held=3.0)
+    a, b = one.recording.of(SUPPLY_CURRENT), two.recording.of(SUPPLY_CURRENT)
+    both = Series(np.concatenate([a.t, b.t]), np.concatenate([a.value, b.value]))
+    attempts = (*one.recording.attempts, *two.recording.attempts)
+    maker = Substituted(Recording({SUPPLY_CURRENT: both}, attempts), one.declared, "T1")
+    assert maker.findings()["trip"]().reason == "changed already at the first level, 52.00 °C"
+    assert maker.delay().value == pytest.approx(3.0 - 0.15, abs=1e-6)
+
+
+def test_the_delay_by_a_box_is_from_the_persons_key_to_the_edge():
+    finding = boxed([70.0], held=1.4).delay()
+    assert finding.value == pytest.approx(1.4 - 0.05 - 0.05 - 0.05, abs=1e-6)
+    assert lines(finding)["moment of the person's key"] == pytest.approx(0.2)

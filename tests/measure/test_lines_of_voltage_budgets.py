@@ -1,0 +1,244 @@
+"""Every line of the budget of a voltage finding, against what it has to be for a voltage that falls or rises evenly.
+
+± limits are rectangular, half-width/√3; what lies between two times or two values is their distance/√12 (JCGM 100:2008, 4.3.7).
+"""
+
+import numpy as np
+import pytest
+
+from runner.events import LOAD_CURRENT, LOAD_VOLTAGE, METER_VOLTAGE, SUPPLY_CURRENT, SUPPLY_VOLTAGE
+from runner.measure.cutoff import CutOff
+from runner.measure.recording import Accuracy, Attempt, Held, Recording, Series, Specification, Typed
+from runner.vocabulary import Observed, Outcome
+
+SLOPE = -0.01  # V/s
+ACCURACY = {channel: Accuracy(0.001, 0.02, 0.01) for channel in (METER_VOLTAGE, LOAD_VOLTAGE, SUPPLY_VOLTAGE)}
+
+
+def attempt(kind, began, at, outcome, **more):
+    return Attempt(kind, "", 0, 0.0, began, None, at, outcome, more.pop("why", "why"), **more)
+
+
+def lines(finding):
+    return {row.source: row.contribution for row in finding.budget}
+
+
+def declared(**more):
+    values = {"trip": 20.4, "trip_limits": (19.9, 20.9), "release": 22.4, "release_limits": (22.1, 22.7)}
+    values |= {"delay": 2.0, "delay_uncertainty": 0.2, "polling": 0.25, "accuracy": ACCURACY, "cells": 8}
+    return Specification("under_voltage", **{**values, **more})
+
+
+def fallen(meter=True, level=20.0, end=100.0, **more):
+    """A discharge at 20 A that ends between 99.75 and 100 s, where the voltage would be 20 V."""
+    t = np.arange(0.0, end + 5.0, 0.25)
+    volts = level + SLOPE * (t - (end - 0.125)) + 1e-6 * (-1.0) ** np.arange(len(t))
+    off = t >= end
+    channels = {LOAD_CURRENT: Series(t, np.where(off, 0.0, 20.0)), LOAD_VOLTAGE: Series(t, np.where(off, 0.2, volts))}
+    if meter:
+        channels[METER_VOLTAGE] = Series(t, np.where(off, 0.2, volts))
+    stopped = attempt("drain", 0.0, end, Outcome.STOPPED)
+    return CutOff(Recording(channels, (stopped,)), declared(**more))
+
+
+def test_the_trip_is_the_voltage_a_delay_and_half_a_poll_before_the_edge():
+    finding = fallen().trip()
+    mean, deviation, _ = declared().delay_in_looks
+    assert finding.value == pytest.approx(20.0 - SLOPE * (mean + 0.125), abs=1e-4)
+    found = lines(finding)
+    assert found["gain of the voltmeter"] == pytest.approx(0.001 * finding.value / 3**0.5, rel=1e-3)
+    assert found["offset of the voltmeter"] == pytest.approx(0.02 / 3**0.5)
+    assert found["resolution of the voltmeter"] == pytest.approx(0.01 / 12**0.5)
+    assert found["instant of the edge"] == pytest.approx(0.01 * 0.25 / 12**0.5, rel=1e-2)
+    assert found["polling of the pack"] == pytest.approx(0.01 * 0.25 / 12**0.5, rel=1e-2)
+    assert found["delay of the pack"] == pytest.approx(0.01 * deviation, rel=1e-2)
+    assert not [source for source in found if "lead" in source]
+    assert finding.caveats[-1] == "2.503 V a cell in the mean of 8"
+    assert finding.fit == "the voltage moved by -10 mV/s when the pack decided"
+
+
+def test_without_a_voltmeter_of_its_own_the_leads_are_added_on_a_discharge():
+    known = fallen(meter=False, leads={"discharge": (0.010, 0.001)}).trip()
+    bare = fallen().trip()
+    assert known.value - bare.value == pytest.approx(20.0 * 0.010, abs=1e-6)
+    assert lines(known)["resistance of the leads"] == pytest.approx(20.0 * 0.001)
+    assert any("corrected for 10 mΩ of leads" in each for each in known.caveats)
+    unknown = fallen(meter=False).trip()
+    assert unknown.value - bare.value == pytest.approx(20.0 * 0.025, abs=1e-6)
+    assert lines(unknown)["resistance of the leads"] == pytest.approx(20.0 * 0.050 / 12**0.5)
+    assert any("between 0 and 50 mΩ" in each for each in unknown.caveats)
+
+
+def test_a_delay_that_is_kept_within_a_tenth_by_assumption_is_said_and_a_declared_one_is_not():
+    assert any("a second more would be 10 mV" in each for each in fallen().trip().caveats)
+    assert not any("a second more" in each for each in fallen(delay_limits=(1.5, 2.5)).trip().caveats)
+
+
+def test_readings_that_are_too_rare_before_the_cut_off_make_no_trip():
+    maker = fallen(meter=False)
+    rare = maker.recording.channels[LOAD_VOLTAGE]
+    channels = {**maker.recording.channels, LOAD_VOLTAGE: Series(rare.t[::20], rare.value[::20])}
+    finding = CutOff(Recording(channels, maker.recording.attempts), declared()).trip()
+    assert finding.value is None
+    assert "read too rarely before" in finding.reason
+
+
+def test_over_voltage_takes_the_leads_off_on_a_charge():
+    t = np.arange(0.0, 105.0, 0.25)
+    volts = np.where(t >= 100.0, 30.4, 29.8 + 0.001 * (t - 99.875))
+    current = np.where(t >= 100.0, 0.0, 10.0)
+    recording = Recording(
+        {SUPPLY_VOLTAGE: Series(t, volts), SUPPLY_CURRENT: Series(t, current)},
+        (attempt("charge", 0.0, 100.0, Outcome.STOPPED),),
+    )
+    values = {"delay": 0.0, "delay_uncertainty": 0.0, "polling": 0.0, "accuracy": {}}
+    none = CutOff(recording, Specification("over_voltage", leads={"charge": (0.0, 0.0)}, **values)).trip()
+    some = CutOff(recording, Specification("over_voltage", leads={"charge": (0.02, 0.0)}, **values)).trip()
+    assert none.value - some.value == pytest.approx(10.0 * 0.02)
+
+
+# ---- given up ------------------------------------------------------------------------------------------------------
+
+
+def given_up(below, *, meter=False, leads=None, at=600.0, limit=18.5):
+    """A discharge at 20 A that was given up after so long with a reading of 19.0 V."""
+    t = np.arange(0.0, at, 1.0)
+    volts = np.where(t < at - below, 22.0, 19.0)
+    channels = {LOAD_VOLTAGE: Series(t, volts), LOAD_CURRENT: Series(t, np.full(t.shape, 20.0))}
+    if meter:
+        channels[METER_VOLTAGE] = Series(t, volts)
+    tried = attempt("drain", 0.0, at, Outcome.GAVE_UP, limit=limit, why="did not cut off")
+    more = {} if leads is None else {"leads": {"discharge": leads}}
+    return CutOff(Recording(channels, (tried,)), declared(delay=5.0, delay_uncertainty=0.0, polling=1.0, **more)).trip()
+
+
+@pytest.mark.parametrize(("seconds", "conformity"), [(7.0, "not measured"), (8.0, "fail")])
+def test_a_pack_fails_only_beyond_its_longest_delay_which_is_delay_and_two_polls(seconds, conformity):
+    assert given_up(seconds, meter=True).conformity == conformity
+
+
+@pytest.mark.parametrize(
+    ("leads", "conformity"),
+    [((0.040, 0.001), "fail"), ((0.042, 0.001), "not measured"), ((0.040, 0.002), "not measured")],
+)
+def test_what_the_leads_may_lose_is_not_missing_at_the_pack(leads, conformity):
+    """0.9 V below the limit: 20 A make 0.84 V of 40 ± 2·1 mΩ, and the voltmeter may be 0.05 V wrong."""
+    assert given_up(60.0, leads=leads).conformity == conformity
+
+
+def test_of_unknown_leads_the_worst_is_taken():
+    assert given_up(60.0).conformity == "not measured", "50 mΩ at 20 A are 1 V"
+    assert given_up(60.0, meter=True).conformity == "fail"
+
+
+def test_a_give_up_inside_the_limits_says_nothing():
+    assert given_up(60.0, meter=True, limit=19.9).conformity == "not measured"
+    assert given_up(60.0, meter=True, limit=19.8).conformity == "fail"
+
+
+# ---- release -------------------------------------------------------------------------------------------------------
+
+
+def returned(by_hand=False, reaction=(0.0, 0.0), slope=0.002, **more):
+    """Terminals that come back at 100 s, where they read 22.4 V, and go on rising evenly."""
+    t = np.arange(0.0, 200.0, 0.5)
+    volts = np.where(t < 100.0, 0.2, 22.4 + slope * (t - 100.0)) + 1e-6 * (-1.0) ** np.arange(len(t))
+    back = attempt("recover", 10.0, 100.0 + reaction[0], Outcome.RETURNED, by_hand=by_hand)
+    recording = Recording({METER_VOLTAGE: Series(t, volts)}, (back,))
+    return CutOff(recording, declared(reaction=reaction, **more)).release()
+
+
+def test_the_release_is_the_voltage_a_delay_half_a_poll_and_half_a_gap_before_the_return():
+    finding = returned()
+    mean, deviation, _ = declared().delay_in_looks
+    behind = mean + 0.125 + 0.25
+    assert finding.value == pytest.approx(22.4 - 0.002 * behind, abs=1e-5)
+    found = lines(finding)
+    assert found["gain of the voltmeter"] == pytest.approx(0.001 * 22.4 / 3**0.5, rel=1e-3)
+    assert found["instant of the return"] == pytest.approx(0.002 * 0.5 / 12**0.5, rel=1e-2)
+    assert found["polling of the pack"] == pytest.approx(0.002 * 0.25 / 12**0.5, rel=1e-2)
+    assert found["delay of the pack"] == pytest.approx(0.002 * deviation, rel=1e-2)
+    assert found["relaxation before the return"] == pytest.approx(0.25 * 0.002 * behind / 3**0.5, rel=1e-2)
+
+
+def test_by_hand_the_key_is_a_reaction_late_and_known_as_well_as_keys_are():
+    finding = returned(by_hand=True, reaction=(0.4, 0.15))
+    mean = declared().delay_in_looks[0]
+    assert finding.value == pytest.approx(22.4 - 0.002 * (mean + 0.125 + 2 * 0.15), abs=1e-5)
+    assert lines(finding)["instant of the return"] == pytest.approx(0.002 * 4 * 0.15 / 12**0.5, rel=1e-2)
+
+
+def tried(looks, volts, **more):
+    """Over-voltage: looks at these times, the last of which found the pack back; ``volts`` of the time."""
+    t = np.arange(0.0, 400.0, 0.5)
+    held = tuple(Held(volts(each), each) for each in looks)
+    back = attempt("try", 10.0, looks[-1] + 0.5 if looks else 300.0, Outcome.RETURNED, levels=held)
+    values = {"release": 28.0, "release_limits": (27.5, 28.5), "accuracy": ACCURACY, **more}
+    recording = Recording({METER_VOLTAGE: Series(t, np.vectorize(volts)(t).astype(float))}, (back,))
+    return CutOff(recording, Specification("over_voltage", **values)).release()
+
+
+def falling(t):
+    return 29.0 - 0.005 * t
+
+
+def test_the_release_lies_between_the_lowest_voltage_of_a_vain_look_and_that_of_the_one_that_took_charge():
+    finding = tried((100.0, 103.0, 200.0), falling)
+    closed, opened = falling(103.0), falling(200.0)
+    assert finding.value == pytest.approx((closed + opened) / 2, abs=0.01)
+    found = lines(finding)
+    assert found["distance of the looks"] == pytest.approx((closed - opened) / 12**0.5, rel=0.02)
+    assert found["gain of the voltmeter"] == pytest.approx(0.001 * opened / 3**0.5, rel=1e-3)
+    assert any(f"took no charge, to {opened:.3f} V and did" in each for each in finding.caveats)
+
+
+def test_a_pack_that_took_charge_at_the_first_look_had_released_before():
+    finding = tried((100.0, 103.0), falling)
+    assert finding.value is None
+    assert finding.reason == "the pack took charge again at the first look, at 28.50 V: it had released before"
+
+
+def vain(lowest, limits=(27.5, 28.5), latching=False, kind="try"):
+    t = np.arange(0.0, 400.0, 0.5)
+    tried = attempt(kind, 10.0, 390.0, Outcome.GAVE_UP, why="did not release", limit=27.0)
+    recording = Recording({METER_VOLTAGE: Series(t, np.linspace(29.0, lowest, len(t)))}, (tried,))
+    return CutOff(
+        recording, Specification("over_voltage", release=28.0, release_limits=limits, latching=latching)
+    ).release()
+
+
+@pytest.mark.parametrize(
+    ("lowest", "more", "conformity"),
+    [
+        (27.4, {}, "fail"),
+        (27.6, {}, "not measured"),
+        (27.4, {"latching": True}, "not measured"),
+        (27.4, {"limits": None}, "not measured"),
+    ],
+)
+def test_a_pack_that_came_down_below_its_limits_and_did_not_release_fails(lowest, more, conformity):
+    assert vain(lowest, **more).conformity == conformity
+
+
+@pytest.mark.parametrize(("cell", "conformity"), [(2.85, "fail"), (2.83, "not measured")])
+def test_a_pack_that_did_not_come_back_fails_if_its_lowest_cell_says_that_it_should_have(cell, conformity):
+    """8 cells of 2.84 V are 22.7 V, the upper limit of the release."""
+    waited = attempt("recover", 10.0, 900.0, Outcome.GAVE_UP, limit=600.0, why="did not come back")
+    shown = tuple(
+        Typed("lowest cell", each, t, Observed.LOWEST_CELL_VOLTAGE) for each, t in ((cell, 905.0), (2.8, 999.0))
+    )
+    finding = CutOff(Recording({}, (waited,), typed=shown), declared()).release()
+    assert finding.conformity == conformity
+    assert f"{cell:.3f} V" in finding.reason
+
+
+def test_of_two_waits_the_first_says_whether_the_pack_should_have_come_back():
+    """After it the pack was woken, so a cell that is read after the second says nothing."""
+    first, second = (
+        attempt("recover", t, t + 20.0, Outcome.GAVE_UP, limit=20.0, why=f"from {t:g}") for t in (10.0, 480.0)
+    )
+    woken = attempt("wake", 31.0, 60.0, Outcome.RETURNED)
+    shown = Typed("lowest cell", 3.0, 505.0, Observed.LOWEST_CELL_VOLTAGE)
+    finding = CutOff(Recording({}, (first, woken, second), typed=(shown,)), declared()).release()
+    assert finding.conformity == "not measured"
+    assert finding.reason.startswith("from 10")

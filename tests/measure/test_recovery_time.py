@@ -1,0 +1,114 @@
+"""How long a pack stays off, and the trip that a person marks: every line of their budgets."""
+
+import numpy as np
+import pytest
+
+from runner.events import LOAD_CURRENT, METER_VOLTAGE
+from runner.measure.by_hand import trip_by_hand
+from runner.measure.cutoff import CutOff
+from runner.measure.recording import Accuracy, Attempt, Held, Recording, Series, Specification, Typed
+from runner.measure.stages import Stages
+from runner.vocabulary import Observed, Outcome
+
+
+def attempt(kind, began, at, outcome, **more):
+    return Attempt(kind, "", 0, 0.0, began, None, at, outcome, more.pop("why", "why"), **more)
+
+
+def lines(finding):
+    return {row.source: row.contribution for row in finding.budget}
+
+
+def recovered(levels=(), gap=2.0, breaks=()):
+    """Cut off between 99.5 and 100 s; the terminals are back at 400 s."""
+    t = np.arange(0.0, 120.0, 0.5)
+    later = np.arange(120.0, 500.0, gap)
+    current = Series(t, np.where(t < 99.9, 20.0, 0.0))
+    volts = Series(later, np.where(later < 400.0, 0.2, 22.5))
+    stopped = attempt("drain", 0.0, 100.0, Outcome.STOPPED)
+    back = attempt("recover", 101.0, 400.0, Outcome.RETURNED)
+    recording = Recording({LOAD_CURRENT: current, METER_VOLTAGE: volts}, (stopped, back), breaks=breaks)
+    return CutOff(recording, Specification("under_voltage")).recovery_time()
+
+
+def test_a_recovery_takes_from_the_cut_off_to_between_the_last_reading_without_and_the_first_with():
+    finding = recovered()
+    assert finding.value == pytest.approx(399.0 - 99.75)
+    assert lines(finding) == {
+        "distance of the readings": pytest.approx(2.0 / 12**0.5),
+        "instant of the trip": pytest.approx(0.5 / 12**0.5),
+    }
+
+
+@pytest.mark.parametrize(
+    ("broken", "measured"), [((150.0, 200.0), False), ((50.0, 90.0), True), ((420.0, 450.0), True)]
+)
+def test_a_break_between_cut_off_and_return_leaves_no_time(broken, measured):
+    assert (recovered(breaks=(broken,)).value is not None) is measured
+
+
+@pytest.mark.parametrize(("waited", "conformity"), [(299.0, "not measured"), (300.0, "fail")])
+def test_five_minutes_are_long_enough_to_come_back(waited, conformity):
+    """Five minutes: common practice, no source."""
+    stopped = attempt("stage", 0.0, 100.0, Outcome.STOPPED, levels=(Held(50.0, 10.0),))
+    tried = attempt("try", 101.0, 101.0 + waited, Outcome.GAVE_UP)
+    maker = Stages(Recording({}, (stopped, tried)), Specification("discharge_over_current"))
+    finding = maker.findings()["recovery_time"]()
+    assert finding.conformity == conformity
+    assert ("too short to say" in finding.reason) is (conformity == "not measured")
+
+
+def by_hand(key_back):
+    stopped = attempt("drain", 0.0, 100.0, Outcome.STOPPED, by_hand=True)
+    back = attempt("recover", 101.0, 400.0, Outcome.RETURNED, by_hand=key_back)
+    t = np.arange(120.0, 500.0, 2.0)
+    recording = Recording({METER_VOLTAGE: Series(t, np.where(t < 400.0, 0.2, 22.5))}, (stopped, back))
+    return CutOff(recording, Specification("under_voltage", reaction=(0.4, 0.15))).recovery_time()
+
+
+def test_between_two_keys_the_reaction_falls_out_and_its_scatter_counts_twice():
+    finding = by_hand(True)
+    assert finding.value == pytest.approx(300.0 - 0.25)
+    assert sorted(lines(finding).values()) == pytest.approx(sorted([0.15, 0.15, 0.5 / 12**0.5]))
+
+
+def test_between_a_key_and_a_voltmeter_it_does_not():
+    finding = by_hand(False)
+    assert finding.value == pytest.approx(399.0 - 99.6)
+    assert sorted(lines(finding).values()) == pytest.approx(sorted([0.15, 2.0 / 12**0.5]))
+
+
+def test_a_trip_by_hand_is_carried_back_by_a_slope_that_is_known_within_bounds():
+    """1 V in 50 s before: between 20 and 30 mV/s, for it doubles in 100 s at most (tests/outside/test_end_of_discharge.py)."""
+    typed = (Typed("loaded", 22.0, 50.0, Observed.LOADED_VOLTAGE), Typed("last", 21.0, 110.0, Observed.LAST_VOLTAGE))
+    stopped = attempt("drain", 0.0, 100.0, Outcome.STOPPED, by_hand=True)
+    accuracy = {METER_VOLTAGE: Accuracy(0.001, 0.02, 0.0)}
+    declared = Specification("under_voltage", trip=20.4, delay=4.0, polling=1.0, accuracy=accuracy)
+    maker = CutOff(Recording({}, (stopped,), typed=typed), declared)
+    finding = trip_by_hand(maker, stopped)
+    behind = declared.delay_in_looks[0] + 0.5 - 0.25
+    assert finding.value == pytest.approx(21.0 + 0.025 * behind)
+    found = lines(finding)
+    assert found["slope before the cut-off"] == pytest.approx(behind * 0.010 / 12**0.5)
+    assert found["a glance at the display"] == pytest.approx(0.025 * 0.5 / 12**0.5)
+    assert found["two digits of the display"] == pytest.approx(0.01 / 12**0.5)
+    assert found["gain of the voltmeter"] == pytest.approx(0.001 * 21.0 / 3**0.5)
+
+
+@pytest.mark.parametrize(("read", "measured"), [(3700.0, True), (3700.5, False)])
+def test_a_last_voltage_that_is_typed_more_than_an_hour_later_says_nothing(read, measured):
+    """An hour: our own choice."""
+    typed = (Typed("loaded", 22.0, 50.0, Observed.LOADED_VOLTAGE), Typed("last", 21.0, read, Observed.LAST_VOLTAGE))
+    stopped = attempt("drain", 0.0, 100.0, Outcome.STOPPED, by_hand=True)
+    finding = trip_by_hand(CutOff(Recording({}, (stopped,), typed=typed), Specification("under_voltage")), stopped)
+    assert (finding.value is not None) is measured
+
+
+def test_a_reading_just_before_the_cut_off_is_taken_to_be_a_second_old():
+    """A second: our own choice; the voltage moves by what lies between two keys, and their distance is nearly nothing."""
+    typed = (Typed("loaded", 21.1, 99.9, Observed.LOADED_VOLTAGE), Typed("last", 21.0, 110.0, Observed.LAST_VOLTAGE))
+    stopped = attempt("drain", 0.0, 100.0, Outcome.STOPPED, by_hand=True)
+    finding = trip_by_hand(
+        CutOff(Recording({}, (stopped,), typed=typed), Specification("under_voltage", delay=4.0)), stopped
+    )
+    assert finding.value == pytest.approx(21.0 + 0.1 * 1.005 * (4.0 - 0.25))
