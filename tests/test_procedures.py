@@ -28,7 +28,7 @@ def test_the_worked_example_runs_on_the_simulated_bench(tmp_path):
     run = rehearsed(tmp_path, procedure=user_file("example.yaml", EXAMPLE))
     assert [each.name for each in run.result.evaluation.findings] == ["trip", "release", "hysteresis"]
     assert run.finding("trip").value is not None
-    assert run.result.outcome.reason == "every step was done"
+    assert run.result.outcome.reason == "all steps done"
 
 
 @pytest.mark.parametrize(("name", "model"), list(step_models()))

@@ -16,7 +16,7 @@ from runner.sheets.answers import Answers
 from runner.vocabulary import Answer, Wants
 
 UNATTENDED = Answers(
-    kind="answers", by="simulated operator", then="go on", wait="4 s", agree="agreed to unattended, nobody has looked"
+    kind="answers", by="simulated operator", then="go on", wait="4 s", agree="accepted automatically (unattended rehearsal)"
 )
 
 

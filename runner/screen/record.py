@@ -92,7 +92,7 @@ class RecordScreen(Screen[None]):
         marks = Marks(follower.job.program.trip_limits)
         ends = [what for what, _ in happened if isinstance(what, Conclude)]
         marks.changes = [(what.at, LETTERS.get(what.outcome, "?")) for what in ends]
-        lines = [(t, line) for what, t in happened if (line := said(what))]
+        lines = [(t, line) for what, t in happened for line in said(what)]
         self.app.call_from_thread(self._have_read, trace, marks, lines, follower.known.t)
 
     def _fail(self, why: str) -> None:

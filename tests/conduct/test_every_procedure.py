@@ -112,7 +112,7 @@ def test_the_wrong_end_of_the_state_of_charge_is_not_measured_and_never_a_trip(t
 
 def test_while_waiting_for_a_pack_to_come_back_it_is_foreseen_when(tmp_path):
     result = run(tmp_path, "under-voltage")
-    said = [(t, say) for t, say in result.result.evaluation.story.remarks if "expected back in about" in say]
+    said = [(t, say) for t, say in result.result.evaluation.story.remarks if "Recovery expected in about" in say]
     (back,) = [each.at for each in result.result.evaluation.recording.attempts if each.outcome == "returned"]
     assert said
     assert all(t < back for t, _ in said)

@@ -49,7 +49,9 @@ def test_ten_kills_at_random_instants_and_the_run_goes_on_after_them(live):
         assert live.last_off - killed < 5.0
         out, err = process.communicate(timeout=20)
         assert "switched off and read back" in err
-        assert ("TAKE HEAT AND ICE AWAY FROM T1" in err) == any(line[9:14] == "HANDS" for line in out.splitlines())
+        assert ("REMOVE HEAT OR ICE FROM T1" in err) == any(
+            line[9:14] == "HANDS" and "T1" in line for line in out.splitlines()
+        )
         done = until(
             lambda folder=folder: [line for line in said_by_the_guard(folder) if line["what"] == "done"], 5, "done"
         )

@@ -47,7 +47,7 @@ def test_letters_are_letters_while_something_is_typed(tmp_path, size):
                 await pilot.press(*"ex q")
                 assert not stage.stop.pressed
                 await pilot.press("enter")
-                await until(pilot, lambda: "is none of good, bad, not seen" in text(stage.app), "the complaint")
+                await until(pilot, lambda: "is not one of good, bad, not seen" in text(stage.app), "the complaint")
                 assert stage.asks("Case without")
 
     played(play())
