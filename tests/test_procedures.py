@@ -80,6 +80,6 @@ def test_a_procedure_can_be_read_aloud_and_has_its_cautions_ceilings_and_ends(na
     for part in ("# Provokes:", "# Needs:", "# Dangers:"):
         assert part in comment, part
     cautions = " ".join(procedure.cautions)
-    for part in ("eye protection", "fire plan", "swelling", "local codes", "qualified"):
+    for part in ("eye protection", "fire plan", "swelling", "local rules", "qualified"):
         assert part in cautions, part
     assert procedure.duration is not None

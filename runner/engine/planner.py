@@ -11,7 +11,14 @@ from collections.abc import Iterator, Mapping
 from dataclasses import replace
 from typing import Any
 
-from runner.engine.derived import empty_at, probe_resolution, smallest_currents, voltage_error, with_restarts
+from runner.engine.derived import (
+    empty_at,
+    ohms_at_25,
+    probe_resolution,
+    smallest_currents,
+    voltage_error,
+    with_restarts,
+)
 from runner.engine.limits import Limits, last_resort
 from runner.engine.program import CeilingValues, Planned, Program
 from runner.engine.step_titles import title
@@ -383,6 +390,7 @@ class _Planner:
             name: shown(value, self.dimensions.get(name, "ratio")) for name, value in values.items()
         }
         words["sensor"], words["place"] = (sensor.name, sensor.place) if sensor else ("the sensor", "")
+        words["ohms_at_25"] = ohms_at_25(sensor)
         for name, dimension in self.dimensions.items():
             words.setdefault(name, f"(no {name.replace('_', ' ')} declared)" if dimension in DIMENSIONS else "")
         return " ".join(text.format_map(words).split())

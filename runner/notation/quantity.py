@@ -307,16 +307,21 @@ def _multiplied(left: _Node, right: _Node, operator: str | None, at: int) -> _No
     return found, lambda values: x(values) / y(values)
 
 
+def minus(text: str) -> str:
+    """A number with a true minus sign."""
+    return text.replace("-", "−")
+
+
 def shown(value: float, dimension: str) -> str:
     """A value in SI as an operator reads it: ramp rates in K/min, charge in Ah, energy in Wh, short of digits."""
     if dimension == "ramp rate":
-        return f"{value * 60:.3g} K/min"
+        return minus(f"{value * 60:.3g} K/min")
     if dimension == "charge":
         return f"{value / _SECONDS_PER_HOUR:.4g} Ah"
     if dimension == "energy":
         return f"{value / _SECONDS_PER_HOUR:.4g} Wh"
     if dimension == "temperature":
-        return f"{value:.1f} °C"
+        return minus(f"{value:.1f} °C")
     if dimension == "time" and value >= 120:
         return f"{value / 60:.3g} min"
-    return f"{value:.4g} {DIMENSIONS[dimension][1]}".strip()
+    return minus(f"{value:.4g}") + f" {DIMENSIONS[dimension][1]}".rstrip()

@@ -16,7 +16,11 @@ from runner.sheets.answers import Answers
 from runner.vocabulary import Answer, Wants
 
 UNATTENDED = Answers(
-    kind="answers", by="simulated operator", then="go on", wait="4 s", agree="accepted automatically (unattended rehearsal)"
+    kind="answers",
+    by="simulated operator",
+    then="go on",
+    wait="4 s",
+    agree="accepted automatically (unattended rehearsal)",
 )
 
 

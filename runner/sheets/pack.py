@@ -154,6 +154,11 @@ KINDS: dict[str, str] = {
 }
 
 
+def protection_name(kind: str) -> str:
+    """A protection as people read it: charge over-temperature."""
+    return kind.replace("over_", "over-").replace("under_", "under-").replace("_", " ")
+
+
 class Cell(Sheet):
     """What a cell of a chemistry that is not in the table can be, in V: for the minutes of a test, and nominally."""
 
@@ -266,7 +271,7 @@ def parse_pack(text: str, file: str, *, as_it_was: bool = False) -> PackSheet:
 def without_tolerance(pack: PackSheet) -> list[str]:
     """The protections of which a sheet declares no tolerance: what is found of them will not be judged."""
     found = ((kind, pack.protection(kind)) for kind in KINDS)
-    return [kind.replace("_", " ") for kind, each in found if each is not None and each.trip_limits() is None]
+    return [protection_name(kind) for kind, each in found if each is not None and each.trip_limits() is None]
 
 
 def contradictions(pack: PackSheet, source: Source) -> Iterator[Problem]:

@@ -17,7 +17,7 @@ SLIPS = [
     ("pack", "tolerance: 2 K", "tolerance: 0 K", 16, "0 K is not more than 0 K"),
     ("pack", "polling: 1 s", "polling: -1 s", 19, "-1 s is less than 0 s"),
     ("pack", "delay: 1 s", "delay: 1e999 s", 18, "1e999 is no number to reckon with"),
-    ("pack", "trip: 55 degC", "trip: -400 degC", 15, "is less than -273.1"),
+    ("pack", "trip: 55 degC", "trip: -400 degC", 15, "is less than −273.1"),
     ("pack", "rated_capacity: 40 Ah", "rated_capacity: 0 Ah", 9, "is not more than 0 Ah"),
     ("pack", "full_charge_voltage: 29.2 V", "full_charge_voltage: -29.2 V", 7, "is not more than 0 V"),
     ("pack", "cells_in_series: 8", "cells_in_series: 8000", 5, "cells in series"),

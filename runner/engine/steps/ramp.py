@@ -87,9 +87,7 @@ class _Provoke(Step):
                 return self._conclude(self._wanted, verdict.why, verdict.since, "")
         word, why = self.around.watcher.verdict.word, self.around.watcher.verdict.why
         if word in TAPERED:
-            return self._conclude(
-                word, f"not judged as a trip: {why}", event.t, "rest"
-            )
+            return self._conclude(word, f"not judged as a trip: {why}", event.t, "rest")
         if word in SPOILED:
             return self._conclude(word, why, event.t, self.spoiled)
         temperature = self.around.known.temperature
