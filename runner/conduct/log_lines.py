@@ -25,7 +25,7 @@ _ORDERS: dict[type[Order], Callable[[Any], str]] = {  # nothing is said of the o
     Ask: lambda o: f"HOLD   {o.say}",
     AskTaps: lambda o: f"TAP    {o.say}" if o.step else "",
     BeginStep: lambda o: f"STEP   {o.title}",
-    Guide: lambda o: f"HANDS  {o.say}",
+    Guide: lambda o: f"HANDS  {o.say}" if o.action != "substitute" else "",  # the question before it has said so
     BeginRamp: lambda o: f"RAMP   {o.rate * 60:+.1f} K/min starts here",
     Judge: lambda o: f"WATCH  {o.word}: {o.why}",
     Level: lambda o: f"LEVEL  {o.value:.4g}",

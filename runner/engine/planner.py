@@ -30,7 +30,7 @@ from runner.sheets.bench import BenchFile
 from runner.sheets.doubts import doubts
 from runner.sheets.hold_steps import ConfirmSpec, ReadSpec
 from runner.sheets.older import BOX, observed_before
-from runner.sheets.pack import PackSheet, Protection, Sensor, TemperatureProtection
+from runner.sheets.pack import PackSheet, Protection, Sensor, TemperatureProtection, protection_name
 from runner.sheets.procedure import Procedure, names_for
 from runner.sheets.steps import OfferSpec, RepeatSpec, StepItem, SubstituteSpec
 from runner.sheets.tolerances import allowed
@@ -148,7 +148,7 @@ class _Planner:
             return None
         protection = self.pack.protection(kind)
         if protection is None:
-            words = kind.replace("_", " ")
+            words = protection_name(kind)
             self.problems.append(
                 self.of_pack.problem(
                     ("protections",),
@@ -198,7 +198,7 @@ class _Planner:
                 known = ", ".join(protection.sensors) or "none"
                 self.problems.append(
                     self.of_pack.problem(
-                        path, f"--sensor {name} is not one of its sensors", f"known are {known}", key=True
+                        path, f"--sensor {name} is not one of its sensors", f"choose one of {known}", key=True
                     )
                 )
         return tuple(by_name[name] for name in (self.wanted or protection.sensors) if name in by_name)

@@ -34,6 +34,11 @@ def _wait(numbers: Numbers, words: Words, where: str, record: str) -> str:
     return f"Wait until{where or ' the pack'} is {side} {shown(numbers[side], 'temperature')}"
 
 
+def _range(numbers: Numbers) -> str:
+    first, last = shown(numbers["from"], "temperature"), shown(numbers["to"], "temperature")
+    return first if first == last else f"{first} to {last}"
+
+
 _TITLES: dict[str, Callable[[Numbers, Words, str, str], str]] = {
     "confirm": lambda n, w, where, record: f"Confirm{where}: {record}" if record else f"Confirm{where}",
     "read": lambda n, w, where, record: f"Read {record}",
@@ -44,9 +49,7 @@ _TITLES: dict[str, Callable[[Numbers, Words, str, str], str]] = {
     "recover": lambda n, w, where, record: "Wait for the pack to recover",
     "wake": lambda n, w, where, record: f"Wake with {_amps(n)}",
     "try": lambda n, w, where, record: f"Wait for release: try to {w['path']}",
-    "substitute": lambda n, w, where, record: (
-        f"Decade box at{where}: {shown(n['from'], 'temperature')} to {shown(n['to'], 'temperature')}"
-    ),
+    "substitute": lambda n, w, where, record: f"Decade box at{where}: {_range(n)}",
     "heat": lambda n, w, where, record: f"Heat{where} at {shown(n['rate'], 'ramp rate')}",
     "cool": lambda n, w, where, record: f"Cool{where} at {shown(n['rate'], 'ramp rate')}",
     "rest": lambda n, w, where, record: f"Rest {shown(n['for'], 'time')}",

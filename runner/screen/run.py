@@ -172,9 +172,10 @@ class RunScreen(Screen[None]):
         self._found = True
         self.refresh_bindings()
         leaving = "q: continue the session" if self.plan else "q: leave"
-        words = ["The run has ended.", *([self.end.left] if self.end is not None and self.end.left else [])]
-        words.append(f"Enter: findings and certificate. {leaving}.")
-        self.query_one(Prompt).show(" ".join(words), f"{reason} · {where}", hold=False)
+        words = f"The run has ended. Enter: findings and certificate. {leaving}."
+        if self.end is not None and self.end.left:
+            words = f"{words}\n{self.end.left}"
+        self.query_one(Prompt).show(words, f"{reason} · {where}", hold=False)
 
     # ---- what the person does --------------------------------------------------------------------------------
 

@@ -137,7 +137,9 @@ class SupplySheet(InstrumentSheet):
     @model_validator(mode="after")
     def _on_a_cable(self) -> Self:
         if self.by_hand:
-            raise Wrong("the supply cannot be read by hand: it has to go off without a person", "give its address")
+            raise Wrong(
+                "the supply cannot be read by hand: it must be switched off without a person", "give its address"
+            )
         return self
 
 
@@ -154,7 +156,7 @@ class LoadSheet(InstrumentSheet):
     @model_validator(mode="after")
     def _draws_something(self) -> Self:
         if self.by_hand and self.draws is None:
-            raise Wrong("a load that is switched by hand needs draws", "add draws: with about how many A it takes")
+            raise Wrong("a load that is switched by hand needs draws", "add draws: with the approximate current in A")
         return self
 
 
@@ -336,9 +338,9 @@ def _only_simulated(bench: BenchFile, source: Source) -> Iterator[Problem]:
     if bench.simulated:
         return
     if bench.speed != 1.0:
-        what = "speed is for simulated benches; at a real one every delay would be wrong"
-        yield source.problem(("speed",), what, "take it out", key=True)
+        what = "speed is for simulated benches; at a real bench every delay would be wrong"
+        yield source.problem(("speed",), what, "remove it", key=True)
     hands = bench.instruments.hands
     if hands is not None and hands.address:
-        what = "hands with an address are the simulated bench's; nobody here would notice that real ones go on heating"
-        yield source.problem(("instruments", "hands"), what, "take it out: a person heats and cools", key=True)
+        what = "hands with an address exist only on the simulated bench; on a real one nothing would notice that they keep heating"
+        yield source.problem(("instruments", "hands"), what, "remove it: a person heats and cools", key=True)

@@ -97,7 +97,10 @@ class Read(Step):
         dimension = str(words["dimension"])
         text = shown(float(value), dimension)
         reference = self.around.known.temperature
-        if words.get("role") == "display" and dimension == "temperature" and reference is not None:
+        in_the_box = any(
+            each.group == planned.group and each.kind == "substitute" for each in self.around.program.steps
+        )
+        if words.get("role") == "display" and dimension == "temperature" and reference is not None and not in_the_box:
             text = f"{text} (reference {shown(reference, dimension)})"
         return Note(planned.index, name, text, float(value), dimension, why, planned.word("as"))
 
