@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import groupby
 from pathlib import Path
 from typing import Any
 
@@ -31,7 +32,7 @@ from runner.measure.finding import Finding
 from runner.notation.quantity import shown
 from runner.record.folder import CERTIFICATE_HTML, CERTIFICATE_PDF, write_whole
 from runner.sheets.instrument_parts import InstrumentSheet
-from runner.vocabulary import Answer, Observed, Seen
+from runner.vocabulary import Answer, Observed, Role, Seen
 
 TEMPLATES = Path(__file__).parent / "templates"
 NO_STATEMENT = "no statement"  # of a run that looks and measures nothing
@@ -115,7 +116,7 @@ def _contents(
         "bench": bench,
         "ratings": f"{pack.chemistry}, {pack.cells_in_series} in series, {shown(pack.nominal_voltage, 'voltage')}, "
         f"{shown(pack.rated_capacity, 'charge')}",
-        "pack_sheet": f"SHA-256 {first.resolved['files']['pack.yaml']['sha256'][:16]}…",
+        "pack_sheet": f"SHA-256 {first.resolved['files']['pack.yaml']['sha256'][:16]}… (first 16 digits)",
         "version": first.resolved["version"],
         "began": _when(min(each.story.began for each in evaluations)),
         "ended": _when(max(each.story.ended for each in evaluations)),
@@ -131,16 +132,32 @@ def _contents(
         "rule": RULES[bench.decision.rule],
         "coverage": f"{bench.decision.coverage * 100:g}",
         "covered": [(row, SIDES.get(row.statement, "open"), MARKS.get(row.statement, "○")) for row in covered],
-        "condition": [row for each in evaluations for row in _condition(each)],
+        "condition": [(each.procedure.title, rows) for each in evaluations if (rows := _condition(each))],
         "instruments": _instruments(evaluations),
         "cautions": list(dict.fromkeys(caution for each in evaluations for caution in each.procedure.cautions)),
         "plots": [
-            svg
+            (each.procedure.title, pictures)
             for number, each in enumerate(evaluations)
-            for finding in each.findings
-            if (svg := crossings_svg(finding, each.recording, f"run{number}"))
+            if (pictures := _plots(each, f"run{number}"))
         ],
     }
+
+
+def _plots(evaluation: Evaluation, prefix: str) -> list[str]:
+    found = (crossings_svg(finding, evaluation.recording, prefix) for finding in evaluation.findings)
+    return [svg for svg in found if svg]
+
+
+def _hold_points(evaluation: Evaluation) -> list[tuple[str, str, str]]:
+    """When, what and by whom; hold points that follow each other with the same record, as the levels of a decade box, are one."""
+    replies = [each for each in evaluation.story.replies if each.value == Answer.GO_ON]
+    found = []
+    for (record, by), same in groupby(replies, key=lambda each: (each.record, each.by)):
+        times = [_when(each.utc)[11:19] for each in same]
+        many = len(times) > 1
+        when = f"{times[0]}–{times[-1]}" if many else times[0]
+        found.append((when, f"{record} ({len(times)} times)" if many else record, f"confirmed ({by})"))
+    return found
 
 
 def _part(evaluation: Evaluation) -> dict[str, Any]:
@@ -156,11 +173,9 @@ def _part(evaluation: Evaluation) -> dict[str, Any]:
         "when": f"{_when(story.began)} to {_when(story.ended)[11:]}",
         "rows": [_row(finding) for finding in evaluation.findings],
         "notes": _notes(evaluation),
-        "answers": [
-            (_when(each.utc), each.record, each.value, each.by) for each in story.replies if each.value == Answer.GO_ON
-        ],
+        "answers": _hold_points(evaluation),
         "remarks": [
-            *(f"would be refused today: {what}" for what in evaluation.refused_today),
+            *(f"this version would reject this input: {what}" for what in evaluation.refused_today),
             *evaluation.judged_otherwise,
             *(f"{t / 60:.1f} min: {say}" for t, say in story.remarks),
         ],
@@ -169,18 +184,20 @@ def _part(evaluation: Evaluation) -> dict[str, Any]:
 
 def _early(evaluation: Evaluation) -> str:
     end = evaluation.story.end
-    return "" if end is not None and not end.early else (end.reason if end else "the record breaks off")
+    return (
+        "" if end is not None and not end.early else (end.reason if end else "the record is incomplete (no end entry)")
+    )
 
 
 def _surroundings(evaluations: Sequence[Evaluation]) -> str:
     for evaluation in evaluations:
         for typed in evaluation.story.typed:
             if typed.of == Observed.AMBIENT_TEMPERATURE:
-                return f"{typed.value:.1f} °C ambient, as read on arrival"
+                return f"{typed.value:.1f} °C (read on arrival)"
     for evaluation in evaluations:
         first = evaluation.recording.of(PROBE_TEMPERATURE).value[:1]
         if len(first):
-            return f"reference thermometer read {first[0]:.1f} °C at the start"
+            return f"{first[0]:.1f} °C (reference thermometer at the start; not an ambient reading)"
     return "not recorded"
 
 
@@ -229,7 +246,9 @@ def _row(finding: Finding) -> dict[str, Any]:
         row["k"] = f"{finding.coverage_factor:.2f}"
         variance = sum(line.contribution**2 for line in finding.budget)
         row["largest"] = "; ".join(
-            f"{line.source} {line.contribution**2 / variance:.0%}" for line in finding.budget[:2]
+            f"{line.source} {100 * line.contribution**2 / variance:.0f} %"
+            for line in finding.budget[:2]
+            if line.contribution**2 > 0.005 * variance
         )
     return row
 
@@ -277,11 +296,11 @@ def _instrument(role: str, instrument: InstrumentSheet, evaluation: Evaluation) 
     calibration = (
         f"{instrument.calibrated or '—'}, due {due or '—'}{' (OVERDUE)' if overdue else ''}"
         if instrument.calibrated
-        else "no calibration stated"
+        else "no calibration stated; maker's accuracy used"
     )
     return {
         "role": role,
-        "identity": answered or f"{instrument.model or '—'} (read by hand)",
+        "identity": answered or f"{instrument.model or '—'}, {'set' if role == Role.BOX else 'read'} by hand",
         "calibration": calibration,
         "certificate": instrument.certificate or "—",
     }

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from runner.evaluation.evaluate import Evaluation
 from runner.measure.conformity import NOT_JUDGED, NOT_MEASURED, worst
-from runner.sheets.pack import PackSheet
+from runner.sheets.pack import PackSheet, protection_name
 
 
 @dataclass(frozen=True)
@@ -38,7 +38,7 @@ def coverage(
 def _covered(
     kind: str, sensor: str | None, evaluations: Sequence[Evaluation], not_begun: Sequence[tuple[str, str]]
 ) -> Covered:
-    words = kind.replace("_", " ")
+    words = protection_name(kind)
     mine = [
         (
             evaluation,
@@ -49,7 +49,7 @@ def _covered(
     ]
     found = [(evaluation, findings) for evaluation, findings in mine if findings]
     if not found:
-        why = "left out of this run" if mine else _why_not(kind, not_begun)
+        why = "skipped in this run" if mine else _why_not(kind, not_begun)
         return Covered(words, sensor or "—", "—", "not tested", why)
     statements = [f.conformity for _, findings in found for f in findings if f.conformity is not None]
     missing = [f for _, findings in found for f in findings if f.conformity == NOT_MEASURED]
@@ -68,4 +68,4 @@ def _why_not(kind: str, not_begun: Sequence[tuple[str, str]]) -> str:
     for name, why in not_begun:
         if name == near or name.startswith(near) or (kind == "under_voltage" and name == "capacity"):
             return why
-    return "not asked for"
+    return "not ordered"

@@ -14,15 +14,18 @@ import numpy as np
 from matplotlib.backends.backend_svg import FigureCanvasSVG
 from matplotlib.figure import Figure
 
+from reports.wording import number
 from runner.events import CHARGE, CURRENT_OF, DISCHARGE, PROBE_TEMPERATURE
 from runner.measure.finding import Finding
 from runner.measure.recording import Recording
 from runner.measure.threshold import Crossing
+from runner.notation.quantity import minus
 
 BLUE, ORANGE, GREY = "#1f5fa8", "#c65d00", "#666666"
 PER_ROW = 3
 PANEL = (2.36, 1.42)  # inches
 BEFORE, AFTER = 80.0, 30.0  # s around the instant
+AROUND = 1.0  # K
 _STYLE: Any = {
     "svg.fonttype": "none",
     "path.simplify": False,
@@ -71,6 +74,19 @@ def _dots(axes: Any, x: np.ndarray, y: np.ndarray, **style: Any) -> None:
     axes.plot(*ends, "-", solid_capstyle="round", **style)
 
 
+def _temperatures(finding: Finding, crossing: Crossing, read: np.ndarray) -> tuple[float, float]:
+    """The °C that a panel shows: the ramp and the threshold, and of the readings no more than AROUND of them.
+
+    A probe that is taken away after the last ramp would make a flat line of it.
+    """
+    ramp, wide = crossing.ramp, abs(crossing.ramp.rate) * BEFORE
+    shown = [ramp.temperature - wide, ramp.temperature + wide, *([] if finding.value is None else [finding.value])]
+    low, high = min(shown) - AROUND, max(shown) + AROUND
+    inside = [*read[(read >= low) & (read <= high)], *shown[2:], ramp.temperature]
+    edge = 0.05 * (max(inside) - min(inside)) + 0.1
+    return min(inside) - edge, max(inside) + edge
+
+
 def _panel(axes: Any, finding: Finding, crossing: Crossing, recording: Recording) -> None:
     ramp, instant = crossing.ramp, crossing.edge.instant
     path = DISCHARGE if "discharge" in finding.protection else CHARGE
@@ -97,10 +113,11 @@ def _panel(axes: Any, finding: Finding, crossing: Crossing, recording: Recording
         axes.axhline(finding.value, color=GREY, linewidth=0.7, linestyle="--")
     axes.plot([0.0], [ramp.temperature], "D", color="black", markersize=3, fillstyle="none")
     axes.set_xlim(-BEFORE, AFTER)
+    axes.set_ylim(*_temperatures(finding, crossing, temperature.value))
     axes.set_title(
         f"{finding.name} {finding.sensor}, ramp {crossing.attempt.cycle}: "
-        f"{ramp.rate * 60:+.2f} K/min, T(τ) = {ramp.temperature:.2f} °C",
-        fontsize=5.8,
+        f"{minus(f'{ramp.rate * 60:+.2f}')} K/min, T(τ) = {number(ramp.temperature)} °C",
+        fontsize=5.2,
         loc="left",
         pad=2,
     )

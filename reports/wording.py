@@ -69,4 +69,6 @@ def what_would_help(finding: Finding) -> str:
     largest = finding.budget[0]
     share = largest.contribution**2 / sum(row.contribution**2 for row in finding.budget)
     help_with = BudgetSource(largest.kind).advice if largest.kind else ""
-    return f"{largest.source} is {share:.0%} of the variance" + (f"; less of it by {help_with}" if help_with else "")
+    return f"{100 * share:.0f} % of the variance: {largest.source}" + (
+        f". To reduce it: {help_with}" if help_with else ""
+    )

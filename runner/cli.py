@@ -48,6 +48,9 @@ def main(arguments: Sequence[str] | None = None) -> int:
         return Exit.DEFECT
 
 
+SEED_HELP = "number that selects the simulated pack and bench (any integer)"
+
+
 def _parser() -> argparse.ArgumentParser:
     parser = argparse.ArgumentParser(
         prog="tripwitness", description="Protection trip tests on battery packs, guided and recorded."
@@ -60,16 +63,16 @@ def _parser() -> argparse.ArgumentParser:
         "procedures", nargs="*", metavar="PROCEDURE", help=f"name or file (default: {DEFAULT_PROCEDURE})"
     )
     rehearse.add_argument("--pack", help="pack sheet of the pack to simulate (default: the demo pack)")
-    rehearse.add_argument("--unattended", action="store_true", help="a simulated operator answers and heats")
-    rehearse.add_argument("--seed", type=int, default=1, help="which simulated pack and bench, any whole number")
+    rehearse.add_argument("--unattended", action="store_true", help="the simulation also answers for the operator")
+    rehearse.add_argument("--seed", type=int, default=1, help=SEED_HELP)
+    rehearse.add_argument("--scenario", default="sound", help='simulated fault; "list" shows all')
+    rehearse.add_argument("--speed", help="simulated speed: a factor such as 30, or max")
     rehearse.add_argument(
-        "--scenario", default="sound", help="what the pack is like, or what goes wrong; “list” lists them"
+        "--by-hand", action="store_true", help="only the supply is connected; a person reads the other instruments"
     )
-    rehearse.add_argument("--speed", help="how fast time runs: a number, or max")
     rehearse.add_argument(
-        "--actuator", action="store_true", help="a simulated plate on a cable heats and cools, not a person"
+        "--actuator", action="store_true", help="a simulated heating plate heats and cools, not a person"
     )
-    rehearse.add_argument("--by-hand", action="store_true", help="a bench with nothing on a cable but the supply")
     _session(rehearse)
     _common(rehearse)
 
@@ -87,7 +90,7 @@ def _parser() -> argparse.ArgumentParser:
 
 
 def _add_after_a_run(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
-    evaluate = _command(commands, "evaluate", _evaluate, "work out the findings of a run again, with this version")
+    evaluate = _command(commands, "evaluate", _evaluate, "recalculate the findings of a run with this version")
     evaluate.add_argument("folder", metavar="RUN_FOLDER")
     evaluate.add_argument("--json", action="store_true", help="print findings.json")
 
@@ -99,19 +102,15 @@ def _add_after_a_run(commands: argparse._SubParsersAction[argparse.ArgumentParse
     )
     certificate.add_argument("folders", nargs="+", metavar="RUN_FOLDER")
 
-    resume = _command(
-        commands, "resume", _resume, "go on with a run or a session after a stop, a crash or a lunch break"
-    )
+    resume = _command(commands, "resume", _resume, "continue a run or a session after a stop or a crash")
     resume.add_argument("folder", metavar="RUN_FOLDER")
     _common(resume)
 
 
 def _add_follow(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
-    follow = _command(
-        commands, "follow", _follow, "watch a run that somebody else conducts, without touching its bench"
-    )
+    follow = _command(commands, "follow", _follow, "watch another person's run (read only)")
     follow.add_argument("folder", metavar="RUN_FOLDER")
-    follow.add_argument("--plain", action="store_true", help="lines instead of the screen")
+    follow.add_argument("--plain", action="store_true", help="text lines instead of the full screen")
 
 
 def _add_files_and_benches(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
@@ -122,25 +121,21 @@ def _add_files_and_benches(commands: argparse._SubParsersAction[argparse.Argumen
         commands,
         "bench",
         _bench,
-        "check the instruments of a bench: who answers, what it reads, and everything that a run will ask",
+        "check the instruments of a bench: which answer, what they read, and every command a run uses",
     )
     bench.add_argument("bench", metavar="BENCH.yaml")
 
-    twin = _command(commands, "twin", _twin, "the simulated bench as a process of its own")
+    twin = _command(commands, "twin", _twin, "start the simulated bench as a separate process")
     twin.add_argument(
         "--listen", action="store_true", required=True, help="serve the instruments on the loopback interface"
     )
     twin.add_argument("--pack", help="pack sheet of the pack to simulate (default: the demo pack)")
-    twin.add_argument(
-        "--bench-file", default="simulated-bench.yaml", help="where to write the bench file that reaches it"
-    )
-    twin.add_argument("--truth", help="where to write what really happened, while it happens")
+    twin.add_argument("--bench-file", default="simulated-bench.yaml", help="file name for the bench file")
+    twin.add_argument("--truth", help="file name for the true values of the simulation")
     twin.add_argument("--port", type=int, default=0, help="first of five ports (default: any that are free)")
-    twin.add_argument("--seed", type=int, default=1)
-    twin.add_argument(
-        "--scenario", default="sound", help="what the pack is like, or what goes wrong; “list” lists them"
-    )
-    twin.add_argument("--speed", type=float, default=1.0, help="how fast time runs on this bench")
+    twin.add_argument("--seed", type=int, default=1, help=SEED_HELP)
+    twin.add_argument("--scenario", default="sound", help='simulated fault; "list" shows all')
+    twin.add_argument("--speed", type=float, default=1.0, help="simulated speed: a factor such as 30")
 
     schema = _command(commands, "schema", _schema, "print the JSON Schema of a kind of file, for editors")
     schema.add_argument("kind", choices=["pack", "bench", "procedure", "dialect", "answers"])
@@ -155,20 +150,22 @@ def _command(
 
 
 def _session(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("--all", action="store_true", help="every procedure that pack and bench allow, as one session")
-    parser.add_argument("--plan", action="store_true", help="say the order and what is left out, and do nothing")
-    parser.add_argument("--as-given", action="store_true", help="keep the order in which the procedures are named")
+    parser.add_argument(
+        "--all", action="store_true", help="run all procedures that pack and bench allow, as one session"
+    )
+    parser.add_argument("--plan", action="store_true", help="show the order and what is left out; start nothing")
+    parser.add_argument("--as-given", action="store_true", help="run the procedures in the order given")
 
 
 def _common(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
-        "--sensor", action="append", default=[], metavar="NAME", help="only this sensor (may be given again)"
+        "--sensor", action="append", default=[], metavar="NAME", help="only this sensor (can be used several times)"
     )
     parser.add_argument("--out", default="runs", metavar="DIR", help="where run folders go (default: runs)")
-    parser.add_argument("--plain", action="store_true", help="line prompts instead of the screen")
+    parser.add_argument("--plain", action="store_true", help="text lines instead of the full screen")
     parser.add_argument("--answers", metavar="FILE", help="scripted answers for the hold points")
     parser.add_argument(
-        "--json", action="store_true", help="print findings.json at the end, everything else on standard error"
+        "--json", action="store_true", help="print findings.json at the end; all other output goes to standard error"
     )
 
 
@@ -182,7 +179,7 @@ def _rehearse(options: argparse.Namespace) -> int:
     if options.scenario == "list":
         return _list_scenarios()
     if options.scenario not in SCENARIOS:
-        return _usage(f"--scenario {options.scenario} is not known", f"known are: {', '.join(SCENARIOS)}")
+        return _usage(f"unknown scenario {options.scenario!r}", f"choose one of: {', '.join(SCENARIOS)}")
     face = Face.chosen(options)
     speed = _speed(options.speed, face)
     if speed is None:
@@ -208,7 +205,7 @@ def _run(options: argparse.Namespace) -> int:
     from runner.launcher import Face
 
     if not options.procedures and not options.all:
-        return _usage("no procedure is named", "name one or more, or say --all")
+        return _usage("no procedure given", "name one or more, or use --all")
     return Face.chosen(options).run(_names(options, []))
 
 
@@ -274,9 +271,9 @@ def _twin(options: argparse.Namespace) -> int:
     if options.scenario == "list":
         return _list_scenarios()
     if options.scenario not in SCENARIOS:
-        return _usage(f"--scenario {options.scenario} is not known", f"known are: {', '.join(SCENARIOS)}")
+        return _usage(f"unknown scenario {options.scenario!r}", f"choose one of: {', '.join(SCENARIOS)}")
     if not options.speed > 0:
-        return _usage("--speed has to be more than 0", "write for example --speed 20")
+        return _usage("--speed must be greater than 0", "write for example --speed 20")
     return listen(
         options.pack,
         options.scenario,
@@ -313,7 +310,7 @@ def _speed(text: str | None, face: object) -> float | None:
         return TAKEN_PART_SPEED if patient else float("inf")
     if text == "max":
         if patient:
-            _usage("--speed max leaves a person no time to answer", "add --unattended or --answers, or give a number")
+            _usage("with --speed max nobody can answer in time", "add --unattended or --answers, or give a number")
             return None
         return float("inf")
     try:
@@ -321,7 +318,7 @@ def _speed(text: str | None, face: object) -> float | None:
     except ValueError:
         speed = 0.0
     if not 0 < speed < 1e6:
-        _usage(f"--speed {text} is no speed", "write a number such as 30, or max")
+        _usage(f"--speed {text} is not valid", "write a number such as 30, or max")
         return None
     return speed
 

@@ -46,12 +46,12 @@ def print_findings(evaluation: Evaluation) -> None:
     for finding in evaluation.findings:
         print(f"  {finding_line(finding)}")
     for what in evaluation.refused_today:
-        print(f"  would be refused today: {what}")
+        print(f"  this version would reject this input: {what}")
     for what in evaluation.judged_otherwise:
         print(f"  {what}")
     end = evaluation.story.end
     if end is None or end.early:
-        print(f"  ended early: {end.reason if end else 'the record breaks off'}")
+        print(f"  ended early: {end.reason if end else 'the record is incomplete (no end entry)'}")
     if evaluation.findings:
         print(f"  overall: {(evaluation.conformity or NOT_JUDGED).upper()}")
 
@@ -80,7 +80,7 @@ def evaluate_again(path: Path, *, as_json: bool) -> int:
         print_findings(evaluation)
     if before is not None:
         said = changes(before, evaluation.as_json())
-        for line in said or ["nothing has changed since it was evaluated last"]:
+        for line in said or ["no change since the last evaluation"]:
             print(f"  {line}", file=sys.stderr if as_json else sys.stdout)
     return evaluation.exit_status
 

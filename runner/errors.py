@@ -61,7 +61,8 @@ class Problem:
     remedy: str = ""
 
     def __str__(self) -> str:
-        text = f"{self.file}:{self.line}:{self.column}: {self.what}"
+        where = f"{self.file}:{self.line}:{self.column}" if self.line else self.file
+        text = f"{where}: {self.what}"
         return f"{text}; {self.remedy}" if self.remedy else text
 
 
@@ -75,7 +76,7 @@ class SheetError(TripwitnessError):
 
     @classmethod
     def unreadable(cls, file: str, reason: str) -> SheetError:
-        return cls([Problem(file, 1, 1, f"cannot be read: {reason}", "give the name of a YAML file that exists")])
+        return cls([Problem(file, 0, 0, f"cannot be read: {reason}", "check the name of the file")])
 
 
 class BenchError(TripwitnessError):
@@ -100,10 +101,10 @@ class LinkError(BenchError):
     def refused(cls, instrument: str, address: str, reason: str) -> LinkError:
         return cls(
             "refused",
-            f"cannot be reached at {address}: {printable(reason)}",
+            f"no connection to {address} ({printable(reason)})",
             instrument,
             "",
-            "switch it on, check cable and address, then check the instruments again",
+            "switch the instrument on, check cable and address, then repeat the check",
         )
 
     @classmethod
@@ -127,28 +128,28 @@ class LinkError(BenchError):
 
     @classmethod
     def stale(cls, instrument: str, command: str, waiting: str) -> LinkError:
-        what = f"an unread reply '{printable(waiting)}' was waiting; it is thrown away"
+        what = f"discarded an old reply '{printable(waiting)}'"
         return cls("stale", what, instrument, command)
 
     @classmethod
     def garbage(cls, instrument: str, command: str, reply: str) -> LinkError:
-        return cls("garbage", f"the reply '{printable(reply)}' is not text an instrument sends", instrument, command)
+        return cls("garbage", f"unreadable reply '{printable(reply)}'", instrument, command)
 
     @classmethod
     def too_long(cls, instrument: str, command: str, most: int, begins: str) -> LinkError:
-        what = f"the reply has more than {most} bytes and no end; it begins '{printable(begins)}'"
-        return cls("garbage", what, instrument, command, "look at what is connected at this address")
+        what = f"the reply is longer than {most} bytes without an end; it begins '{printable(begins)}'"
+        return cls("garbage", what, instrument, command, "check which instrument is at this address")
 
     @classmethod
     def endless_queue(cls, instrument: str, command: str, last: str) -> LinkError:
-        what = f"its error queue does not become empty; the last entry is '{printable(last)}'"
-        return cls("garbage", what, instrument, command, "compare errors: in its dialect with its manual")
+        what = f"the error queue does not empty (last entry: '{printable(last)}')"
+        return cls("garbage", what, instrument, command, "compare the errors: entry of its dialect with its manual")
 
     @classmethod
     def wrong_identity(cls, instrument: str, expected: str, got: str) -> LinkError:
         return cls(
             "identity",
-            f"answers as '{got}', the bench file says '{expected}'",
+            f"identifies itself as '{got}', but the bench file says '{expected}'",
             instrument,
             "*IDN?",
             "connect the right instrument or correct identity in the bench file",
@@ -169,7 +170,7 @@ class SettingError(BenchError):
             f"was set to {wanted:g} but reads back {got:g}",
             instrument,
             command,
-            "look at its front panel for a limit or a local lock",
+            "check its front panel for a limit or a local lock",
         )
 
 
@@ -195,18 +196,18 @@ class RecordError(TripwitnessError):
     @classmethod
     def broken_chain(cls, file: str, line: int) -> RecordError:
         return cls(
-            "does not carry the hash of the line before it",
+            "the hash of the previous line does not match: the journal was changed after writing",
             f"{file}:{line}",
-            "the journal was changed after it was written; take the folder from a backup",
+            "use a backup of the folder",
         )
 
     @classmethod
     def not_json(cls, file: str, line: int) -> RecordError:
-        return cls("is not a line of the journal", f"{file}:{line}", "take the folder from a backup")
+        return cls("is not a line of the journal", f"{file}:{line}", "use a backup of the folder")
 
     @classmethod
     def missing(cls, file: str) -> RecordError:
-        return cls("is missing", file, "name a run folder made by this program")
+        return cls("is missing", file, "give a run folder made by this program")
 
     @classmethod
     def cannot_make(cls, folder: str, reason: str) -> RecordError:
@@ -220,8 +221,8 @@ class RecordError(TripwitnessError):
 
     @classmethod
     def gone(cls, file: str) -> RecordError:
-        what = "is not there any more: the run folder was removed or moved"
-        error = cls(what, file, "run again into a folder that stays")
+        what = "the run folder was removed or moved"
+        error = cls(what, file, "run again and keep the folder")
         error.status = Exit.ENDED_EARLY
         return error
 
@@ -233,7 +234,7 @@ class RunLost(TripwitnessError):
 
     @classmethod
     def after(cls, reason: str, why: str) -> RunLost:
-        return cls(f"the run ended early: {reason}; its findings cannot be worked out: {why}")
+        return cls(f"the run ended early: {reason}; its findings cannot be calculated: {why}")
 
 
 class GuardMissing(TripwitnessError):
@@ -244,7 +245,9 @@ class GuardMissing(TripwitnessError):
     @classmethod
     def not_started(cls, reason: str) -> GuardMissing:
         return cls(
-            f"could not be started: {reason}", "guard", "look whether this machine can start processes, then run again"
+            f"could not be started: {reason}",
+            "guard",
+            "check whether this computer may start processes, then run again",
         )
 
 
@@ -255,7 +258,7 @@ class Busy(TripwitnessError):
 
     @classmethod
     def held(cls, what: str, holder: str) -> Busy:
-        return cls(f"is in use by {holder}", what, "wait until that has ended, or end it there")
+        return cls(f"is in use by {holder}", what, "wait until it has finished, or stop it")
 
 
 class OperatorGone(TripwitnessError):
@@ -264,9 +267,9 @@ class OperatorGone(TripwitnessError):
     @classmethod
     def input_ended(cls, question: str) -> OperatorGone:
         return cls(
-            f"nobody is left to answer “{question}”", "operator", "answer all prompts, or use --unattended to rehearse"
+            f"no answer available for “{question}”", "operator", "add the answer, or use --unattended to rehearse"
         )
 
     @classmethod
     def no_answer(cls, question: str, what: str) -> OperatorGone:
-        return cls(f"“{question}” was answered wrongly: {what}", "script", "correct the answers file")
+        return cls(f"invalid answer to “{question}”: {what}", "script", "correct the answers file")

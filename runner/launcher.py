@@ -288,8 +288,10 @@ class Face:
         """Scripted answers that meet something unusual need a reason for it. Raises SheetError."""
         if self.script is None or self.script.agree or not job.program.doubts or resumption is not None:
             return
-        what = f"gives no reason to agree to what is unusual on the pack sheet: {'; '.join(job.program.doubts)}"
-        raise SheetError([Problem(str(self.options.answers), 1, 1, what, "add agree: with the reason, if it is right")])
+        what = f"unusual values on the pack sheet need a reason: {'; '.join(job.program.doubts)}"
+        raise SheetError(
+            [Problem(str(self.options.answers), 1, 1, what, "if the values are right, add agree: with the reason")]
+        )
 
     def _in_lines(self, job: Job, place: Place, stop: StopFlag, work: Callable[[Operator], Result]) -> Result:
         printer = Printer(job.program.cautions, job.program.prepare, sys.stderr if self.options.json else sys.stdout)

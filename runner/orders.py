@@ -139,7 +139,7 @@ class Guide(Order):
 
 def hands_off(sensor: str) -> Guide:
     """Stop heating or cooling ``sensor`` ("" is the pack)."""
-    return Guide("still", sensor, 0.0, f"Stop. Take heat and ice away from {sensor or 'the pack'}.")
+    return Guide("still", sensor, 0.0, f"Stop. Remove heat or ice from {sensor or 'the pack'}.")
 
 
 _MACHINE = {
@@ -163,13 +163,14 @@ def for_machine(order: Guide) -> Guide:
 
 @dataclass(frozen=True)
 class BeginStep(Order):
-    """A step of the program begins; ``cycle`` is the turn of its loop."""
+    """A step of the program begins; ``cycle`` is the turn of its loop, ``say`` what no Ask or Guide of it says."""
 
     index: int
     kind: str
     title: str
     sensor: str = ""
     cycle: int = 0
+    say: str = ""
 
 
 @dataclass(frozen=True)
@@ -254,10 +255,11 @@ class End(Order):
     """The run is over and the bench is off.
 
     ``early`` says that it did not reach its last step; ``safe`` that off was read back; ``undone`` how many steps were planned and
-    passed over, what was only offered apart.
+    skipped, those only offered not counted. ``left`` is what a person still has to do, such as putting sensors back.
     """
 
     early: bool
     safe: bool
     reason: str
     undone: int = 0
+    left: str = ""

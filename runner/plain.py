@@ -39,7 +39,7 @@ class Printer:
         """One order or event of those that concern a person, as a line."""
         if isinstance(what, Ask) and what.question == CAUTIONS:
             self._before_the_first()
-        if text := said(what):
+        for text in said(what):
             self.line(f"{stamp(t)}  {text}")
 
     def show(self, look: Callable[[], View]) -> None:
@@ -77,7 +77,7 @@ def readings_line(view: View) -> str:
     if view.rate is not None:
         parts.append(f"{view.rate * 60:+.2f} K/min")
     if view.coach is not None and view.coach.word in ("slower", "faster"):
-        parts.append(view.coach.word.upper())
+        parts.append(f"GO {view.coach.word.upper()}")
     return ", ".join([*parts, view.word])
 
 
@@ -137,7 +137,7 @@ class PlainOperator:
         if self._asked is None:
             if self._taps is not None and not text:
                 return [self._tapped(t)]
-            self._printer.line("               nothing is asked now; stop [Enter] ends the run")
+            self._printer.line("               no question is open; to end the run, type stop and press Enter")
             return []
         try:
             reply = understood(self._asked, text)

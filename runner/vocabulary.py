@@ -177,47 +177,51 @@ class BudgetSource(StrEnum):
 
     COUPLING = (
         "coupling of probe and sensor",
-        "a closer contact of probe and sensor, or placing them anew for some of the ramps",
+        "closer contact of probe and sensor, or mounting them again between ramps",
     )
     PROBE_CALIBRATION = "probe calibration", "a better calibrated thermometer"
     PROBE_RESOLUTION = "probe resolution", "a thermometer that shows more digits"
-    RAMP_FIT = "fit of the ramps", "a longer or calmer ramp", True
-    RAMP_WANDER = "unsteady ramps", "a steadier hand: slower, with the gun further away", True
-    EDGE_INSTANTS = "instants of the edges", "polling the current faster, or a slower ramp", True
-    EDGE_INSTANT = "instant of the edge", "polling the current faster"
+    RAMP_FIT = "fit of the ramps", "a longer and steadier ramp", True
+    RAMP_WANDER = "unsteady ramps", "heating more slowly, with the heat gun further away", True
+    EDGE_INSTANTS = "instants of the edges", "a faster current reading, or a slower ramp", True
+    EDGE_INSTANT = "instant of the edge", "a faster current reading"
     TRIP_INSTANT = "instant of the trip"
-    POLLING = "polling of the pack", "a slower ramp, or more repeats: the pack looks only so often", True
-    DELAY_IN_LOOKS = "delay as a number of polls", "knowing how the pack counts its delay"
-    DELAY = "delay of the pack", "ramps at two or three rates, which make the delay fall out"
-    SENSOR_LAG = "lag of the sensor", "ramps at two or three rates, which make the lag fall out"
-    PROBE_LAG = "lag of the probe", "ramps at two or three rates, which make the lag fall out"
+    POLLING = "polling of the pack", "a slower ramp, or more repeats: the pack polls only at intervals", True
+    DELAY_IN_LOOKS = "delay as a number of polls", "information on how the pack counts its delay"
+    DELAY = "delay of the pack", "ramps at two or three rates: the delay then cancels"
+    TRIP_DELAY = (
+        "trip delay of the pack",
+        "a trip delay that is declared with its tolerance",
+    )  # of a voltage, where no ramp helps
+    SENSOR_LAG = "lag of the sensor", "ramps at two or three rates: the lag then cancels"
+    PROBE_LAG = "lag of the probe", "ramps at two or three rates: the lag then cancels"
     DISAGREEMENT = "disagreement of the ramps", "more repeats", True
     LEVELS = "step size", "smaller steps"
-    LOOKS = "distance of the looks", "looks that follow each other more closely"
-    READINGS = "distance of the readings", "reading more often"
+    LOOKS = "interval between tries", "a shorter interval between tries"
+    READINGS = "interval between readings", "more frequent readings"
     BOX = "accuracy of the decade box", "a better decade box"
     GAIN = "gain of the", "a better calibrated meter"
     OFFSET = "offset of the", "a meter with less offset, or a larger current"
     RESOLUTION = "resolution of the", "a meter that shows more digits"
     COUNTER_DIGITS = "digits of the counter", "a counter that shows more digits"
-    LEADS = "resistance of the leads", "a voltmeter on the pack's own terminals, or measuring the leads"
-    VOLTAGE_FIT = "fit of the voltage", "reading the voltage faster near the cut-off"
+    LEADS = "resistance of the leads", "a voltmeter on the pack's own terminals, or measured leads"
+    VOLTAGE_FIT = "fit of the voltage", "a faster voltage reading near the cut-off"
     GAPS = "gaps without readings", "a run without interruptions"
-    KEY = "moment of the person's key", "an instrument on a cable"
+    KEY = "moment at which the operator pressed Enter", "an instrument with an address"
     METER_READINGS = "readings of the voltmeters", "more readings at each current"
-    SCATTER = "scatter about the line", "more currents, and clamps that sit firmly"
+    SCATTER = "scatter around the fitted line", "more currents, and firmly fixed clamps"
     CHARGE_COUNTED = "charge counted"
     VOLTAGE_SHAPE = "shape of the voltage"
     VOLTAGE_AFTER = "voltage after the return"
     RETURN_INSTANT = "instant of the return"
     RELAXATION = "relaxation before the return"
-    VOLTAGE_SLOPE = "slope before the cut-off", "an instrument on a cable"
+    VOLTAGE_SLOPE = "slope before the cut-off", "an instrument with an address"
     LAST_SEEN = "voltage seen last"
-    GLANCE = "a glance at the display"
-    DISPLAY_DIGITS = "two digits of the display"
-    REACTION = "reaction at the", "an instrument on a cable"
+    GLANCE = "reading of the display"
+    DISPLAY_DIGITS = "digits of the display"
+    REACTION = "reaction at the", "an instrument with an address"
     REFRESH = "refresh of the display"
-    CURRENT_THERE = "when the current was there"
+    CURRENT_THERE = "time at which the current was on"
 
 
 @dataclass(frozen=True)

@@ -28,7 +28,7 @@ def test_the_worked_example_runs_on_the_simulated_bench(tmp_path):
     run = rehearsed(tmp_path, procedure=user_file("example.yaml", EXAMPLE))
     assert [each.name for each in run.result.evaluation.findings] == ["trip", "release", "hysteresis"]
     assert run.finding("trip").value is not None
-    assert run.result.outcome.reason == "every step was done"
+    assert run.result.outcome.reason == "all steps done"
 
 
 @pytest.mark.parametrize(("name", "model"), list(step_models()))
@@ -80,6 +80,6 @@ def test_a_procedure_can_be_read_aloud_and_has_its_cautions_ceilings_and_ends(na
     for part in ("# Provokes:", "# Needs:", "# Dangers:"):
         assert part in comment, part
     cautions = " ".join(procedure.cautions)
-    for part in ("eye protection", "fire plan", "swelling", "local codes", "qualified"):
+    for part in ("eye protection", "fire plan", "swelling", "local rules", "qualified"):
         assert part in cautions, part
     assert procedure.duration is not None

@@ -177,7 +177,7 @@ class Bench:
         if not roles:
             return True, ""
         words = " and ".join(roles)
-        return False, f"{words} did not confirm to be off: SWITCH OFF {words.upper()} BY HAND"
+        return False, f"{words} NOT CONFIRMED OFF: SWITCH {words.upper()} OFF BY HAND"
 
     def _off(self, role: str, unsure: dict[str, OffWords]) -> None:
         """Switch one off; it leaves ``unsure`` once it has read back as off. Never raises."""

@@ -61,7 +61,7 @@ def _one(bench: Bench, role: str, today: datetime.date) -> Present:
     if sheet.calibration_due is not None and sheet.calibration_due < today:
         warning = f"calibration was due on {sheet.calibration_due}"
     elif role in ("probe", "meter") and sheet.calibrated is None:
-        warning = "no calibration is stated: its uncertainty stands on the maker's word"
+        warning = "no calibration stated; the maker's accuracy is used"
     return Present(
         role,
         sheet.address,

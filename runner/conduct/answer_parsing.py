@@ -44,7 +44,7 @@ def understood(ask: Ask, text: str) -> Reply:
     if ask.wants == Wants.CHOICE:
         return Reply(_choice(ask, answer), note, files)
     if answer.lower() not in GO_WORDS:
-        raise NotUnderstood(f"{answer!r} is neither: press Enter to go on, or write stop")
+        raise NotUnderstood(f"{answer!r} is not valid. Press Enter to continue, or type stop")
     return Reply(Answer.GO_ON, note, files)
 
 
@@ -53,14 +53,14 @@ def hint(ask: Ask) -> str:
     if ask.wants == Wants.NUMBER:
         fits = ""
         if ask.lowest is not None and ask.highest is not None:
-            fits = f", {shown(ask.lowest, ask.dimension)} to {shown(ask.highest, ask.dimension)} would fit"
-        return f"type the number in {ask.unit}{fits}; a note after a semicolon"
+            fits = f" (expected: {shown(ask.lowest, ask.dimension)} to {shown(ask.highest, ask.dimension)})"
+        return f"Type the value in {ask.unit}{fits}. To add a note: ; text"
     if ask.wants == Wants.CHOICE:
         listed = "   ".join(f"{number} {word}" for number, word in enumerate(ask.choices, start=1))
-        return f"{listed}   (a note after a semicolon, a file after @)"
+        return f"{listed}   (note: ; text   file: @name)"
     if ask.wants == Wants.MARK:
-        return "[Enter] at the very moment    stop [Enter] end the run"
-    return "[Enter] go on    stop [Enter] end the run"
+        return "[Enter] at that moment    stop [Enter] ends the run"
+    return "[Enter] continue    stop [Enter] ends the run"
 
 
 def _parts(text: str) -> tuple[str, str, tuple[str, ...]]:
@@ -89,4 +89,4 @@ def _choice(ask: Ask, answer: str) -> str:
     exact = [choice for choice in ask.choices if choice.lower() == word]
     if len(exact or found) == 1:
         return (exact or found)[0]
-    raise NotUnderstood(f"{answer!r} is none of {', '.join(ask.choices)}; write one of them, or its number")
+    raise NotUnderstood(f"{answer!r} is not one of {', '.join(ask.choices)}; type the word or its number")

@@ -98,7 +98,7 @@ class Follower:
         return View(
             known.t,
             "ended" if self.ended is not None else "watching",
-            f"The run is over: {self.ended.reason}" if self.ended is not None else self._sentence,
+            f"The run has ended: {self.ended.reason}" if self.ended is not None else self._sentence,
             dict(known.latest),
             dict(known.lost),
             known.rate(),
@@ -180,7 +180,7 @@ def newest_run(folder: Path) -> Path:
         return folder
     runs = [entry.run for entry in session.entries if entry.run]
     if not runs:
-        raise RecordError("no run of this session has begun", str(folder), "wait until one has")
+        raise RecordError("no run of this session has started yet", str(folder), "wait, then try again")
     return session.path / runs[-1]
 
 

@@ -54,9 +54,12 @@ class Foresight:
         try:
             found = [each for each in worked_out(self._folder).findings if each.sensor == sensor and each.one_more]
         except (TripwitnessError, ArithmeticError, LookupError, ValueError) as error:  # no reason to end a run
-            return Reckoned(t, sensor, 0.0, f"whether it would help could not be worked out: {error}")
+            return Reckoned(t, sensor, 0.0, f"could not calculate whether one more ramp would help: {error}")
         if not found:
             return Reckoned(t, sensor, 0.0, "")
         best = max(found, key=lambda each: each.one_more)
-        why = f"The {best.name} of {sensor} is near a limit; one more would make its interval about {best.one_more:.0%} smaller"
+        why = (
+            f"The {best.name} of {sensor} is close to a limit; one more ramp would make its uncertainty about "
+            f"{100 * best.one_more:.0f} % smaller"
+        )
         return Reckoned(t, sensor, best.one_more, why)

@@ -25,8 +25,8 @@ _ORDERS: dict[type[Order], Callable[[Any], str]] = {  # nothing is said of the o
     Ask: lambda o: f"HOLD   {o.say}",
     AskTaps: lambda o: f"TAP    {o.say}" if o.step else "",
     BeginStep: lambda o: f"STEP   {o.title}",
-    Guide: lambda o: f"HANDS  {o.say}",
-    BeginRamp: lambda o: f"RAMP   {o.rate * 60:+.1f} K/min from here",
+    Guide: lambda o: f"HANDS  {o.say}" if o.action != "substitute" else "",  # the question before it has said so
+    BeginRamp: lambda o: f"RAMP   {o.rate * 60:+.1f} K/min starts here",
     Judge: lambda o: f"WATCH  {o.word}: {o.why}",
     Level: lambda o: f"LEVEL  {o.value:.4g}",
     Note: lambda o: f"NOTED  {o.name}: {o.text}{f' ({o.why})' if o.why else ''}",
@@ -46,11 +46,13 @@ _EVENTS: dict[type[Event], Callable[[Any], str]] = {
 }
 
 
-def said(what: Order | Event) -> str:
-    """An order or an event in words; empty for what concerns no person."""
+def said(what: Order | Event) -> list[str]:
+    """An order or an event in lines of words; none for what concerns no person."""
     table: dict[Any, Callable[[Any], str]] = {**_ORDERS, **_EVENTS}
     say = table.get(type(what))
-    return say(what) if say is not None else ""
+    first = say(what) if say is not None else ""
+    to_do = what.say if isinstance(what, BeginStep) else what.left if isinstance(what, End) else ""
+    return [*([first] if first else []), *([f"HANDS  {to_do}"] if to_do else [])]
 
 
 def stamp(t: float) -> str:

@@ -66,10 +66,10 @@ def broken_off(folder: RunFolder, bench: UserFile | None = None) -> tuple[Job, R
 def where(entries: Sequence[JournalEntry], program: Program, path: Path) -> Resumption:
     """Where a run goes on, from its journal. Raises RecordError if it is complete."""
     if not entries:
-        raise RecordError("the run had not begun", str(path), "begin a new one")
+        raise RecordError("the run had not started", str(path), "start a new one")
     end = next((entry.what for entry in reversed(entries) if isinstance(entry.what, End)), None)
     if end is not None and not end.early:
-        raise RecordError("the run is complete, there is nothing to go on with", str(path), "begin a new one")
+        raise RecordError("the run is complete, so there is nothing to resume", str(path), "start a new run")
     step, awake = 0, True
     for entry in entries:
         what = entry.what
@@ -85,4 +85,6 @@ def where(entries: Sequence[JournalEntry], program: Program, path: Path) -> Resu
         step = program.steps[step].restart
     began = next((entry.what.utc for entry in entries if isinstance(entry.what, Started)), entries[0].utc)
     last = max(entry.t for entry in entries)
-    return Resumption(step, began, last, end.reason if end is not None else "the record breaks off", awake)
+    return Resumption(
+        step, began, last, end.reason if end is not None else "the record is incomplete (no end entry)", awake
+    )

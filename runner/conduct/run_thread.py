@@ -47,7 +47,7 @@ class RunThread(Generic[T]):
         if self._error is not None:
             raise self._error
         if self._result is None:
-            raise TimeoutError(f"the run did not end within {LONGEST_WAY_OUT:g} s: SWITCH THE SUPPLY OFF BY HAND")
+            raise TimeoutError(f"the run did not end within {LONGEST_WAY_OUT:g} s: SWITCH SUPPLY AND LOAD OFF BY HAND")
         return self._result
 
     def _run(self) -> None:

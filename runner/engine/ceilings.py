@@ -89,7 +89,7 @@ class Ceilings:
         """What was passed, as a sentence, or None."""
         taken = sample.t - self._rested
         if taken > self.values.time:
-            return f"the run has taken {taken / 60:.0f} min, its ceiling is {self.values.time / 60:.0f} min"
+            return f"run time {taken / 60:.0f} min is over its ceiling of {self.values.time / 60:.0f} min"
         self._lost.update(sample.lost)
         for name, channel, unit in self._watched:
             ceiling = getattr(self.values, name)
@@ -121,7 +121,7 @@ class Ceilings:
         watched = self._heated or self._seen
         if value is None or not watched or self.values.temperature is None or value >= lowest:
             return None
-        return f"temperature {value:.4g} °C is below the {lowest:.4g} °C that no sensor is taken below"
+        return f"temperature {value:.4g} °C is below the lower limit of {lowest:.4g} °C"
 
     def _under_the_floor(self, sample: Sampled) -> str | None:
         voltage = sample.readings.get(VOLTAGE_OF[DISCHARGE])
@@ -130,7 +130,7 @@ class Ceilings:
         if self._path != DISCHARGE or not self._seen or voltage is None or current is None:
             return None
         self._under = self._under + 1 if voltage < floor and current > 0.05 * self.values.current else 0
-        return f"voltage {voltage:.4g} V is under its floor of {floor:.4g} V" if self._under >= 2 else None
+        return f"voltage {voltage:.4g} V is below its floor of {floor:.4g} V" if self._under >= 2 else None
 
     def headroom(self) -> tuple[Headroom, ...]:
         """Every ceiling with the latest reading, for the screen."""

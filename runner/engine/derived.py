@@ -8,9 +8,10 @@ from runner.engine.program import Planned
 from runner.events import CHARGE, DISCHARGE
 from runner.sheets.bench import BenchFile
 from runner.sheets.instruments import LoadSheet, SupplySheet
-from runner.sheets.pack import PackSheet, Protection
+from runner.sheets.pack import PackSheet, Protection, Sensor
 from runner.sheets.tolerances import allowed
 
+NO_CURVE = "(no resistance declared for 25 °C)"
 FOLLOWS = ("heat", "cool", "wait", "substitute")  # steps that go on with what the step before switched on
 
 
@@ -64,3 +65,11 @@ def empty_at(pack: PackSheet, bench: BenchFile, kind: str) -> float:
     under = pack.protection("under_voltage")
     limits = allowed(under, bench.decision.assumed_tolerance).trip
     return limits[1] if limits is not None else under.trip if under is not None else pack.cut_off_voltage
+
+
+def ohms_at_25(sensor: Sensor | None) -> str:
+    """The resistance of a sensor at 25 °C as a person sets it on a decade box; says so where no curve gives it."""
+    try:
+        return f"{sensor.curve.resistance(25.0):.0f} Ω" if sensor is not None and sensor.curve is not None else NO_CURVE
+    except ValueError:  # outside of its table
+        return NO_CURVE

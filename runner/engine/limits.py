@@ -20,7 +20,7 @@ from runner.notation.source import Path, Source
 from runner.sheets import tolerances
 from runner.sheets.bench import BenchFile
 from runner.sheets.instruments import ROLE_FACTS
-from runner.sheets.pack import PackSheet
+from runner.sheets.pack import PackSheet, protection_name
 from runner.sheets.procedure import Procedure
 from runner.vocabulary import Role, Until
 
@@ -75,9 +75,7 @@ class Limits:
             yield self._never((*place, "floor"), f"a floor of {floor:g} V", "below", low)
         elif floor is not None and floor < self.pack.cut_off_voltage and self.procedure.protection != "under_voltage":
             allowed, line = self.pack.cut_off_voltage, _line(self.of_pack, ("cut_off_voltage",))
-            what = (
-                f"a floor of {floor:g} V; the pack sheet allows {allowed:g} V but in a test of under-voltage ({line})"
-            )
+            what = f"floor {floor:g} V is below the {allowed:g} V that the pack sheet allows outside an under-voltage test ({line})"
             if discharges or "drain" in step.values:
                 yield self.of_procedure.problem((*place, "floor"), what, "write cut-off voltage, or more")
         for current, path in (
@@ -97,10 +95,10 @@ class Limits:
             return
         full, most = self.pack.full_charge_voltage, TAPER * self.pack.rated_capacity / 3600.0
         if step.values["voltage"] < FULL_RATIO * full:
-            what = f"a capacity is counted from full, and {step.values['voltage']:g} V is not the full charge voltage of {full:g} V"
+            what = f"a capacity test must charge to the full charge voltage of {full:g} V, not to {step.values['voltage']:g} V"
             yield self.of_procedure.problem((*place, "voltage"), what, "write full charge voltage")
         if step.values["end_current"] > most:
-            what = f"a capacity is counted from full, and {step.values['end_current']:g} A is no end of a taper"
+            what = f"end_current {step.values['end_current']:g} A is too high for a full charge before a capacity test"
             yield self.of_procedure.problem((*place, "end_current"), what, f"write {most:g} A or less")
 
     def _voltage(self, step: Planned, place: Path, voltage: float, high: float) -> Iterator[Problem]:
@@ -108,7 +106,7 @@ class Limits:
             yield self._never((*place, "voltage"), f"{voltage:g} V", "above", high)
         elif self._marked(step, "voltage") and step.word("until") != Until.STOPPED:
             what = f"beyond: voltage on a step that goes on until {step.word('until')}"
-            remedy = "write until: stopped, the one with which the protection is waited for"
+            remedy = "write until: stopped"
             yield self.of_procedure.problem((*place, "beyond"), what, remedy)
         elif voltage > self.pack.full_charge_voltage * CLOSE and not self._marked(step, "voltage"):
             yield self._not_allowed(
@@ -122,7 +120,7 @@ class Limits:
         if self._marked(step, "current") and (
             step.word("until") == Until.DONE or step.values.get("dwell", 0.0) > LONGEST_DWELL
         ):
-            what = f"beyond: current on levels that are held however long, or longer than {LONGEST_DWELL:g} s"
+            what = f"levels marked beyond: current must stop at a trip and last at most {LONGEST_DWELL:g} s"
             yield self.of_procedure.problem((*place, "beyond"), what, "write until: stopped, and a shorter dwell")
         marked = self._marked(step, "current") and path == path_opened_by(str(self.procedure.protection))
         yield from self._over_current(where, current, path, marked=marked)
@@ -136,7 +134,7 @@ class Limits:
         trip = limits[1] if limits is not None else protection.trip if protection is not None else allowed
         if current > trip * MARGIN * CLOSE:
             what = f"sets {current:g} A, a quarter more than the upper limit of the trip is {trip * MARGIN:g} A"
-            yield self.of_procedure.problem(where, what, "set less; no mark goes beyond that")
+            yield self.of_procedure.problem(where, what, "set a lower value; beyond: does not allow more")
 
     def _over_current(self, where: Path, current: float, path: str, *, marked: bool) -> Iterator[Problem]:
         """A current at which another protection than the one that is tested may trip."""
@@ -148,7 +146,7 @@ class Limits:
         lowest = limits[0] if limits is not None else protection.trip
         if current >= lowest:
             line = _line(self.of_pack, ("protections", kind, "trip"))
-            what = f"sets {current:g} A, at which the pack's own {kind.replace('_', ' ')} may trip ({line})"
+            what = f"sets {current:g} A, at which the pack's own {protection_name(kind)} may trip ({line})"
             yield self.of_procedure.problem(where, what, f"set less than {lowest:g} A")
 
     def _marked(self, step: Planned, what: str) -> bool:
@@ -162,7 +160,7 @@ class Limits:
             )
         elif height > 0 and (last - first) / height > MOST_LEVELS:
             what = f"the staircase would have more than {MOST_LEVELS} levels"
-            yield self.of_procedure.problem((*place, "step"), what, "make step larger")
+            yield self.of_procedure.problem((*place, "step"), what, "use a larger step")
 
     def _beyond_a_ceiling(self, step: Planned, place: Path, ceilings: CeilingValues) -> Iterator[Problem]:
         """A mark that a ceiling comes before: the run would always end there."""
@@ -186,10 +184,10 @@ class Limits:
         cells = self.pack.cells_in_series
         where = _line(self.of_pack, ("cells_in_series",))
         text = (
-            f"{what} is {side} {bound:g} V, {bound / cells:g} V a cell, which a cell of {self.pack.chemistry} never is"
+            f"{what} is {side} {bound:g} V, {bound / cells:g} V per cell, the limit for a cell of {self.pack.chemistry}"
         )
         return self.of_procedure.problem(
-            path, f"{text} ({cells} in series: {where})", "correct it; no mark lifts this bound"
+            path, f"{text} ({cells} in series: {where})", "correct the value; beyond: does not lift this limit"
         )
 
     def _not_allowed(self, path: Path, what: str, name: str, unit: str, mark: str) -> Problem:
@@ -203,7 +201,7 @@ class Limits:
     def _sensor(self, path: Path, what: str) -> Problem:
         low, high = self.pack.sensor_limits
         where = _line(self.of_pack, ("sensor_limits",))
-        text = f"{what} is outside of what a sensor of this pack may be taken to, {low:g} to {high:g} °C ({where})"
+        text = f"{what} is outside the allowed sensor range, {low:g} to {high:g} °C ({where})"
         return self.of_procedure.problem(path, text, "correct it, or sensor_limits: in the pack sheet")
 
     def protect(self, ceilings: CeilingValues) -> tuple[float, float]:
@@ -256,7 +254,7 @@ class Limits:
             return self.of_procedure.problem(("ceilings", name), text, "raise the ceiling, or set less")
         return self.of_bench.problem(
             ("instruments", role, "limits", name),
-            f"the procedure {self.procedure.name} {what}, at most {highest} are allowed",
+            f"the procedure {self.procedure.name} {what}, but at most {highest} is allowed",
             f"raise the limit if {role} and pack allow it, or change the procedure",
         )
 

@@ -11,7 +11,14 @@ from collections.abc import Iterator, Mapping
 from dataclasses import replace
 from typing import Any
 
-from runner.engine.derived import empty_at, probe_resolution, smallest_currents, voltage_error, with_restarts
+from runner.engine.derived import (
+    empty_at,
+    ohms_at_25,
+    probe_resolution,
+    smallest_currents,
+    voltage_error,
+    with_restarts,
+)
 from runner.engine.limits import Limits, last_resort
 from runner.engine.program import CeilingValues, Planned, Program
 from runner.engine.step_titles import title
@@ -24,7 +31,7 @@ from runner.sheets.doubts import doubts
 from runner.sheets.hold_steps import ConfirmSpec, ReadSpec
 from runner.sheets.instruments import ROLE_FACTS
 from runner.sheets.older import BOX, observed_before
-from runner.sheets.pack import PackSheet, Protection, Sensor, TemperatureProtection
+from runner.sheets.pack import PackSheet, Protection, Sensor, TemperatureProtection, protection_name
 from runner.sheets.procedure import Procedure, names_for
 from runner.sheets.steps import OfferSpec, RepeatSpec, StepItem, SubstituteSpec
 from runner.sheets.tolerances import allowed
@@ -144,7 +151,7 @@ class _Planner:
             return None
         protection = self.pack.protection(kind)
         if protection is None:
-            words = kind.replace("_", " ")
+            words = protection_name(kind)
             self.problems.append(
                 self.of_pack.problem(
                     ("protections",),
@@ -194,7 +201,7 @@ class _Planner:
                 known = ", ".join(protection.sensors) or "none"
                 self.problems.append(
                     self.of_pack.problem(
-                        path, f"--sensor {name} is not one of its sensors", f"known are {known}", key=True
+                        path, f"--sensor {name} is not one of its sensors", f"choose one of {known}", key=True
                     )
                 )
         return tuple(by_name[name] for name in (self.wanted or protection.sensors) if name in by_name)
@@ -386,6 +393,7 @@ class _Planner:
             name: shown(value, self.dimensions.get(name, "ratio")) for name, value in values.items()
         }
         words["sensor"], words["place"] = (sensor.name, sensor.place) if sensor else ("the sensor", "")
+        words["ohms_at_25"] = ohms_at_25(sensor)
         for name, dimension in self.dimensions.items():
             words.setdefault(name, f"(no {name.replace('_', ' ')} declared)" if dimension in DIMENSIONS else "")
         return " ".join(text.format_map(words).split())

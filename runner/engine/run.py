@@ -7,6 +7,7 @@ Rule 3: after the run has begun to make safe it orders nothing but off.
 
 from __future__ import annotations
 
+from runner.engine.away import SensorsAway
 from runner.engine.bench_state import BenchState
 from runner.engine.ceilings import Ceilings
 from runner.engine.program import Planned, Program
@@ -14,6 +15,7 @@ from runner.engine.states import NEXT, State
 from runner.engine.steps import Step, make_step
 from runner.engine.steps.again import FRESH_STARTS, REPEATS, BringBack, look_first, repeated
 from runner.engine.steps.base import Surroundings
+from runner.engine.steps.hold import Confirm
 from runner.engine.watcher import Verdict, Watcher
 from runner.engine.watching import Watching
 from runner.events import (
@@ -56,17 +58,17 @@ from runner.orders import (
 from runner.vocabulary import Answer, Until, Wants
 
 UNGUARDED = (
-    "On this system nothing switches the bench off if this program is ended by force or the computer hangs: "
-    "go on only if you stay within reach of every switch."
+    "On this system nothing switches the bench off if the program is killed or the computer hangs. "
+    "Continue only if every switch stays within your reach."
 )
-READ_THEM = "Read the cautions. Go on only if every one of them is met."
+READ_THEM = "Read the cautions. Continue only if you can follow every one."
 BY_HAND_OFF = "SWITCH THE LOAD OFF BY HAND"
 LAST_FLOOR = 0.97  # of a step's floor: below that the run ends, whatever the step makes of it
 KEEPS_HANDS = ("heat", "cool", "wait", "bring back")  # steps that go on where the one before has heated or cooled
 CAUTIONS = "cautions"  # the question of the first hold point
 CELLS = (
-    "Only the voltage of the pack is watched. Its bounds hold for each cell where the cells are alike within 20 mV; a cell that "
-    "is apart from the others is seen by nobody."
+    "Only the pack voltage is monitored, not each cell. The limits protect every cell only if all cell voltages agree within "
+    "20 mV."
 )
 NEAR_THE_END = ("over_voltage", "under_voltage")  # protections whose test takes cells to their ends
 DOUBTS = "doubts"  # and of the one at which a person agrees to what is unusual on the pack sheet
@@ -74,7 +76,7 @@ DOUBTS = "doubts"  # and of the one at which a person agrees to what is unusual 
 
 def take_away(sensor: str) -> str:
     """What an early end says while hands heat or cool a sensor ("" for the pack)."""
-    return f"TAKE HEAT AND ICE AWAY FROM {sensor or 'THE PACK'}"
+    return f"REMOVE HEAT OR ICE FROM {sensor or 'THE PACK'}"
 
 
 class Run:
@@ -98,6 +100,7 @@ class Run:
         self.skipped: dict[int, str] = {}
         self.early = False
         self.reason = ""
+        self.away = SensorsAway(program.steps)
         self._around = Surroundings(program, self.known, self.watcher, awake)
         self._watching = Watching(self.watcher)
         self._next = begin
@@ -160,10 +163,13 @@ class Run:
             self._go(State.HOLDING)
             self._resumed = True
             self.ceilings.rested(event.after)
-            words = f"The run goes on after {event.after / 60:.0f} min. Look at the pack and every connection. {self._cautions}"
+            words = (
+                f"The run continues after a break of {event.after / 60:.0f} min. Check the pack and every connection. "
+                f"{self._cautions}"
+            )
             return [Pace(1.0, 1.0), SwitchOff(everything=True), Ask(CAUTIONS, words)]
         if isinstance(event, Complained):
-            return [Remark(f"An old entry in the error queue of the {event.instrument} was taken out: {event.what}")]
+            return [Remark(f"An old error in the queue of the {event.instrument} was deleted: {event.what}")]
         verdicts, orders = self._look(event)
         if self.state is State.MAKING_SAFE:
             return orders + self._making_safe(event)
@@ -186,7 +192,7 @@ class Run:
             self.agreed = f"{answer.by}: {answer.note.strip()}"
         if answer.question not in (CAUTIONS, DOUBTS):
             return []
-        said = f"Unusual on the pack sheet, agreed to by {self.agreed} ({'; '.join(self.program.doubts)})"
+        said = f"Unusual values on the pack sheet, accepted by {self.agreed} ({'; '.join(self.program.doubts)})"
         return [*([Remark(said)] if doubtful else []), *self._cells(), *self._begin_next(answer.t)]
 
     def _cells(self) -> list[Order]:
@@ -194,10 +200,10 @@ class Run:
 
     def _doubts(self, before: str) -> Ask:
         say = (
-            f"{before}Unusual on the pack sheet: {'; '.join(self.program.doubts)}. Look at the data sheet again. "
-            "If it is right, write agree, a semicolon, and the reason; else end the run."
+            f"{before}Unusual values on the pack sheet: {'; '.join(self.program.doubts)}. Check the data sheet. "
+            "If the values are right, type agree, a semicolon and the reason. If not, stop the run."
         )
-        return Ask(DOUBTS, say, "unusual values agreed to", Wants.CHOICE, choices=(Answer.AGREE,))
+        return Ask(DOUBTS, say, "unusual values accepted", Wants.CHOICE, choices=(Answer.AGREE,))
 
     # ---- looking ---------------------------------------------------------------------------------------------
 
@@ -234,7 +240,7 @@ class Run:
         if isinstance(event, OrderFailed):
             return f"{event.order} failed: {event.what}"
         if isinstance(event, GuardEnded):
-            return "the guard has ended: nothing would make the bench safe if this program could not"
+            return "the guard process has stopped: nothing would switch the bench off if this program failed"
         if isinstance(event, Suspended):
             return f"the computer was suspended for {event.seconds:.0f} s"
         if isinstance(event, Faulted):
@@ -258,12 +264,14 @@ class Run:
         self._waiting = (question, max(since, self.known.path_since))
         if t - self._waiting[1] <= self.program.longest_hold:
             return ""
-        return f"nobody has answered for {(t - self._waiting[1]) / 60:.0f} min while the {self.known.path} was on"
+        return f"no answer for {(t - self._waiting[1]) / 60:.0f} min while the {self.known.path} was on"
 
     # ---- going on --------------------------------------------------------------------------------------------
 
     def _begin_next(self, t: float) -> list[Order]:
         orders: list[Order] = []
+        if self.step is not None and isinstance(self.step, Confirm):
+            self.away.confirmed(self.step.planned)
         if self.step is not None and self.step.skip:
             if self.step.skip == "early":
                 return self._make_safe(self.step.why, early=True)
@@ -281,15 +289,24 @@ class Run:
             if self.step is not None and not self.step.done:
                 return orders
         return orders + self._make_safe(
-            "every step was done" if not self._cut_short else "the steps that could be done were done", early=False
+            "all steps done" if not self._cut_short else "ended with steps left out (see the notes)", early=False
         )
 
     def _begin(self, step: Step, t: float, orders: list[Order]) -> list[Order]:
         """``orders``, and those with which a step begins."""
         self.step, planned = step, step.planned
         self._go(State.HOLDING if step.asks else State.WATCHING)
-        begin = BeginStep(planned.index, planned.kind, planned.title, planned.sensor, planned.cycle)
-        return [*orders, begin, *self._allowed(step.begin(t))]
+        self.away.begun(planned)
+        first = self._allowed(step.begin(t))
+        tells = (
+            step.asks or step.done or any(isinstance(order, Ask | Guide) for order in first)
+        )  # these say it themselves
+        say = "" if tells else planned.say
+        return [
+            *orders,
+            BeginStep(planned.index, planned.kind, planned.title, planned.sensor, planned.cycle, say),
+            *first,
+        ]
 
     def _done_again(self, step: Step) -> Step | None:
         """What comes before something is done again, if it is; what comes after is set."""
@@ -319,10 +336,10 @@ class Run:
         self._skip_to = (step.skip, step.planned.offer if step.skip == "offer" else step.planned.group)
         self._why_skipped = step.why
         if step.skip == "offer":
-            return [Remark(f"Going on without one more: {step.why}")] if step.why else []
+            return [Remark(f"No further ramp: {step.why}")] if step.why else []
         self._cut_short = True
-        what = f"what is left for {step.planned.sensor}" if step.skip == "group" and step.planned.sensor else "the rest"
-        return [Remark(f"Skipping {what}: {step.why}")]
+        of = f" for {step.planned.sensor}" if step.skip == "group" and step.planned.sensor else ""
+        return [Remark(f"Skipped: all remaining steps{of}. Reason: {step.why}")]
 
     def _is_skipped(self, planned: Planned) -> bool:
         how, of = self._skip_to
@@ -338,11 +355,11 @@ class Run:
         if self.state is not State.WATCHING and any(
             isinstance(order, SetLimits | SetSupply | SwitchOn | SetLoad | LoadOn) for order in orders
         ):
-            raise AssertionError(f"{self.step} wants something switched on while {self.state.value}")
+            raise AssertionError(f"{self.step} needs an output on while {self.state.value}")
         on = "" if self.known.going_off else self.known.path
         other = {CHARGE: LoadOn, DISCHARGE: SwitchOn}.get(on)
         if other is not None and any(isinstance(order, other) for order in orders):
-            raise AssertionError(f"{self.step} wants the other path on while the {on} is")
+            raise AssertionError(f"{self.step} needs the other path on while the {on} is on")
         self.known.going_off = self.known.going_off or any(isinstance(order, SwitchOff) for order in orders)
         return orders
 
@@ -355,7 +372,7 @@ class Run:
             reason = f"{reason}; {take_away(self.known.hands_at)}"
         self.early, self.reason = early, reason
         self._go(State.MAKING_SAFE)
-        said = [Remark(f"Making the bench safe: {reason}")] if early or self._cut_short else []
+        said = [Remark(f"Switching the bench off: {reason}")] if early or self._cut_short else []
         return [*said, SwitchOff(everything=True)]
 
     def _making_safe(self, event: Event) -> list[Order]:
@@ -365,7 +382,7 @@ class Run:
         reason = self.reason if event.confirmed or event.remark in self.reason else f"{self.reason}; {event.remark}"
         early = self.early or not event.confirmed
         undone = sum(1 for index in self.skipped if not self.program.steps[index].offer)
-        return [End(early, event.confirmed and not self.known.hand_load, reason, undone)]
+        return [End(early, event.confirmed and not self.known.hand_load, reason, undone, self.away.say)]
 
     def _go(self, state: State) -> None:
         if state not in NEXT[self.state]:

@@ -13,11 +13,16 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from runner.sheets.bench import BenchFile
-from runner.sheets.pack import PackSheet
+from runner.sheets.pack import PackSheet, protection_name
 from runner.sheets.procedure import Procedure
 
 TO_FULL, TO_HALF, EMPTIES = "full-charge", "partial-charge", "capacity"
 HALF = 0.5
+NAMES = {
+    "probe": "thermometer (probe)",
+    "meter": "voltmeter (meter)",
+    "box": "decade box (box)",
+}  # roles as people read them
 LEAVES = {"full": 1.0, "half": HALF, "empty": 0.0}
 UNKNOWN = 3600.0  # s that a procedure is taken to need where it does not say
 
@@ -53,7 +58,7 @@ class Agenda:
         """The plan as people read it: what is done in which order and why, and what is not."""
         lines = [f"PLAN: {len(self.items)} procedures, about {self.seconds / 3600:.1f} h"]
         for number, item in enumerate(self.items, start=1):
-            added = " (put in)" if item.added else ""
+            added = " (added)" if item.added else ""
             lines.append(f"  {number:2} {item.name:32} {item.seconds / 60:5.0f} min  {item.why}{added}")
         return lines + [f"   – {name:32} left out: {why}" for name, why in self.left_out]
 
@@ -97,13 +102,13 @@ def _impossible(procedure: Procedure, pack: PackSheet, bench: BenchFile) -> str:
     """Why a procedure cannot be run on this pack at this bench, or nothing."""
     kind = procedure.protection
     if kind is not None and pack.protection(kind) is None:
-        return f"the pack sheet declares no {kind.replace('_', ' ')}"
-    missing = [role for role in procedure.needs if role not in bench.roles()]
+        return f"the pack sheet declares no {protection_name(kind)}"
+    missing = [NAMES.get(role, role) for role in procedure.needs if role not in bench.roles()]
     if missing:
         return f"the bench has no {' and no '.join(missing)}"
     by_hand = [role for role in sorted(procedure.wired()) if bench.by_hand(role)]
     if by_hand:
-        return f"it needs the {' and the '.join(by_hand)} on a cable; a person is too slow for it"
+        return f"needs {' and '.join(by_hand)} with an address (a person is too slow)"
     if "box" in procedure.needs:
         protection = pack.protection(kind or "")
         without = [s.name for s in pack.sensors if s.curve is None and s.name in getattr(protection, "sensors", ())]
@@ -138,13 +143,13 @@ def _fits(procedure: Procedure, now: float) -> bool:
 def _why(procedure: Procedure, now: float) -> str:
     rank, _ = _rank(procedure)
     if rank < 10:
-        return "looking comes first"
+        return "inspection comes first"
     if rank >= 90:
-        return "it empties the pack, so it comes last"
+        return "empties the pack, so it comes last"
     window = procedure.state_of_charge
     if window is None:
-        return "any state of charge does"
-    return f"wants {window.lowest:.0%} to {window.highest:.0%} of charge, about {now:.0%} is there"
+        return "any state of charge"
+    return f"needs {100 * window.lowest:.0f} % to {100 * window.highest:.0f} % state of charge (now about {100 * now:.0f} %)"
 
 
 def _wants_more(left: Sequence[Procedure], now: float) -> bool:
@@ -157,10 +162,10 @@ def _move(left: Sequence[Procedure], movers: Mapping[str, Procedure], now: float
     higher = _wants_more(left, now)
     half = movers.get(TO_HALF)
     if half is not None and _fits(half, now) and any(_fits(each, HALF) for each in left):
-        return half, "brings the pack to where the next ones fit"
+        return half, "brings the pack to the state of charge that the next ones need"
     full = movers.get(TO_FULL)
     if higher and full is not None and now < 1.0 and any(_fits(each, 1.0) for each in left):
-        return full, "brings the pack to where the next ones fit"
+        return full, "brings the pack to the state of charge that the next ones need"
     if not higher and EMPTIES in movers and now > 0.0 and any(_fits(each, 0.0) or _fits(each, HALF) for each in left):
-        return movers[EMPTIES], "empties the pack, which is too full for the next ones"
-    return None, f"no way to bring the pack from about {now:.0%} of charge to where it fits"
+        return movers[EMPTIES], "discharges the pack for the next ones"
+    return None, f"no procedure can bring the pack from about {100 * now:.0f} % to the required state of charge"

@@ -14,6 +14,7 @@ from runner.engine.program import Planned
 from runner.errors import Problem
 from runner.events import CHARGE, DISCHARGE
 from runner.notation.source import Path, Source
+from runner.sheets.pack import protection_name
 from runner.sheets.procedure import Procedure
 from runner.vocabulary import BoxPlace, Until
 
@@ -37,7 +38,7 @@ class StepOrder:
 
     def __init__(self, procedure: Procedure, source: Source) -> None:
         self._kind, self._source = str(procedure.protection or ""), source
-        self._words = self._kind.replace("_", " ")
+        self._words = protection_name(self._kind)
         self._finds = bool(procedure.findings)
 
     def problems(self, steps: Sequence[Planned], places: Sequence[Path]) -> Iterator[Problem]:
@@ -58,7 +59,7 @@ class StepOrder:
             what = f"the decade box is left in the place of {boxed or 'a sensor'} at the end"
             yield self._problem(place, what, "end with confirm: {say: …, box: out}, as the sensor is plugged back in")
         if not steps:
-            what = "nothing is left to do on this pack at this bench"
+            what = "no step of this procedure applies to this pack and bench"
             yield self._problem(("steps",), what, "write steps that apply to it")
 
     def _wrong_way(self, step: Planned, place: Path) -> Iterator[Problem]:
@@ -68,9 +69,7 @@ class StepOrder:
         over = self._kind.endswith("over_temperature")
         wanted = Until.STOPPED if (step.kind == "heat") == over else Until.RETURNED
         if step.word("until") != wanted:
-            what = (
-                f"{step.kind} until the current has {step.word('until')}; a test of {self._words} waits the other way"
-            )
+            what = f"{step.kind} until the current has {step.word('until')}; in a test of {self._words} it must be until {wanted}"
             yield self._problem(place, what, f"write until: {wanted}")
 
     def _on_its_path(self, step: Planned, place: Path, on: str) -> Iterator[Problem]:
@@ -93,13 +92,13 @@ class StepOrder:
         if step.kind not in PROVOKES:
             return
         if not step.sensor and self._finds and self._kind.endswith("temperature"):
-            what = f"{step.kind} is of no sensor, so nothing would be found of any"
+            what = f"{step.kind} has no sensor, so nothing would be measured"
             yield self._problem(place, what, "put it inside repeat: {each: sensor, steps: …}")
         elif step.kind == "substitute" and boxed != step.sensor:
             what = f"the decade box is not in the place of {step.sensor or 'a sensor'} when it is set"
             yield self._problem(place, what, "write confirm: {say: …, box: in} for this sensor before it")
         elif step.kind != "substitute" and boxed is not None:
-            what = f"{step.kind} comes while the decade box is in the place of {boxed or 'a sensor'}, which then feels nothing"
+            what = f"{step.kind} comes while the decade box is in the place of {boxed or 'a sensor'}; the sensor is unplugged then"
             yield self._problem(place, what, "write confirm: {say: …, box: out} before it")
 
     def _problem(self, place: Path, what: str, remedy: str) -> Problem:

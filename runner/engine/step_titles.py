@@ -10,6 +10,7 @@ from runner.vocabulary import Until
 
 Numbers = Mapping[str, float]
 Words = Mapping[str, Any]
+UNTIL = {Until.FULL: " until full", Until.STOPPED: " until the pack stops it"}
 
 
 def title(kind: str, numbers: Numbers, words: Words, sensor: str, record: str) -> str:
@@ -22,30 +23,33 @@ def _amps(numbers: Numbers, name: str = "current") -> str:
 
 
 def _until(words: Words) -> str:
-    until = words.get("until", "")
-    return {Until.STEADY: "", Until.TIME: ""}.get(until, f" until {until}")
+    """Until when a charge or discharge goes on, with a space before it."""
+    return UNTIL.get(words.get("until", ""), "")
 
 
 def _wait(numbers: Numbers, words: Words, where: str, record: str) -> str:
     if "for" in numbers:
         return f"Wait {shown(numbers['for'], 'time')}"
     side = "below" if "below" in numbers else "above"
-    return f"Wait until{where or ' it'} is {side} {shown(numbers[side], 'temperature')}"
+    return f"Wait until{where or ' the pack'} is {side} {shown(numbers[side], 'temperature')}"
+
+
+def _range(numbers: Numbers) -> str:
+    first, last = shown(numbers["from"], "temperature"), shown(numbers["to"], "temperature")
+    return first if first == last else f"{first} to {last}"
 
 
 _TITLES: dict[str, Callable[[Numbers, Words, str, str], str]] = {
-    "confirm": lambda n, w, where, record: f"Confirm{where}",
+    "confirm": lambda n, w, where, record: f"Confirm{where}: {record}" if record else f"Confirm{where}",
     "read": lambda n, w, where, record: f"Read {record}",
-    "inspect": lambda n, w, where, record: f"Inspect {len(w['items'])} things",
+    "inspect": lambda n, w, where, record: f"Inspect{where}: {len(w['items'])} items",
     "charge": lambda n, w, where, record: f"Charge with {_amps(n)}{_until(w)}",
-    "drain": lambda n, w, where, record: f"Drain with {_amps(n)}{_until(w)}",
-    "stage": lambda n, w, where, record: f"{w['path'].capitalize()} from {_amps(n, 'from')} to {_amps(n, 'to')}",
-    "recover": lambda n, w, where, record: "Wait for the pack to come back",
+    "drain": lambda n, w, where, record: f"Discharge with {_amps(n)}{_until(w)}",
+    "stage": lambda n, w, where, record: f"{w['path'].capitalize()} in steps, {_amps(n, 'from')} to {_amps(n, 'to')}",
+    "recover": lambda n, w, where, record: "Wait for the pack to recover",
     "wake": lambda n, w, where, record: f"Wake with {_amps(n)}",
-    "try": lambda n, w, where, record: f"Try the {w['path']} until it is back",
-    "substitute": lambda n, w, where, record: (
-        f"Decade box for{where}: {n['from']:.0f} to {n['to']:.0f} °C in steps of {n['step']:.2g} K"
-    ),
+    "try": lambda n, w, where, record: f"Wait for release: try to {w['path']}",
+    "substitute": lambda n, w, where, record: f"Decade box at{where}: {_range(n)}",
     "heat": lambda n, w, where, record: f"Heat{where} at {shown(n['rate'], 'ramp rate')}",
     "cool": lambda n, w, where, record: f"Cool{where} at {shown(n['rate'], 'ramp rate')}",
     "rest": lambda n, w, where, record: f"Rest {shown(n['for'], 'time')}",

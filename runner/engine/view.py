@@ -5,11 +5,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from runner.engine.ceilings import Headroom
-from runner.engine.run import Run
+from runner.engine.run import READ_THEM, Run
 from runner.engine.states import State
 
 USUAL_LAG = 10.0  # s: delay, polling and a taped-on sensor together (common practice, no source)
-COACH_BAND = 0.25  # of the wanted rate: inside it the coach says hold
+COACH_BAND = 0.25  # of the wanted rate: inside it the coach says keep
 
 
 @dataclass(frozen=True)
@@ -22,7 +22,7 @@ class StepLine:
 
 @dataclass(frozen=True)
 class Coach:
-    """What to do about the ramp: slower, hold or faster, and why. Rates in K/s, positive in the wanted direction."""
+    """What to do about the ramp: slower, keep or faster, and why. Rates in K/s, positive in the wanted direction."""
 
     word: str
     why: str
@@ -78,11 +78,11 @@ def look(run: Run) -> View:
 
 def _sentence(run: Run) -> str:
     if run.state is State.MAKING_SAFE:
-        return f"Making the bench safe: {run.reason}"
+        return f"Switching the bench off: {run.reason}"
     if run.state is State.ENDED:
-        return f"The run is over and the bench is off: {run.reason}"
+        return f"The run has ended: {run.reason}"
     if run.step is None:
-        return "Read the cautions. Go on only if every one of them is met."
+        return READ_THEM
     by_machine = run.program.heated_by_machine and run.step.planned.kind in ("heat", "cool")
     return f"The actuator does this: {run.step.sentence()}" if by_machine else run.step.sentence()
 
@@ -111,14 +111,14 @@ def _coach(run: Run) -> Coach | None:
         return None
     sign = 1.0 if step.planned.kind == "heat" else -1.0
     wanted, is_now = step.planned.values["rate"], sign * rate
-    values = f"{is_now * 60:.1f} K/min, wanted {wanted * 60:.1f} K/min{_cost(run, is_now)}"
+    values = f"{is_now * 60:.1f} K/min (target {wanted * 60:.1f} K/min){_cost(run, is_now)}"
     if step.sentence() != step.planned.say:
-        return Coach("freely", f"{is_now * 60:.1f} K/min; the ramp at {wanted * 60:.1f} K/min comes next")
+        return Coach("freely", f"{is_now * 60:.1f} K/min; next: ramp at {wanted * 60:.1f} K/min")
     if is_now > wanted * (1 + COACH_BAND):
         return Coach("slower", values)
     if is_now < wanted * (1 - COACH_BAND):
         return Coach("faster", values)
-    return Coach("hold", values)
+    return Coach("keep", values)
 
 
 def _cost(run: Run, rate: float) -> str:
@@ -127,4 +127,4 @@ def _cost(run: Run, rate: float) -> str:
     if limits is None or rate <= 0:
         return ""
     half = (limits[1] - limits[0]) / 2
-    return f"; the lag costs {rate * USUAL_LAG:.1f} K of {half:.1f} K"
+    return f"; lag error {rate * USUAL_LAG:.1f} K (tolerance {half:.1f} K)"

@@ -157,18 +157,18 @@ class Watcher:
         current, voltage = sample.readings[CURRENT_OF[self.path]], sample.readings.get(VOLTAGE_OF[self.path])
         why = ""
         if current >= self.smallest and sample.output is False:
-            why = f"the {_SOURCE[self.path]} reads back as off while {current:.3g} A flow"
+            why = f"the {_SOURCE[self.path]} reads back as off, but {current:.3g} A is flowing"
         elif self.path == CHARGE and voltage is not None and current >= self.smallest:
             fresh = self._terminal is not None and sample.t - self._terminal[0] < WAIT_FOR_METER
             terminal = self._terminal[1] if self._terminal is not None and fresh else voltage
             above = terminal - voltage > max(LEAD_VOLTAGE, VOLTAGE_RATIO * terminal)
             self._above = self._above + 1 if above else 0  # a voltmeter is behind for a moment when a current begins
             if voltage < NO_VOLTAGE_RATIO * self._set[0]:
-                why = f"the supply reads {voltage:.3g} V while {current:.3g} A flow into the pack"
+                why = f"the supply reads {voltage:.3g} V while {current:.3g} A is flowing into the pack"
             elif self._above >= MEANWHILE:
                 why = (
-                    f"the pack's terminals stand at {terminal:.2f} V, the supply that charges it reads {voltage:.2f} V "
-                    f"and {current:.3g} A: they cannot all be true"
+                    f"pack terminals {terminal:.2f} V, but the supply that charges the pack reads {voltage:.2f} V and "
+                    f"{current:.3g} A; these readings contradict each other, so check the meters and leads"
                 )
             elif frozen := self._frozen(sample.t, voltage, current):
                 return frozen
@@ -190,8 +190,8 @@ class Watcher:
         if self._jumped is None or t - self._jumped[0] < FROZEN_TIME:
             return ""
         return (
-            f"the current reads {current:.6g} A to the last digit while the supply has stood at its set voltage of "
-            f"{self._set[0]:.4g} V for {FROZEN_TIME:g} s: one of the two is not true"
+            f"the current reading has been exactly {current:.6g} A for {FROZEN_TIME:g} s although the supply is at its set voltage "
+            f"of {self._set[0]:.4g} V; check the supply's readings"
         )
 
     def _found_again(self, sample: Sampled) -> None:
@@ -213,7 +213,7 @@ class Watcher:
             return []
         self._before_lost = self.verdict.word
         return self._say(
-            WatchWord.LOST, f"no valid current for {quiet:.1f} s: {sample.lost[channel]}", self._last_valid
+            WatchWord.LOST, f"no current reading for {quiet:.1f} s ({sample.lost[channel]})", self._last_valid
         )
 
     def _while_flowing(self, sample: Sampled) -> list[Verdict]:
@@ -226,7 +226,7 @@ class Watcher:
             found.append(
                 Verdict(
                     WatchWord.DROPOUT,
-                    f"{len(self._low)} sample(s) without current, then {current:.3g} A again",
+                    f"samples without current: {len(self._low)}; then {current:.3g} A again",
                     self._low[0].t,
                 )
             )
@@ -244,7 +244,7 @@ class Watcher:
     def _while_stopped(self, sample: Sampled) -> list[Verdict]:
         current = sample.readings[CURRENT_OF[self.path]]
         if sample.output is False and self.verdict.word != WatchWord.LIMITED:
-            return self._say(WatchWord.LIMITED, f"the {_SOURCE[self.path]} went off by itself", sample.t)
+            return self._say(WatchWord.LIMITED, f"the {_SOURCE[self.path]} switched off by itself", sample.t)
         if current <= max(BACK_RATIO * self._level, self.smallest):
             self._back.clear()
             return self._spoiled_meanwhile(sample) if self.verdict.word == WatchWord.STOPPED else []
@@ -257,7 +257,7 @@ class Watcher:
         self._levels.clear()
         self._levels.append(current)
         self._taper_since = None
-        return self._say(WatchWord.RETURNED, f"{current:.3g} A flow again", first)
+        return self._say(WatchWord.RETURNED, f"{current:.3g} A is flowing again", first)
 
     def _spoiled_meanwhile(self, sample: Sampled) -> list[Verdict]:
         """Since the pack has stopped the current: would its coming back still be seen?"""
@@ -270,15 +270,15 @@ class Watcher:
         if self.path == CHARGE:
             word = WatchWord.OPEN_LEAD
             if terminal is not None and abs(voltage - terminal) > LEAD_VOLTAGE:
-                why = f"the supply stands at {voltage:.2f} V, the pack's terminals at {terminal:.2f} V: a lead is off"
+                why = f"a lead is off (supply {voltage:.2f} V, pack terminals {terminal:.2f} V)"
         elif voltage > COLLAPSE_RATIO * self._stood:
             word, why = (
                 WatchWord.LIMITED,
-                f"the load finds {voltage:.2f} V again and draws nothing: it has stopped by itself",
+                f"the load sees {voltage:.2f} V again but draws no current: it stopped by itself",
             )
         elif terminal is not None and terminal > COLLAPSE_RATIO * self._stood:
             word = WatchWord.OPEN_LEAD
-            why = f"the load finds {voltage:.2f} V, the pack's terminals stand at {terminal:.2f} V: a lead is off"
+            why = f"a lead is off (load {voltage:.2f} V, pack terminals {terminal:.2f} V)"
         self._odd = self._odd + 1 if why else 0
         return self._say(word, why, sample.t) if self._odd >= MEANWHILE else []
 
@@ -293,7 +293,7 @@ class Watcher:
         if last.output is False:
             source = _SOURCE[self.path]
             return self._say(
-                WatchWord.LIMITED, f"the {source} went off by itself (its own protection, or a hand)", first.t
+                WatchWord.LIMITED, f"the {source} switched off by itself (its own protection, or a person)", first.t
             )
         terminal = self._terminal[1] if self._terminal is not None and self._terminal[0] >= first.t else None
         if self.path == CHARGE:
@@ -304,34 +304,38 @@ class Watcher:
         assert self._set is not None
         set_voltage, set_current = self._set
         if self.verdict.word in (WatchWord.TAPERING, WatchWord.FULL) and before < 2 * FULL_RATIO * set_current:
-            why = f"it had tapered to {before:.3g} A: it may be the end of charge"
+            why = f"the current had tapered to {before:.3g} A; possibly the end of charge"
             return self._say(WatchWord.FULL, why, first.t)
         voltage = last.readings.get(VOLTAGE_OF[CHARGE])
         if voltage is not None and voltage < set_voltage * (1 - VOLTAGE_RATIO):
-            why = f"no current, yet the supply stands at {voltage:.2f} V of {set_voltage:.2f} V: it does not regulate"
+            why = (
+                f"no current, and the supply is at {voltage:.2f} V instead of {set_voltage:.2f} V: it is not regulating"
+            )
             return self._say(WatchWord.LIMITED, why, first.t)
         if voltage is not None and terminal is not None and abs(voltage - terminal) > LEAD_VOLTAGE:
-            why = f"the supply stands at {voltage:.2f} V, the pack's terminals at {terminal:.2f} V: a lead is off"
+            why = f"a lead is off (supply {voltage:.2f} V, pack terminals {terminal:.2f} V)"
             return self._say(WatchWord.OPEN_LEAD, why, first.t)
         end = "" if self._over_voltage_wanted else self._end_of_charge(set_voltage)
         if end:
             return self._say(WatchWord.FULL, end, first.t)
-        why = f"{before:.3g} A fell to nothing within a sample or two; the supply stands at its set voltage"
+        why = f"current fell from {before:.3g} A to 0 within two samples; the supply is at its set voltage"
         return self._say(WatchWord.STOPPED, why, first.t)
 
     def _discharge_fallen(self, first: Sampled, last: Sampled, terminal: float | None, before: float) -> list[Verdict]:
         stood = self._stood
         voltage = last.readings.get(VOLTAGE_OF[DISCHARGE])
         if voltage is not None and voltage > COLLAPSE_RATIO * stood:
-            why = f"no current, yet the load still finds {voltage:.2f} V: it has stopped drawing by itself"
+            why = f"no current, but the load still sees {voltage:.2f} V: it stopped by itself"
             return self._say(WatchWord.LIMITED, why, first.t)
         if voltage is not None and terminal is not None and terminal > COLLAPSE_RATIO * stood:
-            why = f"the load finds {voltage:.2f} V, the pack's terminals stand at {terminal:.2f} V: a lead is off"
+            why = f"a lead is off (load {voltage:.2f} V, pack terminals {terminal:.2f} V)"
             return self._say(WatchWord.OPEN_LEAD, why, first.t)
         if stood <= self._empty_at:
-            why = f"the pack stood at {stood:.2f} V under load: its under-voltage may have opened the path"
+            why = (
+                f"the pack voltage was {stood:.2f} V under load; the under-voltage protection may have opened the path"
+            )
             return self._say(WatchWord.UNCLEAR, why, first.t)
-        why = f"{before:.3g} A fell to nothing within a sample or two, and the voltage collapsed with it"
+        why = f"current fell from {before:.3g} A to 0 within two samples, and the voltage collapsed"
         return self._say(WatchWord.STOPPED, why, first.t)
 
     def _regulation(self, sample: Sampled, current: float) -> list[Verdict]:
@@ -348,7 +352,7 @@ class Watcher:
                 return []
             return self._say(
                 WatchWord.TAPERING,
-                f"constant voltage, {current:.3g} A of {set_current:.3g} A: the pack takes less and less",
+                f"constant voltage, {current:.3g} A of {set_current:.3g} A and falling",
                 sample.t,
             )
         self._taper_since = None
@@ -365,14 +369,14 @@ class Watcher:
         times, volts = [t for t, _ in self._voltages], [v for _, v in self._voltages]
         if median(volts[-5:]) > NEAR_FULL_RATIO * set_voltage:
             return (
-                f"the current stopped at {volts[-1]:.2f} V, close to the {set_voltage:.2f} V of a full pack: "
-                "it may be the end of charge"
+                f"the current stopped at {volts[-1]:.2f} V, close to the {set_voltage:.2f} V of a full pack; "
+                "possibly the end of charge"
             )
         if times[-1] - times[0] < CLIMB_WINDOW / 2 or times[-1] - self._on_since < RELAXING:
             return ""
         climb = linear_regression(times, volts).slope
         if climb > CLIMB_RATIO * set_voltage:
-            return f"the voltage was climbing by {climb * 60e3:.0f} mV/min before the stop: it may be the end of charge"
+            return f"the voltage was climbing by {climb * 60e3:.0f} mV/min before the stop; possibly the end of charge"
         return ""
 
     def _before(self) -> float:

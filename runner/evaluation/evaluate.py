@@ -88,7 +88,7 @@ class Evaluation:
             "conformity": self.conformity,
             "ended_early": ""
             if end is not None and not end.early
-            else (end.reason if end else "the record breaks off"),
+            else (end.reason if end else "the record is incomplete (no end entry)"),
             "findings": [finding.as_json() for finding in self.findings],
         }
 
@@ -129,7 +129,7 @@ def worked_out(folder: RunFolder) -> Evaluation:
     early = (
         ""
         if story.end is not None and not story.end.early
-        else (story.end.reason if story.end else "the record breaks off")
+        else (story.end.reason if story.end else "the record is incomplete (no end entry)")
     )
     channels = {channel: series_of(table, channel) for channel in CHANNELS}
     taps = series_of(table[table["by_hand"] == 1], PROBE_TEMPERATURE)

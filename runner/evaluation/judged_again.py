@@ -93,7 +93,8 @@ def _again(
         return (replace(attempt, at=verdict.since) if moved else attempt), ""
     outcome = Outcome(verdict.word) if verdict.word in ENDS else Outcome.NOT_SEEN
     where = f"{attempt.kind} {attempt.sensor}".strip()
-    said = f"{where}, {attempt.at / 60:.1f} min: judged {attempt.outcome} live, today's watcher says {verdict.word} ({verdict.why})"
+    when = f"{where}, {attempt.at / 60:.1f} min"
+    said = f"{when}: judged {attempt.outcome} during the run; this version says {verdict.word} ({verdict.why})"
     return replace(attempt, outcome=outcome, why=verdict.why, at=verdict.since), said
 
 

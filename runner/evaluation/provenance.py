@@ -88,7 +88,7 @@ def _differences(old: Mapping[str, Any], new: Mapping[str, Any]) -> list[str]:
     if old["conformity"] != new["conformity"]:
         said.append(f"{old['conformity'] or 'no statement'} → {new['conformity'] or 'no statement'}")
     if (old["value"] is None) != (new["value"] is None):
-        said.append("has a value now" if old["value"] is None else "has no value any more")
+        said.append("has a value now" if old["value"] is None else "no longer has a value")
     elif new["value"] is not None:
         scale = max(new["expanded_uncertainty"], 1e-12)
         moved = abs(new["value"] - old["value"]) > SIGNIFICANT * scale

@@ -159,7 +159,7 @@ class _Teller:
         if before:
             self._last = max(self._last, float(self._sampled[before - 1]))
         self.breaks.append((self._last, t))
-        self.remarks.append((t, f"gone on after a break of {(t - self._last) / 60:.0f} min ({what.why})"))
+        self.remarks.append((t, f"continued after a break of {(t - self._last) / 60:.0f} min ({what.why})"))
         step = self._step
         if step is not None and step.kind in ("drain", "charge"):
             began = self._began[step.index]

@@ -78,11 +78,11 @@ def _wait(plan: Plan, pulse: Pulse, act: Act, rest: bytes) -> str:
             if "act" in message:
                 return str(message["act"])
         if gone or os.getppid() != plan.runner:
-            return "the runner has gone"
+            return "the program has stopped"
         late = pulse.overdue
         if late > plan.patience and seen > plan.patience:
             act.end_runner()
-            return f"the runner was {late:.1f} s overdue and was ended"
+            return f"the program was {late:.1f} s overdue and was ended"
         seen = late
 
 

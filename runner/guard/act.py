@@ -76,7 +76,7 @@ class Act:
         unsure = self._wait_for_all(began + TOLD_AFTER)
         self._say(unsure, why)
         if unsure and not self._wait_for_all(began + GIVE_UP):
-            self._print("Everything has now read back as off.")
+            self._print("Everything is off (read back).")
         self._write({"what": "done", "not confirmed": self._unsure, "after_s": round(time.monotonic() - began, 3)})
 
     @property
@@ -118,10 +118,10 @@ class Act:
             lines.append(f"{', '.join(sure[:-1])}{' and ' if sure[1:] else ''}{sure[-1]} switched off and read back.")
         if unsure:
             words = " and ".join(unsure)
-            lines.append(f"{words} did not confirm to be off: SWITCH OFF {words.upper()} BY HAND")
+            lines.append(f"{words} NOT CONFIRMED OFF: SWITCH {words.upper()} OFF BY HAND")
         lines += self.by_hand
         if self.folder and self.runner_gone:
-            lines.append(f"When all is well: tripwitness resume {self.folder}")
+            lines.append(f"When the bench is safe, continue with: tripwitness resume {self.folder}")
         self._write({"what": "said", "lines": lines})
         if self.runner_gone:
             give_back(self.plan.terminal)

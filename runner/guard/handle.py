@@ -77,7 +77,7 @@ class Guard:
             reader.join()
             self._over = True
             self._forget()
-            raise GuardMissing.not_started("it did not come up")
+            raise GuardMissing.not_started("it did not start")
         self._tell(json.dumps({"folder": str(folder.resolve())}))
 
     def own(self) -> None:

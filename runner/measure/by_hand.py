@@ -23,12 +23,12 @@ def trip_by_hand(maker: Evaluator, attempt: Attempt) -> Finding:
     declared, limits = maker.declared, maker.declared.trip_limits
     last = maker.recording.read(Observed.LAST_VOLTAGE, attempt.began, attempt.at + 3600.0)
     if not last:
-        why = "nobody read the voltage before the cut-off"
+        why = "voltage not read before the cut-off"
         return maker.missing("trip", "V", why, expected=declared.trip, limits=limits)
     value = last[-1].value
     before = maker.recording.read(Observed.LOADED_VOLTAGE, attempt.began, attempt.at)
     if not before:
-        why = "the voltage was read only once, so how fast it fell is not known"
+        why = "the voltage was read only once, so its slope is not known"
         return maker.missing("trip", "V", why, expected=declared.trip, limits=limits)
     span = max(attempt.at - before[-1].t, 1.0)
     low, high = sorted(slopes_at_the_end((value - before[-1].value) / span, span))
@@ -42,7 +42,7 @@ def trip_by_hand(maker: Evaluator, attempt: Attempt) -> Finding:
         + add(BudgetSource.DISPLAY_DIGITS, 0.0, 0.01 / 12.0**0.5, "rectangular")
         + reading_error(maker.inputs, declared.accuracy.get(METER_VOLTAGE, Accuracy()), value, "voltmeter")
     )
-    caveats = ("read by hand: the voltage that was seen last before the load stopped",)
+    caveats = ("read by hand: last voltage seen before the load stopped",)
     return maker.measured("trip", "V", theta, expected=declared.trip, limits=limits, caveats=caveats)
 
 
@@ -63,4 +63,4 @@ def recovery_by_hand(maker: Evaluator, stopped: Attempt, returned: Attempt) -> F
         gap = gap_before(maker.recording.of(terminals(maker.recording)), returned.at)
         back = add(BudgetSource.READINGS, returned.at - gap / 2, gap / 12.0**0.5, "rectangular")
     quantity = back - add(BudgetSource.REACTION.of("cut-off"), stopped.at - reaction, deviation)
-    return maker.measured("recovery time", "s", quantity, caveats=("marked by a person",))
+    return maker.measured("recovery time", "s", quantity, caveats=("marked by the operator",))

@@ -93,7 +93,7 @@ class Throughput(Evaluator):
         parts = [integrate(integrand, each.began, end if each is drains[-1] else each.at) for each in drains]
         total = sum(part.value for part in parts)
         if sum(part.missing for part in parts) > TOO_MUCH * max(total, 1e-9):
-            what = f"{sum(part.gaps for part in parts)} gap(s) without readings are too long to say how much flowed"
+            what = f"{sum(part.gaps for part in parts)} gaps without readings are too long to know the charge"
             return self.missing(name, unit, what, expected=rated, limits=limits)
         at_the_end = (
             0.0 if edge is None else edge.uncertainty * abs(float(integrand.value[-1] if len(integrand) else 0.0))
@@ -175,26 +175,26 @@ class Throughput(Evaluator):
             return f"there is no cut-off: {given_up[0].why}" if given_up else self.reason("drain")
         whole = self._from_full()
         if whole is None:
-            return "the discharge did not begin with a full pack, so it says nothing about the capacity"
+            return "the discharge did not start from full, so no capacity was measured"
         return self._flowed_beside(*whole)
 
     def _flowed_beside(self, full: Attempt, drains: Sequence[Attempt]) -> str:
         """Why it says nothing although it began full: something was put in or taken out between full and the discharge's end."""
         between = [each for each in self.attempts if full.at < each.at < drains[-1].at and each.kind in FLOWING]
         if between:
-            return f"{between[0].kind} came between the full charge and the cut-off, so the discharge is not the whole of it"
+            return f"{between[0].kind} interrupted the discharge between full charge and cut-off; the capacity is incomplete"
         outside = list(pairwise([full.at, *(t for each in drains for t in (each.began, each.at))]))[::2]
         taken = sum(integrate(self.recording.of(CURRENT_OF[DISCHARGE]), a.began, a.at).value for a in drains)
         for path, how in ((CHARGE, "charged"), (DISCHARGE, "discharged")):
             current = self.recording.of(CURRENT_OF[path])
             beside = sum(integrate(current, begin, end).value for begin, end in outside)
             if taken and beside > BESIDE * taken:
-                return f"the pack was {how} by {beside / 3600:.2g} Ah between the full charge and the cut-off, beside the discharge"
+                return f"the pack was also {how} by {beside / 3600:.2g} Ah between the full charge and the cut-off"
         return ""
 
     def _broken(self, drains: Sequence[Attempt]) -> list[str]:
         inside = [(a, b) for a, b in self.recording.breaks if drains[0].began < b and a < drains[-1].at]
-        return [f"broken off for {(b - a) / 60:.0f} min and gone on; the pack was at rest" for a, b in inside]
+        return [f"interrupted for {(b - a) / 60:.0f} min and continued; the pack was at rest" for a, b in inside]
 
     def _power(self, current: Series) -> tuple[Series, Accuracy, list[str]]:
         """U·I at the readings of the current; the voltage between its own readings by straight lines."""
@@ -209,7 +209,8 @@ class Throughput(Evaluator):
             known = self.declared.leads.get(DISCHARGE)
             volts = volts + current.value * (known[0] if known else 0.0)
             caveats.append(
-                "voltage at the load" + (", corrected for the leads" if known else "; the leads' loss is not in it")
+                "voltage at the load"
+                + (", corrected for the leads" if known else "; losses in the leads are not included")
             )
         return Series(current.t, volts * current.value), self.declared.accuracy.get(channel, Accuracy()), caveats
 
@@ -242,7 +243,7 @@ def _sum(
     if missing:
         gaps = sum(part.gaps for part in parts)
         quantity = quantity + inputs.add(BudgetSource.GAPS, missing / 2, abs(missing) / 12.0**0.5, "rectangular")
-        caveats.append(f"{gaps} gap(s) without readings: what flowed in them is counted half, and as unknown")
+        caveats.append(f"gaps without readings: {gaps}; counted half, remainder as uncertainty")
     return quantity
 
 

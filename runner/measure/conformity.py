@@ -15,12 +15,12 @@ SEVERITY = {PASS: 0, CONDITIONAL_PASS: 1, NOT_MEASURED: 2, CONDITIONAL_FAIL: 3, 
 
 SIMPLE, GUARD_BAND, WITH_CONDITIONS = "simple acceptance", "guard band", "guard band with conditions"
 RULES = {
-    SIMPLE: "pass if the value lies within the limits (ILAC-G8:09/2019, 4.2.1; risk of a wrong pass up to 50 %)",
-    GUARD_BAND: "pass if the value lies within the limits by at least U, else fail (ILAC-G8:09/2019, 4.2.2, w = U; "
+    SIMPLE: "pass: inside the limits; fail: outside (ILAC-G8:09/2019, 4.2.1; risk of a wrong pass up to 50 %)",
+    GUARD_BAND: "pass: inside the limits by at least U; otherwise fail (ILAC-G8:09/2019, 4.2.2, w = U; "
     "risk of a wrong pass at most 2.5 %)",
-    WITH_CONDITIONS: "pass if the value lies within the limits by at least U; conditional pass or conditional "
-    "fail if it is nearer to a limit than U; else fail (ILAC-G8:09/2019, w = U; risk of a "
-    "wrong pass at most 2.5 %)",
+    WITH_CONDITIONS: "pass: inside the limits by at least U; conditional pass: inside, but closer than U to a limit; "
+    "conditional fail: outside by at most U; fail: outside by more than U (ILAC-G8:09/2019, w = U; risk of a wrong pass at "
+    "most 2.5 %)",
 }
 
 

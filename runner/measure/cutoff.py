@@ -22,6 +22,7 @@ from runner.measure.fits.edge import MOST_RISE, Edge
 from runner.measure.fits.ramp import Bend, fit_bend
 from runner.measure.readings import gap_before, lowest_held, reading_error, terminals
 from runner.measure.recording import Accuracy, Attempt, Series
+from runner.notation.quantity import minus
 from runner.vocabulary import BudgetSource, Observed, Outcome
 
 WINDOW = 15.0  # s of readings before the edge
@@ -65,7 +66,7 @@ class CutOff(Evaluator):
         voltage, current, leads = self._voltage_before(edge, stopped[-1])
         bend = fit_bend(voltage, edge.instant, edge.instant - WINDOW, edge.last + 1e-6, 0.0)
         if bend is None:
-            why = "the voltage was read too rarely before the cut-off"
+            why = "too few voltage readings before the cut-off"
             return self.missing("trip", "V", why, expected=declared.trip, limits=limits)
         delay, u_delay, distribution = declared.delay_in_looks
         behind = delay + declared.polling / 2
@@ -73,19 +74,19 @@ class CutOff(Evaluator):
         add = self.inputs.add
         if declared.delay and declared.delay_limits is None:
             caveats.append(
-                f"with the trip delay as declared, {declared.delay:g} s, taken to be kept within a tenth; "
-                f"a second more would be {abs(slope) * 1e3:.2g} mV"
+                f"declared trip delay {declared.delay:g} s used (assumed ±10 %); "
+                f"1 s more changes the result by {abs(slope) * 1e3:.2g} mV"
             )
         theta = (
             add(BudgetSource.VOLTAGE_FIT, value, u_fit, "normal", bend.dof)
             + add(BudgetSource.VOLTAGE_SHAPE, 0.0, bend.wander, "normal", bend.dof)
             + add(BudgetSource.EDGE_INSTANT, 0.0, abs(slope) * edge.uncertainty, "rectangular")
-            + add(BudgetSource.DELAY, 0.0, abs(slope) * u_delay, distribution)
+            + add(BudgetSource.TRIP_DELAY, 0.0, abs(slope) * u_delay, distribution)
             + add(BudgetSource.POLLING, 0.0, abs(slope) * declared.polling / 12.0**0.5, "rectangular")
             + reading_error(self.inputs, self._accuracy(voltage), value, "voltmeter")
             + self._lead_drop(leads, current, caveats)
         )
-        caveats.append(f"{float(theta.x) / declared.cells:.3f} V a cell in the mean of {declared.cells}")
+        caveats.append(f"{float(theta.x) / declared.cells:.3f} V per cell (mean of {declared.cells} cells)")
         return self.measured(
             "trip",
             "V",
@@ -93,7 +94,7 @@ class CutOff(Evaluator):
             expected=declared.trip,
             limits=limits,
             caveats=tuple(caveats),
-            fit=f"the voltage moved by {slope * 1e3:.3g} mV/s when the pack decided",
+            fit=f"voltage slope at the cut-off: {minus(f'{slope * 1e3:.3g}')} mV/s",
         )
 
     def _did_not_trip(self, kind: str, limits: Limits | None) -> Finding:
@@ -109,7 +110,7 @@ class CutOff(Evaluator):
         failed = waited > declared.longest_delay
         why = attempt.why
         if not failed:
-            why = f"{why}; it was beyond its limit for {waited:.0f} s, and may take {declared.longest_delay:.0f} s"
+            why = f"{why}; it was beyond the limit for {waited:.0f} s; the declared maximum delay is {declared.longest_delay:.0f} s"
         return self.missing("trip", "V", why, expected=declared.trip, limits=limits, failed=failed)
 
     def _beyond(self, attempt: Attempt, limit: float, sign: float) -> float:
@@ -158,7 +159,7 @@ class CutOff(Evaluator):
         else:
             low, high = UNKNOWN_LEADS
             resistance = self.inputs.add(BudgetSource.LEADS, (low + high) / 2, (high - low) / 12.0**0.5, "rectangular")
-            caveats.append(f"the leads are not known; taken to have between {low:g} and {high * 1e3:g} mΩ")
+            caveats.append(f"lead resistance unknown; assumed {low * 1e3:g} to {high * 1e3:g} mΩ")
         return sign * current * resistance
 
     # ---- release ---------------------------------------------------------------------------------------------
@@ -189,7 +190,7 @@ class CutOff(Evaluator):
             add(BudgetSource.VOLTAGE_AFTER, value, u_fit, "normal", bend.dof)
             + add(BudgetSource.VOLTAGE_SHAPE, 0.0, bend.wander, "normal", bend.dof)
             + add(BudgetSource.RETURN_INSTANT, 0.0, abs(slope) * gap / 12.0**0.5, "rectangular")
-            + add(BudgetSource.DELAY, 0.0, abs(slope) * u_delay, distribution)
+            + add(BudgetSource.TRIP_DELAY, 0.0, abs(slope) * u_delay, distribution)
             + add(BudgetSource.POLLING, 0.0, abs(slope) * declared.polling / 12.0**0.5, "rectangular")
             # the bend of the parabola may be wrong by as much as it is, and a relaxation is steeper at first than it says
             + add(BudgetSource.RELAXATION, 0.0, max(bent, STEEPER * abs(slope) * behind) / 3.0**0.5, "rectangular")
@@ -208,14 +209,14 @@ class CutOff(Evaluator):
         series = self.recording.of(channel)
         if len(looks) < 3:
             where = f", at {looks[0].value:.2f} V" if looks else ""
-            why = f"the pack took charge again at the first look{where}: it had released before"
+            why = f"the pack accepted charge at the first try{where}: it had released earlier"
             return self.missing("release", "V", why, expected=declared.release, limits=limits)
         vain, last = looks[-2].since, looks[-1].since
         behind = declared.delay_in_looks[0] + declared.polling / 2
         closed = lowest_held(series.between(returned[-1].began + BEFORE_EDGE, vain), behind)
         opened = lowest_held(series.between(vain, last), behind)
         if not np.isfinite(closed + opened):
-            why = "the voltage was read too rarely between the looks"
+            why = "too few voltage readings between tries"
             return self.missing("release", "V", why, expected=declared.release, limits=limits)
         theta = self.inputs.add(
             BudgetSource.LOOKS, (closed + opened) / 2, abs(closed - opened) / 12.0**0.5, "rectangular"
@@ -226,7 +227,7 @@ class CutOff(Evaluator):
             theta,
             expected=declared.release,
             limits=limits,
-            caveats=(f"had been down to {closed:.3f} V and took no charge, to {opened:.3f} V and did",),
+            caveats=(f"no charge accepted at {closed:.3f} V; accepted at {opened:.3f} V",),
         )
 
     def _did_not_release(self, kind: str, limits: Limits | None) -> Finding:
@@ -248,7 +249,7 @@ class CutOff(Evaluator):
         if limits is None or limits[0] is None or not len(part):
             return False, attempt.why
         lowest = float(part.value.min())
-        return lowest < limits[0], f"{attempt.why}; the voltage had been down to {lowest:.2f} V"
+        return lowest < limits[0], f"{attempt.why}; lowest voltage {lowest:.2f} V"
 
     def _should_have(self, attempt: Attempt) -> tuple[bool, str]:
         """Whether a pack that did not come back should have: only what it shows of its lowest cell can say that."""
@@ -258,11 +259,11 @@ class CutOff(Evaluator):
         shown = self.recording.read(Observed.LOWEST_CELL_VOLTAGE, attempt.at, min(put_in, default=np.inf))
         limits = self.declared.release_limits
         if not shown or limits is None or limits[1] is None:
-            return False, f"{attempt.why}; whether its cells had come up to the release could not be seen"
+            return False, f"{attempt.why}; it could not be checked whether the cells reached the release"
         stack = shown[0].value * self.declared.cells
         if stack > limits[1]:
             return True, f"{attempt.why}, with every cell at {shown[0].value:.3f} V or more, {stack:.2f} V together"
-        return False, f"{attempt.why}; its lowest cell stood at {shown[0].value:.3f} V, below the release"
+        return False, f"{attempt.why}; lowest cell {shown[0].value:.3f} V, below the release"
 
     # ---- recovery and waking ---------------------------------------------------------------------------------
 
@@ -294,12 +295,12 @@ def recovery_time(maker: Evaluator, kind: str, before: str) -> Finding:
         failed = waited >= LEAST_WAIT and not declared.latching
         why = given_up[0].why if given_up else maker.reason(kind)
         if given_up and not failed and not declared.latching:
-            why = f"{why}; that is too short to say that it does not come back"
+            why = f"{why}; too short to conclude that it does not recover"
         return maker.missing("recovery time", "s", why, failed=failed)
     attempt = returned[-1]
     for begin, end in maker.recording.breaks:
         if stopped[-1].at <= end and begin <= attempt.at:
-            return maker.missing("recovery time", "s", "the run was broken off between cut-off and return")
+            return maker.missing("recovery time", "s", "the run was interrupted between cut-off and recovery")
     if stopped[-1].by_hand:
         return recovery_by_hand(maker, stopped[-1], attempt)
     begin = stopped[-1].levels[0].since if stopped[-1].levels else stopped[-1].began

@@ -22,6 +22,13 @@ Limits = tuple[float | None, float | None]
 SAID_BEFORE = {
     "delay counted in looks": "delay as a number of polls",
     "distance of the levels": "step size",
+    "distance of the looks": "interval between tries",
+    "distance of the readings": "interval between readings",
+    "moment of the person's key": "moment at which the operator pressed Enter",
+    "scatter about the line": "scatter around the fitted line",
+    "a glance at the display": "reading of the display",
+    "two digits of the display": "digits of the display",
+    "when the current was there": "time at which the current was on",
 }  # in older findings
 
 
@@ -222,5 +229,5 @@ class Evaluator:
         if others and self.sensor:
             return others[0].why
         if any(attempt.kind in kinds for attempt in self.attempts):
-            return "the samples around the change are too few to evaluate"
-        return "the procedure never came to it"
+            return "too few samples around the change"
+        return "this step was not reached"

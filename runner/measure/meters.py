@@ -48,9 +48,9 @@ class Meters(Evaluator):
             return self.missing("leads", "Ω", found)
         _, slope, path = found
         resistance = -slope if path == "discharge" else slope
-        caveats = [f"leads and clamps between the {_NAMES[path]} and the pack's terminals, both of them together"]
+        caveats = [f"resistance of both leads and clamps together, {_NAMES[path]} to pack terminals"]
         if float(resistance.x) > TOO_RESISTIVE:
-            caveats.append(f"more than {TOO_RESISTIVE * 1e3:.0f} mΩ: look for a thin lead or a loose clamp")
+            caveats.append(f"more than {TOO_RESISTIVE * 1e3:.0f} mΩ: check for a thin lead or a loose clamp")
         return self.measured("leads", "Ω", resistance, caveats=tuple(caveats))
 
     def meters(self) -> Finding:
@@ -65,7 +65,7 @@ class Meters(Evaluator):
             for each in (accuracy.get(METER_VOLTAGE, Accuracy()), accuracy.get(VOLTAGE_OF[path], Accuracy()))
         )
         caveats = (
-            f"voltmeter of the {_NAMES[path]} less the one on the terminals; limits: both makers' figures together",
+            f"reading of the {_NAMES[path]}'s voltmeter minus the terminal voltmeter; limits: both specified accuracies added",
         )
         return self.measured("meters", "V", offset, expected=0.0, limits=(-limit, limit), caveats=caveats)
 

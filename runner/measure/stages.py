@@ -64,7 +64,7 @@ class Stages(Evaluator):
         theta = self.inputs.add(
             BudgetSource.LEVELS, (before + after) / 2, abs(after - before) / 12.0**0.5, "rectangular"
         ) + reading_error(self.inputs, accuracy, after, "current reading")
-        caveats = (f"held {before:.4g} A, tripped at {after:.4g} A",)
+        caveats = (f"no trip at {before:.4g} A, trip at {after:.4g} A",)
         return self.measured("trip", "A", theta, expected=declared.trip, limits=limits, caveats=caveats)
 
     def delay(self) -> Finding:
@@ -124,7 +124,7 @@ class Substituted(Evaluator):
             "trip": lambda: self._threshold("trip", Outcome.STOPPED, declared.trip, declared.trip_limits),
             "release": lambda: self._threshold("release", Outcome.RETURNED, declared.release, declared.release_limits),
             "hysteresis": self._hysteresis,
-            "delay_and_lag": lambda: self.missing("delay and lag", "s", "a decade box does not lag: see the delay"),
+            "delay_and_lag": lambda: self.missing("delay and lag", "s", "the decade box has no lag; see the delay"),
             "delay": self.delay,
         }
 
@@ -247,7 +247,7 @@ def _too_hasty(maker: Evaluator, stairs: Attempt, delay: Finding, *, by_jump: bo
     needed = (seen if by_jump else max(seen, declared.delay - declared.delay_uncertainty * 3.0**0.5)) + declared.polling
     if min(spacing) >= needed:
         return ""
-    return f"each level was held {min(spacing):.1f} s, the pack takes {needed:.1f} s: it may have decided at an earlier one"
+    return f"each level lasted {min(spacing):.1f} s, the pack needs {needed:.1f} s: the trip may belong to an earlier level"
 
 
 def _stairs_gave_up(maker: Evaluator, outcome: str) -> bool:
@@ -283,5 +283,6 @@ def _did_not(maker: Evaluator, kind: str, name: str, unit: str, limits: Limits |
     if name == "release" and declared.latching:
         return maker.missing(name, unit, f"{why}; declared as latching", expected=expected, limits=limits)
     if beyond and not failed:
-        why = f"{why}; the level beyond the limit was held {waited:.0f} s, and the pack may take {declared.longest_delay:.0f} s"
+        longest = declared.longest_delay
+        why = f"{why}; the level beyond the limit lasted {waited:.0f} s; the declared maximum delay is {longest:.0f} s"
     return maker.missing(name, unit, why, expected=expected, limits=limits, failed=failed)

@@ -103,13 +103,15 @@ class Thermal(Evaluator):
         caveats = list(threshold.caveats)
         smaller = self._one_more(threshold, crossings, limits)
         if smaller:
-            caveats.append(f"it is near a limit: one more ramp would make the interval about {smaller:.0%} smaller")
+            caveats.append(
+                f"close to a limit; one more ramp would reduce the uncertainty by about {100 * smaller:.0f} %"
+            )
         if len(self.recording.taps):
-            caveats.append("the thermometer was read by hand: a mark at each whole degree")
+            caveats.append("thermometer read by hand (mark at each whole degree)")
         early = [crossing for crossing in crossings if crossing.attempt.ramp_began is None]
         if early:
             caveats.append(
-                f"{len(early)} of {len(crossings)} changes came before the slow ramp began: functional, not measured slowly"
+                f"{len(early)} of {len(crossings)} changes occurred before the slow ramp: functional check only"
             )
         return self.measured(
             name,
@@ -146,7 +148,7 @@ class Thermal(Evaluator):
             "hysteresis",
             "K",
             abs_difference(trip.value, release.value),
-            caveats=("the probe's error is taken to be the same at both temperatures",),
+            caveats=("the probe error is assumed equal at both temperatures",),
         )
 
     def _delay_and_lag(self, trip: Threshold | None, crossings: Sequence[Crossing]) -> Finding:
@@ -161,7 +163,9 @@ class Thermal(Evaluator):
             "delay and lag",
             "s",
             trip.delay_and_lag,
-            caveats=("the pack's trip delay, half its polling period, and the lag of its sensor beyond the probe's",),
+            caveats=(
+                "trip delay, half a polling period and sensor lag relative to the probe; not comparable with the declared delay",
+            ),
             fit=trip.fit,
         )
 
@@ -186,8 +190,8 @@ class Thermal(Evaluator):
             and lower is not None
             and (attempt.limit - margin > upper if attempt.rate > 0 else attempt.limit + margin < lower)
         )
-        caveats = (f"it did {len(crossings)} time(s) before",) if crossings else ()
-        reason = attempt.why if beyond else f"{attempt.why}, which is too close to a limit to decide"
+        caveats = (f"seen before in this run: {len(crossings)}",) if crossings else ()
+        reason = attempt.why if beyond else f"{attempt.why}; too close to a limit to decide"
         if name == "release" and declared.latching:
             beyond, reason = False, f"{attempt.why}; declared as latching"
         return self.missing(name, "°C", reason, expected=expected, limits=limits, failed=beyond, caveats=caveats)

@@ -21,8 +21,9 @@ from runner.measure.budget import Inputs, Quantity, chi_square_limit
 from runner.measure.fits.edge import Edge
 from runner.measure.fits.ramp import Ramp
 from runner.measure.recording import Attempt, Specification
-from runner.vocabulary import BudgetSource
+from runner.vocabulary import BudgetSource, Outcome
 
+CHANGES: dict[str, str] = {Outcome.STOPPED: "trip", Outcome.RETURNED: "release"}
 DISTINCT = 1.4  # least ratio of fastest to slowest ramp for extrapolation to no rate
 POSSIBLE_LAG = (-10.0, 90.0)  # s: outside of this the changes did not follow the temperature
 UNKNOWN_LAG = (0.0, 15.0)  # s: what a taped-on thermistor may lag, where nobody knows (common practice, no source)
@@ -76,7 +77,7 @@ def find_threshold(crossings: Sequence[Crossing], declared: Specification, commo
     rates = np.array([crossing.ramp.rate for crossing in crossings])
     speeds = np.abs(rates)
     caveats = [
-        f"ramp {crossing.attempt.cycle} was not straight before the trip"
+        f"ramp {crossing.attempt.cycle} was not straight before the {CHANGES[crossing.attempt.outcome]}"
         for crossing in crossings
         if not crossing.ramp.straight
     ]
@@ -84,8 +85,8 @@ def find_threshold(crossings: Sequence[Crossing], declared: Specification, commo
     if len(crossings) >= 2 and speeds.max() / max(speeds.min(), 1e-9) >= DISTINCT and np.all(rates * rates[0] > 0):
         theta, lag, fit = _extrapolated(own, rates, inputs)
         return Threshold(theta + common_error, lag, fit, tuple(caveats), _impossible(lag))
-    why = "only one ramp" if len(crossings) == 1 else "the rates are too much alike"
-    caveats.append(f"not extrapolated to zero rate: {why}; delay and lag were put in from what is declared")
+    why = "only one ramp" if len(crossings) == 1 else "the rates are too similar"
+    caveats.append(f"not extrapolated to zero rate ({why}); declared delay and lag were used")
     theta = _put_in(own, rates, crossings[0].attempt.sensor, declared, inputs, caveats)
     return Threshold(theta + common_error, None, why, tuple(caveats))
 
@@ -117,11 +118,11 @@ def _extrapolated(own: list[Quantity], rates: np.ndarray, inputs: Inputs) -> tup
     lag = sum(float(weight) * quantity for weight, quantity in zip(solve[1], own, strict=True))
     freedom = len(own) - 2
     if freedom < 1:
-        return theta, lag, "two rates fix the line exactly: no test of the fit"
+        return theta, lag, "only two rates: the fit cannot be checked"
     residuals = values - design @ (solve @ values)
     birge = float((residuals @ weights @ residuals / freedom) ** 0.5)
     if birge**2 <= chi_square_limit(freedom):
-        how = "within their uncertainties" if birge <= 1.0 else "no worse than by chance"
+        how = "within their uncertainties" if birge <= 1.0 else "within statistical scatter"
         return theta, lag, f"the ramps agree {how} (Birge ratio {birge:.2f})"
     more = (birge**2 - 1.0) ** 0.5
     theta = theta + inputs.add(BudgetSource.DISAGREEMENT, 0.0, float(covariance[0, 0]) ** 0.5 * more, "normal", freedom)
@@ -129,7 +130,7 @@ def _extrapolated(own: list[Quantity], rates: np.ndarray, inputs: Inputs) -> tup
     return (
         theta,
         lag,
-        f"the ramps agree less well than their uncertainties say (Birge ratio {birge:.2f}); widened by it",
+        f"the ramps scatter more than their uncertainties (Birge ratio {birge:.2f}); uncertainty increased by this factor",
     )
 
 
@@ -138,8 +139,8 @@ def _impossible(lag: Quantity) -> str:
     if low - 3 * float(lag.u) <= float(lag.x) <= high + 3 * float(lag.u):
         return ""
     return (
-        f"the changes did not follow the temperature: the ramps would need a lag of {float(lag.x):.0f} s; "
-        "something else stopped or returned the current"
+        f"the current changes do not match the temperature (a lag of {float(lag.x):.0f} s would be needed); "
+        "another cause switched the current"
     )
 
 
@@ -162,8 +163,6 @@ def _put_in(
         lag = inputs.shared(
             BudgetSource.SENSOR_LAG, (low + high) / 2, (high - low) / 12.0**0.5, "rectangular"
         ) - inputs.shared(BudgetSource.PROBE_LAG, *probe)
-        caveats.append(
-            f"the pack sheet does not say how far sensor {sensor} lags; taken to be between {low:g} and {high:g} s"
-        )
+        caveats.append(f"lag of sensor {sensor} not declared; assumed between {low:g} and {high:g} s")
     each = [quantity - float(rate) * (delay + lag) for quantity, rate in zip(own, rates, strict=True)]
     return sum(each) / len(each)

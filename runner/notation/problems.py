@@ -19,7 +19,7 @@ from runner.notation.wrong import Wrong
 S = TypeVar("S", bound=BaseModel)
 
 _PLAIN_WORDS = {
-    "string_type": ("is not a text", "write words, in quotes if need be"),
+    "string_type": ("is not text", "write words, in quotes if necessary"),
     "bool_type": ("is neither true nor false", "write true or false"),
     "bool_parsing": ("is neither true nor false", "write true or false"),
     "int_type": ("is not a whole number", "write for example 8"),
@@ -119,7 +119,7 @@ def unknown_key(source: Source, path: Path, known: Iterable[str]) -> Problem:
     """A key nobody reads, with the near miss or the whole list as remedy."""
     known = sorted(known)
     near = _near(str(path[-1]), known)
-    remedy = f"did you mean {near}?" if near else f"known here: {', '.join(known)}"
+    remedy = f"did you mean {near}?" if near else f"allowed here: {', '.join(known)}"
     return source.problem(path, f"unknown key {str(path[-1])!r}", remedy, key=True)
 
 

@@ -129,7 +129,7 @@ def _finite(text: str, at: int) -> float:
     except (ValueError, OverflowError):
         number = math.inf
     if not abs(number) < LARGEST:
-        raise QuantityError(f"{text[:40]} is no number to reckon with", "write one that a meter could show", at)
+        raise QuantityError(f"{text[:40]} is not a usable number", "write a value that a meter can show", at)
     return number
 
 
@@ -139,8 +139,8 @@ def _check_dimension(text: str, found: str, wanted: str) -> None:
     example = DIMENSIONS[wanted][2]
     if {found, wanted} == {"temperature", "temperature difference"}:
         kind = "temperatures are written in degC, differences in K"
-        raise WrongDimension(f"{text} is a {found}, a {wanted} is wanted", f"{kind}, like {example}")
-    raise WrongDimension(f"{text} is a {found}, a {wanted} is wanted", f"write it like {example}")
+        raise WrongDimension(f"{text} is a {found}; a {wanted} is needed", f"{kind}, like {example}")
+    raise WrongDimension(f"{text} is a {found}; a {wanted} is needed", f"write it like {example}")
 
 
 def _shown(value: object) -> str:
@@ -240,7 +240,7 @@ class _Parser:
         if token["sign"] in ("-", "−"):
             dimension, value = self._factor()
             return dimension, lambda values: -value(values)
-        raise QuantityError(f"{token['sign']!r} stands where a value is wanted", "write one expression", at)
+        raise QuantityError(f"{token['sign']!r} stands where a value is needed", "write one expression", at)
 
     def _quantity(self, token: Mapping[str, str | None], at: int) -> _Node:
         number, unit = _finite(token["number"] or "0", at), token["unit"]
@@ -257,7 +257,7 @@ class _Parser:
         name = words.strip().lower().replace(" ", "_").replace("-", "_")
         if name not in self.names:
             known = ", ".join(sorted(known.replace("_", " ") for known in self.names))
-            raise QuantityError(f"{words.strip()!r} is not known here", f"known are: {known}", at)
+            raise QuantityError(f"{words.strip()!r} is not a known name", f"choose one of: {known}", at)
         self.used.add(name)
         return self.names[name], lambda values: values[name]
 
@@ -307,16 +307,21 @@ def _multiplied(left: _Node, right: _Node, operator: str | None, at: int) -> _No
     return found, lambda values: x(values) / y(values)
 
 
+def minus(text: str) -> str:
+    """A number with a true minus sign."""
+    return text.replace("-", "−")
+
+
 def shown(value: float, dimension: str) -> str:
     """A value in SI as an operator reads it: ramp rates in K/min, charge in Ah, energy in Wh, short of digits."""
     if dimension == "ramp rate":
-        return f"{value * 60:.3g} K/min"
+        return minus(f"{value * 60:.3g} K/min")
     if dimension == "charge":
         return f"{value / _SECONDS_PER_HOUR:.4g} Ah"
     if dimension == "energy":
         return f"{value / _SECONDS_PER_HOUR:.4g} Wh"
     if dimension == "temperature":
-        return f"{value:.1f} °C"
+        return minus(f"{value:.1f} °C")
     if dimension == "time" and value >= 120:
         return f"{value / 60:.3g} min"
-    return f"{value:.4g} {DIMENSIONS[dimension][1]}".strip()
+    return minus(f"{value:.4g}") + f" {DIMENSIONS[dimension][1]}".rstrip()

@@ -59,7 +59,7 @@ def read(text: str, file: str) -> Source:
     source = Source(file, text)
     if len(text) > MOST_CHARACTERS:
         what = f"has more than {MOST_CHARACTERS / 1e6:g} million characters"
-        source.problems.append(Problem(file, 1, 1, what, "give a file that a person has written"))
+        source.problems.append(Problem(file, 1, 1, what, "check that it is the right file"))
         return source
     try:
         node = YAML(typ="safe", pure=True).compose(text)
@@ -68,11 +68,11 @@ def read(text: str, file: str) -> Source:
         line, column = (mark.line + 1, mark.column + 1) if mark else (1, 1)
         what = " ".join(part for part in (error.context, error.problem) if part)
         source.problems.append(
-            Problem(file, line, column, f"is not YAML: {what}", "look at the indentation and quotes there")
+            Problem(file, line, column, f"is not YAML: {what}", "check the indentation and quotes there")
         )
         return source
     except RecursionError:
-        source.problems.append(Problem(file, 1, 1, "is nested too deeply to be read", "write it flatter"))
+        source.problems.append(Problem(file, 1, 1, "has too many levels", "use fewer levels"))
         return source
     except (YAMLError, ValueError) as error:
         source.problems.append(Problem(file, 1, 1, f"is not YAML: {error}", "save it as plain UTF-8 text"))
@@ -134,7 +134,7 @@ class _Reader:
             if isinstance(key_node, ScalarNode):
                 yield key_node, value_node
             else:
-                self._wrong(key_node, "a key must be a word", "quote braces that belong to a text")
+                self._wrong(key_node, "a key must be a word", "put text with braces in quotes")
 
     def _scalar(self, node: ScalarNode) -> object:
         if str(node.tag) not in _PLAIN_TAGS:

@@ -27,7 +27,7 @@ def check(path: str) -> None:
             leads = os.path.realpath(path)
         raise _refused(path, f"it is a link that leads to {leads}; name the file itself")
     if not stat.S_ISREG(found.st_mode):
-        raise _refused(path, "it is no regular file")
+        raise _refused(path, "it is not a regular file")
     if found.st_size > MOST_BYTES:
         raise _refused(path, f"it has {found.st_size / 1e6:.0f} MB, at most {MOST_BYTES / 1e6:.0f} MB are taken")
 
@@ -43,7 +43,7 @@ def keep(path: str, folder: Path) -> str:
         source = os.open(path, os.O_RDONLY | getattr(os, "O_NOFOLLOW", 0) | getattr(os, "O_NONBLOCK", 0))
         with os.fdopen(source, "rb", buffering=0) as reading, beside.open("wb") as writing:
             if not stat.S_ISREG(os.fstat(source).st_mode):
-                raise _refused(path, "it is no regular file")
+                raise _refused(path, "it is not a regular file")
             while piece := reading.read(PIECE):
                 size += len(piece)
                 if size > MOST_BYTES:

@@ -112,7 +112,7 @@ def entry_of(line: str) -> JournalEntry:
         content = json.loads(line)
         return _entry(content, KINDS[content.get("event") or content["order"]])
     except (KeyError, AttributeError, TypeError) as error:
-        raise ValueError(f"is no line of a journal ({error})") from error
+        raise ValueError(f"is not a line of a journal ({error})") from error
 
 
 def _entry(content: dict[str, Any], kind: type) -> JournalEntry:

@@ -16,7 +16,11 @@ from runner.sheets.answers import Answers
 from runner.vocabulary import Answer, Wants
 
 UNATTENDED = Answers(
-    kind="answers", by="simulated operator", then="go on", wait="4 s", agree="agreed to unattended, nobody has looked"
+    kind="answers",
+    by="simulated operator",
+    then="go on",
+    wait="4 s",
+    agree="accepted automatically (unattended rehearsal)",
 )
 
 
@@ -98,7 +102,7 @@ class ScriptedOperator:
             return Answered(t, ask.question, Answer.STOP, self.script.by)
         if word == Answer.GO_ON and ask.wants in (Wants.NUMBER, Wants.CHOICE) and Answer.GO_ON not in ask.choices:
             if self._eyes is None:
-                raise OperatorGone.no_answer(ask.say, "the script says go on, a reading is wanted")
+                raise OperatorGone.no_answer(ask.say, "the script says go on, a reading is needed")
             word = self._eyes.read(ask)
         try:
             reply = understood(ask, word)

@@ -27,7 +27,7 @@ from runner.workspace.session import agenda_for
 class MarkedList(OptionList):
     """A list of names of which any may be marked with Space. A mark is a shape, not a colour."""
 
-    BINDINGS = [Binding("space", "mark", "Mark", key_display="Space")]
+    BINDINGS = [Binding("space", "mark", "Select", key_display="Space")]
 
     def __init__(self, names: Sequence[str], id: str) -> None:
         super().__init__(*(Option(f"○ {name}") for name in names), id=id)
@@ -51,7 +51,7 @@ class ChooseScreen(Screen["Choice | None"]):
     """Three lists. With ``only_bench`` there is one, and it leads to the check of the instruments."""
 
     BINDINGS = [
-        Binding("f2", "go", "Go on", key_display="F2"),
+        Binding("f2", "go", "Continue", key_display="F2"),
         Binding("escape", "back", "Back", key_display="Esc"),
     ]
     CSS = """
@@ -80,7 +80,7 @@ class ChooseScreen(Screen["Choice | None"]):
                 yield OptionList(*(Option(path.name) for path in self.benches), id="benches")
             if not self._only_bench:
                 with Vertical(id="wide"):
-                    yield Label("procedures (Space marks; none: all)")
+                    yield Label("procedures (Space selects; none: all)")
                     yield MarkedList(procedure_names(), id="procedures")
         yield Static("", id="said")
         yield Footer()
@@ -94,9 +94,9 @@ class ChooseScreen(Screen["Choice | None"]):
         if not self._only_bench and not self.packs:
             missing.append("pack sheet")
         if missing:
-            self._say(f"There is no {' and no '.join(missing)} in {self._folder}: go back and write one first.")
+            self._say(f"No {' and no '.join(missing)} in {self._folder}. Press Esc and write what is missing first.")
         else:
-            self._say("Tab goes to the next list; Enter or F2 goes on.")
+            self._say("Tab: next list. Enter or F2: continue.")
 
     def on_option_list_option_selected(self, message: OptionList.OptionSelected) -> None:
         if message.option_list.id in ("benches", "procedures"):  # nothing has to be chosen after these
@@ -149,9 +149,9 @@ class PlanScreen(Screen["Choice | None"]):
         self.can_begin = False
 
     def compose(self) -> ComposeResult:
-        yield Static("THE PLAN · nothing is switched on before you have read the cautions", id="title")
+        yield Static("PLAN · nothing is switched on until you have confirmed the cautions", id="title")
         with VerticalScroll():
-            yield Static("working out the order …", id="plan")
+            yield Static("planning the order …", id="plan")
         yield Footer()
 
     def on_mount(self) -> None:

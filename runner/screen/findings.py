@@ -16,11 +16,12 @@ from textual.screen import Screen
 from textual.widgets import Footer, OptionList, Static
 from textual.widgets.option_list import Option
 
-from reports.wording import rule_words, what_would_help, worded
+from reports.wording import number, rule_words, what_would_help, worded
 from runner.errors import TripwitnessError
 from runner.measure.conformity import NOT_JUDGED
 from runner.measure.finding import Finding
 from runner.screen.widgets.interval import IntervalLines
+from runner.sheets.pack import protection_name
 
 MARKS = {"pass": "✓", "conditional pass": "✓?", "conditional fail": "✗?", "fail": "✗", "not measured": "–", None: " "}
 ROWS_OF_A_BUDGET = 12
@@ -30,10 +31,8 @@ class FindingsScreen(Screen[None]):
     """The findings of a run. ``certificate`` makes the certificate and gives its path; None where there is none to make."""
 
     BINDINGS = [
-        Binding(
-            "c", "certificate", "Certificate", tooltip="make the certificate, and open it where there is a browser"
-        ),
-        Binding("r", "record", "Plot and record", tooltip="everything that was read, and what happened, by time"),
+        Binding("c", "certificate", "Certificate", tooltip="make the certificate and open it in the browser"),
+        Binding("r", "record", "Plot and record", tooltip="all readings and events against time"),
         Binding("escape,q,b", "back", "Back", key_display="Esc"),
     ]
     CSS = """
@@ -68,9 +67,7 @@ class FindingsScreen(Screen[None]):
         if self.findings:
             options.highlighted = 0
         else:
-            self.query_one("#what", Static).update(
-                "This run was to find nothing: see its certificate for what was read."
-            )
+            self.query_one("#what", Static).update("This run measures nothing. The certificate lists what was read.")
 
     def on_resize(self) -> None:
         self.call_after_refresh(self._show)
@@ -102,7 +99,7 @@ class FindingsScreen(Screen[None]):
         if self._certificate is None or self._making:
             return
         self._making = True
-        self._say("making the certificate; this takes some seconds …")
+        self._say("Making the certificate. This takes a few seconds …")
         self._make(self._certificate)
 
     @work(thread=True)
@@ -141,20 +138,21 @@ def about(finding: Finding) -> list[str]:
     text = worded(finding)
     lines = [f"{finding.name} {finding.sensor or ''}".strip().upper()]
     if finding.protection:
-        lines[0] += f" · {finding.protection.replace('_', ' ')}"
+        lines[0] += f" · {protection_name(finding.protection)}"
     statement = finding.conformity.upper() if finding.conformity else NOT_JUDGED
     if not text.value:
         return [*lines, f"{statement}: {finding.reason}"]
     lines.append(
-        f"{text.value} ± {text.uncertainty} {text.unit}  (k = {finding.coverage_factor:.2f}, {finding.coverage:.0%})"
+        f"{text.value} ± {text.uncertainty} {text.unit}  (k = {finding.coverage_factor:.2f}, {100 * finding.coverage:.0f} %)"
     )
     lines.append(f"declared {text.expected}, limits {text.limits} {text.unit}")
-    chance = "" if finding.probability is None else f", probability of conformity {finding.probability:.1%}"
+    chance = "" if finding.probability is None else f", probability of conformity {100 * finding.probability:.1f} %"
     lines.append(f"{statement} (rule: {rule_words(finding.rule)}){chance}" if finding.conformity else statement)
     if finding.functional:
-        lines.append("FUNCTIONAL: seen to happen and in the right direction; the ramp was too fast for more")
+        lines.append("FUNCTIONAL ONLY: the change was seen, but the ramp was too fast to measure the threshold")
     if finding.repeats:
-        lines.append(("ramps: " if finding.fit else "repeats: ") + ", ".join(f"{each:.2f}" for each in finding.repeats))
+        values = ", ".join(number(each) for each in finding.repeats)
+        lines.append(f"{'ramps' if finding.fit else 'values'}: {values} {finding.unit}")
     if finding.fit:
         lines.append(finding.fit)
     return [*lines, *(f"! {caveat}" for caveat in finding.caveats)]
@@ -168,5 +166,5 @@ def budget_of(finding: Finding) -> list[str]:
     lines = ["", "WHERE THE UNCERTAINTY COMES FROM"]
     for row in finding.budget[:ROWS_OF_A_BUDGET]:
         share = row.contribution**2 / total
-        lines.append(f"{'▪' * round(share * 10):10} {share:4.0%}  {row.source}")
+        lines.append(f"{'▪' * round(share * 10):10} {100 * share:3.0f} %  {row.source}")
     return [*lines, "", what_would_help(finding)]

@@ -10,7 +10,7 @@ from runner.errors import RecordError
 from runner.orders import Ask, Conclude
 from runner.screen.feed import ScreenOperator, Told, ViewSeen
 from runner.screen.record import Points
-from runner.screen.run import RunScreen
+from runner.screen.run import RunScreen, ended_in_words
 from runner.screen.themes import Dressed
 from runner.screen.widgets.prompt import Prompt
 
@@ -20,7 +20,7 @@ LOOK_EVERY = 0.2  # s between two looks at the folder
 class FollowScreen(RunScreen, inherit_bindings=False):
     """The run's screen without its keys: nothing here reaches the run."""
 
-    BINDINGS = [Binding("q,escape", "leave_following", "Leave", key_display="q", tooltip="the run goes on without you")]
+    BINDINGS = [Binding("q,escape", "leave_following", "Leave", key_display="q", tooltip="the run continues")]
     CSS_PATH = "run.tcss"
     CAUTIONS_FIRST = False
 
@@ -43,7 +43,9 @@ class FollowScreen(RunScreen, inherit_bindings=False):
         try:
             told, samples = follower.look()
         except RecordError as error:
-            self.query_one(Prompt).show("The record cannot be followed any further.", str(error), hold=False)
+            self.query_one(Prompt).show(
+                "The record cannot be read any further. The run itself continues.", str(error), hold=False
+            )
             return
         self._points.take(samples, self.operator.trace)
         for what, t in told:
@@ -56,8 +58,9 @@ class FollowScreen(RunScreen, inherit_bindings=False):
     def _say(self, asked: Ask | None) -> None:
         follower = self._follower
         if follower.ended is not None:
-            safe = "the bench is off" if follower.ended.safe else "THE BENCH DID NOT CONFIRM TO BE OFF"
-            self.query_one(Prompt).show(f"The run is over; {safe}.", follower.ended.reason, hold=False)
+            self.end = follower.ended
+            self._show_output()
+            self.query_one(Prompt).show(ended_in_words(follower.ended), follower.ended.reason, hold=False)
         elif asked is not None:
             self.query_one(Prompt).show(asked.say, "the run waits for its operator", hold=True)
 

@@ -15,6 +15,7 @@ from runner.errors import TripwitnessError
 from runner.workspace.forms import FORMS, Field, save, written
 
 NAMES = {"pack": "PACK SHEET", "bench": "BENCH FILE"}
+WHAT_TO_DO = {"pack": "copy the values from the data sheet", "bench": "enter your instruments"}
 
 
 class FormScreen(Screen[Path | None]):
@@ -40,7 +41,7 @@ class FormScreen(Screen[Path | None]):
         self.fields = (file, *FORMS[kind])
 
     def compose(self) -> ComposeResult:
-        yield Static(f"A NEW {NAMES[self.kind]} · what does its sheet say?", id="title")
+        yield Static(f"NEW {NAMES[self.kind]} · {WHAT_TO_DO[self.kind]}", id="title")
         with VerticalScroll(id="fields"):
             for field in self.fields:
                 with Horizontal():
@@ -54,7 +55,7 @@ class FormScreen(Screen[Path | None]):
             self.query_one("#field-file", Input).value = f"my-{self.kind}.yaml"
         self.query(Input)[1].focus()
         self._say(
-            "Enter goes to the next field, F2 saves. Fields with * are needed. Everything else can be added in the file."
+            "Enter: next field. F2: save. * = required. Add more values and other protections in the file (README: files)."
         )
 
     def on_input_changed(self, message: Input.Changed) -> None:

@@ -8,10 +8,10 @@ KEYS: tuple[Binding, ...] = (
     Binding(
         "enter,space,g",
         "go_on",
-        "Go on",
+        "Continue",
         id="go-on",
         key_display="Enter",
-        tooltip="agree at a hold point",
+        tooltip="confirm a hold point",
         priority=True,
     ),
     Binding(
@@ -29,7 +29,7 @@ KEYS: tuple[Binding, ...] = (
         "STOP",
         id="stop-always",
         key_display="Esc",
-        tooltip="the same, also while typing",
+        tooltip="also works while typing",
         priority=True,
     ),
     Binding(
@@ -38,7 +38,7 @@ KEYS: tuple[Binding, ...] = (
         "Leave",
         id="leave",
         key_display="q",
-        tooltip="leave; a run that goes on is stopped first",
+        tooltip="leave; a running test is stopped first",
         priority=True,
     ),
     Binding(
@@ -46,7 +46,7 @@ KEYS: tuple[Binding, ...] = (
         "leave",
         "Leave",
         id="leave-always",
-        tooltip="the same, also while typing",
+        tooltip="leave; also works while typing",
         priority=True,
         show=False,
     ),

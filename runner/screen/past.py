@@ -18,6 +18,7 @@ from reports.wording import READ_AS, digits_for, number, worded
 from runner.measure.finding import Finding
 from runner.screen.findings import MARKS, FindingsScreen
 from runner.screen.widgets.interval import interval_line
+from runner.sheets.pack import protection_name
 from runner.workspace.archive import PastRun, beside, over_time, past_runs
 
 SAID = "#said { height: auto; max-height: 4; padding: 0 1; background: $surface; }"
@@ -28,8 +29,8 @@ class PastScreen(Screen[None]):
 
     BINDINGS = [
         Binding("slash", "search", "Search", key_display="/"),
-        Binding("space", "mark", "Mark", key_display="Space"),
-        Binding("v", "beside", "Side by side"),
+        Binding("space", "mark", "Select", key_display="Space"),
+        Binding("v", "beside", "Compare"),
         Binding("t", "trend", "Over time"),
         Binding("escape,q,b", "back", "Back", key_display="Esc"),
     ]
@@ -62,7 +63,7 @@ class PastScreen(Screen[None]):
 
     def _have_read(self, runs: list[PastRun], unreadable: list[str]) -> None:
         self.runs = runs
-        said = f"{len(runs)} runs. Enter looks at one; Space marks one."
+        said = f"{len(runs)} runs. Enter: open. Space: select."
         self._say("\n".join([said, *unreadable[:2]]))
         self._fill("")
 
@@ -121,7 +122,7 @@ class PastScreen(Screen[None]):
 
     def action_beside(self) -> None:
         if len(self.marked) != 2:
-            self._say("Mark two runs with Space first: two packs, or two dates of one pack.")
+            self._say("Select two runs with Space first (two packs, or two dates of one pack).")
             return
         one, other = sorted(self.marked, key=lambda run: run.utc)
         self.app.push_screen(BesideScreen(one, other))
@@ -129,7 +130,7 @@ class PastScreen(Screen[None]):
     def action_trend(self) -> None:
         run = self._under_the_cursor()
         if run is None or not run.findings:
-            self._say("Go to a run that has findings first.")
+            self._say("Move the cursor to a run with findings first.")
             return
         self.app.push_screen(TrendScreen(self.runs, run))
 
@@ -144,6 +145,9 @@ class PastScreen(Screen[None]):
 
     def _say(self, said: str) -> None:
         self.query_one("#said", Static).update(Content(said))
+
+
+DIFFERENCE = {"°C": "K"}  # unit of a value -> of a difference of two
 
 
 class BesideScreen(Screen[None]):
@@ -171,7 +175,11 @@ class BesideScreen(Screen[None]):
             assert some is not None
             unit, size = READ_AS.get(some.unit, (some.unit, 1.0))
             digits = digits_for((some.expanded_uncertainty or 0.0) / size)
-            gap = "" if pair.difference is None else f"{number(pair.difference / size, digits)} {unit}"
+            gap = (
+                ""
+                if pair.difference is None
+                else f"{number(pair.difference / size, digits)} {DIFFERENCE.get(unit, unit)}"
+            )
             verdict = {None: " ", True: "≠", False: "="}[pair.differs]
             name = f"{some.name} {some.sensor or ''}".strip()
             row = (name, verdict, value_of(pair.one), value_of(pair.other), gap)
@@ -214,9 +222,9 @@ class TrendScreen(Screen[None]):
         key = self._keys[self._number]
         found = over_time(self._runs, self._serial, key)
         name = f"{key[1]} {key[2] or ''}".strip()
-        title = f"OVER TIME · {name} ({key[0].replace('_', ' ')}) · no. {self._serial} · {len(found)} runs"
+        title = f"OVER TIME · {name} ({protection_name(key[0])}) · no. {self._serial} · {len(found)} runs"
         self.query_one("#title", Static).update(Content(title))
-        lines = trend_lines(found, self.size.width - 4) if found else ["This finding was measured in none of the runs."]
+        lines = trend_lines(found, self.size.width - 4) if found else ["Not measured in any of these runs."]
         self.query_one("#lines", Static).update(Content("\n".join(lines)))
 
 
@@ -234,7 +242,7 @@ def trend_lines(found: Sequence[tuple[PastRun, Finding]], width: int) -> list[st
     last = found[-1][1]
     if last.lower is not None or last.upper is not None:
         _, scale = interval_line((low + high) / 2, (high - low) / 2, last.lower, last.upper, room)
-        lines.append(f"{'limits':>10} {worded(last).limits:>20}  {scale}")
+        lines.append(f"{'limits':>10} {f'{worded(last).limits} {worded(last).unit}':>20}  {scale}")
     return lines
 
 
@@ -266,6 +274,6 @@ def value_of(finding: Finding | None) -> str:
 
 def _difference_rule() -> str:
     return (
-        "≠ differs by more than its uncertainty at 95 %, √(U₁² + U₂²); = does not. That takes the two as independent: "
-        "the same probe at both dates makes the uncertainty of the difference smaller."
+        "≠ means: the difference is larger than its uncertainty √(U₁² + U₂²) at 95 %. = means: it is not. Both results are "
+        "treated as independent. With the same probe on both dates the true uncertainty is smaller."
     )

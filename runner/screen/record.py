@@ -45,8 +45,8 @@ class RecordScreen(Screen[None]):
     """The plot above, the lines below. Read from the run folder alone; nothing is worked out and nothing is written."""
 
     BINDINGS = [
-        Binding("plus,equals_sign", "nearer", "Nearer", key_display="+"),
-        Binding("minus", "farther", "Farther", key_display="-"),
+        Binding("plus,equals_sign", "nearer", "Zoom in", key_display="+"),
+        Binding("minus", "farther", "Zoom out", key_display="-"),
         Binding("escape,q,b,r", "app.pop_screen", "Back", key_display="Esc"),
     ]
     CSS = """
@@ -92,7 +92,7 @@ class RecordScreen(Screen[None]):
         marks = Marks(follower.job.program.trip_limits)
         ends = [what for what, _ in happened if isinstance(what, Conclude)]
         marks.changes = [(what.at, LETTERS.get(what.outcome, "?")) for what in ends]
-        lines = [(t, line) for what, t in happened if (line := said(what))]
+        lines = [(t, line) for what, t in happened for line in said(what)]
         self.app.call_from_thread(self._have_read, trace, marks, lines, follower.known.t)
 
     def _fail(self, why: str) -> None:
@@ -108,7 +108,7 @@ class RecordScreen(Screen[None]):
         self._times = [t for t, _ in lines]
         options = self.query_one("#lines", OptionList)
         options.add_options([Option(Content(f"{stamp(t)}  {line}")) for t, line in lines])
-        title = f"THE RECORD of {self._folder.name} · {len(lines)} lines; the plot is about the line under the cursor"
+        title = f"RECORD of {self._folder.name} · {len(lines)} lines · the plot shows the time of the selected line"
         self.query_one("#title", Static).update(Content(title))
         self.is_read = True
         options.highlighted = 0 if lines else None

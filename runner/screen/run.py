@@ -32,7 +32,8 @@ REACTION = (
     0.6  # s after a question is on the screen: a key pressed sooner was meant for the one before, or a switch bounced
 )
 PARTS = ("#prompt", "#answer", "#coach", "#page-text", "#chart", "#steps", "#headroom")
-GO_KEY = "Enter goes on · x stops"
+GO_KEY = "Enter: continue · x: stop"
+NOT_OFF = "BENCH NOT CONFIRMED OFF. SWITCH SUPPLY AND LOAD OFF BY HAND."
 
 
 class RunScreen(Screen[None]):
@@ -118,14 +119,18 @@ class RunScreen(Screen[None]):
             readout.show(value)
         self.query_one(StepList).show(view.steps)
         self.query_one(HeadroomLine).show(view.headroom, view.remaining)
-        coach = _coach_line(view)
+        self._show_output()
+        self.query_one(StripChart).moved_on()
+        if self.asked is None and self.end is None:
+            detail = self.taps.say if self.taps is not None else f"current: {view.word}, {view.why}"
+            self.query_one(Prompt).show(view.sentence, detail, hold=False)
+
+    def _show_output(self) -> None:
+        """What to do about the ramp, and what is on."""
+        coach = _coach_line(self.view, self.end) if self.view is not None else ""
         if coach != self._coach:
             self._coach = coach
             self.query_one("#coach", Static).update(Content(coach), layout=False)
-        self.query_one(StripChart).moved_on()
-        if self.asked is None and self.end is None:
-            detail = self.taps.say if self.taps is not None else f"watcher: {view.word}: {view.why}"
-            self.query_one(Prompt).show(view.sentence, detail, hold=False)
 
     def on_told(self, message: Told) -> None:
         order = message.order
@@ -153,9 +158,9 @@ class RunScreen(Screen[None]):
         elif isinstance(order, End):
             self.end, self.asked = order, None
             self._typing(None)
-            safe = "the bench is off" if order.safe else "THE BENCH DID NOT CONFIRM TO BE OFF: SWITCH IT OFF BY HAND"
+            self._show_output()
             self.query_one(Prompt).show(
-                f"The run is over; {safe}.", f"{order.reason} · working out the findings…", hold=False
+                ended_in_words(order), f"{order.reason} · calculating the findings…", hold=False
             )
             self.app.bell()
 
@@ -166,8 +171,10 @@ class RunScreen(Screen[None]):
         reason = self.end.reason if self.end else ""
         self._found = True
         self.refresh_bindings()
-        leaving = "q goes on with the session" if self.plan else "q leaves"
-        words = f"The run is over. Enter shows what each finding rests on, and makes the certificate; {leaving}."
+        leaving = "q: continue the session" if self.plan else "q: leave"
+        words = f"The run has ended. Enter: findings and certificate. {leaving}."
+        if self.end is not None and self.end.left:
+            words = f"{words}\n{self.end.left}"
         self.query_one(Prompt).show(words, f"{reason} · {where}", hold=False)
 
     # ---- what the person does --------------------------------------------------------------------------------
@@ -216,7 +223,7 @@ class RunScreen(Screen[None]):
         self.stop.press(f"{self.operator.name}, stop key")
         self.asked = None
         self._typing(None)
-        self.query_one(Prompt).show("STOP: supply and load are being switched off.", 'wait for "bench off"', hold=True)
+        self.query_one(Prompt).show("STOP: supply and load are switching off.", 'Wait for "bench off".', hold=True)
 
     def action_stop_by_letter(self) -> None:
         self.action_stop()
@@ -241,7 +248,7 @@ class RunScreen(Screen[None]):
         field.value = ""
         field.display = ask is not None and ask.wants in (Wants.NUMBER, Wants.CHOICE)
         if field.display:
-            field.placeholder = ask.unit if ask is not None and ask.unit else "a word or its number"
+            field.placeholder = ask.unit if ask is not None and ask.unit else "type the word or its number"
             field.focus()
         else:
             self.set_focus(None)
@@ -283,9 +290,18 @@ class RunScreen(Screen[None]):
         return Content("\n".join(lines))
 
 
-def _coach_line(view: View) -> str:
-    if view.coach is None:
-        return f"{view.path or 'output'} {'ON ' + view.mode if view.output_on else 'off'}"
-    arrows: dict[str, str] = {"slower": "▼ SLOWER", "faster": "▲ FASTER", "hold": "= HOLD", "freely": "» FREELY"}
+def ended_in_words(end: End) -> str:
+    """What the prompt says once a run has ended: whether the bench is off, and what a person still has to do."""
+    safe = "The run has ended; the bench is off." if end.safe else NOT_OFF
+    return f"{safe} {end.left}".rstrip()
+
+
+def _coach_line(view: View, end: End | None) -> str:
+    """What to do about the ramp, and below it what is on."""
+    if end is not None and not end.safe:
+        return "output: NOT CONFIRMED OFF"
     output = f"{view.path or 'output'} {'ON ' + view.mode if view.output_on else 'off'}"
-    return f"ramp: {arrows[view.coach.word]}  {view.coach.why}   {output}"
+    if view.coach is None:
+        return output
+    arrows: dict[str, str] = {"slower": "▼ SLOWER", "faster": "▲ FASTER", "keep": "= KEEP", "freely": "» FREELY"}
+    return f"ramp: {arrows[view.coach.word]}  {view.coach.why}\n{output}"

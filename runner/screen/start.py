@@ -32,45 +32,45 @@ ENTRIES = (
     MenuEntry(
         WATCH,
         "Rehearse: watch",
-        "A whole trip test on a simulated bench with an invented pack. Simulated hands heat and cool the sensors; you watch "
-        "what the screen tells them, see each trip and release, and get the findings and a certificate. About a minute, no "
-        "instruments, nothing gets hot.",
+        "A whole trip test on a simulated bench with an invented pack. The simulation heats and cools the sensors. You watch "
+        "each trip and release and get the findings and a certificate. Takes about a minute. No instruments; nothing gets "
+        "hot.",
     ),
     MenuEntry(
         REHEARSE,
         "Rehearse: take part",
-        "The same bench, at thirty times real speed, with you as its operator: you read the cautions, agree at the hold "
-        "points and type the readings. The simulated hands only hold the heat gun.",
+        "The same bench, at thirty times real speed, with you as its operator: you read the cautions, confirm the "
+        "hold points and type the readings. The simulation only moves the heat gun.",
     ),
     MenuEntry(
         "test",
         "Test a pack",
-        "Choose a pack sheet, a bench file and the procedures; see the plan, its order and what it leaves out and why; then "
-        "go through it on your own bench. It looks for both kinds of file in the folder it was started in.",
+        "Choose a pack sheet, a bench file and the procedures. Check the plan, then run it on your bench. The program looks "
+        "for both files in the current folder.",
     ),
     MenuEntry(
         "roll",
         "Check the instruments",
-        "Ask every instrument of a bench file who it is and what it reads now, with its limits and calibration dates. "
+        "Reads the identity, the present reading, the limits and the calibration date of every instrument in a bench file. "
         "Nothing is switched on.",
     ),
     MenuEntry(
         "past",
         "Past runs",
-        "Search what was tested; look at the findings of a run again, put two packs or two dates of one pack side by side, "
-        "follow one threshold over the years, make a certificate.",
+        "Search past tests, view findings, compare two packs or two dates of one pack, follow one threshold over the years, "
+        "make a certificate.",
     ),
     MenuEntry(
         "pack",
         "Write a pack sheet",
-        "What the data sheet of a pack declares, asked field by field and checked as you type. Saved as YAML, which you can "
-        "go on editing.",
+        "Enter the data sheet of a pack field by field. Values are checked as you type. Saved as YAML; edit the file later if "
+        "needed.",
     ),
     MenuEntry(
         "bench",
         "Write a bench file",
-        "Which instruments there are and how they are reached, or that a person reads them. Saved as YAML, which you can go "
-        "on editing.",
+        "Enter the instruments and their addresses, or mark them as read by hand. Saved as YAML; edit the file later if "
+        "needed.",
     ),
 )
 
@@ -175,8 +175,8 @@ class StartScreen(Screen[None]):
         packs, benches = (sheets_in(self._start.folder, kind) for kind in ("pack", "bench"))
         names = ", ".join(path.name for path in [*packs, *benches])
         said = (
-            self._start.said or f"here: {names}"
+            self._start.said or f"current folder: {names}"
             if names or self._start.said
-            else "here: no pack sheet and no bench file yet; the rehearsal needs neither"
+            else "current folder: no pack sheet, no bench file; a rehearsal needs neither"
         )
         self.query_one("#here", Static).update(Content(said))

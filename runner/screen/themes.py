@@ -69,7 +69,7 @@ class Dressed(App[Result]):
     CSS = """
     #title { height: 1; padding: 0 1; background: $foreground 15%; text-style: bold; text-wrap: nowrap; text-overflow: ellipsis; }
     """
-    BINDINGS = [Binding("f1", "help", "Keys", key_display="F1", tooltip="which key does what here")]
+    BINDINGS = [Binding("f1", "help", "Keys", key_display="F1", tooltip="keys on this screen")]
 
     def __init__(self) -> None:
         super().__init__()
@@ -80,7 +80,7 @@ class Dressed(App[Result]):
     def _fatal_error(self) -> None:
         """A defect in a screen, which Textual would answer with pages of code."""
         error = self._exception
-        self._exit_renderables.append(Text(told(error) if error is not None else "a defect of Tripwitness"))
+        self._exit_renderables.append(Text(told(error) if error is not None else "program error in Tripwitness"))
         self._close_messages_no_wait()
 
     def action_help(self) -> None:

@@ -34,7 +34,7 @@ class Answers(Sheet):
     @classmethod
     def _is_a_reason(cls, reason: str) -> str:
         if reason and not reason.strip():
-            raise Wrong("agree is empty", "write the reason, or take it out")
+            raise Wrong("agree is empty", "write the reason or remove agree")
         return reason
 
 

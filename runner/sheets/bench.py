@@ -124,5 +124,5 @@ def _hands(source: Source) -> Iterator[Problem]:
 def _only_simulated(bench: BenchFile, source: Source) -> Iterator[Problem]:
     """What a real bench must not have: time that does not run as it does."""
     if bench.speed != 1.0 and not bench.simulated:
-        what = "speed is for simulated benches; at a real one every delay would be wrong"
-        yield source.problem(("speed",), what, "take it out", key=True)
+        what = "speed is for simulated benches; at a real bench every delay would be wrong"
+        yield source.problem(("speed",), what, "remove it", key=True)

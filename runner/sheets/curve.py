@@ -59,7 +59,7 @@ class Curve(Sheet):
     def temperature(self, resistance: float) -> float:
         """°C at Ω. Raises ValueError outside a table and for a resistance that is not positive."""
         if resistance <= 0:
-            raise ValueError(f"{resistance:g} Ω is no resistance of a sensor")
+            raise ValueError(f"{resistance:g} Ω is not a possible sensor resistance")
         if self.b is not None and self.resistance_at_25 is not None:
             return 1 / (1 / AT_25 + math.log(resistance / float(self.resistance_at_25)) / float(self.b)) - ZERO
         if self.coefficients is not None:
@@ -84,7 +84,7 @@ class Curve(Sheet):
     def _rows(self, keys: list[float], key: float, unit: str) -> tuple[tuple[float, float], tuple[float, float]]:
         assert self.table is not None
         if not keys[0] <= key <= keys[-1]:
-            raise ValueError(f"{abs(key):g} {unit} is outside of the sensor's table")
+            raise ValueError(f"{abs(key):g} {unit} is outside the sensor's table")
         index = min(max(bisect_left(keys, key), 1), len(keys) - 1)
         return self.table[index - 1], self.table[index]
 

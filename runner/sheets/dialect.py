@@ -49,7 +49,7 @@ class Query(Sheet):
         if _may_be_left_out(pattern):
             raise Wrong(
                 f"the pattern {pattern!r} also fits replies without the number",
-                "take the ?, * or | about its brackets out",
+                "remove ?, * or | around the brackets",
             )
         return pattern
 
@@ -143,7 +143,7 @@ class Dialect(Sheet):
         spare_commands = set(self.commands) - set(commands) - set(facts.optional)
         unknown = sorted(spare_commands | (set(self.queries) - set(queries) - set(choices)))
         if unknown:
-            raise Wrong(f"nobody asks a {self.role} for {', '.join(unknown)}", "take it out")
+            raise Wrong(f"a {self.role} has no query {', '.join(unknown)}", "remove it")
         return self
 
 
@@ -162,7 +162,7 @@ def _fields(text: str) -> Iterator[str]:
         if form or conversion or name not in ("value", "channel", "place"):
             shown = "{" + name + (f"!{conversion}" if conversion else "") + (f":{form}" if form else "") + "}"
             raise Wrong(
-                f"{text!r} has {shown}, which nobody fills in", "{value} and {channel}, just so, may stand in braces"
+                f"{text!r} has an unknown placeholder {shown}", "only {value} and {channel} are allowed in braces"
             )
         yield name
 
@@ -181,7 +181,7 @@ def _sendable(text: str, allowed: Iterable[str]) -> str:
     except ValueError as error:
         raise Wrong(f"{text!r}: {str(error).lower()}", "close the brace, or double it to send one") from error
     if found:
-        raise Wrong(f"{text!r} has {{{found.pop()}}}, which has no meaning here", "take it out")
+        raise Wrong(f"{text!r} has {{{found.pop()}}}, which has no meaning here", "remove it")
     return text
 
 

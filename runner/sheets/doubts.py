@@ -11,7 +11,7 @@ from runner.errors import Problem
 from runner.notation.quantity import shown
 from runner.notation.source import Path, Source
 from runner.sheets.chemistry import Chemistry, find
-from runner.sheets.pack import KINDS, PackSheet, Protection
+from runner.sheets.pack import KINDS, PackSheet, Protection, protection_name
 
 LOWEST_CELL, HIGHEST_CELL = 0.5, 4.6  # V: no rechargeable cell in a pack of these chemistries goes beyond
 NEAR_VOLTAGE = 0.05  # V a cell by which a usual range may be missed
@@ -31,7 +31,7 @@ def doubts(pack: PackSheet, source: Source) -> list[Problem]:
     if pack.cell is not None and not (pack.cell.never_below >= LOWEST_CELL and pack.cell.never_above <= HIGHEST_CELL):
         low, high = pack.cell.never_below, pack.cell.never_above
         what = f"a cell between {low:g} and {high:g} V; {LOWEST_CELL:g} to {HIGHEST_CELL:g} V is usual"
-        found.append(source.problem(("cell",), what, "look at the cell's data sheet"))
+        found.append(source.problem(("cell",), what, "check the cell's data sheet"))
     chemistry = find(pack.chemistry)
     if chemistry is not None:
         found += _of_cells(pack, chemistry, source)
@@ -52,7 +52,7 @@ def _of_cells(pack: PackSheet, chemistry: Chemistry, source: Source) -> Iterator
         cell = getattr(pack, name) / pack.cells_in_series
         if not low - NEAR_VOLTAGE <= cell <= high + NEAR_VOLTAGE:
             what = (
-                f"{name.replace('_', ' ')} is {cell:.3g} V a cell, for {chemistry.name} {low:g} to {high:g} V is usual"
+                f"{name.replace('_', ' ')} is {cell:.3g} V per cell; usual for {chemistry.name}: {low:g} to {high:g} V"
             )
             yield _doubt(source, (name,), what)
 
@@ -62,14 +62,14 @@ def _of_ratings(pack: PackSheet, source: Source) -> Iterator[Problem]:
     for name, most in (("maximum_charge_current", MOST_CHARGE), ("maximum_discharge_current", MOST_DISCHARGE)):
         current = getattr(pack, name)
         if current is not None and current > most * rate:
-            what = (
-                f"{name.replace('_', ' ')} is {current / rate:.3g} times the rated capacity an hour, {most:g} is a lot"
-            )
+            what = f"{name.replace('_', ' ')} is {current / rate:.3g} C; more than {most:g} C is unusual"
             yield _doubt(source, (name,), what)
     least = pack.minimum_capacity
     if least is not None and least < LEAST_CAPACITY * pack.rated_capacity:
         yield _doubt(
-            source, ("minimum_capacity",), f"minimum capacity is {least / pack.rated_capacity:.0%} of the rated one"
+            source,
+            ("minimum_capacity",),
+            f"minimum capacity is {100 * least / pack.rated_capacity:.0f} % of the rated capacity",
         )
     if pack.rated_energy is not None:
         ratio = pack.rated_energy / (pack.rated_capacity * pack.nominal_voltage)
@@ -82,16 +82,18 @@ def _of_protection(
     kind: str, protection: Protection, pack: PackSheet, chemistry: Chemistry | None, source: Source
 ) -> Iterator[Problem]:
     path: Path = ("protections", kind)
-    words, trip = kind.replace("_", " "), protection.trip
+    words, trip = protection_name(kind), protection.trip
     if (
         kind.endswith("temperature")
         and (usual := _usual_trip(kind, chemistry)) is not None
         and not usual[0] <= trip <= usual[1]
     ):
-        what = f"{words} trips at {trip:g} °C, {usual[0]:g} to {usual[1]:g} °C is usual"
+        what = f"{words} trips at {trip:g} °C; usual: {usual[0]:g} to {usual[1]:g} °C"
         yield _doubt(source, (*path, "trip"), what)
     if kind == "over_voltage" and trip <= pack.full_charge_voltage:
-        what = f"over voltage trips at {trip:g} V, which a full charge of {pack.full_charge_voltage:g} V reaches"
+        what = (
+            f"over-voltage trips at {trip:g} V, at or below the full charge voltage of {pack.full_charge_voltage:g} V"
+        )
         yield _doubt(source, (*path, "trip"), what)
     for name, most in (("delay", LONGEST_DELAY), ("polling", LONGEST_POLLING)):
         if getattr(protection, name) > most:
@@ -113,7 +115,7 @@ def _usual_trip(kind: str, chemistry: Chemistry | None) -> tuple[float, float] |
 
 
 def _doubt(source: Source, path: Path, what: str) -> Problem:
-    return source.problem(path, what, "look at the data sheet again")
+    return source.problem(path, what, "check the data sheet")
 
 
 def _shown_tolerance(kind: str, protection: Protection) -> str:

@@ -13,7 +13,7 @@ from runner.notation.wrong import Wrong
 from runner.vocabulary import SAID_BY_A_PROCEDURE, Observed
 
 READ_AS = ("", *(each.value for each in SAID_BY_A_PROCEDURE if each is not Observed.CONDITION))
-TEXT_NAMES = {"sensor": "text", "place": "text"}
+TEXT_NAMES = {"sensor": "text", "place": "text", "ohms_at_25": "text"}
 
 
 def _check_text(text: str, info: ValidationInfo) -> str:
@@ -24,10 +24,10 @@ def _check_text(text: str, info: ValidationInfo) -> str:
         raise Wrong(f"the braces in the text do not match ({error})", "write {trip} for a value") from error
     as_it_was = (info.context or {}).get(AS_IT_WAS)
     if not as_it_was and any(spec or conversion for _, _, spec, conversion in parts):
-        raise Wrong("a brace holds more than a name", "write {trip} alone, its unit and digits come by themselves")
+        raise Wrong("a brace holds more than a name", "write {trip} alone; unit and digits are added automatically")
     for name in (normal_key(str(each[1])) for each in parts):
         if name not in known:
-            raise Wrong(f"{{{name}}} is not known here", f"known are {', '.join(sorted(known))}")
+            raise Wrong(f"{{{name}}} is not a known name", f"choose one of {', '.join(sorted(known))}")
     return text
 
 
@@ -82,8 +82,8 @@ class ReadSpec(Sheet):
                     raise Wrong(f"{name} is a {limit.dimension}, the reading is a {dimension}", "give one kind")
         wanted = Observed(self.as_).dimension if self.as_ else None
         if wanted is not None and wanted != self.dimension:
-            kind = f"a {wanted}" if wanted else "a word that is picked, so it needs choices"
-            raise Wrong(f"as: {self.as_} is {kind}", "correct unit, or take as: out")
+            kind = f"a {wanted}" if wanted else "a choice, so it needs choices:"
+            raise Wrong(f"as: {self.as_} is {kind}", "correct unit, or remove as:")
         stray = [word for word in self.doubtful if word not in self.choices]
         if stray:
             raise Wrong(f"doubtful names {', '.join(stray)}, which is not one of the choices", "spell it as there")

@@ -47,7 +47,9 @@ class SupplySheet(InstrumentSheet):
     @model_validator(mode="after")
     def _on_a_cable(self) -> Self:
         if self.by_hand:
-            raise Wrong("the supply cannot be read by hand: it has to go off without a person", "give its address")
+            raise Wrong(
+                "the supply cannot be read by hand: it must be switched off without a person", "give its address"
+            )
         return self
 
 
@@ -64,7 +66,7 @@ class LoadSheet(InstrumentSheet):
     @model_validator(mode="after")
     def _draws_something(self) -> Self:
         if self.by_hand and self.draws is None:
-            raise Wrong("a load that is switched by hand needs draws", "add draws: with about how many A it takes")
+            raise Wrong("a load that is switched by hand needs draws", "add draws: with the approximate current in A")
         return self
 
 

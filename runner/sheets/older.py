@@ -44,10 +44,10 @@ def _in_steps(items: tuple[StepItem, ...], path: Path, source: Source) -> Iterat
         if isinstance(step, ReadSpec) and not step.as_:
             found = observed_before(step.record, step.dimension)
             if found is not None and found.value in READ_AS:
-                what = f"record no longer says what is read; for this version it is taken as the {found}"
+                what = f"record: no longer defines the reading; this version still reads it as {found}"
                 yield source.problem((*here, "record"), what, f"write as: {found}")
         elif isinstance(step, ConfirmSpec) and not step.box and step.record in BOX:
-            what = "record no longer says where the decade box is; for this version it is still understood"
+            what = "record: no longer says where the decade box is; this version still understands it"
             yield source.problem((*here, "record"), what, f"write box: {BOX[step.record]}")
         elif hasattr(step, "steps"):
             yield from _in_steps(step.steps, (*here, "steps"), source)

@@ -109,7 +109,9 @@ class TemperatureProtection(Protection):
             raise Wrong(f"{twice[0]} is named twice", "name every sensor once")
         unknown = [str(name) for name in value if str(name) not in known] if isinstance(value, list) else []
         if unknown:
-            raise Wrong(f"{', '.join(unknown)} is not a sensor of this pack", f"known are {', '.join(known) or 'none'}")
+            raise Wrong(
+                f"{', '.join(unknown)} is not a sensor of this pack", f"its sensors: {', '.join(known) or 'none'}"
+            )
         return value
 
 
@@ -152,6 +154,11 @@ KINDS: dict[str, str] = {
     name: ("temperature" if "temperature" in name else "voltage" if "voltage" in name else "current")
     for name in Protections.model_fields
 }
+
+
+def protection_name(kind: str) -> str:
+    """A protection as people read it: charge over-temperature."""
+    return kind.replace("over_", "over-").replace("under_", "under-").replace("_", " ")
 
 
 class Cell(Sheet):
@@ -203,7 +210,7 @@ class PackSheet(Sheet):
     def _canonical(cls, name: object, info: ValidationInfo) -> object:
         found = canonical(name) if isinstance(name, str) else name
         if isinstance(found, str) and found not in NAMES and not (info.context or {}).get(AS_IT_WAS):
-            raise Wrong(f"{name!r} is no chemistry that is known here", f"known are {', '.join(NAMES)}")
+            raise Wrong(f"{name!r} is not a known chemistry", f"choose one of {', '.join(NAMES)}")
         return found
 
     @model_validator(mode="after")
@@ -266,19 +273,21 @@ def parse_pack(text: str, file: str, *, as_it_was: bool = False) -> PackSheet:
 def without_tolerance(pack: PackSheet) -> list[str]:
     """The protections of which a sheet declares no tolerance: what is found of them will not be judged."""
     found = ((kind, pack.protection(kind)) for kind in KINDS)
-    return [kind.replace("_", " ") for kind, each in found if each is not None and each.trip_limits() is None]
+    return [protection_name(kind) for kind, each in found if each is not None and each.trip_limits() is None]
 
 
 def contradictions(pack: PackSheet, source: Source) -> Iterator[Problem]:
     """What the sheet says against itself, or against what a cell of its chemistry can be."""
     if (pack.cell is not None) != (pack.chemistry == OTHER):
         what = "other needs its own voltages" if pack.cell is None else f"{pack.chemistry} has its voltages already"
-        remedy = "add cell: {never_below: …, nominal: …, never_above: …}" if pack.cell is None else "take cell: out"
+        remedy = "add cell: {never_below: …, nominal: …, never_above: …}" if pack.cell is None else "remove cell:"
         yield source.problem(("chemistry",) if pack.cell is None else ("cell",), what, remedy)
         return
     if pack.cell is not None and not 0.9 <= pack.nominal_voltage / (pack.cell.nominal * pack.cells_in_series) <= 1.1:
         volts, cells = pack.nominal_voltage, pack.cells_in_series
-        what = f"{volts:g} V are {volts / cells:.3g} V a cell with {cells} in series, cell says {pack.cell.nominal:g} V"
+        what = (
+            f"{volts:g} V is {volts / cells:.3g} V per cell ({cells} in series), but cell: says {pack.cell.nominal:g} V"
+        )
         yield source.problem(("nominal_voltage",), what, "correct one of the three")
     low, high = pack.never()
     for name in ("full_charge_voltage", "nominal_voltage", "cut_off_voltage"):
@@ -287,7 +296,7 @@ def contradictions(pack: PackSheet, source: Source) -> Iterator[Problem]:
         least, rated = getattr(pack, name), getattr(pack, of)
         if least is not None and rated is not None and least > rated:
             yield source.problem(
-                (name,), f"{name.replace('_', ' ')} is more than the rated one", "correct one of the two"
+                (name,), f"{name.replace('_', ' ')} is more than the rated capacity", "correct one of the two"
             )
     first, second = pack.sensor_limits
     if not first < second:
@@ -297,7 +306,7 @@ def contradictions(pack: PackSheet, source: Source) -> Iterator[Problem]:
     for path in ("charge", "discharge"):
         over, under = (pack.protection(f"{path}_{side}_temperature") for side in ("over", "under"))
         if over is not None and under is not None and under.trip >= over.trip:
-            what = f"{path} under temperature trips at {under.trip:g} °C, {path} over temperature at {over.trip:g} °C"
+            what = f"{path} under-temperature trips at {under.trip:g} °C, {path} over-temperature at {over.trip:g} °C"
             yield source.problem(("protections", f"{path}_under_temperature", "trip"), what, "correct one of the two")
     for kind in KINDS:
         protection = pack.protection(kind)
@@ -307,12 +316,12 @@ def contradictions(pack: PackSheet, source: Source) -> Iterator[Problem]:
 
 def _of_protection(kind: str, protection: Protection, pack: PackSheet, source: Source) -> Iterator[Problem]:
     path, trip, release = ("protections", kind), protection.trip, protection.release
-    words = kind.replace("_", " ")
+    words = protection_name(kind)
     over = "over" in kind
     if release is not None and (release >= trip if over else release <= trip):
         side = "below" if over else "above"
         yield source.problem(
-            (*path, "release"), f"the release of {words} is not {side} its trip", "correct one of the two"
+            (*path, "release"), f"the release of {words} must be {side} its trip", "correct one of them"
         )
     if kind.endswith("voltage"):
         for name, value in (("trip", trip), ("release", release)):
@@ -320,18 +329,18 @@ def _of_protection(kind: str, protection: Protection, pack: PackSheet, source: S
                 yield from _outside(source, (*path, name), value, *pack.never(), pack)
         if (trip <= pack.nominal_voltage) if over else (trip >= pack.nominal_voltage):
             side = "above" if over else "below"
-            what = f"{words} trips at {trip:g} V, which is not {side} the nominal {pack.nominal_voltage:g} V"
+            what = f"{words} trips at {trip:g} V; it must be {side} the nominal {pack.nominal_voltage:g} V"
             yield source.problem((*path, "trip"), what, "correct one of the two")
     elif kind.endswith("current"):
         most = pack.maximum_charge_current if kind.startswith("charge") else pack.maximum_discharge_current
         if most is not None and trip <= most:
-            what = f"{words} trips at {trip:g} A, which is not above the maximum current of {most:g} A"
+            what = f"{words} trips at {trip:g} A; it must be above the maximum current of {most:g} A"
             yield source.problem((*path, "trip"), what, "correct one of the two")
     elif kind.endswith("temperature"):
         low, high = pack.sensor_limits
         for name, value in (("trip", trip), ("release", release)):
             if value is not None and not low <= value <= high:
-                what = f"{value:g} °C is outside of what a sensor may be taken to, {low:g} to {high:g} °C"
+                what = f"{value:g} °C is outside the allowed sensor range, {low:g} to {high:g} °C"
                 yield source.problem(
                     (*path, name), what, "correct it, or add sensor_limits: from the sensor's data sheet"
                 )
@@ -342,7 +351,7 @@ def _outside(source: Source, path: Path, value: float, low: float, high: float, 
         return
     cell = value / pack.cells_in_series
     what = (
-        f"{value:g} V is {cell:.3g} V a cell with {pack.cells_in_series} in series; a cell of {pack.chemistry} is never below "
-        f"{low / pack.cells_in_series:g} or above {high / pack.cells_in_series:g} V"
+        f"{value:g} V is {cell:.3g} V per cell ({pack.cells_in_series} in series); a cell of {pack.chemistry} must stay between "
+        f"{low / pack.cells_in_series:g} and {high / pack.cells_in_series:g} V"
     )
     yield source.problem(path, what, "correct it, or cells_in_series, or chemistry")

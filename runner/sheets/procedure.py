@@ -138,7 +138,7 @@ class Procedure(Sheet):
         for name in self.findings:
             if dimension not in FINDINGS[name]:
                 what = f"a protection by {dimension}" if dimension else "a procedure without protection"
-                raise Wrong(f"{name.replace('_', ' ')} is no finding of {what}", "take it out of findings")
+                raise Wrong(f"{name.replace('_', ' ')} is not a finding of {what}", "remove it from findings")
         return self
 
 

@@ -34,7 +34,7 @@ def allowed(protection: Protection | None, assumed: Assumed) -> Allowed:
         return Allowed(trip, release)
     if protection.dimension == "current":
         half = half * protection.trip
-    words = f"a tolerance of ±{shown(half, _DIFFERENCE[protection.dimension])} was assumed by the laboratory: none is declared"
+    words = f"a tolerance of ±{shown(half, _DIFFERENCE[protection.dimension])} was assumed by the laboratory (none is declared)"
     trip = trip or (protection.trip - half, protection.trip + half)
     if protection.release is not None:
         release = release or (protection.release - half, protection.release + half)

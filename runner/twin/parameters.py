@@ -121,12 +121,12 @@ class Declared:
 
 
 SCENARIOS = {
-    "sound": "a pack that keeps what its sheet declares",
-    "trips-late": "every threshold is beyond the declared one: 6 K, 0.1 V a cell, 30 % of a current",
+    "sound": "a pack that behaves as its sheet declares",
+    "trips-late": "every threshold is too far out: by 6 K, 0.1 V per cell, 30 % of the current",
     "no-protection": "every protection is missing",
-    "no-release": "protections latch: once tripped they stay",
-    "slow": "the management system takes four times as long as declared",
-    "low-capacity": "a tenth of the capacity is gone",
+    "no-release": "protections latch: they do not release",
+    "slow": "all delays are four times the declared value",
+    "low-capacity": "capacity is 10 % below rated",
     "nearly-full": "the pack is nearly full, its charge current tapers",
     "one-bad-sensor": "the last sensor's threshold is 6 K beyond the declared one",
     "lead-off": "a supply lead comes off while the sensor is heated",
@@ -137,7 +137,7 @@ SCENARIOS = {
     "supply-silent": "the supply stops answering",
     "supply-hangs-up": "the supply closes its connection and refuses new ones for a while",
     "probe-silent": "the thermometer stops answering",
-    "probe-dropouts": "the thermometer and the supply now and then send no number",
+    "probe-dropouts": "thermometer and supply sometimes send no reading",
 }
 LATE, LATE_VOLTS, LATE_AMPERES = 6.0, 0.1, 1.3  # K, V a cell, times
 

@@ -81,7 +81,7 @@ def past_runs(out: Path) -> tuple[list[PastRun], list[str]]:
         try:
             found.append(_read(path))
         except (RecordError, KeyError, TypeError, ValueError) as error:
-            said = str(error) if isinstance(error, RecordError) else f"{path}: findings.json is not as it should be"
+            said = str(error) if isinstance(error, RecordError) else f"{path}: findings.json is damaged"
             unreadable.append(said)
     return sorted(found, key=lambda run: run.utc, reverse=True), unreadable
 

@@ -31,9 +31,11 @@ class Field:
         """What is wrong with what was typed, or nothing."""
         text = text.strip()
         if not text:
-            return f"is needed; write for example {self.example}" if self.needed else ""
+            return f"is required; for example {self.example}" if self.needed else ""
         if self.dimension == "count":
-            return "" if text.isdigit() and int(text) > 0 else f"is no whole number; write for example {self.example}"
+            return (
+                "" if text.isdigit() and int(text) > 0 else f"is not a whole number; write for example {self.example}"
+            )
         if not self.dimension:
             return "may not hold quotation marks" if '"' in text else ""
         try:
@@ -44,9 +46,9 @@ class Field:
 
 
 PACK = (
-    Field("name", "type of the pack, as on its sheet", "AB-1234", needed=True),
+    Field("name", "type (as on the data sheet)", "AB-1234", needed=True),
     Field("serial", "serial number", "0417", needed=True),
-    Field("customer", "whose pack it is", ""),
+    Field("customer", "customer", ""),
     Field("chemistry", "chemistry", "LFP", needed=True),
     Field("cells_in_series", "cells in series", "8", "count", True),
     Field("nominal_voltage", "nominal voltage", "25.6 V", "voltage", True),
@@ -54,29 +56,29 @@ PACK = (
     Field("cut_off_voltage", "cut-off voltage", "20 V", "voltage", True),
     Field("rated_capacity", "rated capacity", "40 Ah", "charge", True),
     Field("minimum_capacity", "minimum capacity, if one is declared", "38.8 Ah", "charge"),
-    Field("maximum_charge_current", "largest charge current", "12 A", "current", True),
-    Field("sensors", "how many temperature sensors", "2", "count", True),
-    Field("over_trip", "charge over-temperature: trips at", "55 degC", "temperature"),
+    Field("maximum_charge_current", "maximum charge current", "12 A", "current", True),
+    Field("sensors", "number of temperature sensors", "2", "count", True),
+    Field("over_trip", "charge over-temperature: trip at", "55 degC", "temperature"),
     Field("over_tolerance", "… tolerance", "2 K", "temperature difference"),
-    Field("over_release", "… comes back at", "45 degC", "temperature"),
-    Field("over_delay", "… after", "1 s", "time"),
-    Field("low_trip", "under-voltage: cuts off at", "20.4 V", "voltage"),
+    Field("over_release", "… release at", "45 degC", "temperature"),
+    Field("over_delay", "… trip delay", "1 s", "time"),
+    Field("low_trip", "under-voltage: cut-off at", "20.4 V", "voltage"),
     Field("low_tolerance", "… tolerance", "0.5 V", "voltage"),
-    Field("low_release", "… comes back at", "22.4 V", "voltage"),
-    Field("low_delay", "… after", "1 s", "time"),
+    Field("low_release", "… release at", "22.4 V", "voltage"),
+    Field("low_delay", "… trip delay", "1 s", "time"),
 )
 BENCH = (
-    Field("name", "what this bench is called", "bench 1", needed=True),
-    Field("operator", "who works here", ""),
-    Field("supply", "address of the supply (VISA)", "TCPIP::192.0.2.10::5025::SOCKET", needed=True),
-    Field("supply_voltage", "maximum output", "31 V", "voltage", True),
-    Field("supply_current", "… and", "18 A", "current", True),
-    Field("probe", "address of the thermometer; empty: read by hand", "TCPIP::192.0.2.11::5025::SOCKET"),
-    Field("probe_uncertainty", "its expanded uncertainty", "0.2 K", "temperature difference", True),
-    Field("coupling", "how far probe and sensor may differ", "0.3 K", "temperature difference", True),
-    Field("meter", "address of the voltmeter; empty: read by hand", "TCPIP::192.0.2.12::5025::SOCKET"),
-    Field("load", "address of the load; empty: switched by hand", "TCPIP::192.0.2.13::5025::SOCKET"),
-    Field("load_current", "about how much the load draws", "10 A", "current", True),
+    Field("name", "name of the bench", "bench 1", needed=True),
+    Field("operator", "operator", ""),
+    Field("supply", "supply address (VISA)", "TCPIP::192.0.2.10::5025::SOCKET", needed=True),
+    Field("supply_voltage", "maximum supply voltage", "31 V", "voltage", True),
+    Field("supply_current", "maximum supply current", "18 A", "current", True),
+    Field("probe", "thermometer address (empty: read by hand)", "TCPIP::192.0.2.11::5025::SOCKET"),
+    Field("probe_uncertainty", "thermometer: expanded uncertainty (k = 2)", "0.2 K", "temperature difference", True),
+    Field("coupling", "maximum difference of probe and sensor", "0.3 K", "temperature difference", True),
+    Field("meter", "voltmeter address (empty: read by hand)", "TCPIP::192.0.2.12::5025::SOCKET"),
+    Field("load", "load address (empty: switched by hand)", "TCPIP::192.0.2.13::5025::SOCKET"),
+    Field("load_current", "load current (approximate)", "10 A", "current", True),
 )
 FORMS = {"pack": PACK, "bench": BENCH}
 
@@ -91,7 +93,7 @@ def written(kind: str, values: Mapping[str, str]) -> str:
     for begins in ("over", "low"):
         if kind == "pack" and _given(values, f"{begins}_trip") and not _given(values, f"{begins}_delay"):
             field = next(field for field in PACK if field.key == f"{begins}_trip")
-            problems.append(Problem(kind, 1, 1, f"{field.ask} …: after which time is needed", "write for example 1 s"))
+            problems.append(Problem(kind, 1, 1, f"{field.ask}: trip delay is missing", "write for example 1 s"))
     if problems:
         raise SheetError(problems)
     text = _pack(values) if kind == "pack" else _bench(values)
@@ -102,7 +104,7 @@ def written(kind: str, values: Mapping[str, str]) -> str:
 def save(path: Path, text: str) -> UserFile:
     """Write a new file. Raises RecordError if there is one already or it cannot be written."""
     if path.exists():
-        raise RecordError("is there already", str(path), "choose another name; nothing is written over")
+        raise RecordError("exists already", str(path), "choose another name; files are never overwritten")
     write_whole(path, text.encode())
     return UserFile(str(path), text)
 
@@ -114,7 +116,11 @@ def _pack(values: Mapping[str, str]) -> str:
             value = _given(values, field.key)
             lines.append(f"{field.key}: {value if field.dimension else _quoted(value)}")
     count = int(_given(values, "sensors"))
-    lines += ["", "sensors:", *(f'  - {{name: T{n}, place: "write where it sits"}}' for n in range(1, count + 1))]
+    lines += [
+        "",
+        "sensors:",
+        *(f'  - {{name: T{n}, place: "e.g. between cells 2 and 3"}}' for n in range(1, count + 1)),
+    ]
     protections = [
         *_protection(values, "over", "charge over-temperature", ("sensors: all",)),
         *_protection(values, "low", "under-voltage", ()),

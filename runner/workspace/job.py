@@ -82,7 +82,7 @@ def read_file(path: Path) -> UserFile:
         size = path.stat().st_size
         if size > MOST_BYTES:
             what = f"has {size / 1e6:.0f} MB, at most {MOST_BYTES / 1e6:.0f} MB are read"
-            raise SheetError([Problem(str(path), 1, 1, what, "give a file that a person has written")])
+            raise SheetError([Problem(str(path), 1, 1, what, "check that it is the right file")])
         return UserFile(str(path), path.read_bytes().decode("utf-8"))
     except UnicodeDecodeError as error:
         raise SheetError(
@@ -103,10 +103,10 @@ def find_procedure(name: str) -> UserFile:
             [
                 Problem(
                     name,
-                    1,
-                    1,
-                    "is no procedure that travels with the program",
-                    f"known are: {known}; or give a file's path",
+                    0,
+                    0,
+                    "unknown procedure",
+                    f"choose one of: {known}; or give the path of a file",
                 )
             ]
         )
@@ -144,7 +144,7 @@ def not_judged(pack: PackSheet) -> list[str]:
     missing = without_tolerance(pack)
     if not missing:
         return []
-    return [f"declares no tolerance for {', '.join(missing)}: what is found of it will not be judged"]
+    return [f"no tolerance for {', '.join(missing)}: its results will not be judged"]
 
 
 def load(
@@ -248,8 +248,8 @@ def _dialects(bench: BenchFile, file: UserFile, problems: list[Problem]) -> dict
 def _channel_problems(role: str, instrument: InstrumentSheet, dialect: Dialect, file: UserFile) -> Iterator[Problem]:
     """A channel that goes nowhere would switch the wrong output; so would a place for one that stays empty."""
     if instrument.channel and not dialect.has_channel:
-        what = f"the dialect {instrument.dialect} has no place for a channel, so it would switch another one"
-        remedy = "take channel: out, or name a dialect whose texts have {channel}"
+        what = f"the dialect {instrument.dialect} cannot select a channel and could switch the wrong output"
+        remedy = "remove channel:, or name a dialect whose texts have {channel}"
         yield file.source.problem(("instruments", role, "channel"), what, remedy)
     if dialect.has_channel and not instrument.channel:
         what = f"the dialect {instrument.dialect} needs a channel"

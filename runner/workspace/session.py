@@ -85,9 +85,7 @@ class Session:
                 try:
                     return cls(place, RunFolder(place).read_json(SESSION))
                 except (KeyError, TypeError, ValueError) as error:
-                    raise RecordError(
-                        f"is no session ({error})", str(place / SESSION), "take it from a backup"
-                    ) from error
+                    raise RecordError(f"is not a session ({error})", str(place / SESSION), "use a backup") from error
         return None
 
     def write(self) -> None:
@@ -144,7 +142,7 @@ class Session:
             f"{'▶' if number == now else marks[entry.state]} {number + 1:2} {entry.procedure}: {entry.why}"
             for number, entry in enumerate(self.entries)
         ]
-        charge = "" if self.state_of_charge is None else f"about {self.state_of_charge:.0%} of charge now"
+        charge = "" if self.state_of_charge is None else f"state of charge now about {100 * self.state_of_charge:.0f} %"
         return [*rows, *(f"– {name}: left out: {why}" for name, why in self.left_out), *([charge] if charge else [])]
 
     def folders(self) -> list[RunFolder]:

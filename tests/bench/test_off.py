@@ -93,7 +93,7 @@ def test_one_that_raises_anything_anywhere_never_keeps_the_other_on(bench, switc
     switches["supply"].bad = (where, error)
     confirmed, remark = bench.off()
     assert not confirmed
-    assert remark == "supply did not confirm to be off: SWITCH OFF SUPPLY BY HAND"
+    assert remark == "supply NOT CONFIRMED OFF: SWITCH SUPPLY OFF BY HAND"
     assert not switches["load"].on
     assert switches["supply"].on == (where != "read"), "the command went out where anything could"
 
@@ -106,7 +106,7 @@ def test_one_that_hangs_is_told_within_five_seconds_and_the_other_is_off_at_once
     watch.start()
     confirmed, remark = bench.off()
     assert not confirmed
-    assert "SWITCH OFF SUPPLY BY HAND" in remark
+    assert "SWITCH SUPPLY OFF BY HAND" in remark
     assert time.monotonic() - began < OFF_IS_TOLD_AFTER + 0.5
     watch.join(5)
     assert off_at[0] - began < 1.0
@@ -116,7 +116,7 @@ def test_both_that_do_not_answer_are_named(bench, switches, monkeypatch):
     monkeypatch.setattr("runner.bench.off.PAUSES", (0.0,))
     for switch in switches.values():
         switch.bad = ("open", OSError(111, "Connection refused"))
-    assert bench.off() == (False, "supply and load did not confirm to be off: SWITCH OFF SUPPLY AND LOAD BY HAND")
+    assert bench.off() == (False, "supply and load NOT CONFIRMED OFF: SWITCH SUPPLY AND LOAD OFF BY HAND")
 
 
 def test_off_works_where_no_thread_can_be_made(bench, switches, monkeypatch):

@@ -103,7 +103,7 @@ GAP_SPEED, SPEED, TIMEOUT = 4.0, 20.0, 0.2  # times real time: for faults that p
 LONGEST_DELAY = 4.0  # s of the run from the beginning of a step to the fault
 SEEN_WITHIN = 5.0  # s of the run, and the gap, from what the pack did to what the program concludes
 SAID_WITHIN = 2.0 + TIMEOUT + 5.0  # s from giving up to the words: an opening and an exchange may be going on
-BY_HAND = "SWITCH OFF ([A-Z ]*)BY HAND"
+BY_HAND = "SWITCH ([A-Z ]*)OFF BY HAND"
 COUNTED = (
     "unsaid=outputs left on unsaid,invented=invented trips,traceback=tracebacks,lost=gaps in which a ramp was lost"
 )
@@ -230,7 +230,7 @@ class Trial:
     def _afterwards(self, program: Program) -> None:
         """Right after the end: what is on, and what was said of it. Then all is well again, and what was said is done."""
         bench, text = self.bench, program.text
-        if (said := program.first(BY_HAND)) and (gave_up := program.first("Making the bench safe|  END  ")):
+        if (said := program.first(BY_HAND)) and (gave_up := program.first("Switching the bench off|  END  ")):
             self.said_after = max(0.0, said[0] - gave_up[0])
             self._expect(self.said_after <= SAID_WITHIN, "unsaid", f"words only after {self.said_after:.1f} s")
         for role in [role for role, on in bench.advance().on.items() if on]:
@@ -257,7 +257,7 @@ class Trial:
 
     def _go_on(self) -> None:
         """Resume the run, as soon as the guard lets go of it."""
-        text, tries, over = "is in use by", 20, "every step was done" in self.told  # all but the evaluation
+        text, tries, over = "is in use by", 20, "all steps done" in self.told  # all but the evaluation
         while "is in use by" in text and (tries := tries - 1):
             time.sleep(0.5)
             with Program("", *(["evaluate"] if over else ["resume", *self.answers]), str(self.run)) as program:

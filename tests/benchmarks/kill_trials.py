@@ -133,13 +133,13 @@ class Trial:
         """The journal, whole, with every line that people have seen."""
         entries = list(read_journal(folder / "events.jsonl"))
         told = Counter(found for file in self.live.folder.glob("*-out.txt") for found in TOLD.findall(file.read_text()))
-        for line, count in (told - Counter(said(entry.what) for entry in entries)).items():
+        for line, count in (told - Counter(line for entry in entries for line in said(entry.what))).items():
             self.wrong.append(f"told {count} times more than journaled: {line}")
         return entries
 
     def _ask_the_guard(self, folder: Path, err: str) -> None:
         record = [json.loads(line) for line in (folder / "guard.jsonl").read_text().splitlines()]
-        why = "overdue" if self.sent == SIGSTOP else "the runner has gone"
+        why = "overdue" if self.sent == SIGSTOP else "the program has stopped"
         done = [each["not confirmed"] for each in record if each["what"] == "done"]
         self._expect(why in str(record) and done == [[]], f"the guard's record: {record}")
         words = ["TRIPWITNESS GUARD", "switched off and read back", f"tripwitness resume {folder.resolve()}"]

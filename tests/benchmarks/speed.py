@@ -67,7 +67,7 @@ def a_folder(out: Path, hours: float) -> RunFolder:
             journal.append(begin, "", orders.BeginStep(cycle, kind, kind, "T1", cycle))
             journal.append(begin + 1, "", orders.BeginRamp(cycle, "T1", cycle, rate))
             journal.append(begin + at, "", orders.Conclude(cycle, kind, "T1", cycle, rate, outcome, "", begin + at))
-    journal.append(hours * 3600, "2026-11-26T08:00:00Z", orders.End(False, True, "every step was done"))
+    journal.append(hours * 3600, "2026-11-26T08:00:00Z", orders.End(False, True, "all steps done"))
     journal.close()
     return RunFolder.existing(path)
 

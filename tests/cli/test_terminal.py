@@ -97,13 +97,13 @@ def test_a_newcomer_gets_from_nothing_to_a_certificate_in_a_few_keys(terminal, t
     person = terminal()
     person.shows("Enter begins.")
     person.press("Enter")  # rehearse, and watch
-    person.shows("The run is over. Enter shows", 300)
+    person.shows("The run has ended. Enter:", 300)
     person.press("Enter", "c")
     person.shows("certificate.html", 120)
     assert person.keys <= 12
     assert [path.stat().st_size > 10_000 for path in tmp_path.glob("runs/*/certificate.html")] == [True]
     person.press("b")
-    person.shows("The run is over. Enter shows")
+    person.shows("The run has ended. Enter:")
     person.press("q")
     person.shows("Enter begins.", 120)
     person.press("q")
@@ -139,7 +139,7 @@ def test_a_closed_terminal_leaves_no_process_behind(terminal, when):
         person = terminal("rehearse --sensor T1 --speed 20")
         person.shows("HOLD POINT")
         person.press("x")
-        person.shows("The run is over. Enter shows")
+        person.shows("The run has ended. Enter:")
     (process,) = person.programs
     person.close()
     until_gone(process)
@@ -156,7 +156,7 @@ def test_a_run_is_followed_from_a_second_terminal(terminal, tmp_path):
         onlooker.begin(f"follow {folder}")
         onlooker.shows("the run waits for its operator")
         person.press("x")
-        onlooker.shows("The run is over; the bench is off.")
+        onlooker.shows("The run has ended; the bench is off.")
         onlooker.press("q")
         onlooker.shows("$ ")
     finally:
@@ -177,7 +177,7 @@ def test_a_killed_run_gives_the_terminal_back_and_says_what_is_left_to_do(termin
         (process,) = person.programs
         os.kill(process, signal.SIGKILL)
         person.shows("supply and load switched off and read back.")
-        person.shows("TAKE HEAT AND ICE AWAY FROM T1")
+        person.shows("REMOVE HEAT OR ICE FROM T1")
         assert not live.anything_on
         person.press("e", "c", "h", "o", "Space", "h", "i", "Enter")
         person.shows("\nhi\n")

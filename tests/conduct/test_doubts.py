@@ -51,8 +51,8 @@ def test_check_says_it_and_takes_the_sheet(tmp_path, capsys):
 def test_an_unattended_rehearsal_agrees_and_says_so(tmp_path):
     run = short_rehearsal(tmp_path, pack=ODD)
     assert run.result.evaluation.exit_status == 0
-    (said,) = [say for _, say in run.result.evaluation.story.remarks if "Unusual on the pack sheet" in say]
-    assert "agreed to by simulated operator: agreed to unattended, nobody has looked" in said
+    (said,) = [say for _, say in run.result.evaluation.story.remarks if "Unusual values on the pack sheet" in say]
+    assert "accepted by simulated operator: accepted automatically (unattended rehearsal)" in said
 
 
 def test_a_person_is_asked_again_until_there_is_a_reason(tmp_path):
@@ -64,7 +64,7 @@ def test_a_person_is_asked_again_until_there_is_a_reason(tmp_path):
         tmp_path, pack=ODD, answers=answers, tell=lambda order, t: asked.append(getattr(order, "say", ""))
     )
     assert any(say.startswith("A reason is needed.") for say in asked)
-    assert any("agreed to by Ada: read from the label" in say for _, say in run.result.evaluation.story.remarks)
+    assert any("accepted by Ada: read from the label" in say for _, say in run.result.evaluation.story.remarks)
     assert run.result.evaluation.exit_status == 0
 
 
@@ -108,7 +108,7 @@ def test_in_a_session_it_is_agreed_to_once_and_stands_in_the_record_of_every_run
     (session,) = (tmp_path / "runs").iterdir()
     journals = [path.read_text() for path in sorted(session.glob("*/events.jsonl"))]
     assert [re.search(r'"question": ?"doubts"', journal) is not None for journal in journals] == [True, False]
-    assert all("agreed to by Ada: read from the label" in journal for journal in journals)
+    assert all("accepted by Ada: read from the label" in journal for journal in journals)
 
 
 def test_another_doubt_is_asked_about_again():

@@ -112,7 +112,7 @@ def test_the_wrong_end_of_the_state_of_charge_is_not_measured_and_never_a_trip(t
 
 def test_while_waiting_for_a_pack_to_come_back_it_is_foreseen_when(tmp_path):
     result = run(tmp_path, "under-voltage")
-    said = [(t, say) for t, say in result.result.evaluation.story.remarks if "expected back in about" in say]
+    said = [(t, say) for t, say in result.result.evaluation.story.remarks if "Recovery expected in about" in say]
     (back,) = [each.at for each in result.result.evaluation.recording.attempts if each.outcome == "returned"]
     assert said
     assert all(t < back for t, _ in said)
@@ -121,11 +121,11 @@ def test_while_waiting_for_a_pack_to_come_back_it_is_foreseen_when(tmp_path):
 def test_what_the_pack_itself_shows_is_recorded_beside_the_reference(tmp_path):
     result = run(tmp_path, "charge-over-temperature-box")
     notes = {note.name: note for note in result.result.evaluation.story.notes}
-    assert notes["T1: alarm shown at the trip"].text == "charge over-temperature"
+    assert notes["T1: alarm at the trip"].text == "charge over-temperature"
     trip = named(result, "trip")[0].value
-    assert abs(notes["T1: temperature shown at the trip"].quantity - trip) < 1.0
+    assert abs(notes["T1: pack display at the trip"].quantity - trip) < 1.0
     direct = run(tmp_path, "charge-over-temperature", sensors=("T1", "T2"))
-    notes = [each for each in direct.result.evaluation.story.notes if "temperature shown before" in each.name]
+    notes = [each for each in direct.result.evaluation.story.notes if "pack display before" in each.name]
     assert [note.name[:2] for note in notes] == ["T1", "T2"]
     for note in notes:
         shown, reference = (float(part) for part in re.findall(r"(-?[\d.]+) °C", note.text))

@@ -30,7 +30,7 @@ def test_a_ramp_with_a_gap_is_repeated_and_the_threshold_is_the_true_one(tmp_pat
         assert abs(found.value - true_threshold(run, name)) < 1.5 * found.expanded_uncertainty
     if at > 300.0 or what != "probe silent":
         assert any(isinstance(each, Conclude) and each.outcome == "lost" for each in told)
-        assert any(isinstance(each, Guide) and "Readings are lost. Take heat" in each.say for each in told)
+        assert any(isinstance(each, Guide) and "No readings. Remove heat" in each.say for each in told)
         assert any(isinstance(each, BeginStep) and each.kind == "bring back" for each in told)
 
 
@@ -140,7 +140,7 @@ def test_a_thermometer_that_stands_still_is_no_threshold_and_the_run_can_be_resu
     monkeypatch.setattr("runner.twin.instruments._reading", lambda value, noise, resolution, dice: f"{value:+.6E}")
     run = short_rehearsal(tmp_path)
     assert run.result.outcome.early
-    assert "to the last digit" in run.result.outcome.reason
+    assert "has shown exactly" in run.result.outcome.reason
     assert run.finding("trip").conformity == "not measured"
     assert not run.world.supply_on
 
@@ -173,7 +173,7 @@ def test_a_fault_of_the_bench_in_a_step_of_the_whole_pack_ends_the_run_early_so_
     faults = (Fault("supply trips", 20.0, 0.5),)
     run = rehearsed(tmp_path, procedure=find_procedure("charge-over-current"), sensors=(), faults=faults)
     assert run.result.outcome.early
-    assert "went off by itself" in run.result.outcome.reason
+    assert "switched off by itself" in run.result.outcome.reason
     assert run.finding("trip", None).conformity == "not measured"
     goes_on = where(list(read_journal(run.result.folder.path / EVENTS)), run.job.program, run.result.folder.path)
     assert run.job.program.steps[goes_on.step].kind == "stage", "what a fault of the bench spoiled is done again"

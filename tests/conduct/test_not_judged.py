@@ -100,7 +100,7 @@ def test_a_frozen_current_is_not_measured_and_never_fail(tmp_path, monkeypatch):
     run = short_rehearsal(tmp_path)
     assert run.finding("trip").conformity == "not measured"
     assert run.result.evaluation.exit_status == 3
-    assert any("to the last digit" in say for _, say in run.result.evaluation.story.remarks)
+    assert any("has been exactly" in say for _, say in run.result.evaluation.story.remarks)
 
 
 def test_a_supply_that_does_not_come_on_again_ends_the_run_early_and_fails_nothing(tmp_path):
@@ -126,4 +126,4 @@ def test_an_old_folder_is_evaluated_and_says_what_would_be_refused_today(tmp_pat
 
 def test_where_only_the_packs_voltage_is_watched_the_record_says_so(tmp_path):
     run = rehearsed(tmp_path, procedure=find_procedure("under-voltage"), sensors=(), state_of_charge=0.05)
-    assert any("Only the voltage of the pack is watched" in say for _, say in run.result.evaluation.story.remarks)
+    assert any("Only the pack voltage is monitored" in say for _, say in run.result.evaluation.story.remarks)

@@ -43,7 +43,7 @@ def test_near_a_limit_one_more_ramp_is_offered_and_counts_if_it_is_taken(tmp_pat
     run = run_with(tmp_path, "0.4 K", answer)
     (reckon,) = reckoned(run)
     assert reckon.gain > 0
-    assert "near a limit" in reckon.why
+    assert "close to a limit" in reckon.why
     assert len(run.finding("trip").repeats) == len(run.finding("release").repeats) == ramps
     assert not run.result.outcome.early
 

@@ -65,14 +65,14 @@ def test_looking_comes_first_and_emptying_last():
 def test_what_a_missing_instrument_excludes_is_named():
     left_out = dict(propose(EVERYTHING, MOVERS, demo_pack(), full_bench(("load", "meter")), 0.5).left_out)
     assert left_out["capacity"] == "the bench has no load"
-    assert left_out["meters"] == "the bench has no load and no meter"
+    assert left_out["meters"] == "the bench has no load and no voltmeter (meter)"
     assert "charge-over-temperature" not in left_out
 
 
 def test_what_the_pack_sheet_does_not_declare_is_named():
     pack = parse_pack(PACK, "pack")
     left_out = dict(propose(EVERYTHING, MOVERS, pack, full_bench(), 0.5).left_out)
-    assert left_out["over-voltage"] == "the pack sheet declares no over voltage"
+    assert left_out["over-voltage"] == "the pack sheet declares no over-voltage"
     assert left_out["charge-over-temperature-box"] == "the pack sheet gives no curve of T1"
 
 
@@ -80,7 +80,7 @@ def test_a_pack_that_cannot_be_brought_to_where_a_procedure_fits_says_so():
     (thermal,) = procedures("charge-over-temperature")
     agenda = propose([thermal], {}, demo_pack(), full_bench(), 0.95)
     assert agenda.items == ()
-    assert "no way to bring the pack from about 95% of charge" in agenda.left_out[0][1]
+    assert "no procedure can bring the pack from about 95 %" in agenda.left_out[0][1]
 
 
 def test_a_second_full_discharge_is_never_put_in_unasked():

@@ -52,10 +52,10 @@ def test_a_reading_that_fits_is_noted_in_si():
 def test_a_reading_that_does_not_fit_is_asked_for_again_and_kept_if_given_twice():
     played = Played().answer("go on").answer("12.0")
     assert played.notes == []
-    assert played.asked.say.startswith("12 V does not fit, 20 V to 29.2 V is expected. Look again")
+    assert played.asked.say.startswith("12 V is outside the expected range 20 V to 29.2 V. Read again")
     played.answer("12.0")
     assert played.notes[0].quantity == 12.0
-    assert "does not fit" in played.notes[0].why
+    assert "outside the expected range" in played.notes[0].why
 
 
 def test_a_second_look_that_sees_something_else_is_looked_at_anew():
@@ -115,4 +115,4 @@ def test_a_note_and_a_file_go_with_an_answer(tmp_path):
 
 def test_the_hint_says_what_may_be_answered():
     assert hint(CHOICE).startswith("1 good   2 bad   3 not seen")
-    assert hint(NUMBER).startswith("type the number in V")
+    assert hint(NUMBER).startswith("Type the value in V")

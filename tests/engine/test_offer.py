@@ -66,4 +66,4 @@ def test_an_offer_that_was_not_taken_is_no_step_that_could_not_be_done():
     for t in (4.0, 5.0):
         orders = run.receive(OutputIsOff(t, True))
     (end,) = [order for order in orders if isinstance(order, End)]
-    assert end.reason == "every step was done"
+    assert end.reason == "all steps done"

@@ -1,7 +1,10 @@
 """The run as a machine: what it may order when, and that every way leads to off."""
 
+from dataclasses import replace
+
 import pytest
 
+from runner.conduct.log_lines import said
 from runner.engine.run import CAUTIONS, Run
 from runner.engine.states import NEXT, State
 from runner.engine.steps import STEP_KINDS
@@ -19,7 +22,7 @@ from runner.events import (
     SupplyIsSet,
     Suspended,
 )
-from runner.orders import Ask, End, Guide, SetLimits, SetSupply, SwitchOff, SwitchOn, hands_off
+from runner.orders import Ask, BeginStep, End, Guide, SetLimits, SetSupply, SwitchOff, SwitchOn, hands_off
 from runner.sheets.procedure import StepItem
 from tests.builders import a_program, sample
 
@@ -135,7 +138,7 @@ def test_a_second_stop_orders_nothing_new_and_the_run_ends_only_when_off_is_conf
 def test_an_off_that_nobody_confirms_ends_the_run_as_not_safe():
     run = switched_on()
     run.receive(StopPressed(3.0, "a key"))
-    (end,) = run.receive(OutputIsOff(3.3, False, "SWITCH OFF SUPPLY BY HAND"))
+    (end,) = run.receive(OutputIsOff(3.3, False, "SWITCH SUPPLY OFF BY HAND"))
     assert not end.safe
     assert "BY HAND" in end.reason
 
@@ -164,7 +167,7 @@ def test_every_step_of_the_sheets_has_a_machine_and_the_other_way_round():
 @pytest.mark.parametrize(
     ("event", "part"),
     [
-        (GuardEnded(5.0), "the guard has ended"),
+        (GuardEnded(5.0), "the guard process has stopped"),
         (Suspended(5.0, 3600.0), "the computer was suspended for 3600 s"),
     ],
 )
@@ -177,12 +180,26 @@ def test_what_nobody_at_the_bench_did_ends_the_run_with_its_reason(event, part):
 def test_an_old_entry_of_an_error_queue_is_remarked_and_ends_nothing():
     run = switched_on()
     (remark,) = run.receive(Complained(5.0, "supply", '-113,"Undefined header"'))
-    assert "error queue of the supply" in remark.say
+    assert "error in the queue of the supply" in remark.say
     assert "-113" in remark.say
     assert run.state is State.WATCHING
 
 
 def test_without_a_guard_a_person_agrees_to_that_with_the_cautions():
     ask = Run(a_program(), guarded=False).receive(Started(0.0, ""))[-1]
-    assert "nothing switches the bench off if this program is ended by force" in ask.say
+    assert "nothing switches the bench off if the program is killed" in ask.say
     assert "nothing switches" not in Run(a_program()).receive(Started(0.0, ""))[-1].say
+
+
+def test_what_a_step_says_is_told_when_it_begins_also_where_nobody_is_asked_or_guided():
+    """The supply that switches on was never announced in plain lines."""
+
+    program = a_program()
+    steps = tuple(replace(each, say="Keep clear.") if each.kind == "charge" else each for each in program.steps)
+    run = Run(replace(program, steps=steps))
+    run.receive(Started(0.0, "2026-11-25T08:00:00Z"))
+    orders = run.receive(Answered(1.0, CAUTIONS, "go on", "me"))
+    orders += run.receive(Answered(2.0, "step-0", "go on", "me"))
+    asked, charge = (each for each in orders if isinstance(each, BeginStep))
+    assert asked.say == ""
+    assert said(charge) == [f"STEP   {charge.title}", "HANDS  Keep clear."]

@@ -44,7 +44,7 @@ def test_a_pack_that_stops_where_its_under_voltage_may_have_done_it_is_unclear()
     """Seen: a cut-off at 20.5 V was passed as the trip of a temperature."""
     words, watcher = fed(drawn(40, voltage=20.5), drawn(5, current=0.0, voltage=0.2), empty_at=20.9)
     assert words == ["steady", "unclear"]
-    assert "stood at 20.50 V under load" in watcher.verdict.why
+    assert "was 20.50 V under load" in watcher.verdict.why
     assert fed(drawn(40, voltage=21.5), drawn(5, current=0.0, voltage=0.2), empty_at=20.9)[0] == ["steady", "stopped"]
 
 

@@ -170,7 +170,7 @@ def test_a_guard_that_cannot_be_started_is_an_error_and_not_a_run_without_one(sw
 
 def test_a_guard_that_does_not_come_up_is_an_error(switch, monkeypatch, tmp_path):
     monkeypatch.setattr(sys, "executable", "/bin/false")
-    with pytest.raises(GuardMissing, match="did not come up"):
+    with pytest.raises(GuardMissing, match="did not start"):
         Guard([target(switch)]).armed(tmp_path)
 
 
@@ -188,7 +188,7 @@ guard = Guard(targets, patience=1.0)
 guard.armed(Path(sys.argv[1]))
 guard.own()
 guard.beat(0.1)
-guard.by_hand(["TAKE HEAT AND ICE AWAY FROM T1"])
+guard.by_hand(["REMOVE HEAT OR ICE FROM T1"])
 print("beating", guard._process.pid, flush=True)
 end = time.monotonic() + 30
 while time.monotonic() < end:
@@ -226,7 +226,7 @@ def test_a_killed_runner_leaves_everything_off_and_the_person_told(switch, runne
     assert switch.off_at - began < 2.0
     _, err = process.communicate(timeout=10)  # its guard has the other end of the pipe, and lets go when it is done
     assert "supply0 switched off and read back" in err
-    assert "TAKE HEAT AND ICE AWAY FROM T1" in err
+    assert "REMOVE HEAT OR ICE FROM T1" in err
     assert f"tripwitness resume {tmp_path}" in err
 
 
@@ -258,11 +258,11 @@ def test_one_that_does_not_answer_is_named_and_the_others_are_off_meanwhile(swit
     assert switch.off_at - began < 2.0
     until(lambda: any(each["what"] == "said" for each in record(tmp_path)), 8.0)
     (said,) = (each["lines"] for each in record(tmp_path) if each["what"] == "said")
-    assert "supply0 did not confirm to be off: SWITCH OFF SUPPLY0 BY HAND" in said
+    assert "supply0 NOT CONFIRMED OFF: SWITCH SUPPLY0 OFF BY HAND" in said
     dead.mute = False  # it comes back: the guard has not given up
     until(lambda: not dead.on)
     _, err = process.communicate(timeout=10)
-    assert "Everything has now read back as off." in err
+    assert "Everything is off (read back)." in err
     dead.close()
 
 

@@ -73,7 +73,7 @@ def test_without_a_full_charge_before_it_a_discharge_is_no_capacity():
     current = Series(t, np.where(t < 7200, 36.5, 0.0))
     (finding,) = findings(Recording({LOAD_CURRENT: current}, (drain,)), declared(**CAPACITY))
     assert finding.conformity == "not measured"
-    assert "did not begin with a full pack" in finding.reason
+    assert "did not start from full" in finding.reason
 
 
 def test_a_gap_in_the_readings_is_never_bridged_in_silence():
@@ -88,7 +88,7 @@ def test_a_gap_in_the_readings_is_never_bridged_in_silence():
     whole, gap = 36.5 * 9399, 36.5 * 64
     assert finding.value == pytest.approx(whole - gap / 2, rel=1e-4)
     assert abs(finding.value - whole) < finding.expanded_uncertainty
-    assert any("gap(s) without readings" in text for text in finding.caveats)
+    assert any("gaps without readings" in text for text in finding.caveats)
     assert finding.budget[0].source in ("gaps without readings", "gain of the current")
 
 

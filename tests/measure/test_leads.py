@@ -72,7 +72,7 @@ def test_it_does_so_too_where_the_meters_gains_are_what_matters():
 
 def test_a_clamp_that_changes_from_level_to_level_is_in_the_budget():
     finding = compared(0.01, np.random.default_rng(4), loose=0.02)
-    assert finding.budget[0].source == "scatter about the line"
+    assert finding.budget[0].source == "scatter around the fitted line"
     assert held_of(400, loose=0.02) >= 0.90
 
 

@@ -71,12 +71,12 @@ def test_one_ramp_is_corrected_by_what_is_declared_and_says_so():
 def test_an_unknown_lag_widens_the_interval_and_is_never_invented_in_silence():
     known, unknown = trip(ramps([3]), sensor_lag={"T1": (9.75, 1.0)}), trip(ramps([3]))
     assert unknown.expanded_uncertainty > known.expanded_uncertainty
-    assert any("does not say how far sensor T1 lags" in text for text in unknown.caveats)
+    assert any("lag of sensor T1 not declared" in text for text in unknown.caveats)
 
 
 def test_rates_that_are_too_much_alike_are_not_extrapolated():
     finding = trip(ramps([2.0, 2.1, 2.2]))
-    assert finding.fit == "the rates are too much alike"
+    assert finding.fit == "the rates are too similar"
     assert named(ramps([2.0, 2.1, 2.2]), "delay and lag").conformity == "not measured"
 
 
@@ -116,7 +116,7 @@ def test_ramps_that_disagree_widen_the_interval():
         recording.attempts,
     )
     finding = trip(bent)
-    assert "less well" in finding.fit
+    assert "scatter more" in finding.fit
     assert finding.expanded_uncertainty > 2 * trip(recording).expanded_uncertainty
     assert any(row.source == "disagreement of the ramps" for row in finding.budget)
 
@@ -124,7 +124,7 @@ def test_ramps_that_disagree_widen_the_interval():
 def test_changes_that_do_not_follow_the_temperature_are_no_threshold():
     finding = trip(ramps([1, 2, 3], behind=-60.0))
     assert finding.conformity == "not measured"
-    assert "did not follow the temperature" in finding.reason
+    assert "do not match the temperature" in finding.reason
 
 
 def test_a_give_up_beyond_the_limits_fails_and_one_near_them_says_nothing():

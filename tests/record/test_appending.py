@@ -79,7 +79,7 @@ def test_a_folder_that_is_not_there_any_more_is_noticed_at_the_next_line(tmp_pat
         folder.rename(tmp_path / "elsewhere")
         if how == "exchanged":
             shutil.copytree(tmp_path / "elsewhere", folder)
-    with pytest.raises(RecordError, match="not there any more"):
+    with pytest.raises(RecordError, match="was removed or moved"):
         journal.append(1.0, "u", Started(1.0, "u"))
     journal.close()
 
@@ -100,4 +100,4 @@ def test_samples_notice_it_within_a_second_or_two(tmp_path):
         except RecordError as error:
             fault = error
     samples.close()
-    assert "not there any more" in str(fault)
+    assert "was removed or moved" in str(fault)

@@ -64,7 +64,7 @@ class Page(HTMLParser):
     def verdict(self):
         text = " ".join(" ".join(self.words).split())
         return re.search(
-            r"(?:real pack|No\. \S+) ([✓✗○–]? ?[a-z ]+?(?: \(no limit declared\))?) (?:Ended|Not every|The statement)",
+            r"(?:real pack\.|no\. \S+) ([✓✗○–]? ?[a-z ]+?(?: \(no limit declared\))?) (?:The test ended|Incomplete|The overall statement)",
             text,
         ).group(1)
 
@@ -112,9 +112,9 @@ def test_a_single_run_says_what_was_found(tmp_path, scenario, verdict, rows):
 def test_every_declared_protection_is_named_tested_or_not(tmp_path):
     run = short_rehearsal(tmp_path)
     page, _ = made(tmp_path, [run.result.evaluation])
-    table = page.tables["What was tested, and what was not"][1:]
+    table = page.tables["Scope: tested and not tested"][1:]
     tested = [row for row in table if "not tested" not in row[3]]
-    assert [(row[0], row[1]) for row in tested] == [("charge over temperature", "T1")]
+    assert [(row[0], row[1]) for row in tested] == [("charge over-temperature", "T1")]
     assert len(table) == 12
 
 
@@ -125,10 +125,10 @@ def test_a_session_has_every_run_and_what_was_not_begun(tmp_path):
     page, pdf = made(tmp_path, session.evaluations(), [("capacity", "not begun yet")])
     heads = [row[0] for row in page.tables["Results"][1:] if len(row) == 1]
     assert len(heads) == 2, "arrival has nothing to find"
-    assert any("lowest cell voltage" in row[0] for row in page.tables["Condition, as seen and read by a person"])
     assert any(
-        row[0] == "ambient conditions" and "°C ambient, as read on arrival" in row[1] for row in page.tables["Work"]
+        "lowest cell voltage" in row[0] for row in page.tables["Condition: observations and readings by the operator"]
     )
+    assert any(row[0] == "ambient conditions" and "°C (read on arrival)" in row[1] for row in page.tables["Work"])
     if pdf is not None:
         assert "3 procedures on one pack" in pdf
         assert "page 1 of" in pdf
@@ -140,7 +140,7 @@ def test_an_attachment_and_its_remark_are_on_it(tmp_path):
     answers = Answers(kind="answers", answers=("go on", "go on", f"bad; a deep dent @{photo}"), then="go on")
     run = rehearsed(tmp_path / "runs", procedure=find_procedure("arrival"), sensors=(), answers=answers)
     page, pdf = made(tmp_path, [run.result.evaluation])
-    rows = [row for row in page.tables["Condition, as seen and read by a person"] if "deep dent" in row[2]]
+    rows = [row for row in page.tables["Condition: observations and readings by the operator"] if "deep dent" in row[2]]
     assert rows
     assert rows[0][1] == "✗ bad"
     assert "dent.jpg" in rows[0][3]
@@ -151,7 +151,7 @@ def test_a_run_by_hand_says_so(tmp_path):
     with zipfile.ZipFile(ARCHIVE) as archive:
         archive.extractall(tmp_path)
     page, _ = made(tmp_path, [evaluate(RunFolder(tmp_path / "by-hand"))])
-    assert "read by hand: a mark at each whole degree" in " ".join(page.words)
+    assert "read by hand (mark at each whole degree)" in " ".join(page.words)
 
 
 def test_what_was_planned_and_left_undone_is_in_the_headline(tmp_path):
@@ -162,4 +162,4 @@ def test_what_was_planned_and_left_undone_is_in_the_headline(tmp_path):
     story = replace(evaluation.story, end=replace(evaluation.story.end, undone=3))
     page, _ = made(tmp_path, [replace(evaluation, story=story)])
     text = " ".join(" ".join(page.words).split())
-    assert "Not everything was done: 3 planned steps were passed over." in text.split("Item tested")[0]
+    assert "Incomplete: 3 planned steps were skipped." in text.split("Item tested")[0]

@@ -42,7 +42,7 @@ async def run_and_findings(out):
             await until(pilot, lambda: bool(stage.app.screen.marks.changes), "the trip", 120)
             await shows(pilot, "stopped")
             take(stage.app, "trip")
-            await shows(pilot, "The run is over. Enter shows", 120)
+            await shows(pilot, "The run has ended. Enter:", 120)
             await pilot.press("enter")
             await shows(pilot, "WHERE THE UNCERTAINTY COMES FROM")
             take(stage.app, "findings")

@@ -104,7 +104,7 @@ def test_the_screen_shows_trip_release_and_end_and_only_leaves(folder, size):
     async def play():
         app = FollowApp(Follower(folder))
         async with app.run_test(size=size) as pilot:
-            await shows(pilot, "The run is over; the bench is off.")
+            await shows(pilot, "The run has ended; the bench is off.")
             await until(pilot, lambda: len(app.screen.marks.changes) == 2, "both changes")
             shown = text(app)
             assert "FOLLOWING" in shown

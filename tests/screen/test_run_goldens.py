@@ -35,7 +35,7 @@ HEATING = View(
     steps=tuple(
         StepLine(title, mark) for title, mark in zip(TITLES, ("done", "done", "now", "next", "next"), strict=True)
     ),
-    coach=Coach("hold", "3.1 K/min, wanted 3.0 K/min; the lag costs 0.5 K of 2.0 K"),
+    coach=Coach("keep", "3.1 K/min (target 3.0 K/min); lag error 0.5 K (tolerance 2.0 K)"),
     headroom=(
         Headroom("temperature", 53.91, 67.0, "°C"),
         Headroom("voltage", 26.71, 29.6, "V"),
@@ -44,10 +44,10 @@ HEATING = View(
     remaining=95.0,
     trip_limits=(53.0, 57.0),
 )
-OVER = Told(End(early=False, safe=True, reason="every step was done"), 420.0)
+OVER = Told(End(early=False, safe=True, reason="all steps done"), 420.0)
 TRIPPED = Conclude(2, "heat", "T1", 1, 3 / 60, "stopped", "from 4.00 A to 0.00 A within 0.3 s", 290.0)
 STATES = {  # name: what is told, what is seen, words that show it has been drawn
-    "cautions": ([Ask(CAUTIONS, "Read the cautions. Go on only if every one of them is met.")], None, "HOLD POINT"),
+    "cautions": ([Ask(CAUTIONS, "Read the cautions. Continue only if you can follow every one.")], None, "HOLD POINT"),
     "hold-point": ([Ask("step-0", "Ready?")], HEATING, "HOLD POINT"),
     "number": (
         [
@@ -81,7 +81,7 @@ STATES = {  # name: what is told, what is seen, words that show it has been draw
         "not seen",
     ),
     "ramp": ([], HEATING, "flowing"),
-    "faster": ([], replace(HEATING, rate=1.2 / 60, coach=Coach("faster", "1.2 K/min, wanted 3.0 K/min")), "FASTER"),
+    "faster": ([], replace(HEATING, rate=1.2 / 60, coach=Coach("faster", "1.2 K/min (target 3.0 K/min)")), "FASTER"),
     "tapering": (
         [],
         replace(HEATING, mode="CV", word="tapering", why="falling for 40 s at the voltage limit: not a trip"),
@@ -113,7 +113,7 @@ STATES = {  # name: what is told, what is seen, words that show it has been draw
     "not-safe": (
         [End(early=True, safe=False, reason="stopped by Test Person")],
         replace(HEATING, state="ended", path="", mode="off", coach=None),
-        "SWITCH IT OFF BY HAND",
+        "OFF BY HAND",
     ),
 }
 
@@ -171,7 +171,7 @@ def test_the_findings_stand_where_the_chart_was(size):
             await shows(pilot, "about to begin")
             app.screen.post_message(ViewSeen(replace(HEATING, state="ended", path="", mode="off", coach=None)))
             app.screen.post_message(OVER)
-            await shows(pilot, "working out")
+            await shows(pilot, "calculating")
             lines = [finding_line(finding) for finding in (TRIP, MISSING)]
             app.screen.finished(lines, str(Path("runs") / "20261125-120000-TI-0417-short"))
             await shows(pilot, "FINDINGS")

@@ -73,7 +73,7 @@ def test_a_pack_is_chosen_planned_and_begun(tmp_path, size):
         async with app.run_test(size=size) as pilot:
             await shows(pilot, "pack.yaml")
             await pilot.press("down", "down", "enter")
-            await shows(pilot, "Tab goes to the next list")
+            await shows(pilot, "Tab: next list")
             await matches_golden(pilot, "choose", size)
             await pilot.press("enter", "enter")
             await shows(pilot, "PLAN: ")
@@ -110,7 +110,7 @@ def test_without_files_it_is_said_what_is_missing(tmp_path):
         async with app.run_test(size=(80, 24)) as pilot:
             await shows(pilot, "Enter begins.")
             await pilot.press("down", "down", "enter")
-            await shows(pilot, "no bench file and no pack sheet")
+            await shows(pilot, "No bench file and no pack sheet")
             await pilot.press("f2")
             await shows(pilot, "Choose a bench file first.")
 
@@ -163,7 +163,7 @@ def test_a_form_shows_what_is_asked_and_what_is_needed(size, kind, down):
         async with app.run_test(size=size) as pilot:
             await shows(pilot, "Enter begins.")
             await pilot.press(*["down"] * down, "enter")
-            await shows(pilot, "F2 saves")
+            await shows(pilot, "F2: save")
             await matches_golden(pilot, f"form-{kind}", size)
 
     played(play())
@@ -175,7 +175,7 @@ def test_a_pack_sheet_is_written_field_by_field(tmp_path):
         async with app.run_test(size=(80, 24)) as pilot:
             await shows(pilot, "Enter begins.")
             await pilot.press(*["down"] * 5, "enter")
-            await shows(pilot, "F2 saves")
+            await shows(pilot, "F2: save")
             for typed in PACK_TYPED:
                 await pilot.press(*("space" if letter == " " else letter for letter in typed), "enter")
             await pilot.press("f2")
@@ -194,11 +194,11 @@ def test_a_wrong_unit_is_said_at_its_field_and_nothing_is_saved(tmp_path):
         async with app.run_test(size=(80, 24)) as pilot:
             await shows(pilot, "Enter begins.")
             await pilot.press(*["down"] * 5, "enter")
-            await shows(pilot, "F2 saves")
+            await shows(pilot, "F2: save")
             await pilot.press("A", "enter", "1", "enter", "enter", "L", "enter", "8", "enter", "2", "5", "space", "A")
             await shows(pilot, "nominal voltage:")
             await pilot.press("f2")
-            await shows(pilot, "is needed")
+            await shows(pilot, "is required")
             await pilot.press("escape")
             await shows(pilot, "Enter begins.")
 
@@ -222,7 +222,7 @@ def test_a_bench_file_is_written_and_parses(tmp_path):
         async with app.run_test(size=(80, 24)) as pilot:
             await shows(pilot, "Enter begins.")
             await pilot.press(*["down"] * 6, "enter")
-            await shows(pilot, "F2 saves")
+            await shows(pilot, "F2: save")
             for key, value in typed.items():
                 app.screen.query_one(f"#field-{key}").value = value
             await pilot.press("f2")
@@ -246,7 +246,7 @@ def test_past_runs_are_searched_compared_and_followed_over_time(tmp_path, size):
             await shows(pilot, "3 runs.")
             await matches_golden(pilot, "past", size)
             await pilot.press("v")
-            await shows(pilot, "Mark two runs")
+            await shows(pilot, "Select two runs")
             await pilot.press("slash", *"0417", "enter")
             assert "TI-0502" not in text(app)
             await pilot.press("space", "down", "space", "v")
@@ -256,7 +256,7 @@ def test_past_runs_are_searched_compared_and_followed_over_time(tmp_path, size):
             await shows(pilot, "OVER TIME")
             await matches_golden(pilot, "over-time", size)
             await pilot.press("n")
-            await shows(pilot, "in none of the runs")
+            await shows(pilot, "Not measured in any of these runs")
             await pilot.press("escape", "enter")
             await shows(pilot, "WHERE THE UNCERTAINTY COMES FROM")
             await matches_golden(pilot, "findings", size)

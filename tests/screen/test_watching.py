@@ -27,7 +27,7 @@ def test_it_goes_by_itself_and_enter_shows_the_findings_and_c_the_certificate(tm
     async def play():
         with WatchedStage(tmp_path, speed=3000.0) as stage:
             async with stage.app.run_test(size=(80, 24)) as pilot:
-                await shows(pilot, "The run is over. Enter shows", 90)
+                await shows(pilot, "The run has ended. Enter:", 90)
                 assert "trip T1" in text(stage.app)
                 assert "STOP" not in text(stage.app)
                 await pilot.press("enter")
@@ -35,7 +35,7 @@ def test_it_goes_by_itself_and_enter_shows_the_findings_and_c_the_certificate(tm
                 await pilot.press("c")
                 await shows(pilot, "certificate.html")
                 await pilot.press("escape")
-                await shows(pilot, "The run is over. Enter shows")
+                await shows(pilot, "The run has ended. Enter:")
                 await pilot.press("q")
 
     played(play())
@@ -49,7 +49,7 @@ def test_it_can_be_stopped_at_any_moment_also_before_the_first_question(tmp_path
                 await until(pilot, lambda: bool(stage.app.screen.query("Prompt")), "the screen")
                 await pilot.press(key)
                 await until(pilot, lambda: stage.stop.pressed, "the stop")
-                await shows(pilot, "The run is over")
+                await shows(pilot, "The run has ended")
             assert not stage.rehearsal.world.supply_on
 
     played(play())

@@ -21,7 +21,7 @@ def with_step(step):
             "  - read: {say: R., record: r, unit: V, as: ambient temperature}\n",
             "as: ambient temperature is a temperature",
         ),
-        ("  - read: {say: R., record: r, unit: V, as: alarm}\n", "a word that is picked, so it needs choices"),
+        ("  - read: {say: R., record: r, unit: V, as: alarm}\n", "a choice, so it needs choices"),
         ("  - read: {say: R., record: r, unit: V, as: cheese}\n", "'cheese' is not one of"),
         ("  - confirm: {say: R., box: under}\n", "'under' is not one of"),
     ],

@@ -15,17 +15,17 @@ DEMO = DEMO_PACK.read_text(encoding="utf-8")
 
 # (what it is, what is replaced, by what, where, part of the message)
 SLIPS = [
-    ("39.2 V for 29.2 V", PACK, "29.2 V", "39.2 V", "full_charge_voltage", "4.9 V a cell with 8 in series"),
+    ("39.2 V for 29.2 V", PACK, "29.2 V", "39.2 V", "full_charge_voltage", "4.9 V per cell (8 in series)"),
     ("4S charged to 16.8 V", PACK.replace("cells_in_series: 8", "cells_in_series: 4").replace("25.6", "12.8").replace("20 V", "10 V"),
-     "29.2 V", "16.8 V", "full_charge_voltage", "4.2 V a cell with 4 in series"),
+     "29.2 V", "16.8 V", "full_charge_voltage", "4.2 V per cell (4 in series)"),
     ("16 cells at 12.8 V", PACK.replace("cells_in_series: 8", "cells_in_series: 16").replace("29.2 V", "58.4 V").replace("20 V", "10 V"),
-     "25.6 V", "12.8 V", "nominal_voltage", "0.8 V a cell with 16 in series"),
-    ("a trip of 155 °C", PACK, "trip: 55 degC", "trip: 155 degC", "trip", "155 °C is outside of what a sensor may be taken to"),
-    ("a release beyond its trip", PACK, "release: 45 degC", "release: 65 degC", "release", "is not below its trip"),
-    ("a minimum of 970 Ah of 100", PACK, "rated_capacity: 40 Ah", "rated_capacity: 100 Ah\nminimum_capacity: 970 Ah", "minimum_capacity", "more than the rated one"),
-    ("an under-voltage trip above full", DEMO, "trip: 20.4 V", "trip: 30.4 V", "trip", "not below the nominal"),
-    ("an over-voltage trip beyond any cell", DEMO, "trip: 29.8 V", "trip: 32 V", "trip", "4 V a cell"),
-    ("a chemistry called cheese", PACK, "chemistry: LFP", "chemistry: cheese", "chemistry", "known are LFP, NMC"),
+     "25.6 V", "12.8 V", "nominal_voltage", "0.8 V per cell (16 in series)"),
+    ("a trip of 155 °C", PACK, "trip: 55 degC", "trip: 155 degC", "trip", "155 °C is outside the allowed sensor range"),
+    ("a release beyond its trip", PACK, "release: 45 degC", "release: 65 degC", "release", "must be below its trip"),
+    ("a minimum of 970 Ah of 100", PACK, "rated_capacity: 40 Ah", "rated_capacity: 100 Ah\nminimum_capacity: 970 Ah", "minimum_capacity", "more than the rated capacity"),
+    ("an under-voltage trip above full", DEMO, "trip: 20.4 V", "trip: 30.4 V", "trip", "must be below the nominal"),
+    ("an over-voltage trip beyond any cell", DEMO, "trip: 29.8 V", "trip: 32 V", "trip", "4 V per cell"),
+    ("a chemistry called cheese", PACK, "chemistry: LFP", "chemistry: cheese", "chemistry", "choose one of LFP, NMC"),
     ("other without its voltages", PACK, "chemistry: LFP", "chemistry: other", "chemistry", "other needs its own voltages"),
 ]  # fmt: skip
 
@@ -75,8 +75,8 @@ BENCH_TEXT = BENCH.format(port=1).replace("voltage: 30 V", "voltage: 45 V")
 REFUSED = [
     ("31 V on a sheet of 29.2 V", "voltage: full charge voltage, current", "voltage: 31 V, current", "charges to 31 V, the pack sheet allows 29.2 V (pack.yaml:7)"),
     ("24 A on a sheet of 20 A", "current: 0.1 C, steady", "current: 24 A, steady", "sets 24 A, the pack sheet allows 20 A (pack.yaml:10)"),
-    ("a ceiling beyond any cell", "voltage: full charge voltage + 0.4 V", "voltage: 33 V", "above 31.2 V, 3.9 V a cell, which a cell of LFP never is"),
-    ("heated to 163 °C", "give_up: trip + 8 K", "give_up: trip + 108 K", "163 °C is outside of what a sensor"),
+    ("a ceiling beyond any cell", "voltage: full charge voltage + 0.4 V", "voltage: 33 V", "above 31.2 V, 3.9 V per cell, the limit for a cell of LFP"),
+    ("heated to 163 °C", "give_up: trip + 8 K", "give_up: trip + 108 K", "163 °C is outside the allowed sensor range"),
     ("heat with no charge before it", "        - charge: {voltage: full charge voltage, current: 0.1 C, steady: 10 s}\n", "", "heat comes while everything is off"),
     ("heat after off", "        - heat", "        - off\n        - heat", "heat comes while everything is off"),
     ("a mark in a procedure for something else", "voltage: full charge voltage, current: 0.1 C", "voltage: 31 V, beyond: voltage, current: 0.1 C", "charges to 31 V, the pack sheet allows"),
@@ -110,7 +110,7 @@ def test_a_floor_that_no_cell_is_taken_below_is_refused():
         BENCH_TEXT
         + "  meter: {address: 'TCPIP::127.0.0.1::1::SOCKET'}\n  load: {address: 'TCPIP::127.0.0.1::1::SOCKET', limits: {voltage: 31 V, current: 60 A}}\n"
     )
-    with pytest.raises(SheetError, match=r"a floor of 0\.1 V is below 16 V, 2 V a cell"):
+    with pytest.raises(SheetError, match=r"a floor of 0\.1 V is below 16 V, 2 V per cell"):
         load(
             user_file("u.yaml", text),
             read_file(DEMO_PACK),

@@ -56,7 +56,7 @@ REFUSED = [
      "a step that goes on until time"),
     ("a current at which another protection trips",
      ["drain: {current: 46 A, until: time, for: 10 s, floor: 21 V}"], {"protection": "discharge over-temperature"}, 10,
-     "the pack's own discharge over current may trip"),
+     "the pack's own discharge over-current may trip"),
     ("a box that is never plugged in", [f"repeat: {{each: sensor, steps: [{{{CHARGE}}}, {{{BOX}}}]}}"], {"needs": BOXED}, 10,
      "the decade box is not in the place of T1"),
     ("a box that is plugged in once", ["confirm: {say: In., box: in}", f"repeat: {{each: sensor, steps: [{{{CHARGE}}}, {{{BOX}}}]}}"],
@@ -64,22 +64,22 @@ REFUSED = [
     ("a box that is left", [f"repeat: {{each: sensor, steps: [{{confirm: {{say: In., box: in}}}}, {{{CHARGE}}}, {{{BOX}}}]}}"],
      {"needs": BOXED}, 10, "the decade box is left in the place of T2"),
     ("heat with the box in", [f"repeat: {{each: sensor, steps: [{{confirm: {{say: In., box: in}}}}, {{{CHARGE}}}, {{{HEAT}}}, "
-                              "{confirm: {say: Out., box: out}}]}"], {"needs": BOXED}, 10, "which then feels nothing"),
-    ("heat of no sensor", [CHARGE, HEAT], {"findings": "[trip]"}, 11, "heat is of no sensor"),
+                              "{confirm: {say: Out., box: out}}]}"], {"needs": BOXED}, 10, "the sensor is unplugged then"),
+    ("heat of no sensor", [CHARGE, HEAT], {"findings": "[trip]"}, 11, "heat has no sensor"),
     ("heat beyond the ceiling", [CHARGE, HEAT.replace("trip + 8 K", "75 degC")], {}, 11, "but the procedure's ceiling is 70 °C"),
     ("a wait beyond the ceiling", ["wait: {above: 80 degC, give_up: 1 h}"], {}, 10, "but the procedure's ceiling is 70 °C"),
-    ("drained below the cut-off", ["drain: {current: 10 A, until: time, for: 10 s, floor: 17 V}"], {}, 10, "the pack sheet allows 20 V"),
+    ("drained below the cut-off", ["drain: {current: 10 A, until: time, for: 10 s, floor: 17 V}"], {}, 10, "below the 20 V that the pack sheet allows"),
     ("too long at too much", ["stage: {path: charge, voltage: full charge voltage, from: 10 A, to: 16 A, step: 1 A, dwell: 60 min, "
-                              "beyond: current}"], {"protection": "charge over-current"}, 10, "longer than 120 s"),
+                              "beyond: current}"], {"protection": "charge over-current"}, 10, "last at most 120 s"),
     ("levels beyond that are not ended by the trip",
      ["stage: {path: charge, voltage: full charge voltage, from: 10 A, to: 16 A, step: 1 A, dwell: 5 s, until: done, "
-      "beyond: current}"], {"protection": "charge over-current"}, 10, "held however long"),
+      "beyond: current}"], {"protection": "charge over-current"}, 10, "must stop at a trip"),
     ("a capacity from half", ["charge: {voltage: 26.6 V, current: 4 A, until: full, end_current: 1 A, give_up: 9 h}"],
-     {"protection": "under-voltage", "findings": "[capacity]"}, 10, "is not the full charge voltage of 29.2 V"),
+     {"protection": "under-voltage", "findings": "[capacity]"}, 10, "must charge to the full charge voltage of 29.2 V"),
     ("a capacity from no taper",
      ["charge: {voltage: full charge voltage, current: 10 A, until: full, end_current: 9 A, give_up: 9 h}"],
-     {"protection": "under-voltage", "findings": "[capacity]"}, 10, "is no end of a taper"),
-    ("nothing to do", ["repeat: {each: sensor, steps: [off]}"], {"protection": "under-voltage"}, 9, "nothing is left to do"),
+     {"protection": "under-voltage", "findings": "[capacity]"}, 10, "end_current 9 A is too high"),
+    ("nothing to do", ["repeat: {each: sensor, steps: [off]}"], {"protection": "under-voltage"}, 9, "no step of this procedure applies"),
     ("repeats without an end", ["repeat: {times: 50, steps: [{repeat: {times: 50, steps: [{repeat: {times: 50, steps: "
                                 "[{repeat: {each: sensor, steps: [off]}}]}}]}}]}"], {"protection": "under-voltage"}, 10,
      "more than 2000 steps"),
@@ -107,7 +107,7 @@ PARSED = [
     ("needs: [supply, probe]", "needs: [supply]", "needs has no probe"),
     ("say: Ready?", 'say: "{trip:.1f}"', "a brace holds more than a name"),
     ("say: Ready?", 'say: "{sensor:>99999999999}"', "a brace holds more than a name"),
-    ("[Be careful.]", '["Up to {x}."]', "{x} is not known here"),
+    ("[Be careful.]", '["Up to {x}."]', "{x} is not a known name"),
     ("time: 2 h", f"time: {'(' * 4000}2 h{')' * 4000}", "is longer than 200 characters"),
     ("time: 2 h", f"time: {'-' * 4000}2 h", "is longer than 200 characters"),
     ("cautions:", "state_of_charge: {lowest: 80 %, highest: 20 %}\ncautions:", "lowest is more than highest"),
@@ -135,7 +135,7 @@ def test_an_old_procedure_of_that_kind_is_still_read():
 
 def test_a_current_protection_that_trips_below_the_maximum_current_is_a_contradiction():
     text = DEMO_PACK.read_text(encoding="utf-8").replace("trip: 15 A", "trip: 3.5 A")
-    with pytest.raises(SheetError, match=r"trips at 3\.5 A, which is not above the maximum current of 12 A"):
+    with pytest.raises(SheetError, match=r"trips at 3\.5 A; it must be above the maximum current of 12 A"):
         parse_pack(text, "p")
 
 
@@ -143,7 +143,7 @@ def test_a_current_protection_that_trips_below_the_maximum_current_is_a_contradi
 def test_cells_of_another_chemistry_are_counted_against_the_nominal_voltage(cells):
     cell = "chemistry: other\ncell: {never_below: 1.5 V, nominal: 3.2 V, never_above: 3.9 V}"
     text = PACK.replace("chemistry: LFP", cell).replace("cells_in_series: 8", f"cells_in_series: {cells}")
-    with pytest.raises(SheetError, match="V a cell with"):
+    with pytest.raises(SheetError, match="V per cell"):
         parse_pack(text, "p")
 
 
@@ -173,7 +173,7 @@ def test_a_sensor_that_is_named_twice_and_a_cold_limit_above_the_hot_one_are_wro
     text = DEMO_PACK.read_text(encoding="utf-8")
     cold = text.replace("trip: 0 degC", "trip: 60 degC", 1).replace("release: 5 degC", "release: 65 degC", 1)
     assert cold != text
-    with pytest.raises(SheetError, match="charge under temperature trips at 60 °C, charge over temperature at 55 °C"):
+    with pytest.raises(SheetError, match="charge under-temperature trips at 60 °C, charge over-temperature at 55 °C"):
         parse_pack(cold, "p")
 
 

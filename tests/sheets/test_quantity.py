@@ -42,9 +42,9 @@ def test_a_quantity_is_read_in_si_and_degrees_celsius(text, dimension, value):
     [
         ("58", "temperature", "58 has no unit"),
         (58, "temperature", "58 has no unit"),
-        ("58 K", "temperature", "58 K is a temperature difference, a temperature is wanted"),
-        ("2 degC", "temperature difference", "2 degC is a temperature, a temperature difference is wanted"),
-        ("4 V", "current", "4 V is a voltage, a current is wanted"),
+        ("58 K", "temperature", "58 K is a temperature difference; a temperature is needed"),
+        ("2 degC", "temperature difference", "2 degC is a temperature; a temperature difference is needed"),
+        ("4 V", "current", "4 V is a voltage; a current is needed"),
         ("4 furlongs", "current", "'furlongs' is not a unit used here"),
         ("4 bananas", "current", "'bananas' is not a unit"),
         ("much", "current", "'much' is not a number with a unit"),
@@ -76,7 +76,7 @@ def test_an_expression_is_worked_out_from_the_packs_values(text, dimension, valu
 @pytest.mark.parametrize(
     ("text", "offset", "part"),
     [
-        ("trip + 8 degC", 5, "cannot be added"), ("trip + 8 V", 5, "cannot be added"), ("trep + 8 K", 0, "is not known here"),
+        ("trip + 8 degC", 5, "cannot be added"), ("trip + 8 V", 5, "cannot be added"), ("trep + 8 K", 0, "is not a known name"),
         ("trip +", 6, "breaks off"), ("(trip", 5, "not closed"), ("trip 8 K", 5, "goes on with"), ("trip * 2", 5, "cannot be multiplied"),
         ("trip + $", 7, "does not belong"), ("", 0, "breaks off"), ("8 K / rate / trip", 11, "cannot be divided"),
         ("__import__('os')", 0, "does not belong"),

@@ -45,7 +45,7 @@ def test_all_mistakes_of_a_file_are_said_at_once_in_the_order_of_their_lines():
     lines = [(problem.line, problem.what) for problem in caught.value.problems]
     assert lines == [
         (5, "unknown key 'cells_in_serie'"),
-        (7, "29.2 A is a current, a voltage is wanted"),
-        (18, "1 V is a voltage, a time is wanted"),
+        (7, "29.2 A is a current; a voltage is needed"),
+        (18, "1 V is a voltage; a time is needed"),
     ]
     assert caught.value.problems[0].remedy == "did you mean cells_in_series?"

@@ -16,8 +16,8 @@ SLIPS = [
     ("pack", "tolerance: 2 K", "tolerance: -2 K", 16, "-2 K is not more than 0 K"),
     ("pack", "tolerance: 2 K", "tolerance: 0 K", 16, "0 K is not more than 0 K"),
     ("pack", "polling: 1 s", "polling: -1 s", 19, "-1 s is less than 0 s"),
-    ("pack", "delay: 1 s", "delay: 1e999 s", 18, "1e999 is no number to reckon with"),
-    ("pack", "trip: 55 degC", "trip: -400 degC", 15, "is less than -273.1"),
+    ("pack", "delay: 1 s", "delay: 1e999 s", 18, "1e999 is not a usable number"),
+    ("pack", "trip: 55 degC", "trip: -400 degC", 15, "is less than −273.1"),
     ("pack", "rated_capacity: 40 Ah", "rated_capacity: 0 Ah", 9, "is not more than 0 Ah"),
     ("pack", "full_charge_voltage: 29.2 V", "full_charge_voltage: -29.2 V", 7, "is not more than 0 V"),
     ("pack", "cells_in_series: 8", "cells_in_series: 8000", 5, "cells in series"),
@@ -57,7 +57,7 @@ def planned(old, new):
 @pytest.mark.parametrize(
     ("old", "new", "part"),
     [
-        ("time: 2 h", "time: 1e999 h - 1e999 h", "1e999 is no number"),
+        ("time: 2 h", "time: 1e999 h - 1e999 h", "1e999 is not a usable number"),
         ("time: 2 h", "time: 2 h / (1 - 1)", "comes to no number"),
         ("time: 2 h", "time: 1 h - 2 h", "has to be more than nothing"),
         ("current: 0.1 C", "current: 0.1 C - 0.2 C", "has to be more than nothing"),
@@ -88,7 +88,7 @@ def test_a_bomb_of_aliases_is_said_in_one_sentence():
 def test_what_is_nested_too_deeply_is_said_in_one_sentence(depth):
     problems = read("a: " + "[" * depth + "]" * depth, "deep.yaml").problems
     assert len(problems) == 1
-    assert "nested" in problems[0].what
+    assert "levels" in problems[0].what
 
 
 def test_a_file_that_no_person_has_written_is_not_read(tmp_path):

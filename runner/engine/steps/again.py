@@ -21,6 +21,10 @@ NEAR_SIDE = 1.0  # K before the beginning of the ramp
 LONGEST = 1800.0  # s
 REPEATS = 3  # of one turn, and
 FRESH_STARTS = 1  # of one sensor, before it is left
+TO_DO: dict[str, str] = {  # what a person does before a sensor starts again
+    WatchWord.OPEN_LEAD: "Everything is off: switch nothing on. Reconnect the lead, and check the pack and the other leads.",
+    WatchWord.LIMITED: "Everything is off: switch nothing on. Check the instrument and its limits, the pack and the leads.",
+}
 
 
 class BringBack(Step):
@@ -37,7 +41,7 @@ class BringBack(Step):
         self._goal = self.planned.values["approach"] + self._sign * NEAR_SIDE
         self._words = (
             f"Readings were lost, so this ramp is repeated. {self._action.capitalize()} {self.planned.sensor} to "
-            f"{self._goal:.0f} °C, and until the current flows."
+            f"{self._goal:.0f} °C and continue until current flows."
         )
         return [*self._pace(SLOW), Guide(self._action, self.planned.sensor, 0.0, self._words)]
 
@@ -48,7 +52,9 @@ class BringBack(Step):
         if verdict.word in SPOILED:
             self._end(self.spoiled, verdict.why)
         elif event.t - self._began > LONGEST:
-            self._end("early", f"the sensor could not be brought back for a repeat in {LONGEST / 60:.0f} min")
+            self._end(
+                "early", f"the sensor did not reach the start temperature for a repeat within {LONGEST / 60:.0f} min"
+            )
         elif (
             verdict.word not in (WatchWord.LOST, WatchWord.STOPPED)
             and temperature is not None
@@ -63,13 +69,15 @@ class BringBack(Step):
 
 def look_first(planned: Planned, why: str, around: Surroundings) -> Step:
     """A hold point before a sensor begins again."""
+    do = TO_DO.get(around.watcher.verdict.word, "Check the pack, the instruments and the leads.")
     say = (
-        f"{why[:1].upper()}{why[1:]}. Look at the pack, the instruments and the leads. Go on only if all is well: "
-        f"{planned.sensor or 'the step'} begins again."
+        f"{why[:1].upper()}{why[1:]}. {do} Continue only if everything is in order: "
+        f"{planned.sensor or 'the step'} then starts again."
     )
-    return Confirm(replace(planned, kind="confirm", say=say, record="looked at before it began again"), around)
+    record = "pack, instruments and leads checked before the repeat"
+    return Confirm(replace(planned, kind="confirm", say=say, record=record), around)
 
 
 def repeated(why: str) -> Remark:
     """What the record says of a repeat."""
-    return Remark(f"Repeated: {why}")
+    return Remark(f"Repeated. Reason: {why}")

@@ -144,7 +144,7 @@ class Step:
         action, sign = ("cool", -1.0) if "over" in program.protection else ("heat", 1.0)
         if self._releasing is None:
             self._releasing = t
-            say = f"The pack still refuses current. {action.capitalize()} {sensor} past {program.release:.0f} °C until it flows."
+            say = f"No current yet. {action.capitalize()} {sensor} beyond {program.release:.0f} °C until current flows."
             return [Guide(action, sensor, 0.0, say)]
         far = known.temperature is not None and sign * (known.temperature - program.release) >= PAST_RELEASE
         self._far_since = (t if self._far_since is None else self._far_since) if far else None

@@ -30,7 +30,7 @@ class DrainByHand(Step):
         self._since = t
         self._queue = [
             *self._totals(BEFORE),
-            self._go(Observed.LOAD_ON, "Switch the load on, and press Enter as it comes on."),
+            self._go(Observed.LOAD_ON, "Switch the load on. Press Enter at the same moment."),
         ]
         return [*self._pace(SLOW), self._queue[0]]
 
@@ -73,7 +73,7 @@ class DrainByHand(Step):
             self._end(self.give_way, "the floor was reached")
             return [self._conclusion(Outcome.GAVE_UP, f"did not cut off by {floor:.2f} V", t, limit=floor), SwitchOff()]
         self._end()
-        why = "the load went off by itself, as the operator saw"
+        why = "the operator saw the load stop by itself"
         return [self._conclusion(Outcome.STOPPED, why, self._stopped_at, by_hand=True), SwitchOff()]
 
     def _noted(self, event: Answered, ask: Ask) -> list[Order]:
@@ -104,10 +104,10 @@ class DrainByHand(Step):
         return Ask(self._question(of), say, of.value, Wants.MARK, of=of)
 
     def _off(self) -> Ask:
-        return self._go(Observed.LOAD_OFF, "Switch the load off now, and press Enter when it is.")
+        return self._go(Observed.LOAD_OFF, "Switch the load off. Then press Enter.")
 
     def _moment(self) -> Ask:
-        say = "Watch the load. Press Enter at the very moment it stops by itself."
+        say = "Watch the load. When it stops by itself, press Enter immediately."
         return self._go(Observed.LOAD_STOPPED, say)
 
     def _number(self, of: Observed, say: str, unit: str, role: Role) -> Ask:
@@ -117,7 +117,7 @@ class DrainByHand(Step):
         return self._number(Observed.LOADED_VOLTAGE, "Read the pack's voltage under load.", "V", Role.METER)
 
     def _last_voltage(self) -> Ask:
-        say = "Which voltage did you see last, before the load stopped?"
+        say = "Type the last voltage you saw before the load stopped."
         return self._number(Observed.LAST_VOLTAGE, say, "V", Role.METER)
 
     def _totals(self, totals: tuple[Observed, Observed]) -> list[Ask]:
@@ -125,7 +125,7 @@ class DrainByHand(Step):
             return []
         units = ("Ah", "Wh")
         return [
-            self._number(of, f"On the counter, read the {of}.", unit, Role.COUNTER)
+            self._number(of, f"Read the counter: {of}.", unit, Role.COUNTER)
             for of, unit in zip(totals, units, strict=True)
         ]
 
@@ -147,14 +147,12 @@ class RecoverByHand(Step):
         if isinstance(event, Answered) and event.question == self._question:
             self._end()
             self.around.awake = True
-            return [self._conclusion(Outcome.RETURNED, "the operator saw the voltage come back", event.t, by_hand=True)]
+            return [self._conclusion(Outcome.RETURNED, "the operator saw the voltage return", event.t, by_hand=True)]
         limit = self.planned.values["give_up"]
         if event.t - self._off_at > limit:
             self._end()
             return [
-                self._conclusion(
-                    Outcome.GAVE_UP, f"did not come back by itself in {shown(limit, 'time')}", event.t, limit=limit
-                )
+                self._conclusion(Outcome.GAVE_UP, f"no recovery within {shown(limit, 'time')}", event.t, limit=limit)
             ]
         return []
 

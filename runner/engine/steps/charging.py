@@ -61,7 +61,7 @@ class Charge(Step):
         if watcher.level == 0 and t - self._on_at > NO_CURRENT_TIME:
             if (orders := self._past_release(t)) is not None:
                 return orders
-            why = "no charge current flows: a protection of the pack is still tripped or has latched, or a lead is off"
+            why = "no charge current: a protection of the pack is still tripped or has latched, or a lead is off"
             return self._conclude_and_off(Outcome.NO_CURRENT, why, t, self.give_way)
         if until == Until.STEADY:
             return self._until_steady(t)
@@ -72,7 +72,7 @@ class Charge(Step):
             return orders
         give_up = self.planned.values.get("give_up")
         if give_up is not None and t - self._on_at > give_up:
-            why = f"given up after {give_up / 3600:.1f} h of charging"
+            why = f"stopped after {give_up / 3600:.1f} h of charging (time limit)"
             return self._conclude_and_off(Outcome.NO_END, why, t, self.give_way)
         return self._pace(self._how_near(), CHARGE)
 
@@ -86,7 +86,7 @@ class Charge(Step):
             return []
         self._since = None
         if verdict.word in (WatchWord.TAPERING, WatchWord.FULL):
-            why = f"the pack is too full for this test: {verdict.why}"
+            why = f"the pack is too full for this test; discharge it first ({verdict.why})"
             return self._conclude_and_off(verdict.word, why, t, "rest")
         if t - self._on_at > self.planned.values.get("give_up", SETTLING_TIME):
             why = f"the charge current did not become steady: {verdict.why}"
@@ -125,7 +125,7 @@ class Charge(Step):
         if verdict.word == WatchWord.STOPPED or (verdict.word == WatchWord.FULL and self.around.watcher.level == 0):
             return self._conclude_and_off(Outcome.STOPPED, verdict.why, verdict.since)
         if sample.t - self._on_at >= self.planned.values["for"]:
-            return self._conclude_and_off(Outcome.DONE, "the time is over", sample.t)
+            return self._conclude_and_off(Outcome.DONE, "time elapsed", sample.t)
         return []
 
     def _how_near(self) -> tuple[float, float]:

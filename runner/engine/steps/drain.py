@@ -88,7 +88,7 @@ class Drain(Step):
         if watcher.level == 0 and t - self._on_at > NO_CURRENT_TIME:
             if (orders := self._past_release(t)) is not None:
                 return orders
-            why = "no current can be drawn: a protection of the pack is still tripped or has latched, or a lead is off"
+            why = "no discharge current: a protection of the pack is still tripped or has latched, or a lead is off"
             return self._conclude_and_off(Outcome.NO_CURRENT, why, t, self.give_way)
         if verdict.word == WatchWord.STOPPED:
             self.around.awake = False
@@ -100,7 +100,7 @@ class Drain(Step):
         if until == Until.STEADY:
             return self._until_steady(t)
         if until == "time" and t - self._on_at >= values["for"]:
-            return self._conclude_and_off(Outcome.DONE, "the time is over", t)
+            return self._conclude_and_off(Outcome.DONE, "time elapsed", t)
         return self._pace(self._how_near(), DISCHARGE)
 
     def _enough(self, sample: Sampled) -> list[Order]:
@@ -113,10 +113,12 @@ class Drain(Step):
         if why := self._should_have_cut_off(sample):
             return self._conclude_and_off(Outcome.GAVE_UP, why, t, self.give_way, self._clearly_below)
         if "give_up" in values and t - self._on_at > values["give_up"]:
-            why = f"given up after {values['give_up'] / 3600:.1f} h of discharge"
+            why = f"stopped after {values['give_up'] / 3600:.1f} h of discharge (time limit)"
             return self._conclude_and_off(Outcome.NO_END, why, t, self.give_way)
         if self._drawn > MOST_DRAWN * self.around.program.rated_capacity > 0:
-            why = f"{shown(self._drawn, 'charge')} were drawn, {MOST_DRAWN:g} times the rated capacity, and the pack goes on"
+            why = (
+                f"{shown(self._drawn, 'charge')} discharged ({MOST_DRAWN:g} times the rated capacity) without a cut-off"
+            )
             return self._conclude_and_off(Outcome.NO_END, why, t, self.give_way)
         return []
 
@@ -144,7 +146,8 @@ class Drain(Step):
         self._below_since = (sample.t if self._below_since is None else self._below_since) if below else None
         if self._below_since is None or sample.t - self._below_since <= program.delay + BEYOND_DELAY:
             return ""
-        return f"did not cut off in {sample.t - self._below_since:.0f} s below its lower limit of {program.trip_limits[0]:.2f} V"
+        seconds = sample.t - self._below_since
+        return f"did not cut off within {seconds:.0f} s below its lower limit of {program.trip_limits[0]:.2f} V"
 
     def _until_steady(self, t: float) -> list[Order]:
         assert self._on_at is not None
@@ -269,7 +272,7 @@ class Recover(Step):
             if waited < COLLAPSE_TIME:
                 return []
             self._end()
-            why = "the terminals keep their voltage: by looking it cannot be said when the pack has come back"
+            why = "the terminals keep their voltage, so the moment of recovery cannot be seen"
             return [self._conclusion(Outcome.NOT_SEEN, why, event.t)]
         if up is not None:
             self._end()
@@ -279,9 +282,7 @@ class Recover(Step):
             self._end()
             limit = self.planned.values["give_up"]
             return [
-                self._conclusion(
-                    Outcome.GAVE_UP, f"did not come back by itself in {shown(limit, 'time')}", event.t, limit=limit
-                )
+                self._conclusion(Outcome.GAVE_UP, f"no recovery within {shown(limit, 'time')}", event.t, limit=limit)
             ]
         return self._pace(SLOW, self._polled) if waited > 60.0 else []
 
@@ -296,12 +297,17 @@ class Recover(Step):
 def foreseen_in_words(event: Foreseen) -> str:
     """The forecast as people read it."""
     if event.expected is None:
-        return "The pack's cells do not rise far enough by themselves, as it looks now."
+        return "The cell voltages will probably not rise far enough without charge."
     if event.expected <= event.t:
-        return "The pack's cells have come up to the release: it should be back."
-    expected, earliest = shown(event.expected - event.t, "time"), shown(max(event.earliest - event.t, 0.0), "time")
-    latest = f"to {shown(event.latest - event.t, 'time')}" if event.latest is not None else "or more"
-    return f"The pack is expected back in about {expected} ({earliest} {latest})."
+        return "The cells have reached the release voltage. The pack should be back."
+    expected, earliest = _roughly(event.expected - event.t), _roughly(max(event.earliest - event.t, 0.0))
+    latest = f"to {_roughly(event.latest - event.t)}" if event.latest is not None else "or more"
+    return f"Recovery expected in about {expected} ({earliest} {latest})."
+
+
+def _roughly(seconds: float) -> str:
+    """A time that is foreseen, without digits that nobody can know."""
+    return f"{seconds:.0f} s" if seconds < 120 else f"{seconds / 60:.0f} min"
 
 
 class Wake(Step):
@@ -310,7 +316,7 @@ class Wake(Step):
     def begin(self, t: float) -> list[Order]:
         if self.around.awake:
             self._end()
-            return [Remark("Waking is not needed: the pack has come back by itself.")]
+            return [Remark("No wake charge needed: the pack recovered by itself.")]
         self._began = t
         self._flows_since: float | None = None
         self._looking: _Terminals | None = None
@@ -347,12 +353,12 @@ class Wake(Step):
         if self._looking.up_since is not None:
             self._end()
             self.around.awake = True
-            return [self._conclusion(Outcome.RETURNED, "woken: the terminals stay up", self._looking.up_since)]
+            return [self._conclusion(Outcome.RETURNED, "woken: the terminal voltage stays up", self._looking.up_since)]
         if self._looking.collapsed:
             self._looking = None
             return self._too_long(sample.t) or self._charge()
         if self._looking.blind or sample.t - self._off_at > COLLAPSE_TIME:
-            self._end("rest", "whether the pack is awake cannot be seen")
+            self._end("rest", "it cannot be seen whether the pack is awake")
             why = "no instrument shows the pack's terminals while everything is off"
             return [self._conclusion(Outcome.NOT_SEEN, why, sample.t)]
         return []
@@ -362,5 +368,5 @@ class Wake(Step):
             return []
         minutes = self.planned.values["give_up"] / 60
         return self._conclude_and_off(
-            Outcome.GAVE_UP, f"could not be woken in {minutes:.0f} min", t, "rest", self.planned.values["give_up"]
+            Outcome.GAVE_UP, f"could not be woken within {minutes:.0f} min", t, "rest", self.planned.values["give_up"]
         )

@@ -47,10 +47,10 @@ class Read(Step):
         doubt = self._doubt(event.value)
         if doubt and self._first != event.value:
             self._first, self._turn = event.value, self._turn + 1
-            self._now = f"{doubt}. Look again, and give what you see. {self.planned.say}"
+            self._now = f"{doubt}. Read again and type what you see. {self.planned.say}"
             return [self._ask()]
         self._end()
-        return [self._note(event.value, f"{doubt}; given twice" if doubt else "")]
+        return [self._note(event.value, f"{doubt}; confirmed by a second reading" if doubt else "")]
 
     def sentence(self) -> str:
         return self._now
@@ -85,7 +85,7 @@ class Read(Step):
         if ("lowest" in values and number < values["lowest"]) or ("highest" in values and number > values["highest"]):
             low = shown(values["lowest"], dimension) if "lowest" in values else "…"
             high = shown(values["highest"], dimension) if "highest" in values else "…"
-            return f"{shown(number, dimension)} does not fit, {low} to {high} is expected"
+            return f"{shown(number, dimension)} is outside the expected range {low} to {high}"
         return ""
 
     def _note(self, value: str, why: str) -> Note:
@@ -97,7 +97,10 @@ class Read(Step):
         dimension = str(words["dimension"])
         text = shown(float(value), dimension)
         reference = self.around.known.temperature
-        if words.get("role") == "display" and dimension == "temperature" and reference is not None:
+        in_the_box = any(
+            each.group == planned.group and each.kind == "substitute" for each in self.around.program.steps
+        )
+        if words.get("role") == "display" and dimension == "temperature" and reference is not None and not in_the_box:
             text = f"{text} (reference {shown(reference, dimension)})"
         return Note(planned.index, name, text, float(value), dimension, why, planned.word("as"))
 
@@ -109,7 +112,7 @@ class Offer(Step):
 
     def begin(self, t: float) -> list[Order]:
         self._question = f"step-{self.planned.index}"
-        self._now = "Working out whether one more would help."
+        self._now = "Calculating whether one more ramp would help."
         return [*self._pace(SLOW), Reckon(self.planned.sensor)]
 
     def receive(self, event: Event, verdicts: list[Verdict]) -> list[Order]:
@@ -123,7 +126,7 @@ class Offer(Step):
             if event.value == Answer.ONE_MORE:
                 self._end()
             else:
-                self._end("offer", "the operator goes on without")
+                self._end("offer", "the operator continued without it")
         return []
 
     def sentence(self) -> str:

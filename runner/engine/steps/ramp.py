@@ -46,23 +46,25 @@ class _Provoke(Step):
         goal = self.planned.values["approach"]
         by_hand = "probe" in self.around.program.by_hand
         self._goal = (math.ceil(goal) if self.sign > 0 else math.floor(goal)) if by_hand else goal
-        words = f"{self._action.capitalize()} {self.planned.sensor} quickly to {self._goal:.0f} °C; the slow part begins there."
+        words = f"{self._action.capitalize()} {self.planned.sensor} quickly to {self._goal:.0f} °C. The slow ramp starts there."
         self._words = words
         already = self.around.watcher.verdict
         if already.word == self._wanted:  # it came while a reading was asked for
             return self._conclude(self._wanted, already.why, already.since, "")
         temperature, give_up = self.around.known.temperature, self.planned.values["give_up"]
         if temperature is not None and self._past(temperature, give_up):
-            why = f"{temperature:.1f} °C was already past {give_up:.1f} °C as the ramp began"
+            why = f"{temperature:.1f} °C was already beyond {give_up:.1f} °C when the ramp began"
             return self._conclude(Outcome.NOT_SEEN, why, t, "group")
         if not self.around.known.path or self.around.known.going_off:
-            why = f"everything was off, so nothing could be seen to have {self._wanted}"
+            why = "everything was off, so a change of the current could not be detected"
             return self._conclude(Outcome.NO_CURRENT, why, t, "group")
         if self._wanted == Until.STOPPED and self.around.watcher.level == 0:
-            why = "no current flowed before the ramp, so nothing could be seen to stop"
+            why = "no current flowed before the ramp, so a trip could not be detected"
             return self._conclude(Outcome.NO_CURRENT, why, t, "group")
         if self._wanted == Until.RETURNED and already.word in FLOWING:
-            return self._conclude(Outcome.NOT_SEEN, "current flowed before the ramp, so its return was not seen", t, "")
+            return self._conclude(
+                Outcome.NOT_SEEN, "current already flowed before the ramp, so the release could not be detected", t, ""
+            )
         orders = [*self._pace(SLOW), Guide(self._action, self.planned.sensor, HURRY, words)]
         if not by_hand:
             return orders
@@ -79,14 +81,14 @@ class _Provoke(Step):
             return self._mended(event)
         if gap := self._lost(event) or self._still(event.t):
             self._gap, self._gap_began = gap, event.t
-            say = f"Readings are lost. Take heat and ice away from {self.planned.sensor} until they are back."
+            say = f"No readings. Remove heat or ice from {self.planned.sensor} until the readings are back."
             return [Guide("still", self.planned.sensor, 0.0, say), *self._no_taps()]
         for verdict in verdicts:
             if verdict.word == self._wanted:
                 return self._conclude(self._wanted, verdict.why, verdict.since, "")
         word, why = self.around.watcher.verdict.word, self.around.watcher.verdict.why
         if word in TAPERED:
-            return self._conclude(word, f"a trip cannot be told from the end of charge: {why}", event.t, "rest")
+            return self._conclude(word, f"not judged as a trip: {why}", event.t, "rest")
         if word in SPOILED:
             return self._conclude(word, why, event.t, self.spoiled)
         temperature = self.around.known.temperature
@@ -132,7 +134,7 @@ class _Provoke(Step):
         if "probe" not in program.by_hand or t - self._seen <= allowed:
             return ""
         quiet = f"{(t - self._seen) / 60:.0f} min"
-        return f"nobody has read the thermometer for {quiet} of a ramp ({self._action} {self.planned.sensor})"
+        return f"no thermometer mark for {quiet} during a ramp ({self._action} {self.planned.sensor})"
 
     def _still(self, t: float) -> str:
         """Whether the thermometer stands still to the last digit while its sensor is heated or cooled."""
@@ -143,9 +145,7 @@ class _Provoke(Step):
         allowed = program.patience * STILL_TIME + 3.0 * program.probe_resolution / rate
         if t - self._moved[0] <= allowed:
             return ""
-        return (
-            f"the thermometer has read {self._moved[1]:g} °C to the last digit for {t - self._moved[0]:.0f} s of a ramp"
-        )
+        return f"the thermometer has shown exactly {self._moved[1]:g} °C for {t - self._moved[0]:.0f} s of a ramp; check the probe"
 
     def _mended(self, sample: Sampled) -> list[Order]:
         """Wait for everything to be read again; then the ramp is over, and its turn begins again."""

@@ -76,7 +76,7 @@ class Stage(Step):
 
     def sentence(self) -> str:
         say = self.planned.say or self.planned.title
-        return f"{say} Now {self._levels[self._number]:.4g} A." if self._since is not None else say
+        return f"{say} Set to {self._levels[self._number]:.4g} A." if self._since is not None else say
 
     def remaining(self) -> float | None:
         left = len(self._levels) - self._number
@@ -134,7 +134,7 @@ class Try(Step):
         if self._phase == "settling":
             return self._begin_look(sample)
         if self._phase == "drain" and not self._drew:
-            why = "the load draws nothing from the pack, so its voltage does not come down: look at the load and its leads"
+            why = "the load draws no current; check the load and its leads"
             return self._conclude_and_off(Outcome.NO_CURRENT, why, sample.t, self.give_way)
         if self._phase == "drain":
             self._phase = "drained"
@@ -151,7 +151,7 @@ class Try(Step):
         if sample.t - self._began > self.planned.values["give_up"]:
             limit = self.planned.values["give_up"]
             return self._conclude_and_off(
-                Outcome.GAVE_UP, f"not back after {shown(limit, 'time')}", sample.t, limit=limit
+                Outcome.GAVE_UP, f"no release within {shown(limit, 'time')}", sample.t, limit=limit
             )
         self._phase, self._flows, self._until = "look", [], sample.t + 1e9
         self._voltage, values = voltage or 0.0, self.planned.values
@@ -164,14 +164,14 @@ class Try(Step):
         flows = current > BEGUN * self.planned.values["current"]
         self._flows = [*self._flows, sample.t] if flows else []
         if len(self._flows) >= CONFIRM:
-            return self._conclude_and_off(Outcome.RETURNED, "the pack takes part again", self._flows[0])
+            return self._conclude_and_off(Outcome.RETURNED, "the pack conducts again", self._flows[0])
         if sample.t < self._until or self._flows:  # what has just begun to flow is looked at until it is certain
             return []
         voltage = self.around.known.latest.get(METER_VOLTAGE, 0.0)
         return [Level(self.planned.index, voltage, sample.t), SwitchOff()]  # so long, and nothing flowed
 
     def _lost(self, sample: Sampled) -> list[Order]:
-        why = f"the current could not be read for {PATIENCE:.0f} s, so nobody knows whether the pack takes part again"
+        why = f"no current reading for {PATIENCE:.0f} s: it is not known whether the pack conducts again"
         return self._conclude_and_off(Outcome.LOST, why, sample.t, "early")
 
     def _between(self, t: float) -> list[Order]:
@@ -198,7 +198,7 @@ class Substitute(Step):
         already = self.around.watcher.verdict
         if already.word == self._wanted:
             self._end()
-            return [Remark(f"{self.planned.title}: the current has {self._wanted} already")]
+            return [Remark(f"{self.planned.title}: the current had already {self._wanted}")]
         return [*self._pace(FAST), self._ask()]
 
     def receive(self, event: Event, verdicts: list[Verdict]) -> list[Order]:
@@ -230,7 +230,7 @@ class Substitute(Step):
 
     def sentence(self) -> str:
         temperature, resistance = self.planned.levels[self._number]
-        return f"{self.planned.say} Set the decade box to {resistance:.0f} Ω ({temperature:.2f} °C)."
+        return f"{self.planned.say} Set the decade box to {resistance:.0f} Ω ({shown(temperature, 'temperature')})."
 
     @property
     def _wanted(self) -> str:
@@ -241,7 +241,7 @@ class Substitute(Step):
         return f"step-{self.planned.index}-level-{self._number}"
 
     def _ask(self) -> Ask:
-        say = f"{self.sentence()} Press Enter at the very moment."
+        say = f"{self.sentence()} Press Enter at the same moment."
         return Ask(self._question, say, "decade box set", Wants.MARK, setting=self.planned.levels[self._number][1])
 
     def _next(self, t: float) -> list[Order]:

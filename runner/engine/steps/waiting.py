@@ -26,10 +26,11 @@ class Wait(Step):
         )
         if reached:
             self._end()
-            return [Guide("hold", self.planned.sensor, 0.0, "Enough. Hold the sensor as it is.")]
+            say = f"Done. Stop heating or cooling {self.planned.sensor or 'the pack'}."
+            return [Guide("hold", self.planned.sensor, 0.0, say)]
         if "give_up" in values and event.t - self._began > values["give_up"]:
             self._end()
-            return [Remark(f"{self.planned.title}: given up after {values['give_up'] / 60:.0f} min")]
+            return [Remark(f"{self.planned.title}: not reached within {values['give_up'] / 60:.0f} min")]
         return []
 
     def remaining(self) -> float | None:

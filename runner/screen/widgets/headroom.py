@@ -11,7 +11,7 @@ NEAR = 0.9  # of a ceiling: from here on it is marked
 
 
 class HeadroomLine(Static):
-    """``54.1 of 67 °C`` and so on; one that is near is marked with !."""
+    """``54.1 of 67 °C`` and so on; one that is close to its ceiling is marked NEAR."""
 
     DEFAULT_CSS = "HeadroomLine { height: 1; padding: 0 1; color: $text-muted; }"
 
@@ -21,11 +21,15 @@ class HeadroomLine(Static):
         parts = []
         for each in headroom:
             value = "–" if each.value is None else f"{each.value:.3g}"
-            near = "! " if each.value is not None and each.value > NEAR * each.ceiling else ""
+            near = "NEAR " if each.value is not None and each.value > NEAR * each.ceiling else ""
             parts.append(f"{near}{value} of {each.ceiling:.3g} {each.unit}")
         if remaining is not None:
-            parts.append(f"{remaining:.0f} s to go")
-        text = "ceilings: " + "   ".join(parts)
+            parts.append(f"{_time(remaining)} left")
+        text = "limits: " + " · ".join(parts)
         if text != self._text:
             self._text = text
             self.update(Content(text), layout=False)
+
+
+def _time(seconds: float) -> str:
+    return f"{seconds:.0f} s" if seconds < 120 else f"{seconds / 60:.0f} min"
