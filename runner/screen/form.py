@@ -58,9 +58,7 @@ class FormScreen(Screen[Path | None]):
         with self.prevent(Input.Changed):
             self.query_one("#field-file", Input).value = f"my-{self.kind}.yaml"
         self.query(Input)[1].focus()
-        self._say(
-            f"Enter: next field. F2: save. * = required. {MORE[self.kind]}"
-        )
+        self._say(f"Enter: next field. F2: save. * = required. {MORE[self.kind]}")
 
     def on_input_changed(self, message: Input.Changed) -> None:
         field = self._field(message.input)
