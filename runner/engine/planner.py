@@ -180,7 +180,7 @@ class _Planner:
                 self.problems.append(
                     self.of_bench.problem(
                         ("instruments", role, "by_hand"),
-                        f"the procedure {self.procedure.name} needs the {role} on a cable; a person is too slow for it",
+                        f"the procedure {self.procedure.name} needs a {role} with an address (a person is too slow)",
                         "give its address, or leave this procedure out",
                     )
                 )

@@ -15,6 +15,10 @@ from runner.errors import TripwitnessError
 from runner.workspace.forms import FORMS, Field, save, written
 
 NAMES = {"pack": "PACK SHEET", "bench": "BENCH FILE"}
+MORE = {
+    "pack": "Other protections: add them in the file (as in tim-840.yaml).",
+    "bench": "Add more values in the file.",
+}
 WHAT_TO_DO = {"pack": "copy the values from the data sheet", "bench": "enter your instruments"}
 
 
@@ -54,9 +58,7 @@ class FormScreen(Screen[Path | None]):
         with self.prevent(Input.Changed):
             self.query_one("#field-file", Input).value = f"my-{self.kind}.yaml"
         self.query(Input)[1].focus()
-        self._say(
-            "Enter: next field. F2: save. * = required. Add more values and other protections in the file (README: files)."
-        )
+        self._say(f"Enter: next field. F2: save. * = required. {MORE[self.kind]}")
 
     def on_input_changed(self, message: Input.Changed) -> None:
         field = self._field(message.input)

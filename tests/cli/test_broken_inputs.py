@@ -40,9 +40,9 @@ MISTAKES = [
     ("missing dialect file", "bench", "coupling: 0.15 K", "coupling: 0.15 K\n    dialect: mine.yaml", 11, 14, "cannot be read"),
     ("address that is none", "bench", f"TCPIP::127.0.0.1::{PORT}::SOCKET\n    limits", "TCPIP::::SOCKET\n    limits", 5, 14, "is not a VISA address"),
     ("unknown step", "procedure", "- heat:", "- heet:", 15, 11, "unknown key 'heet'; did you mean heat?"),
-    ("unknown name", "procedure", "give_up: trip + 8 K", "give_up: trap + 8 K", 15, 87, "'trap' is not known here"),
+    ("unknown name", "procedure", "give_up: trip + 8 K", "give_up: trap + 8 K", 15, 87, "'trap' is not a known name"),
     ("wrong sum", "procedure", "give_up: trip + 8 K", "give_up: trip + 8 degC", 15, 92, "cannot be added"),
-    ("wrong word in a text", "procedure", 'Heat {sensor}.', "Heat {senzor}.", 15, 23, "{senzor} is not known here"),
+    ("wrong word in a text", "procedure", 'Heat {sensor}.', "Heat {senzor}.", 15, 23, "{senzor} is not a known name"),
     ("no steps", "procedure", SHORT_PROCEDURE[SHORT_PROCEDURE.index("steps:"):SHORT_PROCEDURE.index("findings:")], "steps: []\n", 9, 8,
      "steps is empty"),
     ("unknown finding", "procedure", "findings: [trip, release]", "findings: [trip, relaese]", 18, 18, "'relaese' is not one of"),
@@ -111,22 +111,22 @@ def test_an_address_where_nobody_answers_is_said_with_its_place(tmp_path, capsys
     status, lines = run(tmp_path, names, capsys)
     assert status == 4
     assert len(lines) == 2, lines
-    assert lines[0].startswith(f"{names['bench']}:5:14: supply: cannot be reached at TCPIP::127.0.0.1::{PORT}::SOCKET")
+    assert lines[0].startswith(f"{names['bench']}:5:14: supply: no connection to TCPIP::127.0.0.1::{PORT}::SOCKET")
     assert lines[1].startswith(f"{names['bench']}:8:14: probe: cannot be reached")
 
 
 @pytest.mark.parametrize(
     ("arguments", "part"),
     [
-        (["run", "no-such-procedure", "--pack", "p", "--bench", "b"], "is no procedure that travels with the program"),
+        (["run", "no-such-procedure", "--pack", "p", "--bench", "b"], "unknown procedure"),
         (
             ["run", "charge-over-temperature", "--pack", "nowhere.yaml", "--bench", "b"],
-            "nowhere.yaml:1:1: cannot be read: no such file",
+            "nowhere.yaml: cannot be read: no such file",
         ),
         (["rehearse", "--scenario", "nice"], "--scenario nice is not known; known are: sound"),
         (["rehearse", "--unattended", "--speed", "fast"], "--speed fast is no speed"),
         (["rehearse", "--unattended", "--sensor", "T9"], "--sensor T9 is not one of its sensors; known are T1, T2"),
-        (["rehearse", "--answers", "nowhere.yaml"], "nowhere.yaml:1:1: cannot be read"),
+        (["rehearse", "--answers", "nowhere.yaml"], "nowhere.yaml: cannot be read"),
         (["check", "nowhere.yaml"], "cannot be read"),
         (["evaluate", "nowhere"], "is missing"),
         (["certificate", "nowhere"], "is missing"),

@@ -36,5 +36,5 @@ def test_a_defect_in_a_screen_is_said_the_same_way(tmp_path, capsys):
     assert played(play()) == 1
     said = capsys.readouterr().err
     assert "Traceback" not in said
-    assert " ".join(said.split()).startswith("a defect of Tripwitness: ZeroDivisionError")
+    assert " ".join(said.split()).startswith("program error in Tripwitness: ZeroDivisionError")
     Path(said.split()[-1]).unlink()

@@ -196,7 +196,7 @@ def test_a_session_whose_runner_is_killed_goes_on_and_ends_with_one_certificate(
     process = program("resume", str(session), "--plain", "--answers", script)
     out, err = process.communicate(timeout=120)
     assert process.returncode == 0, out + err
-    assert "The run goes on after" in out
+    assert "The run continues after a break of" in out
     assert {path.name for path in session.iterdir() if path.is_dir()} == before, "the run went on in its own folder"
     assert "2 procedures on one pack" in (session / "certificate.html").read_text()
     entries = json.loads((session / "session.json").read_text())["entries"]

@@ -26,7 +26,7 @@ def test_the_laboratory_may_assume_one_and_it_is_said():
     found = declared_by("decision: {assumed_tolerance: {temperature: 3 K}}\n")
     assert found.trip_limits == (52.0, 58.0)
     assert found.release_limits == (42.0, 48.0)
-    assert found.assumed == "a tolerance of ±3 K was assumed by the laboratory: none is declared"
+    assert found.assumed == "a tolerance of ±3 K was assumed by the laboratory (none is declared)"
 
 
 def test_what_the_sheet_declares_is_not_assumed_over():

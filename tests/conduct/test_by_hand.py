@@ -89,7 +89,7 @@ def test_a_fault_of_the_program_while_such_a_load_is_on_says_so_too(tmp_path):
 def test_what_needs_a_cable_is_refused_before_anything_is_switched_on(tmp_path):
     from runner.errors import SheetError
 
-    with pytest.raises(SheetError, match="needs the load on a cable; a person is too slow for it"):
+    with pytest.raises(SheetError, match="needs a load with an address"):
         by_hand(tmp_path, "discharge-over-current", sensors=())
 
 

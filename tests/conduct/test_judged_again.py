@@ -54,7 +54,7 @@ def test_a_corrected_watcher_reaches_an_old_run_and_says_so(short, monkeypatch):
     heat = next(each for each in evaluation.recording.attempts if each.kind == "heat")
     assert heat.outcome == Outcome.OPEN_LEAD
     assert any(
-        "judged stopped live, today's watcher says open lead (the lead was off)" in each
+        "judged stopped during the run; this version says open lead (the lead was off)" in each
         for each in evaluation.judged_otherwise
     )
     trip = next(each for each in evaluation.findings if each.name == "trip")
@@ -80,6 +80,6 @@ def test_and_a_trip_that_was_not_recognised_live_is_measured(short, monkeypatch)
     before = worked_out(short)
     monkeypatch.setattr(module, "tell", as_it_was)
     after = worked_out(short)
-    assert any("judged full live, today's watcher says stopped" in each for each in after.judged_otherwise)
+    assert any("judged full during the run; this version says stopped" in each for each in after.judged_otherwise)
     values = [next(each for each in found.findings if each.name == "trip").value for found in (before, after)]
     assert values[0] == pytest.approx(values[1], abs=0.01)

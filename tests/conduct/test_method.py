@@ -10,7 +10,7 @@ from tests.builders import short_rehearsal
 def test_evaluating_again_says_that_nothing_has_changed(tmp_path, capsys):
     folder = short_rehearsal(tmp_path).result.folder.path
     assert main(["evaluate", str(folder)]) == 0
-    assert "nothing has changed since it was evaluated last" in capsys.readouterr().out
+    assert "no change since the last evaluation" in capsys.readouterr().out
 
 
 def test_findings_of_another_measurement_are_told_from_todays(tmp_path, capsys):

@@ -86,7 +86,7 @@ def test_the_folder_of_a_broken_run_can_be_evaluated_as_it_is(tmp_path):
     broken = broken_run(tmp_path, user_file("short.yaml", SHORT_PROCEDURE), 100.0)
     evaluation = evaluate(broken.folder)
     assert evaluation.exit_status == Exit.ENDED_EARLY
-    assert evaluation.as_json()["ended_early"] == "the record breaks off"
+    assert evaluation.as_json()["ended_early"] == "the record is incomplete (no end entry)"
 
 
 def test_a_session_goes_on_where_it_stood(tmp_path):

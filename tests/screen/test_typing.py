@@ -83,9 +83,9 @@ def test_escape_stops_also_while_something_is_typed(tmp_path):
 def test_the_plan_of_the_session_stands_with_the_cautions(tmp_path):
     async def play():
         with ArrivalStage(tmp_path) as stage:
-            stage.app.plan = ["▶  1 arrival: looking comes first", "·  2 inspection: looking comes first"]
+            stage.app.plan = ["▶  1 arrival: inspection comes first", "·  2 inspection: inspection comes first"]
             async with stage.app.run_test(size=(140, 45)) as pilot:
                 await until(pilot, lambda: "THIS SESSION" in text(stage.app), "the plan")
-                assert "▶  1 arrival: looking comes first" in text(stage.app)
+                assert "▶  1 arrival: inspection comes first" in text(stage.app)
 
     played(play())
