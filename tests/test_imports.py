@@ -72,7 +72,7 @@ seen = []
 sys.addaudithook(lambda event, args: seen.append((event, str(args[0]))) if event in ('open', 'socket.connect', 'os.listdir', 'subprocess.Popen') else None)
 texts = (SHORT_PROCEDURE, PACK, BENCH.format(port=1))
 sheets = (parse_procedure(texts[0], 'f'), parse_pack(texts[1], 'p'), parse_bench(texts[2], 'b'))
-run = Run(plan(*sheets, tuple(read(text, 'x') for text in texts)))
+run = Run(plan(*sheets, tuple(read(text, 'x') for text in texts), as_it_was=False))
 run.receive(Started(0.0, ''))
 run.receive(Answered(1.0, 'cautions', 'go on', 'me'))
 for index in range(100): run.receive(sample(2.0 + index, temperature=25.0))

@@ -60,7 +60,7 @@ def plan(
     sources: tuple[Source, Source, Source],
     sensors: tuple[str, ...] = (),
     *,
-    as_it_was: bool = False,
+    as_it_was: bool,
 ) -> Program:
     """The program, for all sensors of the protection or only those named; ``as_it_was``: of a run that there is already.
 

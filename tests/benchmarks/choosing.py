@@ -36,18 +36,18 @@ class Reached:
         self.seconds: dict[str, float] = {}
         self.tests: dict[str, set[str]] = {}
         self.sources: Texts = {
-            str(path.relative_to(copy.root)): path.read_text(encoding="utf-8").splitlines()
+            str(path.relative_to(copy.place)): path.read_text(encoding="utf-8").splitlines()
             for room in rooms
-            for path in sorted((copy.root / room).rglob("*.py"))
+            for path in sorted((copy.place / room).rglob("*.py"))
         }
         now = sha256(json.dumps(self.sources).encode()).hexdigest()
         self._kept["texts"][now] = self.sources
         moved = {then: _moved(texts, self.sources) for then, texts in self._kept["texts"].items()}
         stamps: list[str] = []
-        for file in (file for folder in FOLDERS for file in sorted((copy.root / folder).glob("test_*.py"))):
+        for file in (file for folder in FOLDERS for file in sorted((copy.place / folder).glob("test_*.py"))):
             if file.name in LEFT_OUT:
                 continue
-            name, stamp = str(file.relative_to(copy.root)), sha256(file.read_bytes()).hexdigest()
+            name, stamp = str(file.relative_to(copy.place)), sha256(file.read_bytes()).hexdigest()
             if self._kept["files"].get(name, {}).get("stamp") != stamp:
                 self._kept["files"][name] = {"stamp": stamp, "then": now, **_looked_at(copy, name)}
                 keep.write_text(json.dumps(self._kept), encoding="utf-8")

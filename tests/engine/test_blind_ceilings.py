@@ -146,6 +146,12 @@ def test_a_discharge_has_the_floor_of_its_step_or_of_last_resort_whichever_is_hi
     assert "under its floor" in ceilings.passed(Sampled(6.0, low(under)))
 
 
+def test_the_first_two_readings_of_a_discharge_count_like_any_others():
+    ceilings = armed(DISCHARGE, floor=20.0)
+    assert ceilings.passed(Sampled(1.0, low(19.9))) is None
+    assert "voltage 19.9 V is under its floor of 20 V" in ceilings.passed(Sampled(2.0, low(19.9)))
+
+
 def test_where_no_bound_is_known_there_is_no_floor():
     ceilings = armed(DISCHARGE, replace(VALUES, lowest_voltage=0.0))
     assert [ceilings.passed(Sampled(float(t), low(0.5))) for t in range(1, 5)] == [None] * 4

@@ -128,6 +128,15 @@ def test_the_bench_files_limits_are_kept_by_supply_and_load():
     assert "charges with 28.1 V, at most 28 V are allowed" in said([charge("28.1 V")], bench=low)
 
 
+def test_only_a_charge_or_drain_until_steady_leaves_its_path_on():
+    off = "comes while everything is off, so no current could be seen"
+    heated = heat()[1]
+    assert off not in said([CHARGE, heated])
+    assert off in said([charge(), heated])
+    assert off in said([drain(), heated])
+    assert off in said([CHARGE, "off", heated])
+
+
 def test_so_are_the_procedures_own_ceilings():
     assert "draws 30.1 A, the procedure's own ceiling is 30 A" in said(
         [drain("30.1 A")], ceilings=AMPERES.format("30 A")

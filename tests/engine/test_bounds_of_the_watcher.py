@@ -183,7 +183,7 @@ def test_a_current_out_of_something_that_reads_back_as_off_is_unclear():
 @pytest.mark.parametrize(("meter", "unclear"), [(26.25, False), (26.28, True)])
 def test_terminals_above_the_supply_that_charges_them_for_ten_readings_are_unclear(meter, unclear):
     """A quarter of a volt, or a hundredth; eight readings in a row, and three of those."""
-    watched = Watched().read(9, 4.0, meter=meter)
+    watched = Watched().read(3, 4.0, meter=26.0).read(9, 4.0, meter=meter)
     assert "unclear" not in watched.words
     assert ("unclear" in watched.read(1, 4.0, meter=meter).words) is unclear
 

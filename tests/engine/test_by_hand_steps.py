@@ -2,6 +2,7 @@
 
 import pytest
 
+from runner.engine.program import Planned
 from runner.events import Answered
 from runner.orders import Ask, Note
 from tests.one_step import OneStep
@@ -119,6 +120,22 @@ def test_a_voltage_under_the_floor_ends_the_discharge(volts, outcome):
     for value in ("", "60.0", "1500.0"):
         answer(step, value)
     assert (step.conclusion.outcome, step.conclusion.limit) == ("gave up", 20.0)
+
+
+@pytest.mark.parametrize(
+    ("role", "dimension", "value", "text"),
+    [
+        ("display", "temperature", "31.0", "31.0 °C (reference 30.0 °C)"),
+        ("meter", "temperature", "31.0", "31.0 °C"),
+        ("display", "voltage", "26.4", "26.4 V"),
+    ],
+)
+def test_beside_a_temperature_that_the_packs_display_shows_stands_the_reference(role, dimension, value, text):
+    words = {"role": role, "dimension": dimension, "unit": ""}
+    step = OneStep("rest", {"for": 1.0}, after=(Planned(1, "read", "read", "", {}, record="it", words=words),)).off()
+    step.read(2.0, supply=0.0, probe=30.0)
+    (note,) = [order for order in answer(step, value) if isinstance(order, Note)]
+    assert (note.name, note.text) == ("it", text)
 
 
 def recovering():

@@ -1,8 +1,10 @@
 """What a ramp takes for lost, and how its turn is repeated."""
 
+from runner.engine.program import Planned
 from runner.events import CHARGE, Answered
 from runner.orders import Ask, Guide, SwitchOff
 from tests.engine.test_ends_of_ramps import kinds, ramp, ramping, warming
+from tests.one_step import OneStep
 
 
 def test_a_temperature_that_is_missing_for_three_seconds_of_the_slow_part_stops_the_heating():
@@ -123,3 +125,36 @@ def test_after_a_fault_of_the_bench_a_person_looks_once_and_the_sensor_begins_ag
         step.on(CHARGE, 4.0, 29.2)
         step.read(5.0, charge=4.0, supply=26.0, probe=25.0)
         warming(step, 45.0, 0.1, 52.0)
+
+
+def test_the_repeats_of_one_turn_are_not_those_of_the_next():
+    heat, cool = ({"rate": 0.05, "approach": 50.0, "give_up": give_up} for give_up in (63.0, 35.0))
+    turns = (
+        Planned(1, "heat", "up", "", heat, "T1", 1, 1, words={"until": "stopped"}),
+        Planned(2, "cool", "down", "", cool, "T1", 1, 1, words={"until": "returned"}),
+        Planned(3, "heat", "up again", "", heat, "T1", 1, 2, words={"until": "stopped"}),
+    )
+    charge = {"current": 4.0, "voltage": 29.2, "steady": 2.0}
+    step = OneStep("charge", charge, words={"until": "steady"}, sensor="T1", group=1, after=turns).on(CHARGE, 4.0, 29.2)
+    step.read(5.0, charge=4.0, supply=26.0, probe=25.0)
+    warming(step, 45.0, 0.1, 52.0)
+    for _ in range(2):
+        lost_and_brought_back(step)
+    warming(step, 51.0, 0.05, 3.0, charge=0.0, supply=29.2)
+    assert step.run.step.planned.index == 2
+    warming(step, 51.0, -0.05, 3.0)
+    assert step.run.step.planned.index == 3
+    warming(step, 45.0, 0.1, 52.0)
+    for _ in range(3):
+        lost_and_brought_back(step)
+    assert step.run.step.planned.index == 3
+    assert step.run.skipped == {}
+
+
+def lost_and_brought_back(step):
+    """A gap, the sensor back before the slow part, and up to it again."""
+    step.read(4.0, 0.5, charge=4.0, supply=26.0, probe=None)
+    warming(step, 50.5, 0.01, 5.0)
+    assert step.run.step.planned.kind == "bring back"
+    step.read(1.0, 0.5, charge=4.0, supply=26.0, probe=48.0)
+    warming(step, 48.5, 0.1, 20.0)

@@ -109,6 +109,14 @@ def test_steps_that_were_passed_over_are_counted_at_the_end():
     assert said[0].startswith("Skipping what is left for T1: did not trip")
 
 
+def test_an_early_end_is_said_in_the_record_and_a_whole_run_has_nothing_to_say():
+    step = ramping()
+    orders = step.tell(StopPressed(step.t, "a key"))
+    assert Remark("Making the bench safe: stopped by a key; TAKE HEAT AND ICE AWAY FROM T1") in orders
+    whole = OneStep("off", {}).off().off()
+    assert not [order for order in whole.orders if isinstance(order, Remark)]
+
+
 def test_a_run_in_which_every_step_was_done_says_so():
     step = OneStep("off", {}).off()
     (end,) = [order for order in step.off().orders if isinstance(order, End)]

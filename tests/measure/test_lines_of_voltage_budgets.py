@@ -8,8 +8,8 @@ import pytest
 
 from runner.events import LOAD_CURRENT, LOAD_VOLTAGE, METER_VOLTAGE, SUPPLY_CURRENT, SUPPLY_VOLTAGE
 from runner.measure.cutoff import CutOff
-from runner.measure.recording import Accuracy, Attempt, Held, Recording, Series, Specification, Typed
-from runner.vocabulary import Observed, Outcome
+from runner.measure.recording import Accuracy, Attempt, Recording, Series, Specification
+from runner.vocabulary import Outcome
 
 SLOPE = -0.01  # V/s
 ACCURACY = {channel: Accuracy(0.001, 0.02, 0.01) for channel in (METER_VOLTAGE, LOAD_VOLTAGE, SUPPLY_VOLTAGE)}
@@ -134,111 +134,3 @@ def test_of_unknown_leads_the_worst_is_taken():
 def test_a_give_up_inside_the_limits_says_nothing():
     assert given_up(60.0, meter=True, limit=19.9).conformity == "not measured"
     assert given_up(60.0, meter=True, limit=19.8).conformity == "fail"
-
-
-# ---- release -------------------------------------------------------------------------------------------------------
-
-
-def returned(by_hand=False, reaction=(0.0, 0.0), slope=0.002, **more):
-    """Terminals that come back at 100 s, where they read 22.4 V, and go on rising evenly."""
-    t = np.arange(0.0, 200.0, 0.5)
-    volts = np.where(t < 100.0, 0.2, 22.4 + slope * (t - 100.0)) + 1e-6 * (-1.0) ** np.arange(len(t))
-    back = attempt("recover", 10.0, 100.0 + reaction[0], Outcome.RETURNED, by_hand=by_hand)
-    recording = Recording({METER_VOLTAGE: Series(t, volts)}, (back,))
-    return CutOff(recording, declared(reaction=reaction, **more)).release()
-
-
-def test_the_release_is_the_voltage_a_delay_half_a_poll_and_half_a_gap_before_the_return():
-    finding = returned()
-    mean, deviation, _ = declared().delay_in_looks
-    behind = mean + 0.125 + 0.25
-    assert finding.value == pytest.approx(22.4 - 0.002 * behind, abs=1e-5)
-    found = lines(finding)
-    assert found["gain of the voltmeter"] == pytest.approx(0.001 * 22.4 / 3**0.5, rel=1e-3)
-    assert found["instant of the return"] == pytest.approx(0.002 * 0.5 / 12**0.5, rel=1e-2)
-    assert found["polling of the pack"] == pytest.approx(0.002 * 0.25 / 12**0.5, rel=1e-2)
-    assert found["delay of the pack"] == pytest.approx(0.002 * deviation, rel=1e-2)
-    assert found["relaxation before the return"] == pytest.approx(0.25 * 0.002 * behind / 3**0.5, rel=1e-2)
-
-
-def test_by_hand_the_key_is_a_reaction_late_and_known_as_well_as_keys_are():
-    finding = returned(by_hand=True, reaction=(0.4, 0.15))
-    mean = declared().delay_in_looks[0]
-    assert finding.value == pytest.approx(22.4 - 0.002 * (mean + 0.125 + 2 * 0.15), abs=1e-5)
-    assert lines(finding)["instant of the return"] == pytest.approx(0.002 * 4 * 0.15 / 12**0.5, rel=1e-2)
-
-
-def tried(looks, volts, **more):
-    """Over-voltage: looks at these times, the last of which found the pack back; ``volts`` of the time."""
-    t = np.arange(0.0, 400.0, 0.5)
-    held = tuple(Held(volts(each), each) for each in looks)
-    back = attempt("try", 10.0, looks[-1] + 0.5 if looks else 300.0, Outcome.RETURNED, levels=held)
-    values = {"release": 28.0, "release_limits": (27.5, 28.5), "accuracy": ACCURACY, **more}
-    recording = Recording({METER_VOLTAGE: Series(t, np.vectorize(volts)(t).astype(float))}, (back,))
-    return CutOff(recording, Specification("over_voltage", **values)).release()
-
-
-def falling(t):
-    return 29.0 - 0.005 * t
-
-
-def test_the_release_lies_between_the_lowest_voltage_of_a_vain_look_and_that_of_the_one_that_took_charge():
-    finding = tried((100.0, 103.0, 200.0), falling)
-    closed, opened = falling(103.0), falling(200.0)
-    assert finding.value == pytest.approx((closed + opened) / 2, abs=0.01)
-    found = lines(finding)
-    assert found["distance of the looks"] == pytest.approx((closed - opened) / 12**0.5, rel=0.02)
-    assert found["gain of the voltmeter"] == pytest.approx(0.001 * opened / 3**0.5, rel=1e-3)
-    assert any(f"took no charge, to {opened:.3f} V and did" in each for each in finding.caveats)
-
-
-def test_a_pack_that_took_charge_at_the_first_look_had_released_before():
-    finding = tried((100.0, 103.0), falling)
-    assert finding.value is None
-    assert finding.reason == "the pack took charge again at the first look, at 28.50 V: it had released before"
-
-
-def vain(lowest, limits=(27.5, 28.5), latching=False, kind="try"):
-    t = np.arange(0.0, 400.0, 0.5)
-    tried = attempt(kind, 10.0, 390.0, Outcome.GAVE_UP, why="did not release", limit=27.0)
-    recording = Recording({METER_VOLTAGE: Series(t, np.linspace(29.0, lowest, len(t)))}, (tried,))
-    return CutOff(
-        recording, Specification("over_voltage", release=28.0, release_limits=limits, latching=latching)
-    ).release()
-
-
-@pytest.mark.parametrize(
-    ("lowest", "more", "conformity"),
-    [
-        (27.4, {}, "fail"),
-        (27.6, {}, "not measured"),
-        (27.4, {"latching": True}, "not measured"),
-        (27.4, {"limits": None}, "not measured"),
-    ],
-)
-def test_a_pack_that_came_down_below_its_limits_and_did_not_release_fails(lowest, more, conformity):
-    assert vain(lowest, **more).conformity == conformity
-
-
-@pytest.mark.parametrize(("cell", "conformity"), [(2.85, "fail"), (2.83, "not measured")])
-def test_a_pack_that_did_not_come_back_fails_if_its_lowest_cell_says_that_it_should_have(cell, conformity):
-    """8 cells of 2.84 V are 22.7 V, the upper limit of the release."""
-    waited = attempt("recover", 10.0, 900.0, Outcome.GAVE_UP, limit=600.0, why="did not come back")
-    shown = tuple(
-        Typed("lowest cell", each, t, Observed.LOWEST_CELL_VOLTAGE) for each, t in ((cell, 905.0), (2.8, 999.0))
-    )
-    finding = CutOff(Recording({}, (waited,), typed=shown), declared()).release()
-    assert finding.conformity == conformity
-    assert f"{cell:.3f} V" in finding.reason
-
-
-def test_of_two_waits_the_first_says_whether_the_pack_should_have_come_back():
-    """After it the pack was woken, so a cell that is read after the second says nothing."""
-    first, second = (
-        attempt("recover", t, t + 20.0, Outcome.GAVE_UP, limit=20.0, why=f"from {t:g}") for t in (10.0, 480.0)
-    )
-    woken = attempt("wake", 31.0, 60.0, Outcome.RETURNED)
-    shown = Typed("lowest cell", 3.0, 505.0, Observed.LOWEST_CELL_VOLTAGE)
-    finding = CutOff(Recording({}, (first, woken, second), typed=(shown,)), declared()).release()
-    assert finding.conformity == "not measured"
-    assert finding.reason.startswith("from 10")

@@ -79,6 +79,20 @@ def test_the_gains_are_in_the_resistance_as_far_as_what_they_read_moves():
     assert rows["gain of the current reading"] == pytest.approx(0.03 * 0.010 / 3**0.5, rel=1e-3)
 
 
+@pytest.mark.parametrize(
+    ("channel", "name", "share"),
+    [
+        (METER_VOLTAGE, "gain of the voltmeters", 0.020),
+        (LOAD_VOLTAGE, "gain of the voltmeters", 0.030),
+        (LOAD_CURRENT, "gain of the current reading", 0.010),
+    ],
+)
+def test_of_a_meter_whose_gain_nobody_states_nothing_is_in_the_budget(channel, name, share):
+    rows = {row.source: row.contribution for row in compared(accuracy={channel: Accuracy(0.01)}).leads().budget}
+    gains = {source: value for source, value in rows.items() if source.startswith("gain")}
+    assert gains == {name: pytest.approx(0.01 * share / 3**0.5, rel=1e-3)}
+
+
 def test_the_limits_of_the_difference_are_both_makers_figures_together():
     accuracy = {METER_VOLTAGE: Accuracy(0.001, 0.003), LOAD_VOLTAGE: Accuracy(0.002, 0.010)}
     finding = compared(accuracy=accuracy).meters()

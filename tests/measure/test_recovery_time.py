@@ -58,6 +58,28 @@ def test_five_minutes_are_long_enough_to_come_back(waited, conformity):
     assert ("too short to say" in finding.reason) is (conformity == "not measured")
 
 
+@pytest.mark.parametrize(
+    ("looks", "late", "last"),
+    [
+        ((150.0, 153.0, 200.0), (), 153.0),
+        ((200.0,), (), 99.75),
+        ((150.0, 153.0, 200.0), (200.6, 200.8), 200.8),
+        ((150.0, 153.0, 200.0), (200.4,), 153.0),
+    ],
+)
+def test_by_looks_it_lies_between_the_last_sign_of_an_open_path_and_the_return(looks, late, last):
+    """The end of a vain look, or a reading without current half a second after the output came on; else the trip itself."""
+    t = np.concatenate([np.arange(0.0, 110.0, 0.5), late, np.arange(201.0, 210.0, 0.5)])
+    current = np.where((t > 10.0) & (t < 99.9), 50.0, np.where(t > 200.9, 4.0, 0.0))
+    stopped = attempt("stage", 0.0, 100.0, Outcome.STOPPED, levels=(Held(50.0, 10.5),))
+    back = attempt("try", 101.0, 201.0, Outcome.RETURNED, levels=tuple(Held(0.0, each) for each in looks))
+    maker = Stages(
+        Recording({LOAD_CURRENT: Series(t, current)}, (stopped, back)), Specification("discharge_over_current")
+    )
+    finding = maker.findings()["recovery_time"]()
+    assert finding.value == pytest.approx((last + 201.0) / 2 - 99.75)
+
+
 def by_hand(key_back):
     stopped = attempt("drain", 0.0, 100.0, Outcome.STOPPED, by_hand=True)
     back = attempt("recover", 101.0, 400.0, Outcome.RETURNED, by_hand=key_back)
@@ -102,6 +124,20 @@ def test_a_last_voltage_that_is_typed_more_than_an_hour_later_says_nothing(read,
     stopped = attempt("drain", 0.0, 100.0, Outcome.STOPPED, by_hand=True)
     finding = trip_by_hand(CutOff(Recording({}, (stopped,), typed=typed), Specification("under_voltage")), stopped)
     assert (finding.value is not None) is measured
+
+
+def test_of_two_last_voltages_the_later_one_counts():
+    typed = tuple(
+        Typed(of.value, value, t, of)
+        for value, t, of in (
+            (22.0, 50.0, Observed.LOADED_VOLTAGE),
+            (20.5, 105.0, Observed.LAST_VOLTAGE),
+            (21.0, 110.0, Observed.LAST_VOLTAGE),
+        )
+    )
+    stopped = attempt("drain", 0.0, 100.0, Outcome.STOPPED, by_hand=True)
+    finding = trip_by_hand(CutOff(Recording({}, (stopped,), typed=typed), Specification("under_voltage")), stopped)
+    assert finding.value == pytest.approx(21.0, abs=0.02)
 
 
 def test_a_reading_just_before_the_cut_off_is_taken_to_be_a_second_old():

@@ -173,6 +173,12 @@ def test_what_would_take_longer_than_a_day_is_never(hours, never):
     assert math.isinf(forecast(volts, 0.0, 21.0 + 0.2 * math.log10(hours * 3600.0)).expected) is never
 
 
+def test_what_does_not_rise_is_never_there_and_not_before_now():
+    t = np.arange(0.0, 201.0, 10.0)
+    found = forecast(Series(t, 21.0 - 0.001 * t), 0.0, 22.0)
+    assert (found.expected, found.low, found.high) == (math.inf, 200.0, math.inf)
+
+
 def test_a_rise_from_nothing_has_its_end_its_amplitude_and_its_rate():
     x = np.linspace(0.1, 10.0, 50)
     fit = fit_relaxation(x, 2.0 * (1.0 - np.exp(-0.5 * x)), (1.0,), from_zero=True)

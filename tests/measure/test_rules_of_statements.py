@@ -8,7 +8,7 @@ import pytest
 from runner.measure.budget import BudgetRow, Inputs, coverage_factor, coverage_factor_of
 from runner.measure.conformity import GUARD_BAND, SIMPLE, WITH_CONDITIONS, probability, statement, worst
 from runner.measure.finding import Evaluator, Finding
-from runner.measure.recording import Attempt, Recording, Specification
+from runner.measure.recording import Accuracy, Attempt, Recording, Specification
 
 # ---- statements ----------------------------------------------------------------------------------------------------
 
@@ -72,6 +72,14 @@ def test_a_delay_that_is_counted_in_looks_takes_a_whole_number_of_them(delay, ha
     mean, u, distribution = spec.delay_in_looks
     assert (mean, u, distribution) == (pytest.approx(found[0]), pytest.approx(found[1]), found[2])
     assert spec.longest_delay == pytest.approx(delay + half + 2 * polling)
+
+
+def test_a_sheet_and_a_bench_that_state_nothing_put_nothing_into_a_budget():
+    spec = Specification("")
+    assert (spec.box, spec.resolution, spec.coupling, spec.polling, spec.delay, spec.calibration[0]) == (0.0,) * 6
+    assert (spec.reaction, spec.probe_lag, spec.counter, spec.trip_limits) == ((0.0, 0.0), None, None, None)
+    assert (Accuracy().gain, Accuracy().offset, Accuracy().resolution) == (0.0, 0.0, 0.0)
+    assert (spec.cells, spec.latching, spec.coverage) == (1, False, 0.95)
 
 
 # ---- factors and reasons -------------------------------------------------------------------------------------------
