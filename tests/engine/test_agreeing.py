@@ -33,11 +33,11 @@ def test_after_the_cautions_the_doubts_are_asked_and_begin_nothing_without_a_rea
     assert asked(run.receive(Answered(1.0, CAUTIONS, "go on", "me"))) == [DOUBTS]
     orders = run.receive(Answered(2.0, DOUBTS, "agree", "me", "  "))
     assert asked(orders) == [DOUBTS]
-    assert orders[0].say.startswith("A reason is needed. Unusual on the pack sheet: pack.yaml:7: a trip of 70 °C.")
+    assert orders[0].say.startswith("A reason is needed. Unusual values on the pack sheet: pack.yaml:7: a trip of 70 °C.")
     orders = run.receive(Answered(3.0, DOUBTS, "agree", "me", " as the maker wrote "))
     assert begins(orders)
     assert run.agreed == "me: as the maker wrote"
-    said = "Unusual on the pack sheet, agreed to by me: as the maker wrote (pack.yaml:7: a trip of 70 °C)"
+    said = "Unusual values on the pack sheet, accepted by me: as the maker wrote (pack.yaml:7: a trip of 70 °C)"
     assert Remark(said) in orders
 
 
@@ -53,7 +53,7 @@ def test_what_was_agreed_to_earlier_in_the_session_is_not_asked_again_and_is_sti
     run = begun(agreed="me: before")
     orders = run.receive(Answered(1.0, CAUTIONS, "go on", "me"))
     assert asked(orders) != [DOUBTS]
-    assert any("agreed to by me: before" in order.say for order in orders if isinstance(order, Remark))
+    assert any("accepted by me: before" in order.say for order in orders if isinstance(order, Remark))
 
 
 def test_a_run_that_goes_on_after_a_break_does_not_ask_again():
@@ -72,6 +72,6 @@ def test_a_test_that_takes_cells_to_their_ends_says_that_only_the_pack_is_watche
     run.receive(Started(0.0, ""))
     orders = run.receive(Answered(1.0, CAUTIONS, "go on", "me"))
     assert (
-        any("Only the voltage of the pack is watched" in order.say for order in orders if isinstance(order, Remark))
+        any("Only the pack voltage is monitored" in order.say for order in orders if isinstance(order, Remark))
         is said
     )

@@ -141,15 +141,15 @@ def test_a_forecast_is_said_once_and_again_when_it_has_changed():
     step = recovering()
     step.read(5.0, 1.0, **GONE)
     first = step.tell(Foreseen(5.0, 125.0, 65.0, 245.0))
-    assert first == [Remark("The pack is expected back in about 2 min (60 s to 4 min).")]
+    assert first == [Remark("Recovery expected in about 2 min (60 s to 4 min).")]
     assert step.tell(Foreseen(5.0, 125.0, 65.0, 245.0)) == []
     assert step.run.step.sentence().endswith("(60 s to 4 min).")
     assert kinds(step.tell(Foreseen(5.0, 305.0, 65.0, None))) == [Remark]
 
 
 def test_a_forecast_is_in_words_what_it_is_in_numbers():
-    assert "do not rise far enough" in foreseen_in_words(Foreseen(5.0, None, 0.0, None))
-    assert "it should be back" in foreseen_in_words(Foreseen(5.0, 5.0, 0.0, None))
+    assert "not rise far enough" in foreseen_in_words(Foreseen(5.0, None, 0.0, None))
+    assert "should be back" in foreseen_in_words(Foreseen(5.0, 5.0, 0.0, None))
     assert foreseen_in_words(Foreseen(100.0, 160.0, 40.0, None)).endswith("about 60 s (0 s or more).")
 
 
@@ -204,7 +204,7 @@ def test_terminals_that_fall_again_are_charged_again_until_it_is_given_up():
             break
         assert SetLimits in kinds(orders)
     assert step.conclusion.limit == 120.0
-    assert step.conclusion.why == "could not be woken in 2 min"
+    assert "2 min" in step.conclusion.why
     assert 120.0 < step.conclusion.at - began < 140.0
 
 

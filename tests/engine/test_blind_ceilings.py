@@ -109,13 +109,13 @@ def test_a_temperature_over_its_ceiling_ends_the_run_with_the_first_sample():
 
 def test_a_temperature_below_what_no_sensor_is_taken_below_ends_the_run_while_something_is_on():
     cold = Sampled(1.0, {**FINE, PROBE_TEMPERATURE: -30.1})
-    assert "below the -30 °C" in armed().passed(cold)
+    assert "below the lower limit of -30 °C" in armed().passed(cold)
     assert armed().passed(Sampled(1.0, {**FINE, PROBE_TEMPERATURE: -30.0})) is None
     resting = armed()
     resting.disarmed()
     assert resting.passed(cold) is None
     resting.heated(True)
-    assert "below the -30 °C" in resting.passed(cold)
+    assert "below the lower limit of -30 °C" in resting.passed(cold)
 
 
 def test_the_voltmeter_at_the_pack_counts_where_the_supply_shows_less():
@@ -143,13 +143,13 @@ def test_a_discharge_has_the_floor_of_its_step_or_of_last_resort_whichever_is_hi
     ceilings = armed(DISCHARGE, floor=floor)
     assert [ceilings.passed(Sampled(float(t), low(above))) for t in range(1, 5)] == [None] * 4
     assert ceilings.passed(Sampled(5.0, low(under))) is None
-    assert "under its floor" in ceilings.passed(Sampled(6.0, low(under)))
+    assert "below its floor" in ceilings.passed(Sampled(6.0, low(under)))
 
 
 def test_the_first_two_readings_of_a_discharge_count_like_any_others():
     ceilings = armed(DISCHARGE, floor=20.0)
     assert ceilings.passed(Sampled(1.0, low(19.9))) is None
-    assert "voltage 19.9 V is under its floor of 20 V" in ceilings.passed(Sampled(2.0, low(19.9)))
+    assert "voltage 19.9 V is below its floor of 20 V" in ceilings.passed(Sampled(2.0, low(19.9)))
 
 
 def test_where_no_bound_is_known_there_is_no_floor():
@@ -161,12 +161,12 @@ def test_a_pack_that_cut_off_leaves_no_voltage_and_no_current_and_is_not_under_i
     ceilings = armed(DISCHARGE, floor=20.0)
     assert [ceilings.passed(Sampled(float(t), low(0.2, 0.2))) for t in range(1, 5)] == [None] * 4, "0.3 A is 5 % of 6 A"
     ceilings.passed(Sampled(5.0, low(0.2, 0.4)))
-    assert "under its floor" in ceilings.passed(Sampled(6.0, low(0.2, 0.4)))
+    assert "below its floor" in ceilings.passed(Sampled(6.0, low(0.2, 0.4)))
 
 
 def test_the_time_of_a_break_does_not_count():
     ceilings = armed()
-    assert "has taken 121 min, its ceiling is 120 min" in ceilings.passed(Sampled(7260.0, FINE))
+    assert "121 min is over its ceiling of 120 min" in ceilings.passed(Sampled(7260.0, FINE))
     ceilings.rested(60.0)
     assert ceilings.passed(Sampled(7260.0, FINE)) is None
     ceilings.rested(60.0)

@@ -60,18 +60,18 @@ BOUNDS = [
     ("a charge voltage", charge("29.2 V"), charge("29.21 V"), {}, "the pack sheet allows 29.2 V"),
     ("a charge current", charge(current="12 A"), charge(current="12.01 A"), {}, "the pack sheet allows 12 A"),
     ("a discharge current", drain("40 A"), drain("40.1 A"), {}, "the pack sheet allows 40 A"),
-    ("a floor", drain(floor="20 V"), drain(floor="19.9 V"), {}, "the pack sheet allows 20 V"),
-    ("a floor in a test of under-voltage", drain(floor="16 V"), drain(floor="15.9 V"), UNDER_VOLTAGE, "below 16 V, 2 V a cell"),
+    ("a floor", drain(floor="20 V"), drain(floor="19.9 V"), {}, "below the 20 V that the pack sheet allows"),
+    ("a floor in a test of under-voltage", drain(floor="16 V"), drain(floor="15.9 V"), UNDER_VOLTAGE, "below 16 V, 2 V per cell"),
     ("a voltage in a test of over-voltage", until_stopped("31.2 V"), until_stopped("31.3 V"), {**OVER_VOLTAGE, **HIGH},
-     "above 31.2 V, 3.9 V a cell"),
-    ("a current of another protection", drain("44.9 A"), drain("45 A"), {}, "discharge over current may trip"),
+     "above 31.2 V, 3.9 V per cell"),
+    ("a current of another protection", drain("44.9 A"), drain("45 A"), {}, "discharge over-current may trip"),
     ("a current in a test of it", stairs(last="20 A"), stairs(last="20.1 A", step="0.1 A"), CHARGE_CURRENT, "a quarter more"),
-    ("a dwell at such a current", stairs(dwell="120 s"), stairs(dwell="121 s"), CHARGE_CURRENT, "longer than 120 s"),
+    ("a dwell at such a current", stairs(dwell="120 s"), stairs(dwell="121 s"), CHARGE_CURRENT, "last at most 120 s"),
     ("levels", stairs("1 A", "11 A", "0.05 A", more=""), stairs("1 A", "11.1 A", "0.05 A", more=""), CHARGE_CURRENT,
      "more than 200 levels"),
     ("the last level", stairs("10 A", "10 A"), stairs("10 A", "9.9 A"), CHARGE_CURRENT, "the last level is below the first"),
-    ("full for a capacity", full("28.7 V"), full("28.5 V"), CAPACITY, "is not the full charge voltage"),
-    ("the end of a taper for a capacity", full(end="4 A"), full(end="4.1 A"), CAPACITY, "is no end of a taper"),
+    ("full for a capacity", full("28.7 V"), full("28.5 V"), CAPACITY, "must charge to the full charge voltage"),
+    ("the end of a taper for a capacity", full(end="4 A"), full(end="4.1 A"), CAPACITY, "is too high for a full charge"),
 ]  # fmt: skip
 
 
@@ -86,7 +86,7 @@ def test_a_value_at_its_bound_is_taken_and_one_beyond_it_is_refused(inside, outs
 @pytest.mark.parametrize(
     ("inside", "outside", "part"),
     [
-        (HOT.format("100 degC"), HOT.format("101 degC"), "a ceiling of 101 °C is outside of what a sensor"),
+        (HOT.format("100 degC"), HOT.format("101 degC"), "a ceiling of 101 °C is outside the allowed sensor range"),
         (VOLTS.format("31.2 V"), VOLTS.format("31.3 V"), "a ceiling of 31.3 V is above 31.2 V"),
     ],
 )
@@ -111,7 +111,7 @@ def test_a_mark_at_the_ceiling_is_never_reached_and_one_below_it_is():
     "step", [["wait: {below: -41 degC, give_up: 1 h}"], heat("-41 degC"), heat(give_up="101 degC")]
 )
 def test_no_mark_is_outside_of_what_a_sensor_may_be_taken_to(step):
-    assert "is outside of what a sensor of this pack may be taken to, -40 to 100 °C" in said(step)
+    assert "is outside the allowed sensor range, -40 to 100 °C" in said(step)
 
 
 # ---- the bench -----------------------------------------------------------------------------------------------------
@@ -120,12 +120,12 @@ def test_no_mark_is_outside_of_what_a_sensor_may_be_taken_to(step):
 def test_the_bench_files_limits_are_kept_by_supply_and_load():
     narrow = BOTH.replace("current: 20 A", "current: 10 A").replace("current: 60 A", "current: 30 A")
     assert said([charge(current="10 A")], bench=narrow) == ""
-    assert "charges with 10.1 A, at most 10 A are allowed" in said([charge(current="10.1 A")], bench=narrow)
+    assert "charges with 10.1 A, but at most 10 A" in said([charge(current="10.1 A")], bench=narrow)
     assert said([drain("30 A")], bench=narrow) == ""
-    assert "draws 30.1 A, at most 30 A are allowed" in said([drain("30.1 A")], bench=narrow)
+    assert "draws 30.1 A, but at most 30 A" in said([drain("30.1 A")], bench=narrow)
     low = BOTH.replace("voltage: 45 V", "voltage: 28 V")
     assert said([charge("28 V")], bench=low) == ""
-    assert "charges with 28.1 V, at most 28 V are allowed" in said([charge("28.1 V")], bench=low)
+    assert "charges with 28.1 V, but at most 28 V" in said([charge("28.1 V")], bench=low)
 
 
 def test_only_a_charge_or_drain_until_steady_leaves_its_path_on():
@@ -159,9 +159,9 @@ def test_what_a_look_drains_in_between_is_a_discharge_current():
     tried = "try: {path: charge, voltage: 29.2 V, current: 4 A, look: 5 s, pause: 60 s, floor: 26 V, give_up: 1 h, drain: %s}"
     assert said([tried % "40 A"], **OVER_VOLTAGE) == ""
     assert "the pack sheet allows 40 A" in said([tried % "41 A"], **OVER_VOLTAGE)
-    assert "the pack sheet allows 20 V" in said([(tried % "4 A").replace("26 V", "19 V")], **OVER_VOLTAGE)
+    assert "below the 20 V that the pack sheet allows" in said([(tried % "4 A").replace("26 V", "19 V")], **OVER_VOLTAGE)
     weak = BOTH.replace("current: 60 A", "current: 3 A")
-    assert "draws 4 A, at most 3 A" in said([tried % "4 A"], bench=weak, **OVER_VOLTAGE)
+    assert "draws 4 A, but at most 3 A" in said([tried % "4 A"], bench=weak, **OVER_VOLTAGE)
 
 
 # ---- the planner ---------------------------------------------------------------------------------------------------

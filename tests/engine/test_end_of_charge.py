@@ -94,7 +94,8 @@ def test_a_charge_that_never_ends_is_given_up_after_its_time():
     step.read(5580.0, 5.0, charge=4.0, supply=26.0)
     assert step.conclusion is None
     step.read(5.0, 5.0, charge=4.0, supply=26.0)
-    assert (step.conclusion.outcome, step.conclusion.why) == ("no end", "given up after 1.6 h of charging")
+    assert step.conclusion.outcome == "no end"
+    assert "after 1.6 h of charging" in step.conclusion.why
 
 
 def test_one_without_such_a_time_is_not():
@@ -155,7 +156,7 @@ def test_a_charge_for_a_time_takes_that_time_and_says_what_is_left():
     step.read(9.0, charge=4.0, supply=26.0)
     assert step.conclusion is None
     step.read(1.0, charge=4.0, supply=26.0)
-    assert (step.conclusion.outcome, step.conclusion.why) == ("done", "the time is over")
+    assert (step.conclusion.outcome, step.conclusion.why) == ("done", "time elapsed")
 
 
 def test_a_charge_for_a_time_that_the_pack_ends_has_stopped():

@@ -28,7 +28,8 @@ def test_a_discharge_without_an_end_is_given_up_after_its_time_and_not_before():
     step.read(5580.0, 10.0, draw=4.0, load=26.0)
     assert step.conclusion is None
     step.read(20.0, 10.0, draw=4.0, load=26.0)
-    assert ended(step) == ("no end", "given up after 1.6 h of discharge")
+    assert ended(step)[0] == "no end"
+    assert "after 1.6 h of discharge" in ended(step)[1]
 
 
 def test_a_discharge_that_has_no_time_of_its_own_is_never_given_up():
@@ -82,7 +83,7 @@ def test_a_discharge_for_a_time_takes_that_time():
     assert step.conclusion is None
     assert step.run.step.remaining() == 1.0
     step.read(1.0, draw=4.0, load=26.0)
-    assert ended(step) == ("done", "the time is over")
+    assert ended(step) == ("done", "time elapsed")
 
 
 UNDER = {"protection": "under_voltage", "trip": 22.0, "trip_limits": (21.5, 22.5), "voltage_error": 0.2, "delay": 5.0}
@@ -95,7 +96,7 @@ def test_an_under_voltage_that_does_not_come_is_seen_not_to_after_its_delay_and_
     step.read(16.0, draw=4.0, load=21.0, meter=21.29)
     assert step.conclusion is None
     step.read(1.0, draw=4.0, load=21.0, meter=21.29)
-    assert ended(step) == ("gave up", "did not cut off in 16 s below its lower limit of 21.50 V")
+    assert ended(step) == ("gave up", "did not cut off within 16 s below its lower limit of 21.50 V")
     assert step.conclusion.limit == pytest.approx(21.3)
 
 

@@ -50,7 +50,7 @@ def ramping(**more):
 def test_the_slow_part_begins_at_the_approach_and_not_before():
     step = ramp()
     assert BeginRamp not in kinds(warming(step, 45.0, 0.1, 49.5))
-    assert step.run.step.sentence() == "Heat T1 quickly to 50 °C; the slow part begins there."
+    assert step.run.step.sentence() == "Heat T1 quickly to 50 °C. The slow ramp starts there."
     (begin,) = [order for order in warming(step, 49.95, 0.1, 1.0) if isinstance(order, BeginRamp)]
     assert begin.rate == 0.05
     assert step.pace == (0.25, 0.5)
@@ -122,7 +122,7 @@ def test_a_current_that_flows_before_a_return_is_looked_for_makes_it_unseen():
     after = Planned(1, "cool", "the ramp", "", COOL, "T1", 1, 1, words={"until": "returned"})
     step = ramp_on(after, probe=55.0)
     assert step.conclusion.outcome == "not seen"
-    assert "current flowed before the ramp" in step.conclusion.why
+    assert "current already flowed before the ramp" in step.conclusion.why
 
 
 # ---- by hand -------------------------------------------------------------------------------------------------------
@@ -161,7 +161,7 @@ def test_nobody_who_presses_no_key_for_four_degrees_is_still_heating(rate, quiet
     assert step.conclusion is None
     step.read(1.0, 1.0, charge=4.0, supply=26.0)
     assert step.conclusion.outcome == "lost"
-    assert f"nobody has read the thermometer for {said} of a ramp (heat T1)" in step.conclusion.why
+    assert f"no thermometer mark for {said} during a ramp (heat T1)" in step.conclusion.why
     assert step.run.early
 
 
@@ -182,7 +182,7 @@ def test_a_wait_for_a_temperature_ends_beyond_it(values, action, before, reached
     step.read(100.0, probe=before)
     assert not step.run.step.done
     (enough,) = [order for order in step.read(1.0, probe=reached) if isinstance(order, Guide)][:1]
-    assert enough.action == "still"
+    assert (enough.action, enough.rate) == ("hold", 0.0)
     assert step.run.step.done
 
 
@@ -205,5 +205,5 @@ def test_a_wait_is_given_up_after_its_time():
     step.read(120.0, probe=50.0)
     assert not step.run.step.done
     orders = step.read(1.0, probe=50.0)
-    assert next(order.say for order in orders if isinstance(order, Remark)).endswith("given up after 2 min")
+    assert next(order.say for order in orders if isinstance(order, Remark)).endswith("not reached within 2 min")
     assert step.run.step.done

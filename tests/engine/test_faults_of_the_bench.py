@@ -45,7 +45,7 @@ def test_what_goes_off_by_itself_ends_the_step_and_a_run_without_a_sensor_to_beg
     step, path = steady(name, group=group, sensor="T1" if group else "")
     step.read(5.0, **flowing(path, 0.0), output=False)
     assert step.conclusion.outcome == "limited"
-    assert "went off by itself" in step.conclusion.why
+    assert "switched off by itself" in step.conclusion.why
     assert step.run.early is early
 
 

@@ -35,7 +35,7 @@ def test_every_level_is_held_for_its_dwell_after_it_was_read_back():
     step.tell(LoadIsSet(step.t, 10.5))
     assert levels(step) == [(10.0, 0.0), (10.5, 9.0)]
     assert step.run.step.remaining() == 16.0
-    assert step.run.step.sentence().endswith("Now 10.5 A.")
+    assert "10.5 A" in step.run.step.sentence()
 
 
 @pytest.mark.parametrize("path", [DISCHARGE, CHARGE])
@@ -235,4 +235,4 @@ def test_a_load_that_draws_nothing_in_between_is_seen():
     step.tell(LoadIsSet(step.t, 2.0), LoadIsOn(step.t))
     step.read(21.0, 1.0, draw=1.0, load=27.9, meter=27.9)
     assert step.conclusion.outcome == "no current"
-    assert "the load draws nothing" in step.conclusion.why
+    assert "the load draws no current" in step.conclusion.why

@@ -88,7 +88,7 @@ def test_a_sensor_that_cannot_be_brought_back_in_half_an_hour_ends_the_run_to_be
     assert not step.run.early
     step.read(10.0, 5.0, charge=4.0, supply=26.0, probe=50.0)
     assert step.run.early
-    assert "could not be brought back for a repeat in 30 min" in step.run.reason
+    assert "did not reach the start temperature for a repeat within 30 min" in step.run.reason
 
 
 def test_a_turn_is_repeated_three_times_and_its_sensor_is_left_then():
@@ -119,7 +119,7 @@ def test_after_a_fault_of_the_bench_a_person_looks_once_and_the_sensor_begins_ag
             assert 2 in step.run.skipped
             return
         (ask,) = asks
-        assert "T1 begins again" in ask.say
+        assert "T1 then starts again" in ask.say
         step.tell(Answered(step.t, ask.question, "go on", "me"))
         assert step.run.step.planned.index == 0
         step.on(CHARGE, 4.0, 29.2)

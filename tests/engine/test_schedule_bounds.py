@@ -32,7 +32,7 @@ def test_a_window_holds_its_own_ends(charge, fits):
 def test_a_pack_that_nobody_knows_is_taken_to_be_half_full():
     agenda = proposed(window("a", 50, 50), charge=None, movers={})
     assert names(agenda) == ["a"]
-    assert agenda.items[0].why == "wants 50% to 50% of charge, about 50% is there"
+    assert agenda.items[0].why == "needs 50 % to 50 % state of charge (now about 50 %)"
 
 
 def test_what_wants_more_is_charged_to_full_and_what_wants_less_is_emptied():
@@ -46,8 +46,8 @@ def test_what_is_put_in_is_marked_and_what_was_asked_for_is_not():
     agenda = proposed(window("a", 95, 100), charge=0.5)
     assert [item.added for item in agenda.items] == [True, False]
     lines = agenda.lines()
-    assert lines[1].endswith("(put in)")
-    assert not lines[2].endswith("(put in)")
+    assert lines[1].endswith("(added)")
+    assert not lines[2].endswith("(added)")
     assert lines[1].startswith("   1 full-charge")
     assert lines[2].startswith("   2 a")
 
@@ -82,7 +82,7 @@ def test_looking_comes_before_switching_cold_before_hot_and_emptying_last():
 def test_why_a_procedure_stands_where_it_stands_is_said():
     agenda = proposed(*procedures("inspection", "capacity"), own("a"), charge=1.0)
     why = {item.name: item.why for item in agenda.items}
-    assert why["inspection"] == "looking comes first"
+    assert why["inspection"] == "inspection comes first"
     assert why["capacity"] == "it empties the pack, so it comes last"
     assert why["a"] == "any state of charge does"
 

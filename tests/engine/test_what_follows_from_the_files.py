@@ -97,13 +97,13 @@ TITLES = [
         "charge: {voltage: 29.2 V, current: 4 A, until: full, end_current: 1 A, give_up: 9 h}",
         "Charge with 4 A until full",
     ),
-    (DRAIN, "Drain with 4 A"),
+    (DRAIN, "Discharge with 4 A"),
     ("wait: {for: 10 min}", "Wait 10 min"),
     ("wait: {below: 30 degC, give_up: 1 h}", "Wait until it is below 30.0 °C"),
     ("wait: {above: 30 degC, give_up: 1 h}", "Wait until it is above 30.0 °C"),
     ("rest: {for: 5 min}", "Rest 5 min"),
     ("off", "Switch everything off"),
-    ("inspect: {say: Look., items: [case, seal]}", "Inspect 2 things"),
+    ("inspect: {say: Look., items: [case, seal]}", "Inspect: 2 items"),
     (HEAT, "Heat at 2 K/min"),
 ]
 

@@ -97,7 +97,7 @@ def test_energy_at_the_load_is_corrected_for_leads_that_are_known_and_says_so_wh
     bare, known = discharge()["energy"](), discharge(leads=(0.01, 0.001))["energy"]()
     assert known.value / bare.value == pytest.approx((25.0 + 20.0 * 0.01) / 25.0, rel=1e-6)
     assert "voltage at the load, corrected for the leads" in known.caveats
-    assert "voltage at the load; the leads' loss is not in it" in bare.caveats
+    assert "voltage at the load; losses in the leads are not included" in bare.caveats
 
 
 @pytest.mark.parametrize(("count", "energy"), [(1, 0.0), (2, 25.0 * 40 * AH)])
@@ -117,7 +117,7 @@ def test_what_flowed_in_a_gap_is_counted_half_and_not_known():
     finding = discharge(gap=(1000.0, 1100.0))["capacity"]()
     assert finding.value == pytest.approx(40 * AH - 1000.0, rel=1e-3)
     assert lines(finding)["gaps without readings"] == pytest.approx(2000.0 / 12**0.5)
-    assert any("1 gap(s) without readings" in each for each in finding.caveats)
+    assert any("gaps without readings: 1;" in each for each in finding.caveats)
 
 
 @pytest.mark.parametrize(("until", "measured"), [(1140.0, True), (1148.0, False)])
@@ -128,8 +128,8 @@ def test_with_more_than_a_fiftieth_of_it_in_gaps_nothing_is_claimed(until, measu
 
 def test_a_break_is_said_with_its_length():
     finding = discharge(breaks=((1000.0, 4600.0), (0.0, 50.0)))["capacity"]()
-    assert [each for each in finding.caveats if "broken off" in each] == [
-        "broken off for 60 min and gone on; the pack was at rest"
+    assert [each for each in finding.caveats if "interrupted" in each] == [
+        "interrupted for 60 min and continued; the pack was at rest"
     ]
 
 

@@ -55,13 +55,13 @@ def test_ramps_that_agree_are_left_alone():
 def test_a_ratio_that_comes_by_chance_in_more_than_one_of_twenty_cases_is_left_alone_too():
     """χ² with one degree of freedom exceeds 3.84 in one of twenty cases: a ratio of 1.96."""
     threshold, rows, _ = found(1.9 * U / 6**0.5)
-    assert threshold.fit == "the ramps agree no worse than by chance (Birge ratio 1.90)"
+    assert threshold.fit == "the ramps agree within statistical scatter (Birge ratio 1.90)"
     assert set(rows) == {"fit of the ramps"}
 
 
 def test_beyond_that_threshold_and_lag_are_widened_to_the_ratio():
     threshold, rows, inputs = found(3.0 * U / 6**0.5)
-    assert "less well than their uncertainties say (Birge ratio 3.00)" in threshold.fit
+    assert "scatter more than their uncertainties (Birge ratio 3.00)" in threshold.fit
     assert rows["disagreement of the ramps"] == pytest.approx(THETA_U * 8**0.5)
     assert threshold.value.u == pytest.approx(3.0 * THETA_U)
     assert threshold.delay_and_lag.u == pytest.approx(3.0 * LAG_U)

@@ -49,7 +49,7 @@ def test_the_trip_lies_between_the_last_level_held_and_the_first_that_was_not_as
     assert found["gain of the current reading"] == pytest.approx(0.002 * 49.049 / 3**0.5, rel=1e-6)
     assert found["offset of the current reading"] == pytest.approx(0.05 / 3**0.5)
     assert found["resolution of the current reading"] == pytest.approx(0.01 / 12**0.5)
-    assert finding.caveats == ("held 48.05 A, tripped at 49.05 A",)
+    assert finding.caveats == ("no trip at 48.05 A, trip at 49.05 A",)
     assert (finding.one_more, finding.functional) == (0.0, False), "both are for temperatures"
 
 
@@ -72,7 +72,7 @@ def test_the_delay_runs_from_the_level_to_the_edge_less_what_the_polling_adds():
     assert finding.value == pytest.approx(edge - 9.975 - 0.05 - 0.05, abs=1e-6)
     found = lines(finding)
     assert found["instant of the edge"] == pytest.approx(0.1 / 12**0.5)
-    assert found["when the current was there"] == pytest.approx(0.05 / 12**0.5)
+    assert found["time at which the current was on"] == pytest.approx(0.05 / 12**0.5)
     assert found["polling of the pack"] == pytest.approx(0.1 / 12**0.5)
 
 
@@ -82,7 +82,7 @@ def test_where_the_record_does_not_say_when_a_level_was_asked_for_a_tenth_of_a_s
     (old,) = maker.recording.attempts
     bare = attempt("stage", old.began, old.at, Outcome.STOPPED, levels=(Held(60.0, 10.0),))
     finding = Stages(Recording(maker.recording.channels, (bare,)), declared()).delay()
-    assert lines(finding)["when the current was there"] == pytest.approx(0.1 / 12**0.5)
+    assert lines(finding)["time at which the current was on"] == pytest.approx(0.1 / 12**0.5)
 
 
 @pytest.mark.parametrize(
@@ -110,14 +110,14 @@ def test_of_a_supply_that_takes_its_time_the_readings_say_when_it_passed_the_tri
     """At 20 A/s it passes 15 A after 0.75 s, between the readings at 10.7 and 10.8 s; ± 0.3 A of the trip are ± 0.015 s."""
     finding = rising(20.0)
     assert finding.value == pytest.approx(12.05 - 10.75 - 0.05 - 0.05, abs=0.01)
-    assert lines(finding)["when the current was there"] == pytest.approx((0.1 + 2 * 0.015) / 12**0.5, rel=0.02)
+    assert lines(finding)["time at which the current was on"] == pytest.approx((0.1 + 2 * 0.015) / 12**0.5, rel=0.02)
 
 
 def test_levels_that_are_held_shorter_than_the_delay_say_nothing_of_the_trip():
     """The delay is 1 s ± 0.17 s and a poll 0.1 s: 0.93 s at least."""
     hasty = stairs([46.0, 47.0, 48.0], dwell=0.9, held=0.8, path_step=0.05)
     assert hasty.trip().conformity == "not measured"
-    assert "each level was held 0.9 s, the pack takes 0.9 s" in hasty.trip().reason
+    assert "each level lasted 0.9 s, the pack needs 0.9 s" in hasty.trip().reason
     assert stairs([46.0, 47.0, 48.0], dwell=0.95, held=0.8, path_step=0.05).trip().value is not None
 
 
@@ -241,4 +241,4 @@ def test_of_two_jumps_the_first_says_at_which_level_it_came_and_the_last_how_lon
 def test_the_delay_by_a_box_is_from_the_persons_key_to_the_edge():
     finding = boxed([70.0], held=1.4).delay()
     assert finding.value == pytest.approx(1.4 - 0.05 - 0.05 - 0.05, abs=1e-6)
-    assert lines(finding)["moment of the person's key"] == pytest.approx(0.2)
+    assert lines(finding)["moment at which the operator pressed Enter"] == pytest.approx(0.2)

@@ -47,7 +47,7 @@ def test_what_lies_between_is_the_slope_and_what_they_differ_by_the_offset(path,
     leads, meters = maker.leads(), maker.meters()
     assert leads.value == pytest.approx(0.010, abs=1e-6)
     assert meters.value == pytest.approx(0.005, abs=1e-5)
-    assert leads.caveats == (f"leads and clamps between the {name} and the pack's terminals, both of them together",)
+    assert leads.caveats == (f"resistance of both leads and clamps together, {name} to pack terminals",)
 
 
 def test_displays_that_step_exactly_together_are_compared():
@@ -67,7 +67,7 @@ def test_displays_that_step_exactly_together_are_compared():
 def test_more_than_fifty_milliohms_are_a_thin_lead_or_a_loose_clamp(ohms, said):
     """Fifty milliohms: common practice, no source."""
     caveats = compared(ohms=ohms).leads().caveats
-    assert any("more than 50 mΩ: look for a thin lead" in each for each in caveats) is said
+    assert any("more than 50 mΩ: check for a thin lead" in each for each in caveats) is said
 
 
 def test_the_gains_are_in_the_resistance_as_far_as_what_they_read_moves():

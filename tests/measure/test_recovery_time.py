@@ -35,7 +35,7 @@ def test_a_recovery_takes_from_the_cut_off_to_between_the_last_reading_without_a
     finding = recovered()
     assert finding.value == pytest.approx(399.0 - 99.75)
     assert lines(finding) == {
-        "distance of the readings": pytest.approx(2.0 / 12**0.5),
+        "interval between readings": pytest.approx(2.0 / 12**0.5),
         "instant of the trip": pytest.approx(0.5 / 12**0.5),
     }
 
@@ -55,7 +55,7 @@ def test_five_minutes_are_long_enough_to_come_back(waited, conformity):
     maker = Stages(Recording({}, (stopped, tried)), Specification("discharge_over_current"))
     finding = maker.findings()["recovery_time"]()
     assert finding.conformity == conformity
-    assert ("too short to say" in finding.reason) is (conformity == "not measured")
+    assert ("too short to conclude" in finding.reason) is (conformity == "not measured")
 
 
 @pytest.mark.parametrize(
@@ -112,8 +112,8 @@ def test_a_trip_by_hand_is_carried_back_by_a_slope_that_is_known_within_bounds()
     assert finding.value == pytest.approx(21.0 + 0.025 * behind)
     found = lines(finding)
     assert found["slope before the cut-off"] == pytest.approx(behind * 0.010 / 12**0.5)
-    assert found["a glance at the display"] == pytest.approx(0.025 * 0.5 / 12**0.5)
-    assert found["two digits of the display"] == pytest.approx(0.01 / 12**0.5)
+    assert found["reading of the display"] == pytest.approx(0.025 * 0.5 / 12**0.5)
+    assert found["digits of the display"] == pytest.approx(0.01 / 12**0.5)
     assert found["gain of the voltmeter"] == pytest.approx(0.001 * 21.0 / 3**0.5)
 
 

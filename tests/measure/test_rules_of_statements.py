@@ -151,8 +151,8 @@ def test_the_reason_is_the_first_thing_that_went_wrong_here_or_for_the_whole_run
     assert reason(tried("heat", "lost", "a", sensor="T2"), ended="stop") == "the run ended early: stop"
     assert reason(tried("charge", "no current", "c", sensor=""), ended="stop") == "c"
     assert reason(tried("heat", "full", "d", sensor="T2")) == "d"
-    assert reason(tried("heat", "stopped")) == "the samples around the change are too few to evaluate"
-    assert reason(tried("heat", "stopped"), kinds=("cool",)) == "the procedure never came to it"
+    assert reason(tried("heat", "stopped")) == "too few samples around the change"
+    assert reason(tried("heat", "stopped"), kinds=("cool",)) == "this step was not reached"
 
 
 def test_a_finding_comes_back_from_json_as_it_was():
