@@ -88,7 +88,7 @@ def test_a_plan_is_said_and_nothing_is_done(tmp_path, capsys):
 
 def test_a_bench_by_hand_says_what_it_excludes(tmp_path, capsys):
     assert main(["rehearse", "--all", "--plan", "--by-hand", "--out", str(tmp_path)]) == 0
-    assert "left out: it needs the load on a cable" in capsys.readouterr().out
+    assert "left out: needs load with an address" in capsys.readouterr().out
 
 
 def test_several_runs_of_one_pack_make_one_certificate_and_of_two_packs_none(tmp_path, capsys):

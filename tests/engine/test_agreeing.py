@@ -33,7 +33,9 @@ def test_after_the_cautions_the_doubts_are_asked_and_begin_nothing_without_a_rea
     assert asked(run.receive(Answered(1.0, CAUTIONS, "go on", "me"))) == [DOUBTS]
     orders = run.receive(Answered(2.0, DOUBTS, "agree", "me", "  "))
     assert asked(orders) == [DOUBTS]
-    assert orders[0].say.startswith("A reason is needed. Unusual values on the pack sheet: pack.yaml:7: a trip of 70 °C.")
+    assert orders[0].say.startswith(
+        "A reason is needed. Unusual values on the pack sheet: pack.yaml:7: a trip of 70 °C."
+    )
     orders = run.receive(Answered(3.0, DOUBTS, "agree", "me", " as the maker wrote "))
     assert begins(orders)
     assert run.agreed == "me: as the maker wrote"
@@ -72,6 +74,5 @@ def test_a_test_that_takes_cells_to_their_ends_says_that_only_the_pack_is_watche
     run.receive(Started(0.0, ""))
     orders = run.receive(Answered(1.0, CAUTIONS, "go on", "me"))
     assert (
-        any("Only the pack voltage is monitored" in order.say for order in orders if isinstance(order, Remark))
-        is said
+        any("Only the pack voltage is monitored" in order.say for order in orders if isinstance(order, Remark)) is said
     )

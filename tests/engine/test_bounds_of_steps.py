@@ -159,7 +159,9 @@ def test_what_a_look_drains_in_between_is_a_discharge_current():
     tried = "try: {path: charge, voltage: 29.2 V, current: 4 A, look: 5 s, pause: 60 s, floor: 26 V, give_up: 1 h, drain: %s}"
     assert said([tried % "40 A"], **OVER_VOLTAGE) == ""
     assert "the pack sheet allows 40 A" in said([tried % "41 A"], **OVER_VOLTAGE)
-    assert "below the 20 V that the pack sheet allows" in said([(tried % "4 A").replace("26 V", "19 V")], **OVER_VOLTAGE)
+    assert "below the 20 V that the pack sheet allows" in said(
+        [(tried % "4 A").replace("26 V", "19 V")], **OVER_VOLTAGE
+    )
     weak = BOTH.replace("current: 60 A", "current: 3 A")
     assert "draws 4 A, but at most 3 A" in said([tried % "4 A"], bench=weak, **OVER_VOLTAGE)
 

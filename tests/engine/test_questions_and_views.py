@@ -105,7 +105,8 @@ def test_steps_that_were_passed_over_are_counted_at_the_end():
     (end,) = [order for order in step.off().orders if isinstance(order, End)]
     assert (end.early, end.undone) == (False, 1)
     said = [order.say for order in step.orders if isinstance(order, Remark)]
-    assert "T1: did not trip" in said[0]
+    assert "all remaining steps for T1" in said[0]
+    assert "did not trip" in said[0]
 
 
 def test_an_early_end_is_said_in_the_record_and_a_whole_run_has_nothing_to_say():
@@ -142,7 +143,7 @@ def test_every_step_is_done_now_next_or_skipped():
     assert [line.mark for line in look(step.run).steps][-1] == "done"
     assert look(step.run).sentence.startswith("Switching the bench off: stopped by a key")
     step.tell(OutputIsOff(step.t, True))
-    assert look(step.run).sentence.startswith("The run is over and the bench is off")
+    assert look(step.run).sentence.startswith("The run has ended: stopped by a key")
     assert step.run.state is State.ENDED
 
 

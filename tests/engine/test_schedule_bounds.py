@@ -83,8 +83,8 @@ def test_why_a_procedure_stands_where_it_stands_is_said():
     agenda = proposed(*procedures("inspection", "capacity"), own("a"), charge=1.0)
     why = {item.name: item.why for item in agenda.items}
     assert why["inspection"] == "inspection comes first"
-    assert why["capacity"] == "it empties the pack, so it comes last"
-    assert why["a"] == "any state of charge does"
+    assert why["capacity"] == "empties the pack, so it comes last"
+    assert why["a"] == "any state of charge"
 
 
 def test_emptying_waits_for_what_wants_more():

@@ -135,7 +135,7 @@ def given_up(high, waited, delay=2.0, limit=52.0):
 def test_no_trip_fails_beyond_the_limit_for_longer_than_delay_and_two_polls(high, waited, conformity):
     finding = given_up(high, waited)
     assert finding.conformity == conformity
-    short = f"why; the level beyond the limit was held {waited:.0f} s, and the pack may take 3 s"
+    short = f"why; the level beyond the limit lasted {waited:.0f} s; the declared maximum delay is 3 s"
     assert finding.reason == (short if high > 51.0 and waited == 3.0 else "why")
 
 
