@@ -102,7 +102,7 @@ class _Reader:
             return None
         self.source.value_places[path] = _place(node)
         if len(self._open) > DEEPEST:
-            self._wrong(node, f"is nested more than {DEEPEST} deep", "write it flatter")
+            self._wrong(node, f"has more than {DEEPEST} levels", "use fewer levels")
             return None
         if node in self._open:
             self._wrong(node, "refers to itself", "write the value out")

@@ -23,7 +23,7 @@ def checked(tmp_path, text, capsys):
         ("instruments:\n", "instruments:\n  hands: {address: 'TCPIP::127.0.0.1::9::SOCKET'}\n", 4, "hands with an address"),
         ("instruments:\n", "instruments:\n  display: {address: 'TCPIP::127.0.0.1::9::SOCKET'}\n", 4, "a display is read by hand"),
         ("instruments:\n", "instruments:\n  box: {address: 'TCPIP::127.0.0.1::9::SOCKET', accuracy: 1 %}\n", 4, "a decade box is set by hand"),
-        ("    limits:", "    channel: 2\n    limits:", 6, "scpi has no place for a channel"),
+        ("    limits:", "    channel: 2\n    limits:", 6, "scpi cannot select a channel"),
         ("    limits:", "    dialect: own.yaml\n    limits:", 4, "own.yaml needs a channel"),
     ],
 )  # fmt: skip

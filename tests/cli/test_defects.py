@@ -15,7 +15,7 @@ def test_a_defect_in_a_command_is_said_in_a_sentence(monkeypatch, capsys):
     monkeypatch.setattr("runner.workspace.job.check_file", broken)
     assert main(["check", "a.yaml"]) == 70
     (line,) = capsys.readouterr().err.strip().splitlines()
-    details = Path(re.search(r"the details are in (\S+)", line)[1])
+    details = Path(re.search(r"details in (\S+)", line)[1])
     assert "ZeroDivisionError: a defect" in line
     assert "broken" in details.read_text()
     details.unlink()

@@ -26,8 +26,8 @@ def test_a_link_a_pipe_a_folder_and_a_giant_are_refused_with_the_reason(tmp_path
     monkeypatch.setattr(attachments, "MOST_BYTES", 1000)
     for name, part in (
         ("link.jpg", f"a link that leads to {tmp_path / 'real.jpg'}"),
-        ("pipe", "no regular file"),
-        (".", "no regular file"),
+        ("pipe", "not a regular file"),
+        (".", "not a regular file"),
         ("big", "at most"),
         ("none", "No such file"),
         ("nul\0", "cannot be attached"),

@@ -15,9 +15,9 @@ from tests.builders import PACK, SHORT_PROCEDURE, a_file, short_rehearsal
 
 # (what is unusual, what is replaced, by what, where, part of the message)
 UNUSUAL = [
-    ("a trip of 75 °C", "trip: 55 degC", "trip: 75 degC", 15, "30 to 70 °C is usual"),
-    ("3.8 V a cell", "29.2 V", "30.4 V", 7, "3.8 V a cell, for LFP 3.5 to 3.65 V is usual"),
-    ("five times the capacity an hour", "maximum_charge_current: 20 A", "maximum_charge_current: 200 A", 10, "5 times the rated capacity"),
+    ("a trip of 75 °C", "trip: 55 degC", "trip: 75 degC", 15, "usual: 30 to 70 °C"),
+    ("3.8 V a cell", "29.2 V", "30.4 V", 7, "3.8 V per cell; usual for LFP: 3.5 to 3.65 V"),
+    ("five times the capacity an hour", "maximum_charge_current: 20 A", "maximum_charge_current: 200 A", 10, "5 C; more than 2 C is unusual"),
     ("a delay of two minutes", "delay: 1 s", "delay: 2 min", 18, "more than 60 s"),
     ("a tolerance of 15 K", "tolerance: 2 K", "tolerance: 15 K", 16, "very wide"),
 ]  # fmt: skip
@@ -45,7 +45,7 @@ ODD = UserFile("pack.yaml", PACK.replace("maximum_charge_current: 20 A", "maximu
 def test_check_says_it_and_takes_the_sheet(tmp_path, capsys):
     path = a_file(tmp_path / "pack.yaml", ODD.text)
     assert main(["check", str(path)]) == 0
-    assert f"doubtful: {path}:10:25: maximum charge current is 5 times" in capsys.readouterr().out
+    assert f"doubtful: {path}:10:25: maximum charge current is 5 C" in capsys.readouterr().out
 
 
 def test_an_unattended_rehearsal_agrees_and_says_so(tmp_path):

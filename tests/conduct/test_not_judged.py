@@ -121,7 +121,7 @@ def test_an_old_folder_is_evaluated_and_says_what_would_be_refused_today(tmp_pat
     assert [each.value for each in evaluation.findings] == [each.value for each in run.result.evaluation.findings]
     print_findings(evaluation)
     assert "this version would reject this input: pack.yaml:" in capsys.readouterr().out
-    assert "would be refused today" in render([evaluation], "x", "2026-11-26")
+    assert "this version would reject this input" in render([evaluation], "x", "2026-11-26")
 
 
 def test_where_only_the_packs_voltage_is_watched_the_record_says_so(tmp_path):

@@ -59,7 +59,7 @@ def test_what_was_torn_is_cut_off_and_the_chain_of_the_journal_goes_on(tmp_path)
     assert kinds.count("Started") == 1
     assert kinds.count("Resumed") == 1
     assert not result.outcome.early
-    assert any("gone on after a break" in say for _, say in result.evaluation.story.remarks)
+    assert any("continued after a break" in say for _, say in result.evaluation.story.remarks)
 
 
 def test_a_run_that_reached_its_end_is_not_gone_on_with(tmp_path, capsys):

@@ -62,7 +62,7 @@ def test_every_finding_of_the_session_holds_the_truth(session):
 def test_the_certificate_says_of_every_protection_and_sensor_whether_it_was_tested(session):
     _, folder = session
     page = (folder / "certificate.html").read_text()
-    for words in ("charge over temperature", "discharge under temperature", "over voltage", "charge over current"):
+    for words in ("charge over-temperature", "discharge under-temperature", "over-voltage", "charge over-current"):
         assert words in page
     assert "○ not tested" not in page
     assert "invented" in page
@@ -88,7 +88,7 @@ def test_a_plan_is_said_and_nothing_is_done(tmp_path, capsys):
 
 def test_a_bench_by_hand_says_what_it_excludes(tmp_path, capsys):
     assert main(["rehearse", "--all", "--plan", "--by-hand", "--out", str(tmp_path)]) == 0
-    assert "left out: it needs the load on a cable" in capsys.readouterr().out
+    assert "left out: needs load with an address" in capsys.readouterr().out
 
 
 def test_several_runs_of_one_pack_make_one_certificate_and_of_two_packs_none(tmp_path, capsys):
@@ -111,4 +111,4 @@ def test_several_runs_of_one_pack_make_one_certificate_and_of_two_packs_none(tmp
 def test_a_session_file_that_is_broken_says_so(tmp_path, capsys):
     (tmp_path / "session.json").write_text('{"schema": 1}')
     assert main(["resume", str(tmp_path)]) == 2
-    assert "is no session" in capsys.readouterr().err
+    assert "is not a session" in capsys.readouterr().err

@@ -91,7 +91,7 @@ def test_a_run_whose_guard_is_killed_ends_early_and_says_so(live):
     os.kill(guard, signal.SIGKILL)
     out, err = process.communicate(timeout=60)
     assert process.returncode == 4, err
-    assert "the guard has ended" in out
+    assert "the guard process has stopped" in out
     assert not live.anything_on
     assert not (folder / "guard.jsonl").exists()
 

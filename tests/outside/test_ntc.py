@@ -62,7 +62,7 @@ def test_between_the_rows_a_table_is_within_hundredths_of_the_fit():
 
 def test_outside_of_a_table_nothing_is_made_up():
     table = Curve(table=[["0 degC", "27.28 kohm"], ["50 degC", "4.16 kohm"]])
-    with pytest.raises(ValueError, match="outside of the sensor's table"):
+    with pytest.raises(ValueError, match="outside the sensor's table"):
         table.resistance(60)
-    with pytest.raises(ValueError, match="outside of the sensor's table"):
+    with pytest.raises(ValueError, match="outside the sensor's table"):
         table.temperature(100e3)
