@@ -14,4 +14,4 @@ def told(error: BaseException) -> str:
     with tempfile.NamedTemporaryFile("w", prefix="tripwitness-defect-", suffix=".txt", delete=False) as file:
         file.write(f"tripwitness {__version__}, Python {sys.version}\n{' '.join(sys.argv)}\n\n")
         traceback.print_exception(error, file=file)
-    return f"program error in Tripwitness: {type(error).__name__}: {error}; details in {file.name}; please report it"
+    return f"program error in Tripwitness: {type(error).__name__}: {error}; please report it with the details in {file.name}"

@@ -24,6 +24,9 @@ from runner.vocabulary import Answer, Wants
 PROGRESS_EVERY = 60.0  # s of the run's time between two lines of readings
 
 
+LEGEND = "HOLD: answer this · HANDS: do this · WATCH: what the current does · RESULT: how a step ended"
+
+
 class Printer:
     """Prints what the run says. ``cautions`` and ``prepare`` are printed before the first question."""
 
@@ -58,6 +61,7 @@ class Printer:
             self.line("BEFORE YOU BEGIN")
         for item in self._prepare:
             self.line(f"  - {item}")
+        self.line(LEGEND)
 
 
 def readings_line(view: View) -> str:

@@ -109,6 +109,8 @@ def _coach(run: Run) -> Coach | None:
     step, rate = run.step, run.known.rate()
     if step is None or step.planned.kind not in ("heat", "cool") or rate is None or run.state is not State.WATCHING:
         return None
+    if run.known.hands_at is None:
+        return None  # readings are lost: nobody is to heat or cool now
     sign = 1.0 if step.planned.kind == "heat" else -1.0
     wanted, is_now = step.planned.values["rate"], sign * rate
     values = f"{is_now * 60:.1f} K/min (target {wanted * 60:.1f} K/min){_cost(run, is_now)}"

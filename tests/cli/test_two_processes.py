@@ -159,7 +159,7 @@ def test_the_roll_names_an_instrument_that_is_not_there(tmp_path, bench):
     assert process.returncode == 4
     lines = process.stderr.strip().splitlines()
     assert len(lines) == 5
-    assert all("no connection" in line for line in lines)
+    assert all("no connection to" in line for line in lines)
 
 
 def test_plain_prompts_are_answered_on_standard_input(program):
@@ -167,7 +167,7 @@ def test_plain_prompts_are_answered_on_standard_input(program):
     out, err = process.communicate("\nwhat?\n\nstop\n", timeout=60)
     assert process.returncode == 4, out + err
     assert "'what?' is not valid" in out
-    assert out.count("HOLD") == 3
+    assert out.count("  HOLD  ") == 3
     assert "bench is off" in out
 
 
@@ -175,7 +175,7 @@ def test_an_end_of_input_stops_the_run(program):
     process = program("rehearse", "--plain", "--sensor", "T1")
     out, err = process.communicate("\n", timeout=60)
     assert process.returncode == 4, out + err
-    assert "no answer available" in out
+    assert "no answer available for" in out
 
 
 def test_a_session_whose_runner_is_killed_goes_on_and_ends_with_one_certificate(tmp_path, bench, program):

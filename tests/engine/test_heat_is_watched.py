@@ -7,6 +7,7 @@ import pytest
 from runner.engine.ceilings import Ceilings
 from runner.engine.run import CAUTIONS, Run
 from runner.engine.steps import make_step
+from runner.engine.view import look
 from runner.events import (
     PROBE_TEMPERATURE,
     Answered,
@@ -154,3 +155,14 @@ def test_before_a_step_that_does_not_go_on_heating_the_hands_are_told_to_stop(ki
     assert [type(order) for order in orders] == ([Guide, BeginStep] if stops else [BeginStep])
     if stops:
         assert orders[0] == hands_off("T1")
+
+
+def test_while_readings_are_lost_every_face_says_to_stop_heating_and_nobody_is_coached():
+    run, t = heating(by_hand=())
+    for number in range(20):  # as a thermometer that is warmed reads: no two readings alike
+        run.receive(sample(t + number / 2, temperature=50.0 + number / 10))
+    assert look(run).coach is not None
+    until(run, t + 10, t + 20)
+    view = look(run)
+    assert view.sentence == "No readings. Remove heat or ice from T1 until the readings are back."
+    assert view.coach is None

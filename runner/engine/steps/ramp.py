@@ -81,8 +81,7 @@ class _Provoke(Step):
             return self._mended(event)
         if gap := self._lost(event) or self._still(event.t):
             self._gap, self._gap_began = gap, event.t
-            say = f"No readings. Remove heat or ice from {self.planned.sensor} until the readings are back."
-            return [Guide("still", self.planned.sensor, 0.0, say), *self._no_taps()]
+            return [Guide("still", self.planned.sensor, 0.0, self.sentence()), *self._no_taps()]
         for verdict in verdicts:
             if verdict.word == self._wanted:
                 return self._conclude(self._wanted, verdict.why, verdict.since, "")
@@ -173,6 +172,8 @@ class _Provoke(Step):
         return self.planned.kind
 
     def sentence(self) -> str:
+        if self._gap:
+            return f"No readings. Remove heat or ice from {self.planned.sensor} until the readings are back."
         return self.planned.say if self._ramping else self._words
 
     def _past(self, temperature: float, mark: float) -> bool:
