@@ -152,7 +152,9 @@ def tap(step, degree):
     return step.tell(Sampled(step.t, {PROBE_TEMPERATURE: float(degree)}, by_hand=True))
 
 
-@pytest.mark.parametrize(("rate", "quiet", "said"), [(0.05, 180.0, "3 min"), (0.01, 400.0, "7 min")])
+@pytest.mark.parametrize(
+    ("rate", "quiet", "said"), [(0.05, 180.0, "3 min"), (0.01, 400.0, "7 min"), (0.001, 4000.0, "67 min")]
+)
 def test_nobody_who_presses_no_key_for_four_degrees_is_still_heating(rate, quiet, said):
     """Four degrees at the ramp's rate, and three minutes at least: our own choice."""
     step = ramp(values={"rate": rate}, program=HAND)

@@ -1,5 +1,7 @@
 """Charge and energy, with every line of their budgets, for currents that are put in."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -176,6 +178,28 @@ def test_a_counter_that_is_read_before_and_after_has_two_last_digits_and_a_gain(
     assert finding.caveats[-1] == "from full to the pack's cut-off in about 2.00 h"
     energy = counted(1e6, 4.6e6, energy=True)
     assert lines(energy)["gain of the counter"] == pytest.approx(0.02 * 3.6e6 / 3**0.5)
+
+
+def test_a_counter_needs_both_readings_and_has_to_be_there():
+    maker = Specification("under_voltage", capacity=(40 * AH, 38 * AH))
+    whole = (attempt("charge", 0.0, 90.0, Outcome.FULL), attempt("drain", 100.0, 7300.0, Outcome.STOPPED, by_hand=True))
+    both = tuple(
+        Typed("total", value, t, of)
+        for value, t, of in ((1.0, 110.0, Observed.CHARGE_BEFORE), (2.0, 7310.0, Observed.CHARGE_AFTER))
+    )
+    counter = replace(maker, counter=(Accuracy(0.01), Accuracy(0.02)))
+    for declared, typed in ((maker, both), (counter, both[:1]), (counter, both[1:])):
+        finding = Throughput(Recording({}, whole, typed=typed), declared).findings()["capacity"]()
+        assert finding.reason == "no counter was read before and after the discharge"
+
+
+def test_the_rate_is_the_median_from_five_seconds_after_its_beginning_to_a_second_before_its_end():
+    """Five seconds and one: our own choice."""
+    t = np.array([101.0, 104.0, 105.0, 110.0, 118.0, 118.5, 119.5, 120.0])
+    amperes = np.array([1.0, 1.0, 20.0, 30.0, 30.0, 20.0, 1.0, 0.0])
+    whole = (attempt("charge", 0.0, 90.0, Outcome.FULL), attempt("drain", 100.0, 119.5, Outcome.STOPPED))
+    maker = Throughput(Recording({LOAD_CURRENT: Series(t, amperes)}, whole), Specification("under_voltage"))
+    assert maker._conditions(Series(t, amperes), whole[1:]) == "at 25 A, no temperature read"
 
 
 @pytest.mark.parametrize(("read", "measured"), [(7300.0 + 3600.0, True), (7300.0 + 3601.0, False)])

@@ -50,6 +50,7 @@ def test_of_a_sensor_whose_lag_nobody_knows_seven_and_a_half_seconds_are_taken_o
     assert lines(finding)["lag of the sensor"] == pytest.approx(0.05 * 15.0 / 12**0.5, rel=1e-3)
     unprobed = trip(ramps([3.0], noise=1e-4), delay=1.0, polling=0.0, **{**QUIET, "probe_lag": None})
     assert finding.value - unprobed.value == pytest.approx(0.05 * 2.0, rel=1e-3)
+    assert "lag of the probe" not in lines(unprobed)
 
 
 def test_several_ramps_of_one_rate_are_their_mean_and_average_out_what_each_has_for_itself():
