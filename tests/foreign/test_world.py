@@ -171,3 +171,17 @@ def test_noise_is_what_the_instrument_is_said_to_have():
         assert np.mean(steady) == pytest.approx(
             one.set_current * reading.gain + reading.offset, abs=sigma + reading.resolution
         )
+
+
+def test_what_is_called_unseen_is_in_no_reading():
+    for seed in range(60):
+        one = record(seed, "tries again", 1.0)
+        least = 5 * one.bench.current.noise + 2 * one.bench.current.resolution + abs(one.bench.current.offset)
+        for retry in (each for each in one.changes if each.what == "retries"):
+            near = [
+                each.readings[SUPPLY_CURRENT]
+                for each in one.samples
+                if SUPPLY_CURRENT in each.readings and retry.t - 1 < each.t < retry.t + 1.5
+            ]
+            if near and not one.seen(retry):
+                assert max(near) < 2 * least + 0.02 * one.set_current

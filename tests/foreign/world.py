@@ -50,15 +50,14 @@ class ForeignRecord:
     world: World
 
     def seen(self, change: Change) -> bool:
-        """Whether any reading of the current could show something that is over by itself; else True."""
-        if not change.lasts:
+        """Whether any reading of the current could show a retry or a pre-charge, which may fall between them; else True."""
+        if change.what not in ("retries", "pre-charges"):
             return True
-        begins, stops_ = self.windows
-        shared = np.minimum(stops_, change.t + change.lasts) - np.maximum(begins, change.t)
-        part = float(np.max(shared / max(self.aperture, 1e-6), initial=0.0))
-        reading = self.bench.current
-        level = change.level if change.what != "pre-charges" else (change.level or 0.0) / self.set_current
-        amps = self.set_current * (level if change.what in ("retries", "pre-charges") and level else 1.0)
+        reading, (begins, until) = self.bench.current, self.windows
+        amps = change.level if change.what == "pre-charges" else change.level * self.set_current
+        shared = np.minimum(until, change.t + change.lasts) - np.maximum(begins, change.t)
+        # a point sample (aperture 0) sees all or nothing
+        part = float(np.max(shared)) / self.aperture if self.aperture else float(np.max(shared) >= 0)
         return min(part, 1.0) * amps > 5 * reading.noise + 2 * reading.resolution + abs(reading.offset)
 
 
