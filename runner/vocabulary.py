@@ -48,6 +48,10 @@ class WatchWord(StrEnum):
     UNCLEAR = "unclear"
     LOST = "lost"
     DROPOUT = "dropout"
+    DERATED = "limited by the pack"
+    KEEP_ALIVE = "keep-alive"
+    RETRYING = "retrying"
+    PRE_CHARGING = "pre-charging"
 
 
 class Outcome(StrEnum):

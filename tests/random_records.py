@@ -35,10 +35,10 @@ def record(seed: int) -> Record:
     interval = 10 ** dice.uniform(np.log10(0.02), np.log10(2.0))
     level, noise = dice.uniform(0.5, 20.0), 10 ** dice.uniform(-4, np.log10(0.05))
     kind = dice.choice(["step", "step and back", "taper", "ramp", "nothing"])
-    count = 150
+    count = 150 + int(14.0 / interval)  # a return has to stay for some seconds: packs try by themselves
     times = [interval * (index + dice.uniform(-0.1, 0.1)) + 1.0 for index in range(count)]
     at = times[60] + dice.random() * interval * 20
-    back = at + interval * (dice.uniform(15, 40))
+    back = at + max(interval * dice.uniform(15, 40), dice.uniform(1.5, 8.0))
     changes = {"step": [("stopped", at)], "step and back": [("stopped", at), ("returned", back)]}.get(kind, [])
     slowness = dice.uniform(100.0, 3600.0)
     slope = dice.uniform(-0.2, 0.2)
@@ -81,6 +81,7 @@ def _bad(dice: random.Random, times: list[float], changes: list[float]) -> tuple
     if dice.random() < 0.3:
         first = dice.choice(free)
         gap = {i for i in range(first, first + dice.randrange(2, 6)) if i not in near}
+        gap = set() if any(abs(i - j) < 4 for i in gap for j in wrong) else gap  # that would be three bad ones in a row
     return lost - wrong, _apart(wrong), gap
 
 

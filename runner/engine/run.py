@@ -16,8 +16,9 @@ from runner.engine.steps import Step, make_step
 from runner.engine.steps.again import FRESH_STARTS, REPEATS, BringBack, look_first, repeated
 from runner.engine.steps.base import Surroundings
 from runner.engine.steps.hold import Confirm
-from runner.engine.watcher import Verdict, Watcher
-from runner.engine.watching import Watching
+from runner.engine.watch.verdict import Verdict
+from runner.engine.watch.watcher import Watcher
+from runner.engine.watch.watching import Watching
 from runner.events import (
     CHARGE,
     DISCHARGE,

@@ -11,9 +11,10 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
-from runner.engine.watcher import Verdict, Watcher
-from runner.engine.watching import Watching
-from runner.events import Event, Sampled
+from runner.engine.watch.verdict import Verdict
+from runner.engine.watch.watcher import Watcher
+from runner.engine.watch.watching import Watching
+from runner.events import Event, OutputIsOff, Sampled
 from runner.measure.recording import Attempt
 from runner.orders import BeginStep, Pace
 from runner.record.journal import JournalEntry
@@ -35,6 +36,7 @@ WORDS = (
 )
 ENDS = frozenset(WORDS)
 WINDOW = 300.0  # s before a change: longer than anything the watcher remembers
+LOOK_ON = 12.0  # s after an attempt was concluded: an earlier watcher may have been satisfied with less
 SAME = 0.005  # s: instants that differ by less are the same; the table has fewer digits than the run had
 PATIENT = 1.0
 
@@ -112,9 +114,10 @@ def _verdict(
     """What the watcher says when the attempt was concluded, if it sees the samples from ``begin`` on. None if there are none."""
     watching = Watching(Watcher(dict(program.smallest), program.patience, program.empty_at))
     concluded = attempt.concluded if attempt.concluded is not None else attempt.at
-    step, seen = -1, False
+    step, seen, late = -1, False, None
+    then = watching.watcher.verdict
     latest: list[Verdict] = []  # a sample may change the word twice, as from returned to steady
-    for what in _in_order(entries, table, begin, concluded):
+    for what in _in_order(entries, table, begin, concluded + LOOK_ON):
         if isinstance(what, BeginStep):
             step = what.index
         elif isinstance(what, Pace):
@@ -122,10 +125,18 @@ def _verdict(
         elif isinstance(what, Event):
             wanted = program.over_voltage and program.until.get(step) == Until.STOPPED
             verdicts = watching.happened(what, over_voltage_wanted=wanted)
-            latest = verdicts if verdicts or not isinstance(what, Sampled) else latest
-            seen = seen or isinstance(what, Sampled)
-    fitting = (each for each in latest if each.word == attempt.outcome)
-    return next(fitting, watching.watcher.verdict) if seen else None
+            if what.t <= concluded + 1e-6:
+                latest = verdicts if verdicts or not isinstance(what, Sampled) else latest
+                seen = seen or isinstance(what, Sampled)
+                then = watching.watcher.verdict
+            elif late is None:  # an earlier watcher had made up its mind sooner
+                late = next((each for each in verdicts if each.word == attempt.outcome), None)
+                if late is not None or isinstance(what, OutputIsOff):
+                    break
+    fitting = next((each for each in latest if each.word == attempt.outcome), None)
+    if not seen:
+        return None
+    return fitting or (then if then.word == attempt.outcome else late or then)
 
 
 def _in_order(

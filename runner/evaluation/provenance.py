@@ -19,8 +19,7 @@ SIGNIFICANT = 0.05  # of the expanded uncertainty: a smaller difference is none
 # What decides a finding between the record and findings.json: reading the record, judging it again, measuring, and what is known
 # of pack and bench beforehand. Relative to runner/; a folder stands for every module in it.
 DECIDES = (
-    "engine/watcher.py",
-    "engine/watching.py",
+    "engine/watch",
     "evaluation",
     "measure",
     "notation/quantity.py",

@@ -18,7 +18,7 @@ from runner.measure.budget import Quantity
 from runner.measure.by_hand import recovery_by_hand, trip_by_hand
 from runner.measure.capacity import Throughput
 from runner.measure.finding import Evaluator, Finding, Limits
-from runner.measure.fits.edge import MOST_RISE, Edge
+from runner.measure.fits.edge import Edge
 from runner.measure.fits.ramp import Bend, fit_bend
 from runner.measure.readings import gap_before, lowest_held, reading_error, terminals
 from runner.measure.recording import Accuracy, Attempt, Series
@@ -34,6 +34,7 @@ STEEPER = 0.25  # of the way back to the decision, for relaxations from 20 s: te
 NO_PARABOLA = 0.5  # of the scatter's variance: more than this that moves slowly is no noise
 LEAST_WAIT = 300.0  # s: a pack that has not come back by then does not do so by itself (common practice, no source)
 UNKNOWN_LEADS = (0.0, 0.050)  # Ω: what a pair of bench leads may have, where nobody knows (common practice, no source)
+NO_CHARGE = 0.1  # of the current that came: less than that is none
 
 
 class CutOff(Evaluator):
@@ -327,7 +328,7 @@ def _seen_by_tries(maker: Evaluator, attempt: Attempt, tripped: float) -> float:
     current = maker.recording.of(CURRENT_OF[maker.declared.path])
     before = current.between(looks[-1].since + RISE_TIME, attempt.at - 1e-6)
     came = current.between(attempt.at - 1e-6, attempt.at + 10.0)
-    without = before.t[before.value <= MOST_RISE * float(came.value.max(initial=0.0))]
+    without = before.t[before.value <= NO_CHARGE * float(came.value.max(initial=0.0))]
     return float(without[-1]) if len(without) else vain
 
 

@@ -75,10 +75,10 @@ def _supply(world: World, dice: random.Random) -> Device:
     device.word("OUTPut[:STATe]?", 0, lambda: str(int(world.supply_on and not world.faulty("supply says it is off"))))
 
     def voltage() -> str:
-        return measure(0.0 if world.faulty("supply shows no voltage") else world.output_voltage(), 0)
+        return measure(0.0 if world.faulty("supply shows no voltage") else world.supply_reads()[0], 0)
 
     def current() -> str:
-        return measure(max(world.current, 0.0) + bench.supply_current_offset, 1)
+        return measure(world.supply_reads()[1] + bench.supply_current_offset, 1)
 
     device.word("MEASure[:SCALar]:VOLTage[:DC]?", 0, _frozen(world, "supply stands still", voltage))
     device.word("MEASure[:SCALar]:CURRent[:DC]?", 0, _frozen(world, "supply stands still", current))

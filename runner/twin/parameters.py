@@ -6,6 +6,8 @@ import random
 from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 
+from runner.twin.path import KEEPS, PathTruth
+
 SENSOR_LAG = (4.0, 12.0)  # s: between which the lags of the sensors are drawn
 CLOCK = (0.97, 1.03)  # factor on the polling period, drawn for each pack
 
@@ -43,6 +45,7 @@ class PackTruth:
     protections: tuple[ProtectionTruth, ...]
     full_voltage: float
     curves: dict[str, Callable[[float], float]] = field(default_factory=dict)  # sensor -> °C from Ω
+    path: PathTruth = field(default_factory=PathTruth)
 
 
 @dataclass(frozen=True)
@@ -80,6 +83,7 @@ class BenchTruth:
     load_voltage_offset: float = 0.0  # V
     meter_noise: float = 0.001
     meter_resolution: float = 0.001
+    aperture: float = 0.0  # s: of the supply's readings, the mean of so long, stamped at its end
     wobble: float = 0.12  # of the wanted rate: how unsteady the hands are
 
 
@@ -137,6 +141,12 @@ SCENARIOS = {
     "supply-silent": "the supply stops answering",
     "supply-hangs-up": "the supply closes its connection and refuses new ones for a while",
     "probe-silent": "the thermometer stops answering",
+    "averaging-supply": "the supply reports means of the last 0.1 s to 1 s",
+    "soft-turn-off": "the pack turns its charge path off over 1 s to 2.5 s",
+    "keep-alive": "60 mA still flow when the pack has opened its charge path",
+    "derating": "the pack lets less current through before a temperature trips",
+    "retrying": "the pack tries every 15 s whether charging is allowed again",
+    "pre-charge": "the pack lets a tenth of the current through for 3 s before it recovers",
     "probe-dropouts": "thermometer and supply sometimes send no reading",
 }
 LATE, LATE_VOLTS, LATE_AMPERES = 6.0, 0.1, 1.3  # K, V a cell, times
@@ -242,6 +252,17 @@ def _with_scenario(truth: Truth, scenario: str, dice: random.Random) -> Truth:
         )
     if scenario == "nearly-full":
         return replace(truth, pack=replace(pack, soc=0.985))
+    if scenario == "averaging-supply":
+        return replace(truth, bench=replace(truth.bench, aperture=dice.uniform(0.1, 1.0)))
+    paths = {
+        "soft-turn-off": PathTruth(soft_off=dice.uniform(1.0, 2.5)),
+        "keep-alive": PathTruth(keeps=KEEPS),
+        "derating": PathTruth(derates=True),
+        "retrying": PathTruth(retries=(15.0, dice.uniform(0.1, 2.0))),
+        "pre-charge": PathTruth(pre_charge=3.0),
+    }
+    if scenario in paths:
+        return replace(truth, pack=replace(pack, path=paths[scenario]))
     faults = {
         "lead-off": (Fault("lead off", dice.uniform(400.0, 520.0)),),
         "load-lead-off": (Fault("load lead off", dice.uniform(100.0, 300.0)),),

@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+import math
 import random
 import threading
 from collections.abc import Callable
 
+from runner.twin.aperture import Mean
 from runner.twin.hands import LOOK_EVERY, Hands
 from runner.twin.pack import Pack
 from runner.twin.parameters import Truth
+from runner.twin.path import ChargePath
 from runner.twin.thermal import Spot, follow
 
 LONGEST_STEP = 0.1  # s
@@ -36,6 +39,11 @@ class World:
         self.load_on = False
         self.load_current = 0.0
         self.current = 0.0
+        self._path, self.blocked = (
+            ChargePath(truth.pack.path),
+            False,
+        )  # whether the pack lets less through than would flow
+        self._means = (Mean(), Mean())  # of the voltage and the current of the supply
         self.last_loaded, self._refreshed = 0.0, -1e9  # V that a display showed last while the load drew
         self.charge_total = 0.0  # A·s drawn since the beginning
         self.counted = (0.0, 0.0)  # A·s and J on the display of the counter in the line
@@ -86,6 +94,9 @@ class World:
             gain, energy_gain = self.truth.bench.counter_gain_error
             self.counted = (self.counted[0] + charge * gain, self.counted[1] + energy * energy_gain)
         self.pack.flow(self.current, dt)
+        if self.truth.bench.aperture:
+            for mean, value in zip(self._means, (self.output_voltage(), max(self.current, 0.0)), strict=True):
+                mean.add(self.t + dt, value, dt)
         here = self.spots.get(self.hands.sensor)
         before = here.spot if here else self.truth.bench.ambient
         for name, spot in self.spots.items():
@@ -99,10 +110,15 @@ class World:
             self.switch_supply(False)
         if self.faulty("load trips") and self.load_on:
             self.switch_load(False)
-        if self.supply_on and not self.pack.system.charge_open and not self.faulty("lead off"):
+        self.blocked = False
+        if self.supply_on and not self.faulty("lead off"):
             source = self.pack.rest_voltage()
             path = self.truth.pack.resistance + self.truth.bench.lead_resistance
-            charging = max(0.0, min(self.supply_current, (self.supply_voltage - source) / path))
+            free = max(0.0, min(self.supply_current, (self.supply_voltage - source) / path))
+            is_open = self.pack.system.charge_open
+            limit = self._path.limit(self.t, self.supply_current, self._kelvins(), is_open=is_open)
+            self.blocked = limit < free or (is_open and limit == 0.0)
+            charging = min(free, limit)
         flows = self.load_on and not self.pack.system.discharge_open and not self.faulty("load lead off")
         drawing = self.load_current if flows and not self.faulty("load stops") else 0.0
         target = charging - drawing
@@ -128,7 +144,7 @@ class World:
             return LEFT_OVER
         if (
             self.supply_on
-            and (self.pack.system.charge_open or self.current < 1e-6)
+            and (self.blocked or self.current < 1e-6)
             and not self.load_on
             and not self.faulty("lead off")
         ):
@@ -145,9 +161,25 @@ class World:
         """V at the supply's terminals."""
         if not self.supply_on:
             return self.terminal_voltage() if not self.faulty("lead off") else 0.0
-        if self.current < 1e-6:
+        if self.current < 1e-6 or self.blocked:
             return self.supply_voltage
         return self.terminal_voltage() + self.current * self.truth.bench.lead_resistance
+
+    def supply_reads(self) -> tuple[float, float]:
+        """V and A as the supply's own meters have them, without their errors: now, or the means of their aperture."""
+        now = self.output_voltage(), max(self.current, 0.0)
+        means = [mean.over(self.truth.bench.aperture) for mean in self._means]
+        return now if None in means else (means[0] or 0.0, means[1] or 0.0)
+
+    def _kelvins(self) -> float:
+        """How far the nearest sensor is from the trip of charge over-temperature, in K."""
+        if not self.truth.pack.path.derates:
+            return math.inf
+        trips = [truth for truth in self.truth.pack.protections if truth.kind == "charge_over_temperature"]
+        sensed = self.sensed()
+        return min(
+            (t.trip + offset - sensed[name] for t in trips for name, offset in t.offsets.items()), default=math.inf
+        )
 
     def regulation(self) -> str:
         """CC, CV or off."""

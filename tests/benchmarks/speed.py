@@ -21,7 +21,7 @@ import pandas as pd
 
 sys.path.insert(0, str(Path(__file__).resolve().parent.parent.parent))
 
-from runner.engine.watcher import Watcher
+from runner.engine.watch.watcher import Watcher
 from runner.evaluation.evaluate import evaluate
 from runner.events import CHARGE, SUPPLY_CURRENT, SUPPLY_VOLTAGE, Sampled
 from runner.measure.fits.edge import find_edge

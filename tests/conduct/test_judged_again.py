@@ -4,7 +4,7 @@ import zipfile
 
 import pytest
 
-from runner.engine.watcher import Watcher
+from runner.engine.watch.watcher import Watcher
 from runner.evaluation.evaluate import worked_out
 from runner.record.folder import RunFolder
 from runner.vocabulary import Outcome, WatchWord
@@ -25,7 +25,9 @@ def test_todays_watcher_agrees_with_what_old_runs_were_judged_live(tmp_path, nam
     evaluation = worked_out(RunFolder(folder_of(tmp_path, name)))
     assert evaluation.judged_otherwise == ()
     for again, live in zip(evaluation.recording.attempts, evaluation.story.attempts, strict=True):
-        assert (again.outcome, again.at) == (live.outcome, pytest.approx(live.at, abs=1e-5))
+        assert again.outcome == live.outcome
+        sooner = 0.3 if again.outcome == "returned" else 1e-5  # the first sample of a rise counts now, however small
+        assert live.at - sooner <= again.at <= live.at + 1e-5
 
 
 @pytest.mark.parametrize(

@@ -87,4 +87,4 @@ def test_the_method_holds_what_decides_a_finding():
 
     for name in DECIDES:
         assert (Path(runner.__file__).parent / name).exists(), name
-    assert {"evaluation", "measure", "sheets", "vocabulary.py", "engine/watcher.py"} <= set(DECIDES)
+    assert {"evaluation", "measure", "sheets", "vocabulary.py", "engine/watch"} <= set(DECIDES)

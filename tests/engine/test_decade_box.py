@@ -1,5 +1,7 @@
 """A decade box in a sensor's place: level by level, a person's key at each."""
 
+import math
+
 import pytest
 
 from runner.engine.program import Planned
@@ -80,14 +82,14 @@ def test_a_trip_at_a_level_is_a_trip_and_what_follows_goes_on():
 @pytest.mark.parametrize(
     ("readings", "outcome", "skipped"),
     [
-        ({"charge": 3.0, "supply": 29.2, "mode": "CV"}, "tapering", {2, 3}),
+        ({"charge": lambda t: 4.0 * math.exp(-(t - 5.0) / 100.0), "supply": 29.2, "mode": "CV"}, "tapering", {2, 3}),
         ({"charge": 0.0, "supply": 20.0}, "limited", set()),
     ],
 )
 def test_a_taper_skips_the_rest_and_a_fault_of_the_bench_begins_the_sensor_again(readings, outcome, skipped):
     step = boxed()
     press(step)
-    step.read(8.0, **readings)
+    step.read(20.0, **readings)
     assert step.conclusion.outcome == outcome
     assert set(step.run.skipped) == skipped
 

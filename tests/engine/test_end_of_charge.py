@@ -1,5 +1,7 @@
 """How a charge ends: steady, full, stopped by the pack, after a time, or given up."""
 
+import math
+
 import pytest
 
 from runner.events import CHARGE
@@ -29,9 +31,9 @@ def test_steady_means_steady_for_so_long_and_an_interruption_begins_the_count_an
     step.read(5.0, charge=1.0, supply=26.0)
     step.read(8.0, charge=4.0, supply=26.0)
     step.read(7.0, charge=0.0, supply=29.2, mode="CV")
-    step.read(12.0, charge=4.0, supply=26.0)
-    assert not off(step)
-    step.read(3.0, charge=4.0, supply=26.0)
+    step.read(14.0, charge=4.0, supply=26.0)
+    assert not off(step), "four seconds until it is known to stay, and ten"
+    step.read(4.0, charge=4.0, supply=26.0)
     assert off(step)
     assert step.conclusion is None
 
@@ -114,7 +116,7 @@ def test_an_over_voltage_that_trips_has_stopped_and_one_that_tapers_did_not():
     assert (step.conclusion.outcome, step.conclusion.at) == ("stopped", 61.0)
     step = charging("stopped", {"voltage": 30.4}, OVER)
     step.read(60.0, charge=4.0, supply=29.0)
-    step.read(10.0, charge=3.0, supply=30.4, mode="CV")
+    step.read(20.0, charge=lambda t: 4.0 * math.exp(-(t - 60.0) / 100.0), supply=30.4, mode="CV")
     assert (step.conclusion.outcome, step.conclusion.limit) == ("gave up", 30.4)
     assert step.conclusion.why.startswith("did not trip by 30.40 V")
 
@@ -169,7 +171,7 @@ def test_a_charge_for_a_time_that_the_pack_ends_has_stopped():
 def test_a_taper_is_no_end_of_a_charge_for_a_time():
     step = charging("time", {"for": 600.0})
     step.read(60.0, charge=4.0, supply=26.0)
-    step.read(60.0, charge=0.3, supply=29.2, mode="CV")
+    step.read(300.0, charge=lambda t: 4.0 * math.exp(-(t - 60.0) / 100.0), supply=29.2, mode="CV")
     assert step.conclusion is None
 
 

@@ -1,5 +1,7 @@
 """How a ramp ends, by a thermometer on a cable or in the hand, and how a wait does."""
 
+import math
+
 import pytest
 
 from runner.engine.program import Planned
@@ -88,7 +90,9 @@ def test_a_trip_on_the_way_is_a_trip():
 
 def test_a_taper_skips_all_the_rest():
     step = ramping()
-    step.read(10.0, 0.5, charge=3.0, supply=29.2, mode="CV", probe=lambda t: 50.0 + 0.01 * t)
+    began = step.t
+    taper = lambda t: 4.0 * math.exp(-(t - began) / 100.0)  # noqa: E731
+    step.read(20.0, 0.5, charge=taper, supply=29.2, mode="CV", probe=lambda t: 50.0 + 0.01 * t)
     assert step.conclusion.outcome == "tapering"
     assert set(step.run.skipped) == {2, 3}
 

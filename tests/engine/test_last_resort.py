@@ -7,7 +7,7 @@ import pytest
 from runner.engine.ceilings import Ceilings
 from runner.engine.limits import last_resort
 from runner.engine.program import CeilingValues
-from runner.engine.watcher import Watcher
+from runner.engine.watch.watcher import Watcher
 from runner.events import (
     CHARGE,
     DISCHARGE,

@@ -1,5 +1,7 @@
 """A current raised step by step, and looks at whether a path is back."""
 
+import math
+
 import pytest
 
 from runner.events import CHARGE, DISCHARGE, LimitsAreSet, LoadIsOn, LoadIsSet, OutputIsOff, OutputIsOn, SupplyIsSet
@@ -97,11 +99,12 @@ def test_a_pack_that_stops_the_current_ends_the_stairs():
 def test_a_level_of_charge_that_tapers_is_no_trip():
     step = stairs({"voltage": 29.2, "dwell": 60.0}, path=CHARGE)
     step.read(20.0, charge=10.0, supply=26.0)
-    step.read(10.0, charge=6.0, supply=29.2, mode="CV")
+    began, taper = step.t, lambda t: 10.0 * math.exp(-(t - began) / 100.0)
+    step.read(20.0, charge=taper, supply=29.2, mode="CV")
     assert step.conclusion.outcome == "tapering"
     step = stairs({"voltage": 29.2, "dwell": 60.0}, path=CHARGE, until="done")
     step.read(20.0, charge=10.0, supply=26.0)
-    step.read(10.0, charge=6.0, supply=29.2, mode="CV")
+    step.read(20.0, charge=taper, supply=29.2, mode="CV")
     assert step.conclusion is None
 
 

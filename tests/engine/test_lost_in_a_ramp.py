@@ -142,7 +142,7 @@ def test_the_repeats_of_one_turn_are_not_those_of_the_next():
         lost_and_brought_back(step)
     warming(step, 51.0, 0.05, 3.0, charge=0.0, supply=29.2)
     assert step.run.step.planned.index == 2
-    warming(step, 51.0, -0.05, 3.0)
+    warming(step, 51.0, -0.05, 6.0)
     assert step.run.step.planned.index == 3
     warming(step, 45.0, 0.1, 52.0)
     for _ in range(3):

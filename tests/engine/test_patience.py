@@ -2,7 +2,7 @@
 
 import pytest
 
-from runner.engine.watcher import Watcher
+from runner.engine.watch.watcher import Watcher
 from runner.events import CHARGE, SUPPLY_CURRENT, Sampled
 from runner.workspace.job import load
 from tests.builders import BENCH, PACK, SHORT_PROCEDURE, sample, user_file

@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from runner.engine.watcher import LOST_AFTER, Watcher
+from runner.engine.watch.watcher import LOST_AFTER, Watcher
 from runner.events import CHARGE, METER_VOLTAGE, Sampled
 from tests.builders import sample
 
@@ -103,12 +103,13 @@ def test_an_output_that_went_off_by_itself_is_limited():
 
 def test_no_current_below_the_set_voltage_is_limited():
     before = steady()
-    assert fed(before + stopped(6, after(before), voltage=20.0))[0] == ["steady", "limited"]
+    assert fed(before + stopped(6, after(before), voltage=20.0))[0] == ["steady"], "it may be on its way up"
+    assert fed(before + stopped(9, after(before), voltage=20.0))[0] == ["steady", "limited"]
 
 
 def test_a_lead_that_comes_off_shows_at_the_packs_own_terminals():
     before = [Sampled(each.t, {**each.readings, METER_VOLTAGE: 26.5}, {}, each.mode, True) for each in steady()]
-    off = stopped(8, after(before), terminal=26.4)
+    off = stopped(8, after(before), terminal=26.4)  # two seconds: a meter may show the mean of one
     assert fed(before + off)[0] == ["steady", "open lead"]
 
 
@@ -122,16 +123,21 @@ def test_the_verdict_waits_for_a_voltmeter_that_is_polled_more_slowly():
     silent = stopped(4, 25.0)
     words, watcher = fed(before + silent)
     assert words == ["steady"]
-    assert fed([Sampled(26.1, {METER_VOLTAGE: 26.4}), *stopped(1, 26.2)], watcher)[0] == ["open lead"]
+    assert fed([Sampled(26.1, {METER_VOLTAGE: 27.8}), *stopped(1, 26.15)], watcher)[0] == [], (
+        "the mean of before and after"
+    )
+    assert fed([Sampled(26.3, {METER_VOLTAGE: 26.4}), *stopped(1, 26.4)], watcher)[0] == ["open lead"]
 
 
 def test_a_current_that_comes_back_is_returned_and_then_steady():
     before = steady()
     off = stopped(40, after(before))
-    words, watcher = fed(before + off + steady(3, after(off)))
-    assert words == ["steady", "stopped", "returned"]
+    words, watcher = fed(before + off + steady(14, after(off)))
+    assert words == ["steady", "stopped"], "a pack may try by itself for two seconds"
+    words, _ = fed(steady(1, after(off) + 14 * STEP), watcher)
+    assert words == ["returned"]
     assert watcher.verdict.since == after(off)
-    assert fed(steady(10, after(off) + 3 * STEP), watcher)[0] == ["steady"]
+    assert fed(steady(10, after(off) + 15 * STEP), watcher)[0] == ["steady"]
 
 
 def test_a_pack_that_never_takes_current_has_not_tripped():

@@ -2,7 +2,7 @@
 
 import pytest
 
-from runner.engine.watcher import Watcher
+from runner.engine.watch.watcher import Watcher
 from runner.events import (
     CHARGE,
     DISCHARGE,
@@ -100,7 +100,7 @@ def test_a_sudden_stop_at_the_end_of_charge_is_full_unless_over_voltage_is_what_
 
 
 def test_a_taper_is_full_also_where_over_voltage_is_tested():
-    taper = charged(CLIMB) + [(30.3, 4.0 * 0.98**step, "CV") for step in range(200)] + charged([30.3] * 6, 0.0, "CV")
+    taper = charged(CLIMB) + [(30.3, 4.0 * 0.99**step, "CV") for step in range(400)] + charged([30.3] * 6, 0.0, "CV")
     for wanted in (False, True):
         words = over_voltage(taper, wanted=wanted)
         assert words[-1] == "full"

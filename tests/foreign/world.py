@@ -68,6 +68,8 @@ def _fits(course, amps, volts):
     least = 3 * reading.noise + 2 * reading.resolution + abs(reading.offset)
     if about and about.what in STOPS and abs(reading.offset) >= max(1e-3, reading.resolution / 2):
         also.add("keeps alive")  # an offset reads as a small current that stays
+    if about and about.what == "tapers" and amps[-1] > 0.95 * course.full - least:
+        also.add("nothing")  # so little less is within what supplies hold
     if about and about.what == "keeps alive" and about.level < least:
         also.add("opens")
     if "keeps alive" in course.fits and about.what == "derates" and about.level * course.full < least:

@@ -11,7 +11,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from runner.engine.watcher import Watcher
+from runner.engine.watch.watcher import Watcher
 from runner.events import SUPPLY_CURRENT
 from runner.measure.fits.edge import find_edge
 from runner.measure.recording import Series

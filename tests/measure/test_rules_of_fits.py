@@ -27,9 +27,9 @@ def test_a_current_has_left_its_level_below_nine_tenths_of_it(dip, last):
     assert stopping([4.0] * 19 + [dip, 0.0]).last == last
 
 
-@pytest.mark.parametrize(("value", "first"), [(0.39, 10.0), (0.41, 9.5)])
-def test_a_current_has_come_back_above_a_tenth_of_its_level(value, first):
-    """A tenth: our own choice."""
+@pytest.mark.parametrize(("value", "first"), [(0.079, 10.0), (0.081, 9.5)])
+def test_a_current_has_come_back_above_a_fiftieth_of_its_level(value, first):
+    """A fiftieth: our own choice, so that a pre-charge is the beginning of a return."""
     values = [0.0] * 19 + [value, 4.0, 4.0, 4.0]
     t = np.arange(len(values)) * 0.5
     assert find_edge(series(t, values), 10.0, rising=True).first == first

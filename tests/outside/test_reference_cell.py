@@ -11,7 +11,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from runner.engine.watcher import Watcher
+from runner.engine.watch.watcher import Watcher
 from runner.events import CHARGE, LOAD_CURRENT, METER_VOLTAGE, SUPPLY_CURRENT, SUPPLY_VOLTAGE, Sampled
 from runner.measure.capacity import integrate
 from runner.measure.findings import findings

@@ -12,7 +12,7 @@ from dataclasses import replace
 from runner.engine.program import Planned
 from runner.engine.steps.base import SLOW, SPOILED, Step, Surroundings
 from runner.engine.steps.hold import Confirm
-from runner.engine.watcher import Verdict
+from runner.engine.watch.verdict import Verdict
 from runner.events import Event, Sampled
 from runner.orders import Guide, Order, Remark, hands_off
 from runner.vocabulary import WatchWord

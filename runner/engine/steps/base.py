@@ -6,7 +6,8 @@ from dataclasses import dataclass
 
 from runner.engine.bench_state import BenchState
 from runner.engine.program import Planned, Program
-from runner.engine.watcher import Verdict, Watcher
+from runner.engine.watch.verdict import Verdict
+from runner.engine.watch.watcher import Watcher
 from runner.events import CHARGE, Event, LimitsAreSet, LoadIsSet, SupplyIsSet
 from runner.orders import (
     Conclude,

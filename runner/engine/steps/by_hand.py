@@ -9,7 +9,7 @@ Rule 3: a run that ends while a hand-switched load is on says so until a person 
 from __future__ import annotations
 
 from runner.engine.steps.base import SLOW, Step
-from runner.engine.watcher import Verdict
+from runner.engine.watch.verdict import Verdict
 from runner.events import Answered, Event, OutputIsOff
 from runner.notation.quantity import shown
 from runner.orders import Ask, Note, Order, SwitchOff

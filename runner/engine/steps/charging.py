@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from runner.engine.steps.base import FAST, LAZY, NO_CURRENT_TIME, SLOW, SPOILED, Step
-from runner.engine.watcher import Verdict
+from runner.engine.watch.verdict import Verdict
 from runner.events import (
     CHARGE,
     SUPPLY_CURRENT,

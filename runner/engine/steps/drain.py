@@ -10,7 +10,8 @@ Rule 3: one instrument is looked at, never two by turns: the pack's own voltmete
 from __future__ import annotations
 
 from runner.engine.steps.base import FAST, LAZY, NO_CURRENT_TIME, SLOW, SPOILED, Step, Surroundings
-from runner.engine.watcher import CONFIRM, Verdict
+from runner.engine.watch.fall import CONFIRM
+from runner.engine.watch.verdict import Verdict
 from runner.events import (
     CHARGE,
     DISCHARGE,

@@ -15,7 +15,7 @@ import math
 from typing import ClassVar
 
 from runner.engine.steps.base import FAST, SLOW, SPOILED, Step
-from runner.engine.watcher import Verdict
+from runner.engine.watch.verdict import Verdict
 from runner.events import ACTUATOR_TEMPERATURE, CURRENT_OF, PROBE_TEMPERATURE, Event, Sampled
 from runner.orders import AskTaps, BeginRamp, Guide, Order, SwitchOff, hands_off
 from runner.vocabulary import Outcome, Until, WatchWord

@@ -8,7 +8,8 @@ Rule 2: the change belongs to the level during which it was first seen; ``measur
 from __future__ import annotations
 
 from runner.engine.steps.base import FAST, SPOILED, Step
-from runner.engine.watcher import CONFIRM, Verdict
+from runner.engine.watch.fall import CONFIRM
+from runner.engine.watch.verdict import Verdict
 from runner.events import (
     CHARGE,
     CURRENT_OF,

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from runner.engine.steps.base import SLOW, Step
-from runner.engine.watcher import Verdict
+from runner.engine.watch.verdict import Verdict
 from runner.events import Event
 from runner.orders import Guide, Order, Remark
 

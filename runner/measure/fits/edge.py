@@ -24,7 +24,10 @@ FEWEST_BEFORE = 3  # samples: at slow meters the search reaches back further, to
 LEVEL_WINDOW = 10.0  # s over which the level before a fall is taken
 RISING_SAMPLES = 3  # after a rise the run may switch off at once: only the samples that confirmed it count
 LEAST_FALL = 0.9  # of the level: above this nothing has fallen
-MOST_RISE = 0.1
+MOST_RISE = 0.1  # of the level, where a reading may be the mean of before and after
+LEAST_RISE = 0.02  # of the level: a pre-charge is the beginning of a return
+LEFT_CHANGES = 0.3  # of what a pack leaves flowing when it has opened: so much of it is no return
+LATEST = 1.0  # s before a fall: if they stand on another level than the seconds before, that is the level
 NOISE_MARGIN = 5.0  # standard deviations of the level that are no change
 BESIDE = 0.05  # of the level: a reading nearer than this to one of its ends is not inside the change
 
@@ -68,8 +71,13 @@ def find_edge(
     before, after = current.value[min(first, level_from) : here], current.value[here : here + RISING_SAMPLES]
     if len(before) < 2 or len(after) == 0:
         return None
+    latest = current.value[max(here - max(FEWEST_BEFORE, int(np.sum(near.t >= at - LATEST))), first) : here]
+    now, then = float(np.median(latest)), float(np.median(before))
+    if not rising and LEAST_RISE * then < now < LEAST_FALL * then:
+        before = latest  # the pack let less through before it stopped: that level is the one it fell from
     level = float(np.max(after)) if rising else float(np.median(before))
-    changed = near.value > MOST_RISE * level if rising else near.value < _fallen(before, level)
+    begun = MOST_RISE * level if aperture > 0 else _risen(latest, level)
+    changed = near.value > begun if rising else near.value < _fallen(before, level)
     unchanged = np.flatnonzero(~changed)
     if len(unchanged) == 0 or unchanged[-1] == len(near) - 1:
         return None
@@ -84,6 +92,13 @@ def find_edge(
 def _fallen(before: np.ndarray, level: float) -> float:
     """Below this the current has left its level: a tenth of it, or more where it is noisier than that."""
     return min(LEAST_FALL, max(1.0 - NOISE_MARGIN * _noise(before, level), 0.5)) * level
+
+
+def _risen(without: np.ndarray, level: float) -> float:
+    """Above this a current has begun: a fiftieth of the level above what was left, or more where that is noisy."""
+    left = float(np.median(without))
+    noise = 1.4826 * float(np.median(np.abs(without - left)))
+    return left + max(LEAST_RISE * level, NOISE_MARGIN * noise, LEFT_CHANGES * abs(left))
 
 
 def _noise(before: np.ndarray, level: float) -> float:

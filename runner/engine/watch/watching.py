@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from runner.engine.watcher import Verdict, Watcher
+from runner.engine.watch.verdict import Verdict
+from runner.engine.watch.watcher import Watcher
 from runner.events import (
     CHARGE,
     DISCHARGE,
@@ -45,7 +46,7 @@ class Watching:
             self.watcher.expect(DISCHARGE, *self._points, event.t)
         elif isinstance(event, OutputIsOff | Resumed):
             self._path = ""
-            self.watcher.forget(event.t)
+            return self.watcher.forget(event.t)
         elif isinstance(event, Sampled):
             return self.watcher.take(event)
         return []

@@ -1,0 +1,1 @@
+"""The current watcher: what a falling or rising current means. ``watcher`` has the rules."""
