@@ -1,4 +1,6 @@
-"""Every procedure, through the whole program on the simulated bench: it passes a sound pack and fails one that deserves it.
+"""Every procedure, through the whole program on the simulated bench: it fails a pack that deserves it.
+
+That it passes one that does what is declared is in test_session.py, where all of them are run in one session.
 
 A row is (procedure, what is wrong with the pack, the finding that has to say so, its statement). What is right stays right.
 """
@@ -7,7 +9,7 @@ import re
 
 import pytest
 
-from runner.workspace.job import find_procedure, procedure_names
+from runner.workspace.job import find_procedure
 from tests.builders import rehearsed
 
 AT = {
@@ -30,8 +32,7 @@ DESERVED = [
     *[(name, "no-release", "release", "fail") for name in (*THERMAL, *BOXES, "over-voltage", "under-voltage")],
     *[(name, "no-release", "recovery time", "fail") for name in CURRENTS],
     *[(name, "slow", "delay", "fail") for name in CURRENTS],
-    ("capacity", "low-capacity", "capacity", "fail"),
-    ("capacity", "low-capacity", "energy", "fail"),
+    ("capacity", "low-capacity", "capacity and energy", "fail"),
     ("under-voltage", "slow", "trip", "pass"),  # the threshold is as declared, however slow
 ]
 
@@ -51,30 +52,19 @@ def named(result, name):
     return [finding for finding in result.result.evaluation.findings if finding.name == name]
 
 
-@pytest.mark.parametrize("procedure", procedure_names())
-def test_a_sound_pack_passes_every_procedure(tmp_path, procedure):
-    result = run(tmp_path, procedure)
-    evaluation = result.result.evaluation
-    assert not result.result.outcome.early, result.result.outcome.reason
-    judged = not evaluation.findings or any(each.conformity for each in evaluation.findings)
-    said = [(each.name, each.conformity, each.reason) for each in evaluation.findings]
-    assert evaluation.exit_status == (0 if judged else 3), said  # measured, and no limit to hold it against, is no pass
-    assert not result.truth["supply_on"]
-    assert not result.truth["load_on"]
-
-
 @pytest.mark.parametrize(("procedure", "scenario", "name", "conformity"), DESERVED)
 def test_a_pack_that_deserves_it_fails(tmp_path, procedure, scenario, name, conformity):
     result = run(tmp_path, procedure, scenario)
-    found = named(result, name)
-    assert found, "the finding is there"
-    assert found[0].conformity == conformity, found[0].reason
+    for each in name.split(" and "):
+        found = named(result, each)
+        assert found, "the finding is there"
+        assert found[0].conformity == conformity, found[0].reason
     assert result.result.evaluation.exit_status == (1 if conformity == "fail" else 0)
     assert not result.truth["supply_on"]
     assert not result.truth["load_on"]
 
 
-@pytest.mark.parametrize("procedure", THERMAL)
+@pytest.mark.parametrize("procedure", [THERMAL[0], THERMAL[-1]])
 def test_one_bad_sensor_fails_the_pack_and_the_good_one_passes(tmp_path, procedure):
     result = run(tmp_path, procedure, "one-bad-sensor", ("T1", "T2"))
     assert [each.conformity for each in named(result, "trip")] == ["pass", "fail"]

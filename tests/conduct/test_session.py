@@ -6,6 +6,7 @@ import math
 import pytest
 
 from runner.cli import main
+from runner.workspace.job import procedure_names
 from runner.workspace.session import state_of_charge_after
 from tests.builders import rehearsed
 from tests.truths import truth_of
@@ -28,7 +29,16 @@ def test_the_session_ends_well_with_one_certificate(session):
     status, folder = session
     assert status == 0
     assert (folder / "certificate.html").is_file()
-    assert all(entry["state"] == "done" and entry["status"] == 0 for entry in runs(folder))
+    # measured, and no limit to hold it against, is no pass: a session passes by what is judged
+    assert [entry["procedure"] for entry in runs(folder) if (entry["state"], entry["status"]) != ("done", 0)] == []
+    assert {entry["procedure"] for entry in runs(folder)} >= set(procedure_names()) - {"partial-charge"}  # a full pack needs none: below
+
+
+def test_everything_is_off_after_every_procedure(session):
+    _, folder = session
+    for entry in runs(folder):
+        truth = json.loads((folder / entry["run"] / "truth.json").read_text())
+        assert (truth["supply_on"], truth["load_on"]) == (False, False), entry["procedure"]
 
 
 def test_every_finding_of_the_session_holds_the_truth(session):

@@ -1,7 +1,7 @@
 """Trip instants on random records: none invented, none missed, and as near to the truth as the samples allow.
 
 What a step between two point samples allows is h/√12 (JCGM 100:2008, 4.3.7). tests/benchmarks/trip_instants.py does ten
-thousand records, here it is three thousand.
+thousand records, here it is one thousand.
 """
 
 from collections import Counter
@@ -53,11 +53,11 @@ def score(seeds):
 
 
 def test_no_trip_is_invented_and_none_missed_and_the_instant_is_at_the_limit():
-    count, errors = score(range(3000))
+    count, errors = score(range(1000))
     assert (count["invented"], count["missed"], count["wrong"]) == (0, 0, 0)
-    assert count["edges"] > 1000
+    assert count["edges"] > 350
     assert float(np.sqrt(np.mean(errors**2))) < 1.05 + 3 * 0.45 / len(errors) ** 0.5  # its own scatter in so few
-    assert 0.93 - 0.02 < count["held"] / count["edges"] < 0.97 + 0.02
+    assert 0.93 - 0.03 < count["held"] / count["edges"] < 0.97 + 0.025
 
 
 @pytest.mark.parametrize("rising", [False, True])
