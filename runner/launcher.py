@@ -30,7 +30,7 @@ from runner.console_output import (
     print_findings,
     print_json,
 )
-from runner.engine.run import CELLS, NEAR_THE_END
+from runner.engine.opening import CELLS, NEAR_THE_END
 from runner.errors import BenchError, Problem, SheetError
 from runner.plain import PlainOperator, Printer
 from runner.record.folder import RunFolder

@@ -14,7 +14,7 @@ from typing import TextIO
 from runner.conduct.answer_parsing import STOP_WORDS, NotUnderstood, hint, understood
 from runner.conduct.interfaces import StopFlag
 from runner.conduct.log_lines import said, stamp
-from runner.engine.run import CAUTIONS
+from runner.engine.opening import CAUTIONS
 from runner.engine.view import View
 from runner.errors import OperatorGone
 from runner.events import CHARGE, CURRENT_OF, METER_VOLTAGE, PROBE_TEMPERATURE, VOLTAGE_OF, Answered, Event, Sampled

@@ -10,8 +10,9 @@ from __future__ import annotations
 import random
 from dataclasses import dataclass
 
+from runner.engine.opening import DOUBTS
 from runner.engine.program import Program
-from runner.engine.run import DOUBTS, Run
+from runner.engine.run import Run
 from runner.errors import SheetError
 from runner.events import (
     DISCHARGE,

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+from runner.engine.opening import CAUTIONS
 from runner.engine.program import CeilingValues, Planned
-from runner.engine.run import CAUTIONS, Run
+from runner.engine.run import Run
 from runner.events import (
     CHARGE,
     DISCHARGE,

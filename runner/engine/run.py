@@ -10,10 +10,12 @@ from __future__ import annotations
 from runner.engine.away import SensorsAway
 from runner.engine.bench_state import BenchState
 from runner.engine.ceilings import Ceilings
-from runner.engine.program import Planned, Program
+from runner.engine.opening import Opening
+from runner.engine.program import Program
+from runner.engine.sequence import Sequence
 from runner.engine.states import NEXT, State
 from runner.engine.steps import Step, make_step
-from runner.engine.steps.again import FRESH_STARTS, REPEATS, BringBack, look_first, repeated
+from runner.engine.steps.again import repeated
 from runner.engine.steps.base import Surroundings
 from runner.engine.steps.hold import Confirm
 from runner.engine.watch.verdict import Verdict
@@ -56,23 +58,11 @@ from runner.orders import (
     for_machine,
     hands_off,
 )
-from runner.vocabulary import Answer, Until, Wants
+from runner.vocabulary import Answer, Until
 
-UNGUARDED = (
-    "On this system nothing switches the bench off if the program is killed or the computer hangs. "
-    "Continue only if every switch stays within your reach."
-)
-READ_THEM = "Read the cautions. Continue only if you can follow every one."
 BY_HAND_OFF = "SWITCH THE LOAD OFF BY HAND"
 LAST_FLOOR = 0.97  # of a step's floor: below that the run ends, whatever the step makes of it
 KEEPS_HANDS = ("heat", "cool", "wait", "bring back")  # steps that go on where the one before has heated or cooled
-CAUTIONS = "cautions"  # the question of the first hold point
-CELLS = (
-    "Only the pack voltage is monitored, not each cell. The limits protect every cell only if all cell voltages agree within "
-    "20 mV."
-)
-NEAR_THE_END = ("over_voltage", "under_voltage")  # protections whose test takes cells to their ends
-DOUBTS = "doubts"  # and of the one at which a person agrees to what is unusual on the pack sheet
 
 
 def take_away(sensor: str) -> str:
@@ -91,32 +81,36 @@ class Run:
         Without a guard (``guarded`` False) a person has to agree to that with the cautions. ``agreed``: who agreed to what is
         unusual on the pack sheet earlier in the session, and why; then nobody is asked again.
         """
-        self.agreed = agreed
         self.program = program
+        self.opening = Opening(program, guarded=guarded, agreed=agreed)
         self.state = State.READY
         self.known = BenchState()
         self.watcher = Watcher(dict(program.smallest_current), program.patience, program.empty_at)
         self.ceilings = Ceilings(program.ceilings, program.patience, program.by_hand)
         self.step: Step | None = None
-        self.skipped: dict[int, str] = {}
         self.early = False
         self.reason = ""
         self.away = SensorsAway(program.steps)
         self._around = Surroundings(program, self.known, self.watcher, awake)
         self._watching = Watching(self.watcher)
-        self._next = begin
-        self._skip_to: tuple[str, int] = ("", 0)
-        self._cautions = READ_THEM if guarded else f"{UNGUARDED} {READ_THEM}"
+        self._sequence = Sequence(program.steps, begin, self._around)
         self._waiting: tuple[str, float] | None = None  # the question that stands while something is on, and since when
-        self._resumed = False
-        self._repeats: dict[tuple[str, int, int], int] = {}  # how often a turn or a sensor was begun again
-        self._cut_short = False  # whether anything was passed over that nobody had been asked about
 
     @property
     def by_hand(self) -> list[str]:
         """What a person has to do if the run ends now: what no cable reaches."""
         hands_at = None if self.program.heated_by_machine else self.known.hands_at
         return [*([BY_HAND_OFF] if self.known.hand_load else []), *([] if hands_at is None else [take_away(hands_at)])]
+
+    @property
+    def agreed(self) -> str:
+        """Who agreed to what is unusual on the pack sheet, and why."""
+        return self.opening.agreed
+
+    @property
+    def skipped(self) -> dict[int, str]:
+        """The steps that were passed over, by index, with the reason."""
+        return self._sequence.skipped
 
     @property
     def ended(self) -> bool:
@@ -159,16 +153,11 @@ class Run:
             return []
         if isinstance(event, Started):
             self._go(State.HOLDING)
-            return [Pace(1.0, 1.0), Ask(CAUTIONS, self._cautions)]
+            return [Pace(1.0, 1.0), self.opening.begins()]
         if isinstance(event, Resumed):
             self._go(State.HOLDING)
-            self._resumed = True
             self.ceilings.rested(event.after)
-            words = (
-                f"The run continues after a break of {event.after / 60:.0f} min. Check the pack and every connection. "
-                f"{self._cautions}"
-            )
-            return [Pace(1.0, 1.0), SwitchOff(everything=True), Ask(CAUTIONS, words)]
+            return [Pace(1.0, 1.0), SwitchOff(everything=True), self.opening.resumes(event)]
         if isinstance(event, Complained):
             return [Remark(f"An old error in the queue of the {event.instrument} was deleted: {event.what}")]
         verdicts, orders = self._look(event)
@@ -177,34 +166,13 @@ class Run:
         why = self._must_stop(event)
         if why:
             return orders + self._make_safe(why, early=True)
+        if self.step is None and isinstance(event, Answered):
+            said, begins = self.opening.answered(event)
+            return orders + said + (self._begin_next(event.t) if begins else [])
         if self.step is None:
-            return orders + (self._before_the_first(event) if isinstance(event, Answered) else [])
+            return orders
         orders += self._allowed(self.step.receive(event, verdicts))
         return orders + (self._begin_next(event.t) if self.step.done else [])
-
-    def _before_the_first(self, answer: Answered) -> list[Order]:
-        """After the cautions, and after what is unusual on the sheet has been agreed to with a reason."""
-        doubtful = bool(self.program.doubts) and not self._resumed
-        if answer.question == CAUTIONS and doubtful and not self.agreed:
-            return [self._doubts("")]
-        if answer.question == DOUBTS and not answer.note.strip():
-            return [self._doubts("A reason is needed. ")]
-        if answer.question == DOUBTS:
-            self.agreed = f"{answer.by}: {answer.note.strip()}"
-        if answer.question not in (CAUTIONS, DOUBTS):
-            return []
-        said = f"Unusual values on the pack sheet, accepted by {self.agreed} ({'; '.join(self.program.doubts)})"
-        return [*([Remark(said)] if doubtful else []), *self._cells(), *self._begin_next(answer.t)]
-
-    def _cells(self) -> list[Order]:
-        return [Remark(CELLS)] if self.program.protection in NEAR_THE_END and not self._resumed else []
-
-    def _doubts(self, before: str) -> Ask:
-        say = (
-            f"{before}Unusual values on the pack sheet: {'; '.join(self.program.doubts)}. Check the data sheet. "
-            "If the values are right, type agree, a semicolon and the reason. If not, stop the run."
-        )
-        return Ask(DOUBTS, say, "unusual values accepted", Wants.CHOICE, choices=(Answer.AGREE,))
 
     # ---- looking ---------------------------------------------------------------------------------------------
 
@@ -276,21 +244,17 @@ class Run:
         if self.step is not None and self.step.skip:
             if self.step.skip == "early":
                 return self._make_safe(self.step.why, early=True)
-            between = self._done_again(self.step)
+            between = self._sequence.done_again(self.step)
             if between is not None:
                 return self._begin(between, t, [repeated(self.step.why)])
-            orders += self._skip(self.step)
-        while self._next < len(self.program.steps):
-            planned = self.program.steps[self._next]
-            self._next += 1
-            if self._is_skipped(planned):
-                self.skipped[planned.index] = self._why_skipped
-                continue
+            orders += self._sequence.skip(self.step)
+        for planned in self._sequence.following():
             orders = self._begin(make_step(planned, self._around), t, orders)
             if self.step is not None and not self.step.done:
                 return orders
         return orders + self._make_safe(
-            "all steps done" if not self._cut_short else "ended with steps left out (see the notes)", early=False
+            "all steps done" if not self._sequence.cut_short else "ended with steps left out (see the notes)",
+            early=False,
         )
 
     def _begin(self, step: Step, t: float, orders: list[Order]) -> list[Order]:
@@ -308,48 +272,6 @@ class Run:
             BeginStep(planned.index, planned.kind, planned.title, planned.sensor, planned.cycle, say),
             *first,
         ]
-
-    def _done_again(self, step: Step) -> Step | None:
-        """What comes before something is done again, if it is; what comes after is set."""
-        planned, skip = step.planned, step.skip
-        most = {"again": REPEATS, "sensor": FRESH_STARTS}.get(skip)
-        if most is None:
-            return None
-        of = (skip, planned.group, planned.cycle if skip == "again" else 0)
-        self._repeats[of] = self._repeats.get(of, 0) + 1
-        if self._repeats[of] > most:
-            return None
-        if skip == "sensor":
-            self._next = planned.restart
-            return look_first(self.program.steps[planned.restart], step.why, self._around)
-        turn = (planned.group, planned.cycle, planned.offer)
-        first = next(
-            each
-            for each in self.program.steps
-            if (each.group, each.cycle, each.offer) == turn and each.kind in ("heat", "cool")
-        )
-        self._next = first.index
-        return BringBack(first, self._around)
-
-    def _skip(self, step: Step) -> list[Order]:
-        if step.skip in ("again", "sensor"):
-            step.skip = "group"
-        self._skip_to = (step.skip, step.planned.offer if step.skip == "offer" else step.planned.group)
-        self._why_skipped = step.why
-        if step.skip == "offer":
-            return [Remark(f"No further ramp: {step.why}")] if step.why else []
-        self._cut_short = True
-        of = f" for {step.planned.sensor}" if step.skip == "group" and step.planned.sensor else ""
-        return [Remark(f"Skipped: all remaining steps{of}. Reason: {step.why}")]
-
-    def _is_skipped(self, planned: Planned) -> bool:
-        how, of = self._skip_to
-        if how == "rest":
-            return True
-        if (how == "group" and of == planned.group and of) or (how == "offer" and of == planned.offer):
-            return True
-        self._skip_to = ("", 0)
-        return False
 
     def _allowed(self, orders: list[Order]) -> list[Order]:
         """The rule that supply and load are switched on in WATCHING only; a step that breaks it is a defect of the program."""
@@ -373,7 +295,7 @@ class Run:
             reason = f"{reason}; {take_away(self.known.hands_at)}"
         self.early, self.reason = early, reason
         self._go(State.MAKING_SAFE)
-        said = [Remark(f"Switching the bench off: {reason}")] if early or self._cut_short else []
+        said = [Remark(f"Switching the bench off: {reason}")] if early or self._sequence.cut_short else []
         return [*said, SwitchOff(everything=True)]
 
     def _making_safe(self, event: Event) -> list[Order]:
@@ -382,8 +304,7 @@ class Run:
         self._go(State.ENDED)
         reason = self.reason if event.confirmed or event.remark in self.reason else f"{self.reason}; {event.remark}"
         early = self.early or not event.confirmed
-        undone = sum(1 for index in self.skipped if not self.program.steps[index].offer)
-        return [End(early, event.confirmed and not self.known.hand_load, reason, undone, self.away.say)]
+        return [End(early, event.confirmed and not self.known.hand_load, reason, self._sequence.undone, self.away.say)]
 
     def _go(self, state: State) -> None:
         if state not in NEXT[self.state]:

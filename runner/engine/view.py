@@ -5,7 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from runner.engine.ceilings import Headroom
-from runner.engine.run import READ_THEM, Run
+from runner.engine.opening import READ_THEM
+from runner.engine.run import Run
 from runner.engine.states import State
 
 USUAL_LAG = 10.0  # s: delay, polling and a taped-on sensor together (common practice, no source)

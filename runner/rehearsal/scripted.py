@@ -7,7 +7,7 @@ from collections.abc import Callable
 from typing import Protocol
 
 from runner.conduct.answer_parsing import NotUnderstood, understood
-from runner.engine.run import DOUBTS
+from runner.engine.opening import DOUBTS
 from runner.engine.view import View
 from runner.errors import OperatorGone
 from runner.events import Answered, Sampled

@@ -14,7 +14,7 @@ from textual.widgets import Footer, Input, Static
 
 from runner.conduct.answer_parsing import NotUnderstood, Reply, hint, understood
 from runner.conduct.interfaces import StopFlag
-from runner.engine.run import CAUTIONS
+from runner.engine.opening import CAUTIONS
 from runner.engine.view import View
 from runner.events import CHARGE, CURRENT_OF, METER_VOLTAGE, PROBE_TEMPERATURE, VOLTAGE_OF
 from runner.orders import Ask, AskTaps, BeginStep, Conclude, End, Order, Withdraw

@@ -31,7 +31,9 @@ def test_the_session_ends_well_with_one_certificate(session):
     assert (folder / "certificate.html").is_file()
     # measured, and no limit to hold it against, is no pass: a session passes by what is judged
     assert [entry["procedure"] for entry in runs(folder) if (entry["state"], entry["status"]) != ("done", 0)] == []
-    assert {entry["procedure"] for entry in runs(folder)} >= set(procedure_names()) - {"partial-charge"}  # a full pack needs none: below
+    assert {entry["procedure"] for entry in runs(folder)} >= set(procedure_names()) - {
+        "partial-charge"
+    }  # a full pack needs none: below
 
 
 def test_everything_is_off_after_every_procedure(session):

@@ -4,7 +4,8 @@ from dataclasses import replace
 
 import pytest
 
-from runner.engine.run import CAUTIONS, DOUBTS, Run
+from runner.engine.opening import CAUTIONS, DOUBTS
+from runner.engine.run import Run
 from runner.events import Answered, Resumed, Started
 from runner.orders import Ask, BeginStep, Remark
 from tests.builders import a_program

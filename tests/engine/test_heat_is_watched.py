@@ -5,7 +5,8 @@ from dataclasses import replace
 import pytest
 
 from runner.engine.ceilings import Ceilings
-from runner.engine.run import CAUTIONS, Run
+from runner.engine.opening import CAUTIONS
+from runner.engine.run import Run
 from runner.engine.steps import make_step
 from runner.engine.view import look
 from runner.events import (

@@ -3,7 +3,8 @@
 import pytest
 
 from runner.conduct.answer_parsing import NotUnderstood, hint, understood
-from runner.engine.run import CAUTIONS, Run
+from runner.engine.opening import CAUTIONS
+from runner.engine.run import Run
 from runner.events import Answered, OutputIsOff, Started
 from runner.orders import Ask, End, Note
 from runner.workspace.job import load

@@ -2,7 +2,8 @@
 
 import pytest
 
-from runner.engine.run import CAUTIONS, Run
+from runner.engine.opening import CAUTIONS
+from runner.engine.run import Run
 from runner.events import Answered, OutputIsOff, Reckoned, Started
 from runner.orders import Ask, BeginStep, End, Reckon
 from tests.builders import BENCH, PACK, SHORT_PROCEDURE, user_file

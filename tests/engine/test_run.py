@@ -5,7 +5,8 @@ from dataclasses import replace
 import pytest
 
 from runner.conduct.log_lines import said
-from runner.engine.run import CAUTIONS, Run
+from runner.engine.opening import CAUTIONS
+from runner.engine.run import Run
 from runner.engine.states import NEXT, State
 from runner.engine.steps import STEP_KINDS
 from runner.events import (

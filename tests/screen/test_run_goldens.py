@@ -9,7 +9,7 @@ import pytest
 from runner.conduct.interfaces import StopFlag
 from runner.console_output import finding_line
 from runner.engine.ceilings import Headroom
-from runner.engine.run import CAUTIONS
+from runner.engine.opening import CAUTIONS
 from runner.engine.view import Coach, StepLine, View
 from runner.events import CHARGE, METER_VOLTAGE, PROBE_TEMPERATURE, SUPPLY_CURRENT, SUPPLY_VOLTAGE
 from runner.orders import Ask, AskTaps, Conclude, End

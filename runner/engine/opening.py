@@ -1,0 +1,68 @@
+"""What comes before the first step: the cautions, what is unusual on the pack sheet, and what a person has to say to both.
+
+Rule: no step begins before the cautions are answered, nor before a person has given a reason for unusual values.
+"""
+
+from __future__ import annotations
+
+from runner.engine.program import Program
+from runner.events import Answered, Resumed
+from runner.orders import Ask, Order, Remark
+from runner.vocabulary import Answer, Wants
+
+CAUTIONS = "cautions"  # the question of the first hold point
+DOUBTS = "doubts"  # and of the one at which a person agrees to what is unusual on the pack sheet
+UNGUARDED = (
+    "On this system nothing switches the bench off if the program is killed or the computer hangs. "
+    "Continue only if every switch stays within your reach."
+)
+READ_THEM = "Read the cautions. Continue only if you can follow every one."
+CELLS = (
+    "Only the pack voltage is monitored, not each cell. The limits protect every cell only if all cell voltages agree within "
+    "20 mV."
+)
+NEAR_THE_END = ("over_voltage", "under_voltage")  # protections whose test takes cells to their ends
+
+
+class Opening:
+    """The questions before the first step. ``agreed``: who agreed to what is unusual, and why; empty while nobody has."""
+
+    def __init__(self, program: Program, *, guarded: bool, agreed: str) -> None:
+        self._program = program
+        self._cautions = READ_THEM if guarded else f"{UNGUARDED} {READ_THEM}"
+        self._resumed = False
+        self.agreed = agreed
+
+    def begins(self) -> Ask:
+        """The first hold point of a run."""
+        return Ask(CAUTIONS, self._cautions)
+
+    def resumes(self, event: Resumed) -> Ask:
+        """The first hold point after a break."""
+        self._resumed = True
+        after = f"The run continues after a break of {event.after / 60:.0f} min. Check the pack and every connection. "
+        return Ask(CAUTIONS, after + self._cautions)
+
+    def answered(self, answer: Answered) -> tuple[list[Order], bool]:
+        """What follows an answer, and whether the first step may begin now."""
+        doubtful = bool(self._program.doubts) and not self._resumed
+        if answer.question == CAUTIONS and doubtful and not self.agreed:
+            return [self._doubts("")], False
+        if answer.question == DOUBTS and not answer.note.strip():
+            return [self._doubts("A reason is needed. ")], False
+        if answer.question == DOUBTS:
+            self.agreed = f"{answer.by}: {answer.note.strip()}"
+        if answer.question not in (CAUTIONS, DOUBTS):
+            return [], False
+        said = f"Unusual values on the pack sheet, accepted by {self.agreed} ({'; '.join(self._program.doubts)})"
+        return [*([Remark(said)] if doubtful else []), *self._cells()], True
+
+    def _cells(self) -> list[Order]:
+        return [Remark(CELLS)] if self._program.protection in NEAR_THE_END and not self._resumed else []
+
+    def _doubts(self, before: str) -> Ask:
+        say = (
+            f"{before}Unusual values on the pack sheet: {'; '.join(self._program.doubts)}. Check the data sheet. "
+            "If the values are right, type agree, a semicolon and the reason. If not, stop the run."
+        )
+        return Ask(DOUBTS, say, "unusual values accepted", Wants.CHOICE, choices=(Answer.AGREE,))
