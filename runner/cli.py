@@ -71,7 +71,7 @@ def _parser() -> argparse.ArgumentParser:
         "--by-hand", action="store_true", help="only the supply is connected; a person reads the other instruments"
     )
     rehearse.add_argument(
-        "--actuator", action="store_true", help="a simulated heating plate heats and cools, not a person"
+        "--actuator", action="store_true", help="a simulated heating and cooling plate in place of a person"
     )
     _session(rehearse)
     _common(rehearse)

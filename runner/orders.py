@@ -139,7 +139,7 @@ class Guide(Order):
 
 def hands_off(sensor: str) -> Guide:
     """Stop heating or cooling ``sensor`` ("" is the pack)."""
-    return Guide("still", sensor, 0.0, f"Stop. Remove heat or ice from {sensor or 'the pack'}.")
+    return Guide("still", sensor, 0.0, f"Enough. Remove heat or ice from {sensor or 'the pack'}.")
 
 
 _MACHINE = {

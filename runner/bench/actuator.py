@@ -25,7 +25,9 @@ class Actuator:
         """Its own temperature, in °C. Raises BenchError, also where it has gone off by itself."""
         temperature = self.speaker.number("temperature")
         if self._meant_on and not self.speaker.number("output"):
-            raise BenchError("it has gone off by itself", "actuator", "", "look at its own limit and its supply")
+            raise BenchError(
+                "the actuator switched off by itself", "actuator", "", "check its own limit and its power supply"
+            )
         return temperature
 
     def guide(self, action: str, sensor: str, rate: float) -> tuple[float, float] | None:

@@ -33,7 +33,7 @@ REACTION = (
 )
 PARTS = ("#prompt", "#answer", "#coach", "#page-text", "#chart", "#steps", "#headroom")
 GO_KEY = "Enter: continue · x: stop"
-NOT_OFF = "BENCH NOT CONFIRMED OFF. SWITCH SUPPLY AND LOAD OFF BY HAND."
+NOT_OFF = "BENCH NOT CONFIRMED OFF. SWITCH EVERYTHING OFF BY HAND."
 
 
 class RunScreen(Screen[None]):

@@ -117,8 +117,8 @@ def _hands(source: Source) -> Iterator[Problem]:
     instruments = source.values.get("instruments") if isinstance(source.values, dict) else None
     if isinstance(instruments, dict) and "hands" in instruments:
         del instruments["hands"]
-        what = "hands are no instrument any more: where no actuator: is stated, a person heats and cools"
-        yield source.problem(("instruments", "hands"), what, "take it out", key=True)
+        what = "hands is no longer a role: without an actuator, a person heats and cools"
+        yield source.problem(("instruments", "hands"), what, "remove it", key=True)
 
 
 def _only_simulated(bench: BenchFile, source: Source) -> Iterator[Problem]:

@@ -132,9 +132,9 @@ class ActuatorSheet(InstrumentSheet):
     @model_validator(mode="after")
     def _within_its_limits(self) -> Self:
         if self.by_hand:
-            raise Wrong("an actuator works by itself", "take it out: without one, a person heats and cools")
+            raise Wrong("an actuator cannot be by hand", "remove it: without an actuator, a person heats and cools")
         if self.rest is not None and not self.limits.lowest <= self.rest <= self.limits.highest:
-            raise Wrong("rest is outside of limits", "correct one of them")
+            raise Wrong("rest is outside the limits", "correct one of them")
         return self
 
 

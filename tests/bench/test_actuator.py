@@ -68,7 +68,7 @@ def test_one_that_has_gone_off_by_itself_is_no_reading():
     plate.guide("heat", "T1", 2 / 60)
     assert plate.read() == 41.7
     wire.state["OUTP"] = "0"
-    with pytest.raises(BenchError, match="gone off by itself"):
+    with pytest.raises(BenchError, match="switched off by itself"):
         plate.read()
 
 
@@ -119,8 +119,8 @@ def test_off_means_the_actuator_too_but_the_off_between_two_steps_does_not():
 @pytest.mark.parametrize(
     ("change", "part"),
     [
-        ({"by_hand": "true", "address": ""}, "an actuator works by itself"),
-        ({"rest": "90 degC"}, "rest is outside of limits"),
+        ({"by_hand": "true", "address": ""}, "an actuator cannot be by hand"),
+        ({"rest": "90 degC"}, "rest is outside the limits"),
         ({"limits": "{lowest: 70 degC, highest: 20 degC}"}, "lowest is not below highest"),
     ],
 )

@@ -20,7 +20,7 @@ def checked(tmp_path, text, capsys):
     [
         ("name: test bench", "name: test bench\nspeed: 20", 3, "speed is for simulated benches"),
         ("name: test bench", "name: test bench\nbackend: /tmp/library.so", 3, "is not one of '@py' or '@ivi'"),
-        ("instruments:\n", "instruments:\n  hands: {address: 'TCPIP::127.0.0.1::9::SOCKET'}\n", 4, "hands are no instrument any more"),
+        ("instruments:\n", "instruments:\n  hands: {address: 'TCPIP::127.0.0.1::9::SOCKET'}\n", 4, "hands is no longer a role"),
         ("instruments:\n", "instruments:\n  display: {address: 'TCPIP::127.0.0.1::9::SOCKET'}\n", 4, "read or set by hand here"),
         ("instruments:\n", "instruments:\n  box: {address: 'TCPIP::127.0.0.1::9::SOCKET', accuracy: 1 %}\n", 4, "read or set by hand here"),
         ("    limits:", "    channel: 2\n    limits:", 6, "scpi cannot select a channel"),

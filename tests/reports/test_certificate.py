@@ -64,7 +64,7 @@ class Page(HTMLParser):
     def verdict(self):
         text = " ".join(" ".join(self.words).split())
         return re.search(
-            r"(?:real pack\.|no\. \S+) ([✓✗○–]? ?[a-z ]+?(?: \(no limit declared\))?) (?:The test ended|Incomplete|The overall statement)",
+            r"(?:real pack\.|no\. \S+) ([✓✗○–]? ?[a-z ]+?(?: \(no limit declared\))?) (?:The test ended|Incomplete|This is the worst statement)",
             text,
         ).group(1)
 

@@ -32,7 +32,7 @@ class ArrivalStage(Stage):
 async def to_the_first_item(pilot, stage):
     await until(pilot, lambda: stage.asks("cautions"), "the cautions")
     stage.screen.reaction = 0.0
-    for part in ("cautions", "Compare name"):
+    for part in ("cautions", "serial number on the pack agree"):
         await until(pilot, lambda part=part: stage.asks(part) and stage.screen.is_drawn, part)
         await pilot.press("enter")
     await until(pilot, lambda: stage.asks("Case free of") and stage.screen.is_drawn, "the first item")
