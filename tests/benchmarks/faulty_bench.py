@@ -43,12 +43,8 @@ TOPS |= {"actuator": {}}
 HEAT = {"goal": (-60.0, 150.0), "rate": (0.0, 60.0), "limit": (-60.0, 150.0)}  # what may be set: °C, K/min, °C
 NUMBER = r"(?P<number>[+-]?(\d+\.?\d*|\.\d+)(E[+-]?\d+)?) ?[VA]?"
 QUOTED = r"""(?P<quote>["'])(?P<sensor>T[12])(?P=quote)"""
-PARAMETERS = {
-    "set": (NUMBER, -104),
-    "heat": (NUMBER, -104),
-    "choose": (QUOTED, -224),
-    "switch": ("(?P<on>ON|1)|OFF|0", -224),
-}
+PARAMETERS = {"set": (NUMBER, -104), "heat": (NUMBER, -104), "choose": (QUOTED, -224)}
+PARAMETERS |= {"switch": ("(?P<on>ON|1)|OFF|0", -224)}
 PARAMETERS |= {"say": ("CURR(ENT)?", -224), "clear": ("", -108), "reset": ("", -108)}  # and what is wrong otherwise
 # From one state of charge to the next the voltage of a cell rises by so many V, from 1 V at the first.
 RISES = ((-0.05, 0, 1.5), (0, 0.06, 0.7), (0.06, 0.5, 0.08), (0.5, 0.92, 0.07), (0.92, 1, 0.25), (1, 1.05, 0.7))
