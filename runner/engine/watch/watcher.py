@@ -40,7 +40,7 @@ TAPER_TIME = 5.0  # s for which it has to be so
 FASTEST_TAPER = 0.045
 LESS_RATIO = 0.9  # of the set current: less without constant voltage is what the pack asks for
 AT_SET_VOLTAGE = (
-    0.003  # of the set voltage: a supply that does not say its mode is in constant voltage this close to it
+    0.003  # of the set voltage: a supply that is silent about its mode is in constant voltage so close to it
 )
 WAIT_FOR_METER = 3.5  # s that a fall may wait for a reading of the pack's own voltmeter
 METER_SETTLES = 1.2  # s after a fall: a voltmeter may show the mean of a second
@@ -54,6 +54,7 @@ AFTER_PAUSE = 5.0  # s for which one is remembered
 PULSES = (
     0.22  # A: what a pack that balances its cells takes more for some seconds, near full (common practice, no source)
 )
+SURE = 4.0  # times the smallest current: a level that a pause can be told from
 CHANGING = 2.0  # s after set points have changed in which only nothing is a fall
 
 
@@ -230,7 +231,8 @@ class Watcher:
         fall, self._fall = self._fall, None
         assert fall is not None
         found = []
-        if fall.deep or self._constant_voltage is None:  # in constant voltage a pack may balance its cells
+        told = fall.level > SURE * self.smallest  # less comes and goes with the noise at the end of a taper
+        if told and (fall.deep or self._constant_voltage is None):  # in constant voltage a pack may balance its cells
             self._pauses.append(fall.first)
         if fall.count and not self._derated:
             why = f"samples without current: {fall.count}; then {current:.3g} A again"
