@@ -39,9 +39,7 @@ TAPER_TIME = 5.0  # s for which it has to be so
 # goes on with 0.019 (tests/outside/data)
 FASTEST_TAPER = 0.045
 LESS_RATIO = 0.9  # of the set current: less without constant voltage is what the pack asks for
-AT_SET_VOLTAGE = (
-    0.003  # of the set voltage: a supply that is silent about its mode is in constant voltage so close to it
-)
+AT_SET_VOLTAGE = 0.003  # of the set voltage: so near it a supply that says no mode is in constant voltage
 WAIT_FOR_METER = 3.5  # s that a fall may wait for a reading of the pack's own voltmeter
 METER_SETTLES = 1.2  # s after a fall: a voltmeter may show the mean of a second
 SUPPLY_SETTLES = 1.8  # s after a fall in which a supply may still be on its way to its set voltage, or read so
