@@ -34,17 +34,16 @@ WORDS = {  # a header with its short form in capitals = what it does, and to wha
     "probe": "MEASure:TEMPerature=read probe",
     "meter": "MEASure:VOLTage=read terminals",
     "load": "CURRent=set current,FUNCtion=say CURR,INPut=switch,MEASure:VOLTage=read terminals,MEASure:CURRent=read load",
-    "actuator": "TEMPerature:SPOint=heat goal,TEMPerature:RATE=heat rate,TEMPerature:PROTection:HIGH=heat limit,"
+    "actuator": "TEMPerature:SPOint=set goal,TEMPerature:RATE=set rate,TEMPerature:PROTection:HIGH=set limit,"
     "INSTrument:SELect=choose,OUTPut=switch,MEASure:TEMPerature=read spot",
 }
 COMMON = ",*IDN=identity,*OPC=say 1,*CLS=clear,*RST=reset,SYSTem:ERRor=error"
 TOPS = {"supply": {"voltage": 60, "current": 20, "over-voltage": 60, "over-current": 20}, "load": {"current": 60}}
-TOPS |= {"actuator": {}}
-HEAT = {"goal": (-60.0, 150.0), "rate": (0.0, 60.0), "limit": (-60.0, 150.0)}  # what may be set: °C, K/min, °C
+TOPS |= {"actuator": {"goal": 150, "rate": 60, "limit": 150}}  # °C, K/min, °C
+LOWEST = {"goal": -60, "limit": -60}  # °C; everything else that is set is positive
 NUMBER = r"(?P<number>[+-]?(\d+\.?\d*|\.\d+)(E[+-]?\d+)?) ?[VA]?"
 QUOTED = r"""(?P<quote>["'])(?P<sensor>T[12])(?P=quote)"""
-PARAMETERS = {"set": (NUMBER, -104), "heat": (NUMBER, -104), "choose": (QUOTED, -224)}
-PARAMETERS |= {"switch": ("(?P<on>ON|1)|OFF|0", -224)}
+PARAMETERS = {"set": (NUMBER, -104), "choose": (QUOTED, -224), "switch": ("(?P<on>ON|1)|OFF|0", -224)}
 PARAMETERS |= {"say": ("CURR(ENT)?", -224), "clear": ("", -108), "reset": ("", -108)}  # and what is wrong otherwise
 # From one state of charge to the next the voltage of a cell rises by so many V, from 1 V at the first.
 RISES = ((-0.05, 0, 1.5), (0, 0.06, 0.7), (0.06, 0.5, 0.08), (0.5, 0.92, 0.07), (0.92, 1, 0.25), (1, 1.05, 0.7))
@@ -111,7 +110,6 @@ class Instrument:
             "say": lambda: what,
             "error": lambda: "{},{}".format(code := self.errors.pop(0) if self.errors else 0, f'"{ERRORS[code]}"'),
             "set": lambda: f"{bench.values[self.role][what]:.4f}",
-            "heat": lambda: f"{bench.heat[what]:.4f}",
             "switch": lambda: str(int(bench.on[self.role])),
             "status": lambda: self.complain(-113) if kind == "no_status" else str(bench.balance()[3]),
             "read": lambda: "9.91E+37" if kind == "not_a_number" else self.last[what],
@@ -124,13 +122,10 @@ class Instrument:
         if not found or wrong == -113:
             return self.complain(wrong if parameter or wrong == -113 else -109)
         number = float(found.groupdict().get("number", 0))
-        low, high = HEAT[what] if verb == "heat" else (0, TOPS.get(self.role, {}).get(what, 0))
-        if not low <= number <= high:
+        if not LOWEST.get(what, 0) <= number <= TOPS.get(self.role, {}).get(what, 0):
             return self.complain(-222)
         if verb == "set":
             self.bench.values[self.role][what] = number
-        elif verb == "heat":
-            self.bench.heat[what] = number
         elif verb == "choose":
             self.bench.heated = found["sensor"].upper()
         elif verb == "switch":
@@ -151,8 +146,7 @@ class FaultyBench(contextlib.AbstractContextManager["FaultyBench"]):
         self.on, self.values = dict.fromkeys(TOPS, False), {role: dict[str, float]() for role in TOPS}
         self.is_at = dict.fromkeys(("supply", "load", "pack", "output"), 0.0) | {"terminals": self.rest()}
         self.is_at |= dict.fromkeys(("probe", "T1 spot", "T1 half", "T1", "T2 spot", "T2 half", "T2"), AMBIENT)
-        self.heated, self.heat = "T1", {"goal": AMBIENT, "rate": 1.0, "limit": 100.0}
-        self.phases = [self.dice.uniform(0, 6.28), self.dice.uniform(0, 6.28)]
+        self.heated, self.phases = "T1", [self.dice.uniform(0, 6.28), self.dice.uniform(0, 6.28)]
         errors = {"T1": self.dice.uniform(-1, 1), "T2": self.dice.uniform(-1, 1)}  # K: in all that the sensor decides
         self.limits: dict[tuple[str, str], tuple[float, float | None]] = {}  # sensor, or '' for the pack, and what
         for what, (_, _, trip, release, _) in GUARDS.items():
@@ -209,7 +203,8 @@ class FaultyBench(contextlib.AbstractContextManager["FaultyBench"]):
         drift = 0.06 * math.sin(self.time / 11 + self.phases[0]) + 0.04 * math.sin(self.time / 29 + self.phases[1])
         for sensor, spot, half in (("T1", "T1 spot", "T1 half"), ("T2", "T2 spot", "T2 half")):
             if sensor == self.heated and self.on["actuator"]:
-                most, far = self.heat["rate"] / 60 * (1 + drift) * step, self.heat["goal"] - at[spot]
+                set_to = self.values["actuator"]
+                most, far = set_to["rate"] / 60 * (1 + drift) * step, set_to["goal"] - at[spot]
                 at[spot] += math.copysign(min(most, abs(far)), far)
             else:
                 lags.append((spot, AMBIENT, RELAXING))

@@ -8,25 +8,11 @@ import pytest
 
 from runner.events import LOAD_CURRENT, LOAD_VOLTAGE, METER_VOLTAGE, SUPPLY_CURRENT, SUPPLY_VOLTAGE
 from runner.measure.cutoff import CutOff
-from runner.measure.recording import Accuracy, Attempt, Recording, Series, Specification
+from runner.measure.recording import Recording, Series, Specification
 from runner.vocabulary import Outcome
+from tests.under_voltage import attempt, declared, lines
 
 SLOPE = -0.01  # V/s
-ACCURACY = {channel: Accuracy(0.001, 0.02, 0.01) for channel in (METER_VOLTAGE, LOAD_VOLTAGE, SUPPLY_VOLTAGE)}
-
-
-def attempt(kind, began, at, outcome, **more):
-    return Attempt(kind, "", 0, 0.0, began, None, at, outcome, more.pop("why", "why"), **more)
-
-
-def lines(finding):
-    return {row.source: row.contribution for row in finding.budget}
-
-
-def declared(**more):
-    values = {"trip": 20.4, "trip_limits": (19.9, 20.9), "release": 22.4, "release_limits": (22.1, 22.7)}
-    values |= {"delay": 2.0, "delay_uncertainty": 0.2, "polling": 0.25, "accuracy": ACCURACY, "cells": 8}
-    return Specification("under_voltage", **{**values, **more})
 
 
 def fallen(meter=True, level=20.0, end=100.0, **more):
