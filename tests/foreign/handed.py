@@ -1,0 +1,121 @@
+"""A foreign record handed to the method: the one place that knows the form of its entry, ``runner.measure.findings.findings``.
+
+What a run has and a foreign record has not is the watcher's word on each change: it is asked here, on the samples about the change
+(the watcher's words on whole records have a benchmark of their own). ``declared`` becomes what bench file and sheet become in a run.
+"""
+
+from bisect import bisect_left
+
+from runner.engine.watch.watcher import Watcher
+from runner.events import CHARGE, SUPPLY_CURRENT, SUPPLY_VOLTAGE, Sampled
+from runner.measure.finding import Finding
+from runner.measure.findings import findings
+from runner.measure.recording import Attempt, Recording, Series, Specification
+from runner.vocabulary import Outcome, WatchWord
+from tests.foreign.trial import Step, Trial
+
+SENSOR = "T1"
+BEFORE, AFTER, SETTLED = 15.0, 14.0, 40.0  # s of samples that the watcher is shown about a change, and at the beginning
+STOPPED = {WatchWord.STOPPED, WatchWord.KEEP_ALIVE}
+
+
+def found(trial: Trial) -> list[Finding]:
+    """The findings that the method makes of a record."""
+    return FINDERS[trial.world](trial)
+
+
+def _temperature(trial: Trial) -> list[Finding]:
+    said = trial.declared
+    channels = {name: Series(t, value) for name, (t, value) in trial.channels.items()}
+    recording = Recording(channels, tuple(_attempts(trial)))
+    return findings(recording, _thermal_specification(said, ("trip", "release", "hysteresis")))
+
+
+def _thermal_specification(said, wanted) -> Specification:
+    limits = {
+        f"{name}_limits": (said[name] - said["tolerance"], said[name] + said["tolerance"])
+        for name in ("trip", "release")
+    }
+    return Specification(
+        protection=said["protection"],
+        trip=said["trip"],
+        release=said["release"],
+        **limits,
+        delay=said["delay"],
+        delay_uncertainty=0.1 * said["delay"] / 3**0.5,  # what is taken where a sheet does not say how well it is kept
+        polling=said["polling"],
+        calibration=(said["calibration"], "normal"),
+        resolution=said["resolution"],
+        coupling=said["coupling"],
+        probe_lag=said["probe_lag"],
+        sensor_lag={SENSOR: said["sensor_lag"]} if said["sensor_lag"] else {},
+        sensors=(SENSOR,),
+        wanted=wanted,
+        aperture={CHARGE: said["averages"]},
+    )
+
+
+def _attempts(trial: Trial):
+    """The steps as the run ends them: with what the watcher says of the change, and the sample that showed it."""
+    words = _watched(trial)
+    for step in trial.steps:
+        end = step.ended if step.ended is not None else trial.channels[SUPPLY_CURRENT][0][-1]
+        wanted = STOPPED if step.opens else {WatchWord.RETURNED}
+        fitting = [since for since, word in words if step.began <= since <= end + AFTER and word in wanted]
+        outcome = (Outcome.STOPPED if step.opens else Outcome.RETURNED) if fitting else Outcome.NOT_SEEN
+        yield Attempt(
+            step.kind,
+            SENSOR,
+            step.cycle,
+            step.rate,
+            step.began,
+            step.ramp_began,
+            fitting[0] if fitting else end,
+            outcome,
+            "",
+            sought=Outcome.STOPPED if step.opens else Outcome.RETURNED,
+            concluded=end,
+        )
+
+
+def _watched(trial: Trial) -> list[tuple[float, WatchWord]]:
+    """(since, word) of each verdict."""
+    said = trial.declared
+    watcher = Watcher({CHARGE: said["smallest_current"]})
+    watcher.paced(trial.interval)
+    watcher.expect(CHARGE, said["set_voltage"], said["set_current"], trial.on_at)
+    words = []
+    for sample in _shown(trial):
+        words += [(verdict.since, verdict.word) for verdict in watcher.take(sample)]
+    return words
+
+
+def _shown(trial: Trial):
+    """The supply's samples about the changes."""
+    t, amps = trial.channels[SUPPLY_CURRENT]
+    volts = trial.channels[SUPPLY_VOLTAGE][1]
+    times = t.tolist()
+    windows = [
+        (trial.on_at, trial.on_at + SETTLED),
+        *((s.acted - BEFORE, s.acted + AFTER) for s in trial.steps if s.acted),
+    ]
+    done = 0
+    for begin, end in windows:
+        first, last = max(bisect_left(times, begin), done), bisect_left(times, end)
+        for i in range(first, last):
+            yield Sampled(
+                times[i],
+                {SUPPLY_CURRENT: float(amps[i]), SUPPLY_VOLTAGE: float(volts[i])},
+                {},
+                str(trial.modes[i]),
+                True,
+            )
+        done = max(done, last)
+
+
+FINDERS = {"temperature": _temperature}
+
+
+def changes_of(step: Step) -> str:
+    """ "trip" or "release"."""
+    return "trip" if step.opens else "release"
