@@ -10,7 +10,7 @@ A world joins by a line in WORLDS and one in tests/foreign/handed.py: a module w
 
 Columns: n findings; share measured, functional, not measured (of these, as far as the finding had a truth); coverage of those measured
 with its 95 % interval (Wilson); of those functional; median expanded uncertainty; bias and scatter (standard deviation) of the error in
-the finding's unit; the worst error in U, and how many errors are above 2 U and above 4 U.
+the finding's unit, along the way in which what was measured moved (a lag that was not allowed for shows as a positive bias); the worst error in U, and how many errors are above 2 U and above 4 U.
 """
 
 from __future__ import annotations
@@ -35,6 +35,7 @@ sys.path.insert(0, str(ROOT))
 
 WORLDS = {  # name -> its module
     "temperature": "tests.foreign.thermal.world",
+    "box": "tests.foreign.box.world",
 }
 KEPT = "records.jsonl"
 LATEST = "table.json"
@@ -72,6 +73,7 @@ def count_one(work: Work) -> Row:
                     "U": finding.expanded_uncertainty,
                     "k": finding.coverage_factor,
                     "functional": finding.functional,
+                    "along": trial.along.get(finding.name, 1.0),
                     "reason": finding.reason,
                 }
             )
@@ -143,7 +145,7 @@ def line_of(items: list[dict[str, Any]]) -> dict[str, Any]:
     seen = [each for each in items if each["value"] is not None]
     full = [each for each in seen if not each["functional"]]
     rough = [each for each in seen if each["functional"]]
-    errors = np.array([each["value"] - each["true"] for each in full])
+    errors = np.array([each["along"] * (each["value"] - each["true"]) for each in full])
     wide = np.array([each["U"] for each in full])
     held = int((np.abs(errors) <= wide).sum())
     ratios = np.abs(errors) / np.where(wide > 0, wide, np.nan)

@@ -10,11 +10,13 @@ from runner.engine.watch.watcher import Watcher
 from runner.events import CHARGE, SUPPLY_CURRENT, SUPPLY_VOLTAGE, Sampled
 from runner.measure.finding import Finding
 from runner.measure.findings import findings
-from runner.measure.recording import Attempt, Recording, Series, Specification
+from runner.measure.recording import Attempt, Held, Recording, Series, Specification
 from runner.vocabulary import Outcome, WatchWord
-from tests.foreign.trial import Step, Trial
+from tests.foreign.trial import Trial
 
-SENSOR = "T1"
+SENSOR, ZERO = "T1", 273.15
+UNSAID = 0.1  # of a delay: what is taken where a sheet does not say how well it is kept
+KINDS = {"box": "substitute"}  # the names of steps where the run has others
 BEFORE, AFTER, SETTLED = 15.0, 14.0, 40.0  # s of samples that the watcher is shown about a change, and at the beginning
 STOPPED = {WatchWord.STOPPED, WatchWord.KEEP_ALIVE}
 
@@ -26,32 +28,49 @@ def found(trial: Trial) -> list[Finding]:
 
 def _temperature(trial: Trial) -> list[Finding]:
     said = trial.declared
-    channels = {name: Series(t, value) for name, (t, value) in trial.channels.items()}
-    recording = Recording(channels, tuple(_attempts(trial)))
-    return findings(recording, _thermal_specification(said, ("trip", "release", "hysteresis")))
-
-
-def _thermal_specification(said, wanted) -> Specification:
-    limits = {
-        f"{name}_limits": (said[name] - said["tolerance"], said[name] + said["tolerance"])
-        for name in ("trip", "release")
+    more = {
+        "calibration": (said["calibration"], "normal"),
+        "resolution": said["resolution"],
+        "coupling": said["coupling"],
+        "probe_lag": said["probe_lag"],
+        "sensor_lag": {SENSOR: said["sensor_lag"]} if said["sensor_lag"] else {},
+        "wanted": ("trip", "release", "hysteresis"),
     }
+    return findings(_recording(trial), _of_temperature(said, more))
+
+
+def _box(trial: Trial) -> list[Finding]:
+    said = trial.declared
+    more = {
+        "box": said["box"],
+        "slope": {
+            SENSOR: lambda celsius: -said["beta"] / (celsius + ZERO) ** 2
+        },  # d ln R/dT of the B-parameter equation
+        "reaction": said["key"],
+        "wanted": ("trip", "release", "hysteresis", "delay"),
+    }
+    return findings(_recording(trial), _of_temperature(said, more))
+
+
+def _recording(trial: Trial) -> Recording:
+    channels = {name: Series(t, value) for name, (t, value) in trial.channels.items()}
+    return Recording(channels, tuple(_attempts(trial)))
+
+
+def _of_temperature(said, more) -> Specification:
+    trip, release, tolerance = said["trip"], said["release"], said["tolerance"]
     return Specification(
         protection=said["protection"],
-        trip=said["trip"],
-        release=said["release"],
-        **limits,
+        trip=trip,
+        release=release,
+        trip_limits=(trip - tolerance, trip + tolerance),
+        release_limits=(release - tolerance, release + tolerance),
         delay=said["delay"],
-        delay_uncertainty=0.1 * said["delay"] / 3**0.5,  # what is taken where a sheet does not say how well it is kept
+        delay_uncertainty=UNSAID * said["delay"] / 3**0.5,
         polling=said["polling"],
-        calibration=(said["calibration"], "normal"),
-        resolution=said["resolution"],
-        coupling=said["coupling"],
-        probe_lag=said["probe_lag"],
-        sensor_lag={SENSOR: said["sensor_lag"]} if said["sensor_lag"] else {},
         sensors=(SENSOR,),
-        wanted=wanted,
         aperture={CHARGE: said["averages"]},
+        **more,
     )
 
 
@@ -64,7 +83,7 @@ def _attempts(trial: Trial):
         fitting = [since for since, word in words if step.began <= since <= end + AFTER and word in wanted]
         outcome = (Outcome.STOPPED if step.opens else Outcome.RETURNED) if fitting else Outcome.NOT_SEEN
         yield Attempt(
-            step.kind,
+            KINDS.get(step.kind, step.kind),
             SENSOR,
             step.cycle,
             step.rate,
@@ -73,6 +92,7 @@ def _attempts(trial: Trial):
             fitting[0] if fitting else end,
             outcome,
             "",
+            levels=tuple(Held(value, since, by_hand=True) for value, since in step.levels),
             sought=Outcome.STOPPED if step.opens else Outcome.RETURNED,
             concluded=end,
         )
@@ -113,9 +133,4 @@ def _shown(trial: Trial):
         done = max(done, last)
 
 
-FINDERS = {"temperature": _temperature}
-
-
-def changes_of(step: Step) -> str:
-    """ "trip" or "release"."""
-    return "trip" if step.opens else "release"
+FINDERS = {"temperature": _temperature, "box": _box}

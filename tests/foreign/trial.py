@@ -19,7 +19,7 @@ class Step:
 
     ``kind`` is "heat", "cool", "box", "drain" or "rest"; ``rate`` in K/s as asked for, with its sign; ``ramp_began`` when the ramp
     itself began; ``crossed`` when what the pack measures truly passed its limit, ``acted`` when the pack opened or closed its path, None if it did not; ``opens`` which of the two;
-    ``set_to`` is what a decade box was set to, in °C.
+    ``levels`` are what a decade box was set to, in °C, and when the person's key said so.
     """
 
     kind: str
@@ -29,7 +29,7 @@ class Step:
     rate: float = 0.0
     ramp_began: float | None = None
     cycle: int = 0
-    set_to: float | None = None
+    levels: tuple[tuple[float, float], ...] = ()
     ended: float | None = None
     crossed: float | None = None
 
@@ -38,6 +38,7 @@ class Step:
 class Trial:
     """``channels``: (times, values) by the names in runner.events; ``truth`` by the name of the finding, in SI or °C.
 
+    ``along`` is +1 or −1 by finding: the direction in which what was measured moved, so that a lag shows as a positive error.
     ``declared`` is what sheet and bench file say (see the world); ``drawn`` is everything that was drawn, for whoever looks for
     the reason of an error; ``modes`` and ``outputs`` belong to the readings of the fast channel.
     """
@@ -55,6 +56,7 @@ class Trial:
     level: float
     modes: np.ndarray
     extra: Mapping[str, Any] = field(default_factory=dict)
+    along: Mapping[str, float] = field(default_factory=dict)
 
 
 Change = Callable[[Any, Any], None]  # (dice, what is drawn): one departure, written into what is drawn

@@ -5,6 +5,7 @@ All ranges are common practice, no source (from memory): what packs, meters and 
 
 from dataclasses import dataclass, field
 
+from tests.foreign import practice
 from tests.foreign.bench import Reading, log
 from tests.foreign.firmware import Firmware
 from tests.foreign.paths import Path
@@ -68,13 +69,8 @@ def plain(rng):
     trip = float(rng.choice((50, 55, 60)) if hot else rng.choice((-5, 0, 5)))
     gap = float(rng.choice((5, 8, 10)) if hot else rng.choice((4, 5, 6)))
     coupling, calibration = log(rng, 0.05, 0.2), log(rng, 0.03, 0.1)  # a careful hand; loose contact is a departure
-    every, delay = rng.choice((0.5, 1.0, 2.0)), rng.choice((1.0, 2.0, 5.0))
-    firmware = Firmware(
-        every=every * rng.uniform(0.97, 1.03),
-        phase=rng.random() * every,
-        delay=delay * rng.uniform(0.9, 1.1),
-        counted=rng.random() < 0.5,
-    )
+    every = rng.choice((0.5, 1.0, 2.0))
+    firmware, delay = practice.pace(rng, every)
     return Drawn(
         hot=hot,
         trip=trip,

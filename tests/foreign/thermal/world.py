@@ -15,10 +15,11 @@ from random import Random
 
 import numpy as np
 
-from runner.events import PROBE_TEMPERATURE, SUPPLY_CURRENT, SUPPLY_VOLTAGE
+from runner.events import PROBE_TEMPERATURE
 from tests.foreign.firmware import Converter, thermistor
 from tests.foreign.instruments import asked, ends_of, shown
 from tests.foreign.paths import Current
+from tests.foreign.supply import SET_VOLTAGE, supply_readings
 from tests.foreign.thermal.departures import GROUPS, WEIGHTS
 from tests.foreign.thermal.drawn import plain
 from tests.foreign.thermal.heat import GRID, Disturbances, lagged, leg
@@ -28,7 +29,6 @@ from tests.foreign.trial import Step, Trial, changed, names
 WORLD = "temperature"
 APPROACH = 5.0  # K before the sheet's limit, where the ramp itself begins
 GIVE_UP = 14.0  # K beyond it
-SET_VOLTAGE, REST, OHMS = 29.2, 26.4, 0.03
 
 
 def departures():
@@ -101,7 +101,7 @@ def trial(seed, departure):
                 current.less(derated, d.path.derates)
             (current.opens if opens else current.closes)(step.acted)
     end = thermal.t + 20.0
-    channels, modes = _read(rng, draw, d, thermal, current.until(end + 2.0), on_at, end)
+    channels, modes = _read(draw, d, thermal, current.until(end + 2.0), on_at, end)
     truth = {"trip": limits[0][1], "release": limits[1][1], "hysteresis": abs(limits[0][1] - limits[1][1])}
     return Trial(
         WORLD,
@@ -117,6 +117,7 @@ def trial(seed, departure):
         d.level,
         modes,
         {"sensor": Trace(np.concatenate(thermal.times), np.concatenate(thermal.sensor))},
+        {"trip": thermal.sign, "release": -thermal.sign},
     )
 
 
@@ -165,26 +166,13 @@ def _first(t, beyond):
     return float(t[k] - GRID * beyond[k] / (beyond[k] - beyond[k - 1]))
 
 
-def _read(rng, draw, d, thermal, trace, on_at, end):
+def _read(draw, d, thermal, trace, on_at, end):
     """(channels, modes): what the instruments say, with the times that the run gives to it."""
-
-    t, at = asked(draw, d.interval, 1.5, end, d.late)
-    ends = ends_of(d.current, t)
-    amps = shown(draw, d.current, trace, ends)
-    open_circuit = trace.v < 0.5 * d.level
-    feeding = REST + OHMS * trace.v
-    volts = Trace(trace.t, np.where(trace.t <= on_at, 0.0, np.where(open_circuit, SET_VOLTAGE, feeding)))
-    voltage = replace(d.current, resolution=0.01, noise=0.003, share_noise=0.0, gain=1.0, offset=0.0, clips=False)
-    shown_volts = shown(draw, voltage, volts, ends)
-    modes = np.where(volts.at(t) > SET_VOLTAGE - 0.03, "CV", "CC")
+    channels, modes = supply_readings(draw, d, trace, on_at, end)
     course = Trace(np.concatenate(thermal.times), np.concatenate(thermal.probe))
-    p, probe_at = asked(draw, d.probe_every, float(course.t[0]) + 1.5, float(course.t[-1]), d.late)
-    degrees = shown(draw, d.probe, course, ends_of(d.probe, p)) + d.calibration_error
-    return {
-        SUPPLY_CURRENT: (at, amps),
-        SUPPLY_VOLTAGE: (at, shown_volts),
-        PROBE_TEMPERATURE: (probe_at, degrees),
-    }, modes
+    t, at = asked(draw, d.probe_every, float(course.t[0]) + 1.5, float(course.t[-1]), d.late)
+    degrees = shown(draw, d.probe, course, ends_of(d.probe, t)) + d.calibration_error
+    return {**channels, PROBE_TEMPERATURE: (at, degrees)}, modes
 
 
 def _declared(d):
