@@ -36,6 +36,7 @@ sys.path.insert(0, str(ROOT))
 WORLDS = {  # name -> its module
     "temperature": "tests.foreign.thermal.world",
     "box": "tests.foreign.box.world",
+    "under-voltage": "tests.foreign.voltage.world",
 }
 KEPT = "records.jsonl"
 LATEST = "table.json"

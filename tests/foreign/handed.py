@@ -7,10 +7,19 @@ What a run has and a foreign record has not is the watcher's word on each change
 from bisect import bisect_left
 
 from runner.engine.watch.watcher import Watcher
-from runner.events import CHARGE, SUPPLY_CURRENT, SUPPLY_VOLTAGE, Sampled
+from runner.events import (
+    CHARGE,
+    CURRENT_OF,
+    DISCHARGE,
+    LOAD_VOLTAGE,
+    METER_VOLTAGE,
+    SUPPLY_CURRENT,
+    VOLTAGE_OF,
+    Sampled,
+)
 from runner.measure.finding import Finding
 from runner.measure.findings import findings
-from runner.measure.recording import Attempt, Held, Recording, Series, Specification
+from runner.measure.recording import Accuracy, Attempt, Held, Recording, Series, Specification
 from runner.vocabulary import Outcome, WatchWord
 from tests.foreign.trial import Trial
 
@@ -50,6 +59,63 @@ def _box(trial: Trial) -> list[Finding]:
         "wanted": ("trip", "release", "hysteresis", "delay"),
     }
     return findings(_recording(trial), _of_temperature(said, more))
+
+
+def _under_voltage(trial: Trial) -> list[Finding]:
+    said = trial.declared
+    trip, release, tolerance = said["trip"], said["release"], said["tolerance"]
+    channels = {name: Series(t, value) for name, (t, value) in trial.channels.items()}
+    accuracy = {LOAD_VOLTAGE: Accuracy(*said["load"])}
+    if said["meter"]:
+        accuracy[METER_VOLTAGE] = Accuracy(*said["meter"])
+    drained, rested = trial.steps
+    seen = [since for since, word in _watched(trial) if word in STOPPED and since > drained.began]
+    t, volts = trial.channels[METER_VOLTAGE if said["meter"] else LOAD_VOLTAGE]
+    up = t[(volts > 0.5 * said["nominal"]) & (t > rested.began)]
+    attempts = (
+        Attempt(
+            "drain",
+            "",
+            0,
+            0.0,
+            drained.began,
+            None,
+            seen[0] if seen else drained.ended,
+            Outcome.STOPPED if seen else Outcome.NOT_SEEN,
+            "",
+            sought=Outcome.STOPPED,
+            concluded=drained.ended,
+        ),
+        Attempt(
+            "recover",
+            "",
+            0,
+            0.0,
+            rested.began,
+            None,
+            float(up[0]) if len(up) else rested.ended,
+            Outcome.RETURNED if len(up) else Outcome.NOT_SEEN,
+            "",
+            sought=Outcome.RETURNED,
+            concluded=float(up[0]) + 1.5,
+        ),
+    )
+    specification = Specification(
+        protection=said["protection"],
+        trip=trip,
+        release=release,
+        trip_limits=(trip - tolerance, trip + tolerance),
+        release_limits=(release - tolerance, release + tolerance),
+        delay=said["delay"],
+        delay_uncertainty=UNSAID * said["delay"] / 3**0.5,
+        polling=said["polling"],
+        cells=said["cells"],
+        wanted=("trip", "release", "recovery_time"),
+        accuracy=accuracy,
+        leads={DISCHARGE: said["leads"]} if said["leads"] else {},
+        aperture={DISCHARGE: said["averages"]},
+    )
+    return findings(Recording(channels, attempts), specification)
 
 
 def _recording(trial: Trial) -> Recording:
@@ -101,36 +167,34 @@ def _attempts(trial: Trial):
 def _watched(trial: Trial) -> list[tuple[float, WatchWord]]:
     """(since, word) of each verdict."""
     said = trial.declared
-    watcher = Watcher({CHARGE: said["smallest_current"]})
+    path = CHARGE if SUPPLY_CURRENT in trial.channels else DISCHARGE
+    watcher = Watcher({path: said["smallest_current"]})
     watcher.paced(trial.interval)
-    watcher.expect(CHARGE, said["set_voltage"], said["set_current"], trial.on_at)
+    watcher.expect(path, said.get("set_voltage", 0.0), said["set_current"], trial.on_at)
     words = []
-    for sample in _shown(trial):
+    for sample in _shown(trial, path):
         words += [(verdict.since, verdict.word) for verdict in watcher.take(sample)]
+    words += [(verdict.since, verdict.word) for verdict in watcher.forget(sample.t)]
     return words
 
 
-def _shown(trial: Trial):
-    """The supply's samples about the changes."""
-    t, amps = trial.channels[SUPPLY_CURRENT]
-    volts = trial.channels[SUPPLY_VOLTAGE][1]
+def _shown(trial: Trial, path: str):
+    """The samples of the fast channel about the changes."""
+    t, amps = trial.channels[CURRENT_OF[path]]
+    volts = trial.channels[VOLTAGE_OF[path]][1]
     times = t.tolist()
+    changes = [step for step in trial.steps if step.acted is not None and step.kind != "rest"]
     windows = [
         (trial.on_at, trial.on_at + SETTLED),
-        *((s.acted - BEFORE, s.acted + AFTER) for s in trial.steps if s.acted),
+        *((s.acted - BEFORE, min(s.acted + AFTER, s.ended) if path == DISCHARGE else s.acted + AFTER) for s in changes),
     ]
     done = 0
     for begin, end in windows:
         first, last = max(bisect_left(times, begin), done), bisect_left(times, end)
         for i in range(first, last):
-            yield Sampled(
-                times[i],
-                {SUPPLY_CURRENT: float(amps[i]), SUPPLY_VOLTAGE: float(volts[i])},
-                {},
-                str(trial.modes[i]),
-                True,
-            )
+            readings = {CURRENT_OF[path]: float(amps[i]), VOLTAGE_OF[path]: float(volts[i])}
+            yield Sampled(times[i], readings, {}, str(trial.modes[i]), True)
         done = max(done, last)
 
 
-FINDERS = {"temperature": _temperature, "box": _box}
+FINDERS = {"temperature": _temperature, "box": _box, "under-voltage": _under_voltage}
