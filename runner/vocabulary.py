@@ -199,7 +199,9 @@ class BudgetSource(StrEnum):
     )  # of a voltage, where no ramp helps
     SENSOR_LAG = "lag of the sensor", "ramps at two or three rates: the lag then cancels"
     PROBE_LAG = "lag of the probe", "ramps at two or three rates: the lag then cancels"
-    DISAGREEMENT = "disagreement of the ramps", "more repeats", True
+    COUPLING_GROWTH = "coupling that grows with the temperature", "insulation over probe and sensor"
+    COUPLING_DIRECTION = "coupling that depends on the direction", "slower ramps, and heat that comes from all sides"
+    REPEATABILITY = "repeatability of the pack", "more repeats at the same rates", True
     LEVELS = "step size", "smaller steps"
     LOOKS = "interval between tries", "a shorter interval between tries"
     READINGS = "interval between readings", "more frequent readings"

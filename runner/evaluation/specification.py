@@ -32,6 +32,8 @@ def declare(procedure: Procedure, pack: PackSheet, bench: BenchFile, sensors: tu
         calibration=probe.accuracy.standard_uncertainty() if probe else (0.0, "normal"),
         resolution=probe.accuracy.resolution if probe else 0.0,
         coupling=probe.coupling if probe else 0.0,
+        coupling_growth=probe.coupling_growth if probe else None,
+        coupling_direction=probe.coupling_direction if probe else None,
         probe_lag=(probe.lag, probe.lag_uncertainty) if probe else None,
         sensor_lag={
             sensor.name: (sensor.lag, sensor.lag_uncertainty or sensor.lag / 2)

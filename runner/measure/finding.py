@@ -23,6 +23,7 @@ Limits = tuple[float | None, float | None]
 WORTH_SAYING = 0.05  # s that a meter averages over
 SAID_BEFORE = {
     "delay counted in looks": "delay as a number of polls",
+    "disagreement of the ramps": "repeatability of the pack",
     "distance of the levels": "step size",
     "distance of the looks": "interval between tries",
     "distance of the readings": "interval between readings",

@@ -118,10 +118,11 @@ class Accuracy:
 class Specification:
     """What sheet and bench file say: limits in the unit of the protection, times in s, all else in SI.
 
-    ``sensor_lag`` and ``probe_lag`` are (value, standard uncertainty) in s, or None where nobody knows; ``leads`` the same
-    in Ω by path; ``accuracy`` by channel; ``box`` the ± ratio of a decade box and ``slope`` (dR/dT)/R in 1/K, as a function of °C,
-    by sensor. ``averaging`` is what is known of the windows of the current readings, by path.
-    ``reaction`` is (value, standard uncertainty) of a person's key.
+    ``sensor_lag`` and ``probe_lag`` are (value, standard uncertainty) in s, or None where nobody knows; ``coupling`` is in K,
+    its growth a share of the difference to ambient, None where nobody has said; ``leads`` the same in Ω by path; ``accuracy``
+    by channel; ``box`` the ± ratio of a decade box and ``slope`` (dR/dT)/R in 1/K, as a function of °C, by sensor.
+    ``averaging`` is what is known of the windows of the current readings, by path. ``reaction`` is (value, standard
+    uncertainty) of a person's key.
     """
 
     protection: str
@@ -139,6 +140,8 @@ class Specification:
     calibration: tuple[float, str] = (0.0, "normal")
     resolution: float = 0.0
     coupling: float = 0.0
+    coupling_growth: float | None = None
+    coupling_direction: float | None = None
     probe_lag: tuple[float, float] | None = None
     sensor_lag: Mapping[str, tuple[float, float]] = field(default_factory=dict)
     sensors: tuple[str, ...] = ()

@@ -82,7 +82,9 @@ class ProbeSheet(InstrumentSheet):
     """The reference thermometer held on the pack's sensor.
 
     ``coupling`` is the standard uncertainty, in K, of how far probe and sensor differ in a steady state (contact,
-    paste, distance); ``lag`` the probe's first-order time constant, in s, with its standard uncertainty.
+    paste, distance); ``coupling_growth`` what of it grows with the difference to the room, as a share of that;
+    ``coupling_direction``, in K, what changes its sign between heating and cooling; ``lag`` the probe's first-order
+    time constant, in s, with its standard uncertainty.
 
     An instrument that gives no temperature ``reads`` the resistance of a ``sensor`` (pt100, pt1000, or one with a
     ``curve``), or the voltage of a thermocouple (K, T) whose ``terminals`` are at a known temperature.
@@ -95,6 +97,8 @@ class ProbeSheet(InstrumentSheet):
 
     accuracy: TemperatureAccuracy
     coupling: TemperatureDifference
+    coupling_growth: Ratio | None = None
+    coupling_direction: TemperatureDifference | None = None
     lag: Time = 0.0
     lag_uncertainty: Time = 0.0
 
