@@ -21,7 +21,7 @@ class Exit(IntEnum):
 
 
 class Role(StrEnum):
-    """What an instrument is on a bench. runner/sheets/roles.py says what each can do."""
+    """What an instrument is on a bench. ROLE_FACTS in runner/sheets/instruments.py says what each can do."""
 
     SUPPLY = "supply"
     PROBE = "probe"
