@@ -45,7 +45,7 @@ def test_steps_reach_the_method_as_the_run_would_have_ended_them():
 def test_a_line_of_the_table_counts_what_it_says():
     """Wilson (1927): 8 of 10 are 0.49 to 0.943."""
     assert wilson(8, 10) == pytest.approx((0.490, 0.943), abs=0.001)
-    item = {"name": "trip", "unit": "°C", "true": 55.0, "U": 0.5, "functional": False, "along": -1.0}
+    item = {"name": "trip", "seed": 7, "unit": "°C", "true": 55.0, "U": 0.5, "functional": False, "along": -1.0}
     items = [{**item, "value": value} for value in (55.4, 54.4, 56.2, None)] + [
         {**item, "value": 55.1, "functional": True}
     ]
