@@ -129,7 +129,7 @@ def test_an_aperture_smears_a_stop_and_only_forwards_in_time():
 
 
 def test_every_range_of_a_hand_and_a_pack_is_met_in_everything_together():
-    ones = [trial(seed, EVERYTHING).drawn for seed in range(200)]
+    ones = [trial(seed, EVERYTHING).drawn for seed in range(150)]
     share = {
         "noise": np.mean([one.firmware.noise > 0 for one in ones]),
         "filter": np.mean([one.firmware.mean > 1 or one.firmware.lag > 0 for one in ones]),
@@ -140,7 +140,7 @@ def test_every_range_of_a_hand_and_a_pack_is_met_in_everything_together():
     assert 0.5 < share["noise"] < 0.9
     assert 0.35 < share["filter"] < 0.65
     assert 0.3 < share["aperture"] < 0.65
-    assert 0.05 < share["one ramp"] < 0.3
+    assert 0.02 < share["one ramp"] < 0.16
     assert 0.2 < share["cold"] < 0.5
     assert max(one.firmware.every for one in ones) <= 4.0 * 1.03
     assert max(one.firmware.noise for one in ones) <= 0.3

@@ -140,16 +140,9 @@ def _one_way(rng, draw, thermal, converter, d, nominal, limit, sign, rate, carry
     count = min(int((acted + reaction - t[0]) / GRID) + 2, len(t) - 1)
     thermal.keep(count, t, even, sensor, more)
     ramp_began = float(t[ramp]) if t[ramp] < acted else None
-    step = Step(
-        "heat" if rising else "cool",
-        began,
-        acted,
-        True,
-        0.0,
-        ramp_began,
-        ended=thermal.t,
-        crossed=_first(t, sign * (sensor - limit[1])),
-    )
+    crossed = _first(t, sign * (sensor - limit[1]))
+    kind = "heat" if rising else "cool"
+    step = Step(kind, began, acted, True, ramp_began=ramp_began, ended=thermal.t, crossed=crossed)
     less = _first(t, sign * (sensor - limit[1]) + d.path.derates_before) if d.path.derates else None
     kept = d.hand.overshoot * min(1.0, rate * 60 / 3)
     return step, less if less is not None and less < acted - 20.0 else None, kept
