@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from runner.events import CHARGE, DISCHARGE
+from runner.measure.conformity import Decision
 from runner.vocabulary import Observed
 
 Array = NDArray[np.float64]
@@ -141,8 +142,7 @@ class Specification:
     sensor_lag: Mapping[str, tuple[float, float]] = field(default_factory=dict)
     sensors: tuple[str, ...] = ()
     wanted: tuple[str, ...] = ()
-    rule: str = "guard band with conditions"
-    coverage: float = 0.95
+    decision: Decision = field(default_factory=Decision)
     accuracy: Mapping[str, Accuracy] = field(default_factory=dict)
     leads: Mapping[str, tuple[float, float]] = field(default_factory=dict)
     aperture: Mapping[str, float] = field(
