@@ -53,13 +53,21 @@ def chance(finding: Finding) -> str:
     probability, decision = finding.probability, finding.decision
     if probability is None:
         return "—"
-    least = decision.risk if decision.rule == Rule.PRODUCER else 1.0 - decision.risk  # that the rule asks for
+    producer = (
+        decision.rule == Rule.PRODUCER
+    )  # who rejects at the risk itself, where the others accept at what is left of it
+    least = round(decision.risk if producer else 1.0 - decision.risk, 9)
     if probability > max(least, ALMOST):
         return f"> {percent(max(least, ALMOST))}"
     if probability < min(least, 1.0 - ALMOST):
         return f"< {percent(min(least, 1.0 - ALMOST))}"
+
+    def accepted(probability: float) -> bool:
+        return probability > least if producer else probability >= least
+
     texts = [f"{100 * probability:.{digits}f}" for digits in range(1, 7)]
-    return next((text for text in texts if (float(text) < 100 * least) == (probability < least)), texts[-1]) + " %"
+    same = (text for text in texts if accepted(round(float(text) / 100, 9)) == accepted(probability))
+    return next(same, texts[-1]) + " %"
 
 
 def digits_for(uncertainty: float) -> int:
