@@ -7,6 +7,7 @@ from typing import Any
 
 from runner.events import CHARGE, DISCHARGE, LOAD_CURRENT, LOAD_VOLTAGE, METER_VOLTAGE, SUPPLY_CURRENT, SUPPLY_VOLTAGE
 from runner.measure.conformity import Decision
+from runner.measure.fits.averaging import of_window
 from runner.measure.recording import Accuracy, Specification
 from runner.sheets.bench import Assumed, BenchFile
 from runner.sheets.curve import Curve
@@ -16,6 +17,7 @@ from runner.sheets.pack import PackSheet, Protection
 from runner.sheets.procedure import Procedure
 from runner.sheets.tolerances import allowed
 
+STAMPS = {"end": 1.0, "middle": 0.5}  # where in its window the time of a reading is
 UNSAID = 0.1  # of a delay: how well it is taken to be kept where the sheet does not say (common practice, no source)
 
 
@@ -42,10 +44,10 @@ def declare(procedure: Procedure, pack: PackSheet, bench: BenchFile, sensors: tu
         decision=decision_of(bench),
         accuracy=_accuracies(instruments),
         leads=_leads(instruments),
-        aperture={
-            path: instrument.averages
+        averaging={
+            path: of_window(instrument.averages, STAMPS[instrument.stamp])
             for path, instrument in ((CHARGE, instruments.supply), (DISCHARGE, instruments.load))
-            if instrument is not None
+            if instrument is not None and instrument.averages is not None
         },
         capacity=(pack.rated_capacity, pack.minimum_capacity),
         energy=(pack.rated_energy, pack.minimum_energy),

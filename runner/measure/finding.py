@@ -13,12 +13,14 @@ from typing import Any
 from runner.events import CURRENT_OF
 from runner.measure.budget import MANY, BudgetRow, Inputs, Quantity, coverage_factor
 from runner.measure.conformity import FAIL, NOT_MEASURED, PASS, Decision, inside, probability
+from runner.measure.fits.averaging import INSTANT, Averaging
 from runner.measure.fits.edge import Edge, find_edge
 from runner.measure.recording import Attempt, Recording, Specification
 from runner.measure.threshold import Crossing
 from runner.vocabulary import BudgetSource, Outcome
 
 Limits = tuple[float | None, float | None]
+WORTH_SAYING = 0.05  # s that a meter averages over
 SAID_BEFORE = {
     "delay counted in looks": "delay as a number of polls",
     "distance of the levels": "step size",
@@ -125,8 +127,24 @@ class Evaluator:
             self.recording.of(CURRENT_OF[path]),
             attempt.at,
             rising=attempt.outcome == Outcome.RETURNED,
-            aperture=self.declared.aperture.get(path, 0.0),
+            meter=self.meter,
             begin=begin,
+        )
+
+    @property
+    def meter(self) -> Averaging:
+        """What is known of the window of the current readings on the path of the protection."""
+        return self.declared.averaging.get(self.declared.path, INSTANT)
+
+    def about_meter(self) -> tuple[str, ...]:
+        """What was found of a meter whose window nobody has declared, where it is long enough to matter."""
+        meter = self.meter
+        if meter.declared or not meter.found or meter.mean < WORTH_SAYING:
+            return ()
+        stops = f"{meter.found} stop{'s' if meter.found > 1 else ''}"
+        return (
+            f"current readings average over about {meter.mean:.2g} s (found from {stops}; "
+            f"the bench file can declare averages: {meter.mean:.2g} s)",
         )
 
     def ended(self, kind: str, outcome: str) -> list[Attempt]:

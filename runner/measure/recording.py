@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from runner.events import CHARGE, DISCHARGE
 from runner.measure.conformity import Decision
+from runner.measure.fits.averaging import Averaging
 from runner.vocabulary import Observed
 
 Array = NDArray[np.float64]
@@ -120,7 +121,8 @@ class Specification:
 
     ``sensor_lag`` and ``probe_lag`` are (value, standard uncertainty) in s, or None where nobody knows; ``leads`` the same
     in Ω by path; ``accuracy`` by channel; ``box`` the ± ratio of a decade box and ``slope`` (dR/dT)/R in 1/K, as a function of °C,
-    by sensor. ``reaction`` is (value, standard uncertainty) of a person's key.
+    by sensor. ``averaging`` is what is known of the windows of the current readings, by path.
+    ``reaction`` is (value, standard uncertainty) of a person's key.
     """
 
     protection: str
@@ -145,9 +147,7 @@ class Specification:
     decision: Decision = field(default_factory=Decision)
     accuracy: Mapping[str, Accuracy] = field(default_factory=dict)
     leads: Mapping[str, tuple[float, float]] = field(default_factory=dict)
-    aperture: Mapping[str, float] = field(
-        default_factory=dict
-    )  # path -> s over which a reading of its current is the mean
+    averaging: Mapping[str, Averaging] = field(default_factory=dict)
     capacity: tuple[float | None, float | None] = (None, None)  # rated and minimum, A·s
     energy: tuple[float | None, float | None] = (None, None)  # rated and minimum, J
     box: float = 0.0

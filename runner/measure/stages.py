@@ -96,7 +96,9 @@ class Stages(Evaluator):
         above = part.t[part.value >= min(trip, 0.97 * level.value)]
         below = part.t[part.t < above[0]] if len(above) else part.t
         last = float(above[0]) if len(above) else level.since
-        first = float(below[-1]) if len(below) else asked
+        first = (float(below[-1]) if len(below) else asked) - 2 * max(
+            self.meter.lag, 0.0
+        )  # a mean comes after what it is of
         unsure = self._trip_is_passed_within(part, first, last, trip)
         return max(first - unsure, asked), max(last + unsure, level.since)
 
@@ -200,13 +202,14 @@ def _delay(maker: Evaluator, edge: Edge, since: Quantity) -> Finding:
     """From the tripping level to the edge, less what the pack's polling adds."""
     declared = maker.declared
     quantity = (
-        maker.inputs.add(BudgetSource.EDGE_INSTANT, edge.instant, edge.uncertainty, "rectangular")
+        maker.inputs.add(BudgetSource.EDGE_INSTANT, edge.instant, edge.uncertainty, edge.distribution)
         - since
         - maker.inputs.add(BudgetSource.POLLING, declared.polling / 2, declared.polling / 12.0**0.5, "rectangular")
         # nothing or a whole look, rather than something between, where the delay is near a whole number of them
         - maker.inputs.add(BudgetSource.DELAY_IN_LOOKS, declared.polling / 2, *_lost_in_looks(declared))
     )
-    return maker.measured("delay", "s", quantity, expected=declared.delay, limits=declared.delay_limits)
+    expected, limits = declared.delay, declared.delay_limits
+    return maker.measured("delay", "s", quantity, expected=expected, limits=limits, caveats=maker.about_meter())
 
 
 def _lost_in_looks(declared: Specification) -> tuple[float, str]:

@@ -165,6 +165,7 @@ class Thermal(Evaluator):
             trip.delay_and_lag,
             caveats=(
                 "trip delay, half a polling period and sensor lag relative to the probe; not comparable with the declared delay",
+                *self.about_meter(),
             ),
             fit=trip.fit,
         )

@@ -98,7 +98,7 @@ def _own(crossing: Crossing, declared: Specification, inputs: Inputs) -> Quantit
         inputs.add(BudgetSource.RAMP_FIT, ramp.temperature, ramp.temperature_uncertainty, "normal", ramp.dof)
         # a hand-held ramp really is where it has wandered to: that counts whole, not divided by √n as the probe's noise is
         + inputs.add(BudgetSource.RAMP_WANDER, 0.0, ramp.wander, "normal", ramp.dof)
-        + inputs.add(BudgetSource.EDGE_INSTANTS, 0.0, abs(ramp.rate) * edge.uncertainty, "rectangular")
+        + inputs.add(BudgetSource.EDGE_INSTANTS, 0.0, abs(ramp.rate) * edge.uncertainty, edge.distribution)
         + inputs.add(BudgetSource.POLLING, 0.0, abs(ramp.rate) * declared.polling / 12.0**0.5, "rectangular")
     )
 

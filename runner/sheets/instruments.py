@@ -34,15 +34,22 @@ from runner.sheets.instrument_parts import (
 )
 from runner.vocabulary import Role
 
+Stamp = Literal["end", "middle"]
+
 
 class SupplySheet(InstrumentSheet):
-    """The programmable supply that charges the pack. ``averages``: over how long each of its readings is the mean, in s."""
+    """The programmable supply that charges the pack.
+
+    ``averages``: over how long each of its readings is the mean, in s; None: found out from the run. ``stamp``: where in that
+    time the reading belongs; most instruments give the mean of the time just past.
+    """
 
     limits: SupplyLimits
     voltage_accuracy: VoltageAccuracy = VoltageAccuracy()
     current_accuracy: CurrentAccuracy = CurrentAccuracy()
     leads: Leads | None = None
-    averages: Time = 0.0
+    averages: Time | None = None
+    stamp: Stamp = "end"
 
     @model_validator(mode="after")
     def _on_a_cable(self) -> Self:
@@ -60,7 +67,8 @@ class LoadSheet(InstrumentSheet):
     voltage_accuracy: VoltageAccuracy = VoltageAccuracy()
     current_accuracy: CurrentAccuracy = CurrentAccuracy()
     leads: Leads | None = None
-    averages: Time = 0.0
+    averages: Time | None = None
+    stamp: Stamp = "end"
     draws: PositiveCurrent | None = None
 
     @model_validator(mode="after")

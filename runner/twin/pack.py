@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 import random
 from bisect import bisect_right
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
 from runner.twin.parameters import PackTruth, ProtectionTruth
@@ -37,13 +38,16 @@ SHARES = (1.0, 0.67)  # of the relaxation resistance: the fast and the slow rela
 SLOWER = 10.0  # times: the slow one
 EMPTY_GROWTH, EMPTY_SOC = 20.0, 0.02  # how much the relaxations grow towards empty, and from which state of charge on
 _SOCS = [soc for soc, _ in _CURVE]
+_PIECES = [(x0, y0, x1 - x0, y1 - y0) for (x0, y0), (x1, y1) in itertools.pairwise(_CURVE)]  # the last goes on for ever
 
 
-def open_circuit_voltage(soc: float) -> float:
-    """V of one cell at rest."""
-    index = min(max(bisect_right(_SOCS, soc), 1), len(_CURVE) - 1)
-    (x0, y0), (x1, y1) = _CURVE[index - 1], _CURVE[index]
-    return y0 + (y1 - y0) * (soc - x0) / (x1 - x0)
+def open_circuit_voltages(socs: Iterable[float]) -> list[float]:
+    """V of each cell at rest."""
+    found = []
+    for soc in socs:
+        x0, y0, run, rise = _PIECES[bisect_right(_SOCS, soc, 1, len(_PIECES)) - 1]
+        found.append(y0 + rise * (soc - x0) / run)
+    return found
 
 
 @dataclass
@@ -77,10 +81,7 @@ class ManagementSystem:
         self._latches = [_Latch(truth, dice.uniform(0.0, truth.polling)) for truth in protections]
         self.changes: list[dict[str, object]] = []
         self._charge_open = self._discharge_open = False
-
-    @property
-    def next_look(self) -> float:
-        return min((latch.next_look for latch in self._latches), default=float("inf"))
+        self.next_look = min((latch.next_look for latch in self._latches), default=math.inf)
 
     @property
     def alarms(self) -> list[str]:
@@ -99,11 +100,13 @@ class ManagementSystem:
 
     def look(self, t: float, state: PackState) -> None:
         """One moment of the management system's life; it acts only if a look is due."""
+        self.next_look = math.inf
         for latch in self._latches:
-            if latch.next_look > t + 1e-9:
-                continue
-            latch.next_look += max(latch.truth.polling, 0.01)
-            self._consider(latch, t, state)
+            if latch.next_look <= t + 1e-9:
+                latch.next_look += max(latch.truth.polling, 0.01)
+                self._consider(latch, t, state)
+            if latch.next_look < self.next_look:
+                self.next_look = latch.next_look
 
     def _consider(self, latch: _Latch, t: float, state: PackState) -> None:
         truth = latch.truth
@@ -199,8 +202,7 @@ class Pack:
         self.truth = truth
         self.cell_socs = [truth.soc + dice.gauss(0.0, truth.cell_soc_spread) for _ in range(truth.cells)]
         self._relaxations = [0.0, 0.0]
-        self._volts_of: list[float] = []
-        self._volts: list[float] = []
+        self._at_rest()
         self.moved = 0.0  # A·s put in since the beginning
         self.system = ManagementSystem(truth.protections, dice)
 
@@ -209,16 +211,15 @@ class Pack:
         """V by which the stack is away from its voltage at rest, after its ohmic drop."""
         return sum(self._relaxations)
 
-    @property
-    def open_circuit_voltages(self) -> list[float]:
-        """V of each cell at rest, worked out once for each state of charge."""
-        if self._volts_of is not self.cell_socs:
-            self._volts_of, self._volts = self.cell_socs, [open_circuit_voltage(soc) for soc in self.cell_socs]
-        return self._volts
+    def _at_rest(self) -> None:
+        """What only the states of charge decide, worked out once for each of them."""
+        self._volts = open_circuit_voltages(self.cell_socs)
+        self._stack = sum(self._volts)
+        self._emptiness = 1.0 + EMPTY_GROWTH * math.exp(-max(min(self.cell_socs), 0.0) / EMPTY_SOC)
 
     def rest_voltage(self) -> float:
         """V of the whole stack without the drop over its ohmic resistance."""
-        return sum(self.open_circuit_voltages) + self.relaxation
+        return self._stack + self.relaxation
 
     def flow(self, current: float, dt: float) -> None:
         """Let a current flow for a while."""
@@ -226,9 +227,9 @@ class Pack:
         if step:
             self.moved += current * dt
             self.cell_socs = [soc + step for soc in self.cell_socs]
-        emptiness = 1.0 + EMPTY_GROWTH * math.exp(-max(min(self.cell_socs), 0.0) / EMPTY_SOC)
+            self._at_rest()
         for index, (share, time) in enumerate(zip(SHARES, (1.0, SLOWER), strict=True)):
-            target = current * self.truth.relaxation_resistance * share * emptiness
+            target = current * self.truth.relaxation_resistance * share * self._emptiness
             gone = math.exp(-dt / (self.truth.relaxation_time * time))
             self._relaxations[index] = target + (self._relaxations[index] - target) * gone
 
@@ -236,5 +237,5 @@ class Pack:
         """What the management system measures now."""
         drop = current * self.truth.resistance + self.relaxation
         each = drop / self.truth.cells
-        volts = [volt + each for volt in self.open_circuit_voltages]
+        volts = [volt + each for volt in self._volts]
         return PackState(sensors, max(volts), min(volts), current, sum(volts))
