@@ -19,6 +19,7 @@ from runner.events import (
 )
 from runner.measure.finding import Finding
 from runner.measure.findings import findings
+from runner.measure.fits.averaging import Averaging, of_window
 from runner.measure.recording import Accuracy, Attempt, Held, Recording, Series, Specification
 from runner.vocabulary import Outcome, WatchWord
 from tests.foreign.trial import Trial
@@ -113,7 +114,7 @@ def _under_voltage(trial: Trial) -> list[Finding]:
         wanted=("trip", "release", "recovery_time"),
         accuracy=accuracy,
         leads={DISCHARGE: said["leads"]} if said["leads"] else {},
-        aperture={DISCHARGE: said["averages"]},
+        averaging=_averaging(DISCHARGE, said["averages"]),
     )
     return findings(Recording(channels, attempts), specification)
 
@@ -135,9 +136,14 @@ def _of_temperature(said, more) -> Specification:
         delay_uncertainty=UNSAID * said["delay"] / 3**0.5,
         polling=said["polling"],
         sensors=(SENSOR,),
-        aperture={CHARGE: said["averages"]},
+        averaging=_averaging(CHARGE, said["averages"]),
         **more,
     )
+
+
+def _averaging(path: str, said: float) -> dict[str, Averaging]:
+    """What the bench file says of the current's meter; of one that says nothing, the run finds it out."""
+    return {path: of_window(said)} if said else {}
 
 
 def _attempts(trial: Trial):

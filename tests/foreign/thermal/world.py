@@ -147,10 +147,8 @@ def _one_way(rng, draw, thermal, converter, d, nominal, limit, sign, rate, carry
         True,
         0.0,
         ramp_began,
-        0,
-        None,
-        thermal.t,
-        _first(t, sign * (sensor - limit[1])),
+        ended=thermal.t,
+        crossed=_first(t, sign * (sensor - limit[1])),
     )
     less = _first(t, sign * (sensor - limit[1]) + d.path.derates_before) if d.path.derates else None
     kept = d.hand.overshoot * min(1.0, rate * 60 / 3)
