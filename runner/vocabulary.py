@@ -84,6 +84,19 @@ class Until(StrEnum):
     DONE = "done"
 
 
+class Rule(StrEnum):
+    """How a statement of conformity is made; runner/measure/conformity.py says what each means."""
+
+    SIMPLE = "simple acceptance"
+    GUARD_BAND = "guard band"
+    WITH_CONDITIONS = "guard band with conditions"
+    CONSUMER = "maximum consumer risk"
+    PRODUCER = "maximum producer risk"
+
+
+MAXIMUM_RISK = (Rule.CONSUMER, Rule.PRODUCER)  # the rules with a risk of their own
+
+
 class Answer(StrEnum):
     """Words that answer a question, other than readings and choices of a procedure."""
 

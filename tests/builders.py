@@ -199,8 +199,6 @@ def declared(**changed) -> Specification:
         "sensor_lag": {},
         "sensors": ("T1",),
         "wanted": ("trip", "release", "hysteresis", "delay_and_lag"),
-        "rule": "guard band with conditions",
-        "coverage": 0.95,
     }
     return Specification(**{**values, **changed})
 

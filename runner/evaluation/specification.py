@@ -6,6 +6,7 @@ from collections.abc import Callable
 from typing import Any
 
 from runner.events import CHARGE, DISCHARGE, LOAD_CURRENT, LOAD_VOLTAGE, METER_VOLTAGE, SUPPLY_CURRENT, SUPPLY_VOLTAGE
+from runner.measure.conformity import Decision
 from runner.measure.fits.averaging import of_window
 from runner.measure.recording import Accuracy, Specification
 from runner.sheets.bench import Assumed, BenchFile
@@ -42,8 +43,7 @@ def declare(procedure: Procedure, pack: PackSheet, bench: BenchFile, sensors: tu
         },
         sensors=sensors,
         wanted=procedure.findings,
-        rule=bench.decision.rule,
-        coverage=bench.decision.coverage,
+        decision=decision_of(bench),
         accuracy=_accuracies(instruments),
         leads=_leads(instruments),
         averaging={
@@ -63,6 +63,11 @@ def declare(procedure: Procedure, pack: PackSheet, bench: BenchFile, sensors: tu
             Accuracy(counter.energy_gain, 0.0, counter.energy_resolution),
         ),
     )
+
+
+def decision_of(bench: BenchFile) -> Decision:
+    """The rule by which statements are made at a bench."""
+    return Decision(bench.decision.rule, bench.decision.coverage, bench.decision.risk)
 
 
 def _of_protection(protection: Protection | None, assumed: Assumed) -> dict[str, Any]:

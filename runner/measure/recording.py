@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from runner.events import CHARGE, DISCHARGE
+from runner.measure.conformity import Decision
 from runner.measure.fits.averaging import Averaging
 from runner.vocabulary import Observed
 
@@ -146,8 +147,7 @@ class Specification:
     sensor_lag: Mapping[str, tuple[float, float]] = field(default_factory=dict)
     sensors: tuple[str, ...] = ()
     wanted: tuple[str, ...] = ()
-    rule: str = "guard band with conditions"
-    coverage: float = 0.95
+    decision: Decision = field(default_factory=Decision)
     accuracy: Mapping[str, Accuracy] = field(default_factory=dict)
     leads: Mapping[str, tuple[float, float]] = field(default_factory=dict)
     averaging: Mapping[str, Averaging] = field(default_factory=dict)

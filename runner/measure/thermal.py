@@ -8,12 +8,11 @@ import numpy as np
 
 from runner.events import PROBE_TEMPERATURE
 from runner.measure.budget import Inputs, Quantity
-from runner.measure.coupling import shared
 from runner.measure.finding import Evaluator, Finding
 from runner.measure.fits.ramp import SETTLING, fit_ramp, fit_taps
 from runner.measure.fits.repeatability import Group, Repeatability, repeatability
 from runner.measure.recording import Attempt, Recording, Specification
-from runner.measure.threshold import UNKNOWN_LAG, Crossing, Threshold, find_threshold, own_part
+from runner.measure.threshold import UNKNOWN_LAG, Crossing, Threshold, find_threshold, own_part, shared
 from runner.vocabulary import BudgetSource, Observed, Outcome
 
 

@@ -4,12 +4,11 @@ import numpy as np
 import pytest
 
 from runner.measure.budget import Inputs
-from runner.measure.coupling import shared
 from runner.measure.fits.edge import Edge
 from runner.measure.fits.ramp import Ramp
 from runner.measure.fits.repeatability import Group, Repeatability, repeatability
 from runner.measure.recording import Attempt
-from runner.measure.threshold import Crossing, find_threshold
+from runner.measure.threshold import Crossing, find_threshold, shared
 from tests.builders import declared
 
 STEADY = Repeatability(0.0, 2.0)
