@@ -11,6 +11,7 @@ from pathlib import Path
 import pytest
 
 from runner.cli import main
+from runner.evaluation.provenance import SIGNIFICANT
 
 ARCHIVE = Path(__file__).parents[1] / "data" / "runs_of_november_2026.zip"
 RUNS = ["single", "by-hand", "arrival", "discharge-over-current", "charge-over-temperature-box"]
@@ -44,7 +45,7 @@ def test_an_old_run_is_evaluated_with_the_method_of_today_and_every_difference_i
         assert abs(then["value"] - now["value"]) <= now["expanded_uncertainty"], "today's interval holds it"
         assert now["expanded_uncertainty"] > 0.99 * then["expanded_uncertainty"]
         name = f"{then['name']} {then['sensor'] or ''}".strip()
-        changed = abs(then["value"] - now["value"]) > 0.02 * now["expanded_uncertainty"]
+        changed = abs(then["value"] - now["value"]) > SIGNIFICANT * now["expanded_uncertainty"]
         assert (f"{name}: {then['value']:g} ± " in said) or not changed
         assert (f"{name}: {then['conformity']} → {now['conformity']}" in said) is (
             then["conformity"] != now["conformity"]
