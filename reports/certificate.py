@@ -14,6 +14,7 @@ import jinja2
 from reports.coverage import coverage
 from reports.pdf import write_pdf
 from reports.plots import crossings_svg
+from reports.validation import Validation
 from reports.wording import chance, what_would_help, worded
 from runner.errors import RecordError
 from runner.evaluation.evaluate import Evaluation
@@ -131,6 +132,7 @@ def _contents(
         "parts": [_part(each) for each in evaluations],
         "several": len(evaluations) > 1,
         "rules": _rules(evaluations),
+        "validation": Validation.kept().cited(),
         "covered": [(row, SIDES.get(row.statement, "open"), MARKS.get(row.statement, "○")) for row in covered],
         "condition": [(each.procedure.title, rows) for each in evaluations if (rows := _condition(each))],
         "instruments": _instruments(evaluations),

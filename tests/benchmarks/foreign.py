@@ -230,7 +230,9 @@ def main() -> int:
     parser.add_argument("--workers", type=int, default=os.cpu_count())
     options = parser.parse_args()
     content = table(rows(wanted(options.only, options.count, options.seed), options.keep, options.workers))
-    content |= {"count": options.count, "first_seed": options.seed}
+    from runner.evaluation.provenance import digest
+
+    content |= {"count": options.count, "first_seed": options.seed, "method": digest()}
     printed(content)
     target = options.json or (str(Path(options.keep) / LATEST) if options.keep else "")
     if target:
