@@ -47,6 +47,7 @@ MARKS = {
     FAIL: "✗",
     NOT_MEASURED: "○",
 }
+HELPED = ("trip", "release", "capacity", "energy")  # findings of which the certificate says what would make them better
 USED = ("supply", "probe", "meter")  # roles whose readings are in the evidence whenever the bench has them
 SIDES = {
     NO_STATEMENT: "open",
@@ -280,8 +281,8 @@ def _notes(evaluation: Evaluation) -> list[str]:
 
 
 def _largest(finding: Finding) -> list[str]:
-    """What limits a measured threshold, and what would help."""
-    text = what_would_help(finding) if finding.name in ("trip", "release", "capacity") else ""
+    """What limits a finding most, and what would help."""
+    text = what_would_help(finding) if finding.name in HELPED else ""
     return [text] if text else []
 
 

@@ -27,6 +27,7 @@ from runner.sheets.instruments import Instruments, ProbeSheet
 from runner.sheets.pack import PackSheet, Protection
 from runner.sheets.procedure import Procedure
 from runner.sheets.tolerances import allowed
+from runner.vocabulary import Role
 
 STAMPS = {"end": 1.0, "middle": 0.5}  # where in its window the time of a reading is
 UNSAID = 0.1  # of a delay: how well it is taken to be kept where the sheet does not say (common practice, no source)
@@ -156,11 +157,12 @@ def _accuracies(instruments: Instruments) -> dict[str, Accuracy]:
 
 def _leads(instruments: Instruments) -> dict[str, tuple[float, float]]:
     pairs = ((CHARGE, instruments.supply), (DISCHARGE, instruments.load))
-    return {
-        path: (instrument.leads.resistance, instrument.leads.uncertainty)
-        for path, instrument in pairs
-        if instrument is not None and instrument.leads is not None
-    }
+    known = {path: instrument.between for path, instrument in pairs if instrument is not None}
+    found: dict[str, tuple[float, float]] = {path: each for path, each in known.items() if each is not None}
+    counter = instruments.counter
+    if counter is not None and counter.leads is not None:
+        found[Role.COUNTER] = (counter.leads.resistance, counter.leads.uncertainty)
+    return found
 
 
 def _relative_slope(curve: Curve) -> Callable[[float], float]:
