@@ -66,8 +66,8 @@ class Validation:
         content = self.content
         parts = [
             "# Where this method holds, and where it does not",
-            f"{content['records']:,} records of packs, supplies, meters and hands were simulated by a program that shares nothing with "
-            "the measurement (`tests/foreign`), each with one departure from a plain pack on a plain bench, or with all drawn "
+            f"{content['records']:,} records of packs, supplies, meters and hands were simulated by a program that shares nothing "
+            "with the measurement (`tests/foreign`), each with one departure from a plain pack on a plain bench, or with all drawn "
             f"together. A stated interval holds the truth in {100 * STATED:.0f} % of cases; counted is how often it really did. "
             f"First number {content['first_seed']}, {content['count']} records a departure, method {content['method'][:12]}. "
             "Simulated packs are no packs: what nobody thought of is not in here.",
@@ -86,7 +86,8 @@ class Validation:
         short = self.short()
         if short:
             yield "\n".join(
-                f"- {finding}, {departure}: {_share(line['coverage'])} of {line['n']}" for finding, departure, line in short
+                f"- {finding}, {departure}: {_share(line['coverage'])} of {line['n']}"
+                for finding, departure, line in short
             )
         else:
             yield f"Every line holds in at least {100 * HOLDS:.0f} %."
@@ -106,7 +107,11 @@ def _table(departures: Mapping[str, Line]) -> Iterator[str]:
     yield "| --- | --- | --- | --- | --- | --- | --- |"
     for departure, line in departures.items():
         if line["coverage"] is None:
-            held = f"{_share(line['coverage_functional'])} (functional)" if line["coverage_functional"] is not None else "–"
+            held = (
+                f"{_share(line['coverage_functional'])} (functional)"
+                if line["coverage_functional"] is not None
+                else "–"
+            )
             yield f"| {departure} | {line['n']} | {_share(line['measured'])} | {held} | – | – | – |"
             continue
         between = f"{100 * line['coverage_low']:.0f} … {100 * line['coverage_high']:.0f} %"
