@@ -112,7 +112,7 @@ class Watcher:
         self._begin()
         self._levels.clear()
         self._voltages.clear()
-        self._contradictions.begin()
+        self._contradictions.begin(t)
         self._level, self._last_valid, self._on_since = 0.0, t, t
         self.verdict = Verdict(WatchWord.SETTLING, f"the {path} has just been switched on", t)
 
@@ -332,7 +332,8 @@ class Watcher:
     # ---- while it is stopped ---------------------------------------------------------------------------------
 
     def _while_gone(self, sample: Sampled, current: float) -> list[Verdict]:
-        if sample.output is False and self.verdict.word != WatchWord.LIMITED:
+        if sample.output is False:
+            self._rise = None
             return self._say(WatchWord.LIMITED, f"the {SOURCE[self.path]} switched off by itself", sample.t)
         something = self._residual + max(0.02 * self._level, 1.5 * self.smallest, 0.3 * self._residual)
         if self._rise is None and current <= something:
