@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import math
+from dataclasses import replace
+
 from runner.events import CHARGE, CURRENT_OF, VOLTAGE_OF, Sampled
 from runner.vocabulary import Role
 
@@ -84,3 +87,12 @@ class Contradictions:
             f"the current reading has been exactly {current:.6g} A for {FROZEN_TIME:g} s although the supply is at its set voltage "
             f"of {points[0]:.4g} V; check the supply's readings"
         )
+
+
+def finite(sample: Sampled) -> Sampled:
+    """The same; what is no number in it is lost."""
+    bad = {channel: "not a number" for channel, value in sample.readings.items() if not math.isfinite(value)}
+    if not bad:
+        return sample
+    readings = {channel: value for channel, value in sample.readings.items() if channel not in bad}
+    return replace(sample, readings=readings, lost={**sample.lost, **bad})
