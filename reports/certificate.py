@@ -14,7 +14,7 @@ import jinja2
 from reports.coverage import coverage
 from reports.pdf import write_pdf
 from reports.plots import crossings_svg
-from reports.wording import what_would_help, worded
+from reports.wording import chance, what_would_help, worded
 from runner.errors import RecordError
 from runner.evaluation.evaluate import Evaluation
 from runner.events import PROBE_TEMPERATURE
@@ -25,7 +25,8 @@ from runner.measure.conformity import (
     NOT_JUDGED,
     NOT_MEASURED,
     PASS,
-    RULES,
+    Decision,
+    percent,
     worst,
 )
 from runner.measure.finding import Finding
@@ -129,8 +130,7 @@ def _contents(
         "early": [f"{each.procedure.title}: {why}" for each in evaluations if (why := _early(each))],
         "parts": [_part(each) for each in evaluations],
         "several": len(evaluations) > 1,
-        "rule": RULES[bench.decision.rule],
-        "coverage": f"{bench.decision.coverage * 100:g}",
+        "rules": _rules(evaluations),
         "covered": [(row, SIDES.get(row.statement, "open"), MARKS.get(row.statement, "○")) for row in covered],
         "condition": [(each.procedure.title, rows) for each in evaluations if (rows := _condition(each))],
         "instruments": _instruments(evaluations),
@@ -141,6 +141,17 @@ def _contents(
             if (pictures := _plots(each, f"run{number}"))
         ],
     }
+
+
+def _rules(evaluations: Sequence[Evaluation]) -> list[tuple[str, str, str]]:
+    """(of which procedures, the coverage of U, the decision rule in words); one without a name where all have the same."""
+    found: dict[Decision, list[str]] = {}
+    for each in evaluations:
+        found.setdefault(each.declared.decision, []).append(each.procedure.title)
+    return [
+        (", ".join(titles) if len(found) > 1 else "", percent(decision.coverage), decision.words)
+        for decision, titles in found.items()
+    ]
 
 
 def _plots(evaluation: Evaluation, prefix: str) -> list[str]:
@@ -237,7 +248,7 @@ def _row(finding: Finding) -> dict[str, Any]:
         "mark": MARKS.get(word or "", ""),
         "side": SIDES.get(word or "", "none"),
         "limits": text.limits,
-        "chance": "—" if finding.probability is None else _chance(finding.probability),
+        "chance": chance(finding),
         "value": "",
         "largest": "",
     }
@@ -251,13 +262,6 @@ def _row(finding: Finding) -> dict[str, Any]:
             if line.contribution**2 > 0.005 * variance
         )
     return row
-
-
-def _chance(probability: float) -> str:
-    """A probability without pretending to more than the model knows."""
-    if probability > 0.999:
-        return "> 99.9 %"
-    return "< 0.1 %" if probability < 0.001 else f"{probability * 100:.1f} %"
 
 
 def _notes(evaluation: Evaluation) -> list[str]:

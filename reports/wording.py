@@ -1,15 +1,19 @@
-"""Findings as people read them: charge in Ah, energy in Wh, leads in mΩ, and as many digits as the uncertainty carries."""
+"""Findings as people read them: charge in Ah, energy in Wh, leads in mΩ; values with as many digits as the uncertainty carries,
+limits with all they have."""
 
 from __future__ import annotations
 
 import math
 from dataclasses import dataclass
 
-from runner.measure.conformity import WITH_CONDITIONS
+from runner.measure.conformity import percent
 from runner.measure.finding import Finding
-from runner.vocabulary import BudgetSource
+from runner.notation.quantity import exact
+from runner.vocabulary import BudgetSource, Rule
 
 READ_AS = {"A·s": ("Ah", 3600.0), "J": ("Wh", 3600.0), "Ω": ("mΩ", 1e-3)}  # SI unit -> (shown unit, its size)
+
+ALMOST = 0.999  # a probability of conformity beyond it is said to be beyond it
 
 
 @dataclass(frozen=True)
@@ -33,14 +37,38 @@ def worded(finding: Finding) -> Worded:
         unit,
         number((finding.value or 0.0) / size, digits) if known else "",
         number((finding.expanded_uncertainty or 0.0) / size, digits) if known else "",
-        number(None if finding.expected is None else finding.expected / size, few),
+        "—" if finding.expected is None else exact(finding.expected / size, few),
         _limits(finding, size, few),
     )
 
 
-def rule_words(rule: str) -> str:
-    """A decision rule as people read it beside a statement."""
-    return {WITH_CONDITIONS: "guard band, conditional"}.get(rule, rule)
+def rule_words(finding: Finding) -> str:
+    """The decision rule of a finding as people read it beside its statement, with its risk."""
+    words = "guard band, conditional" if finding.decision.rule == Rule.WITH_CONDITIONS else finding.rule
+    wrong = "fail" if finding.decision.rule == Rule.PRODUCER else "pass"
+    return f"{words}, risk of a wrong {wrong} ≤ {percent(finding.decision.risk)}"
+
+
+def chance(finding: Finding) -> str:
+    """The probability of conformity, without more digits than the model knows, and never rounded past what the rule asks for."""
+    probability, decision = finding.probability, finding.decision
+    if probability is None:
+        return "—"
+    producer = (
+        decision.rule == Rule.PRODUCER
+    )  # who rejects at the risk itself, where the others accept at what is left of it
+    least = round(decision.risk if producer else 1.0 - decision.risk, 9)
+    if probability > max(least, ALMOST):
+        return f"> {percent(max(least, ALMOST))}"
+    if probability < min(least, 1.0 - ALMOST):
+        return f"< {percent(min(least, 1.0 - ALMOST))}"
+
+    def accepted(probability: float) -> bool:
+        return probability > least if producer else probability >= least
+
+    texts = [f"{100 * probability:.{digits}f}" for digits in range(1, 7)]
+    same = (text for text in texts if accepted(round(float(text) / 100, 9)) == accepted(probability))
+    return next(same, texts[-1]) + " %"
 
 
 def digits_for(uncertainty: float) -> int:
@@ -53,13 +81,14 @@ def number(value: float | None, digits: int = 2) -> str:
     return "—" if value is None else f"{value:.{digits}f}".replace("-", "−")
 
 
-def _limits(finding: Finding, size: float, digits: int) -> str:
+def _limits(finding: Finding, size: float, least: int) -> str:
+    """With all their digits: what is decided by is what is read."""
     lower, upper = finding.lower, finding.upper
     if lower is not None and upper is not None:
-        return f"{number(lower / size, digits)} … {number(upper / size, digits)}"
+        return f"{exact(lower / size, least)} … {exact(upper / size, least)}"
     if lower is not None:
-        return f"≥ {number(lower / size, digits)}"
-    return "—" if upper is None else f"≤ {number(upper / size, digits)}"
+        return f"≥ {exact(lower / size, least)}"
+    return "—" if upper is None else f"≤ {exact(upper / size, least)}"
 
 
 def what_would_help(finding: Finding) -> str:

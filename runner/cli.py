@@ -132,7 +132,9 @@ def _add_files_and_benches(commands: argparse._SubParsersAction[argparse.Argumen
     twin.add_argument("--pack", help="pack sheet of the pack to simulate (default: the demo pack)")
     twin.add_argument("--bench-file", default="simulated-bench.yaml", help="file name for the bench file")
     twin.add_argument("--truth", help="file name for the true values of the simulation")
-    twin.add_argument("--port", type=int, default=0, help="first of five ports (default: any that are free)")
+    twin.add_argument(
+        "--port", type=int, default=0, help="first port, one for each instrument (default: any that are free)"
+    )
     twin.add_argument("--seed", type=int, default=1, help=SEED_HELP)
     twin.add_argument("--scenario", default="sound", help='simulated fault; "list" shows all')
     twin.add_argument("--speed", type=float, default=1.0, help="simulated speed: a factor such as 30")

@@ -32,6 +32,7 @@ from runner.console_output import (
 )
 from runner.engine.opening import CELLS, NEAR_THE_END
 from runner.errors import BenchError, Problem, SheetError
+from runner.evaluation.specification import decision_of
 from runner.plain import PlainOperator, Printer
 from runner.record.folder import RunFolder
 from runner.rehearsal.displays import AtSimulatedDisplays
@@ -197,6 +198,7 @@ class Face:
         bench = parse_bench(bench_file.text, bench_file.name)
         agenda = agenda_for(names, pack, bench, as_given=self.options.as_given)
         print_agenda(agenda, sys.stderr if self.options.json else sys.stdout)
+        self._say(f"decision rule: {decision_of(bench).short}\n")
         for note in [] if bench.decision.assumed_tolerance != Assumed() else not_judged(pack):
             self._say(f"note: the pack sheet {note}\n")
         if any(_protection_of(item.source) in NEAR_THE_END for item in agenda.items):

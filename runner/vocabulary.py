@@ -21,7 +21,7 @@ class Exit(IntEnum):
 
 
 class Role(StrEnum):
-    """What an instrument is on a bench. runner/sheets/roles.py says what each can do."""
+    """What an instrument is on a bench. ROLE_FACTS in runner/sheets/instruments.py says what each can do."""
 
     SUPPLY = "supply"
     PROBE = "probe"
@@ -82,6 +82,19 @@ class Until(StrEnum):
     RETURNED = "returned"
     TIME = "time"
     DONE = "done"
+
+
+class Rule(StrEnum):
+    """How a statement of conformity is made; runner/measure/conformity.py says what each means."""
+
+    SIMPLE = "simple acceptance"
+    GUARD_BAND = "guard band"
+    WITH_CONDITIONS = "guard band with conditions"
+    CONSUMER = "maximum consumer risk"
+    PRODUCER = "maximum producer risk"
+
+
+MAXIMUM_RISK = (Rule.CONSUMER, Rule.PRODUCER)  # the rules with a risk of their own
 
 
 class Answer(StrEnum):
@@ -199,8 +212,11 @@ class BudgetSource(StrEnum):
     )  # of a voltage, where no ramp helps
     SENSOR_LAG = "lag of the sensor", "ramps at two or three rates: the lag then cancels"
     PROBE_LAG = "lag of the probe", "ramps at two or three rates: the lag then cancels"
-    DISAGREEMENT = "disagreement of the ramps", "more repeats", True
+    COUPLING_GROWTH = "coupling that grows with the temperature", "insulation over probe and sensor"
+    COUPLING_DIRECTION = "coupling that depends on the direction", "slower ramps, and heat that comes from all sides"
+    REPEATABILITY = "repeatability of the pack", "more repeats at the same rates", True
     LEVELS = "step size", "smaller steps"
+    FILTER = "filter of the pack", "levels that are held for longer"
     LOOKS = "interval between tries", "a shorter interval between tries"
     READINGS = "interval between readings", "more frequent readings"
     BOX = "accuracy of the decade box", "a better decade box"

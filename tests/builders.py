@@ -193,12 +193,12 @@ def declared(**changed) -> Specification:
         "calibration": (0.1, "normal"),
         "resolution": 0.01,
         "coupling": 0.15,
+        "coupling_growth": 0.0,
+        "coupling_direction": 0.0,
         "probe_lag": (1.75, 0.72),
         "sensor_lag": {},
         "sensors": ("T1",),
         "wanted": ("trip", "release", "hysteresis", "delay_and_lag"),
-        "rule": "guard band with conditions",
-        "coverage": 0.95,
     }
     return Specification(**{**values, **changed})
 

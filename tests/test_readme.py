@@ -7,7 +7,9 @@ import pytest
 
 from runner.cli import _parser
 from runner.engine.steps import STEP_KINDS
+from runner.measure.conformity import Decision, percent
 from runner.twin.parameters import SCENARIOS
+from runner.vocabulary import Rule
 
 ROOT = Path(__file__).resolve().parent.parent
 README, DEVELOPERS = (ROOT / "README.md").read_text(), (ROOT / "DEVELOPERS.md").read_text()
@@ -50,3 +52,12 @@ def test_every_step_and_scenario_is_told():
         assert f"`{name}`" in DEVELOPERS
     assert "--scenario list" in README
     assert all(SCENARIOS.values())
+
+
+def test_every_decision_rule_is_in_the_readme_with_its_risk():
+    for rule in Rule:
+        (row,) = re.findall(rf"^\| `{rule}`(.*)\|$", README, re.MULTILINE)
+        stated = Decision(rule, maximum=0.05)
+        if rule != Rule.WITH_CONDITIONS:
+            assert percent(stated.risk) in row.split("|")[-1]
+    assert Decision(Rule.GUARD_BAND).risk == Decision(Rule.WITH_CONDITIONS).risk == pytest.approx(0.025)

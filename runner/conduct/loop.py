@@ -235,7 +235,7 @@ class Loop:
 
     def _switch_off(self, everything: bool) -> tuple[bool, str]:
         confirmed, remark = self.bench.off(everything=everything)
-        self._off = confirmed and (everything or self.bench.actuator is None)
+        self._off = confirmed and everything
         self.watch.beat(LONGEST_TURN)
         return confirmed, remark
 

@@ -15,12 +15,13 @@ import GTC
 import numpy as np
 from scipy import stats
 
+from runner.measure.distribution import MANY as MANY
+from runner.measure.distribution import Distribution, Part, distribution_of
 from runner.vocabulary import BudgetLine, BudgetSource
 
 Sourced = str | BudgetLine  # a BudgetSource, one of something, or a text where it is neither
 Quantity = Any  # GTC.UncertainReal; the library has no types
 
-MANY = float("inf")
 # the most that readings are taken to move together: at 1 rounding makes the variance of a difference less than nothing
 TOGETHER = 1.0 - 1e-12
 
@@ -100,18 +101,18 @@ class Inputs:
         rows = [_row(line, parts) for line, parts in self._by_source(result).items()]
         return tuple(sorted(rows, key=lambda row: -row.contribution))
 
-    def factor(self, result: Quantity, coverage: float) -> float:
-        """The factor of an interval for a result: each independent input with its own distribution, not those of the rows.
+    def distribution(self, result: Quantity) -> Distribution:
+        """How the true value lies about a result: each independent input with its own distribution, not those of the rows.
 
         Two rectangular inputs of one source make a triangle, which reaches further than a rectangle of the same deviation.
+        Inputs that were read together are one part.
         """
-        return coverage_factor_of(
+        return _distribution(
             [
                 row
                 for line, parts in self._by_source(result).items()
                 for row in ([_row(line, parts)] if _correlated(parts) else [_row(line, [part]) for part in parts])
-            ],
-            coverage,
+            ]
         )
 
     def _by_source(self, result: Quantity) -> dict[BudgetLine, list[_Part]]:
@@ -169,59 +170,13 @@ def chi_square_limit(freedom: float, chance: float = 0.05) -> float:
     return float(stats.chi2.ppf(1.0 - chance, freedom) / freedom)
 
 
-GRID = 2001  # points over which the distribution of a result is worked out; 501 give the same factor within 0.001
-
-
 def coverage_factor_of(rows: Sequence[BudgetRow], coverage: float) -> float:
-    """The factor k for which value ± k·u holds the true value with the coverage, from the distributions in the budget.
-
-    A result whose uncertainty is mostly one rectangular distribution never is further away than its half-width: Student's
-    factor would state an interval wider than what is possible (JCGM 100:2008, G.1.4 and G.2.2; the sum of independent
-    distributions as in JCGM 101:2008). The normal parts are taken together, widened as Student's t wants it for their
-    degrees of freedom; rectangular ones, U-shaped ones (arc sine, JCGM 101:2008, 6.4.6) and those of two values are added by
-    convolution.
-    """
-    total = sum(row.contribution**2 for row in rows) ** 0.5
-    bounded = [row for row in rows if row.distribution in _REACH and row.contribution > 0.01 * total]
-    normal = [row for row in rows if row not in bounded]
-    variance = sum(row.contribution**2 for row in normal)
-    freedom = sum(row.contribution**4 / row.dof for row in normal)
-    student = coverage_factor(variance**2 / freedom if freedom else MANY, coverage)
-    if total <= 0 or not bounded:
-        return student
-    spread = max(student / coverage_factor(MANY, coverage) * variance**0.5 / total, 2e-3)
-    halves = [(row.distribution, _REACH[row.distribution] * row.contribution / total) for row in bounded]
-    x = np.linspace(-1.0, 1.0, GRID) * (5.0 * spread + sum(half for _, half in halves))
-    below = stats.norm.cdf(x, scale=spread)
-    for distribution, half in halves:
-        below = _ADDED[distribution](x, below, half)
-    return float(np.interp(0.5 + coverage / 2, below, x))
+    """The factor k for which value ± k·u holds the true value with the coverage, from the distributions in the budget."""
+    spread = _distribution(rows)
+    return (
+        spread.half_width(coverage) / spread.uncertainty if spread.uncertainty > 0 else coverage_factor(MANY, coverage)
+    )
 
 
-_REACH = {"rectangular": 3.0**0.5, "U-shaped": 2.0**0.5, "two values": 1.0}  # half-width over standard deviation
-NODES = 64  # of the quadrature over an arc sine
-
-
-def _with_rectangle(x: np.ndarray, below: np.ndarray, half: float) -> np.ndarray:
-    """The distribution function ``below`` at ``x`` of something plus something rectangular of ± half."""
-    area = np.concatenate([[0.0], np.cumsum((below[1:] + below[:-1]) / 2 * np.diff(x))])
-    beyond = area[-1] + np.maximum(x + half - x[-1], 0.0)  # above the grid everything is below
-    upper = np.where(x + half > x[-1], beyond, np.interp(x + half, x, area))
-    return np.asarray((upper - np.interp(x - half, x, area)) / (2 * half))
-
-
-def _with_arc_sine(x: np.ndarray, below: np.ndarray, half: float) -> np.ndarray:
-    """The same plus something of arc sine distribution of ± half: the mean over half·cos φ, φ uniform."""
-    return _shifted(x, below, half * np.cos((np.arange(NODES) + 0.5) * np.pi / NODES))
-
-
-def _with_two_values(x: np.ndarray, below: np.ndarray, half: float) -> np.ndarray:
-    """The same plus something that is either − half or + half."""
-    return _shifted(x, below, np.array([-half, half]))
-
-
-def _shifted(x: np.ndarray, below: np.ndarray, shifts: np.ndarray) -> np.ndarray:
-    return np.asarray(np.mean([np.interp(x - shift, x, below, left=0.0, right=1.0) for shift in shifts], axis=0))
-
-
-_ADDED = {"rectangular": _with_rectangle, "U-shaped": _with_arc_sine, "two values": _with_two_values}
+def _distribution(rows: Sequence[BudgetRow]) -> Distribution:
+    return distribution_of([Part(row.distribution, row.contribution, row.dof) for row in rows])

@@ -1,10 +1,17 @@
-"""Statements of conformity: the words of ILAC-G8:09/2019, and the probability of conformity of JCGM 106:2012."""
+"""Statements of conformity: the words of ILAC-G8:09/2019, and the probability of conformity and the risks of JCGM 106:2012.
+
+Rule 1: U, probability and statement are taken from one distribution, so that they agree at a limit.
+Rule 2: values, limits and probabilities are compared as they are, never rounded.
+Rule 3: what is said of a risk is made from the coverage or the risk that the bench file gives.
+"""
 
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 
-from scipy import stats
+from runner.measure.distribution import Distribution
+from runner.vocabulary import MAXIMUM_RISK, Rule
 
 PASS, CONDITIONAL_PASS, CONDITIONAL_FAIL, FAIL = "pass", "conditional pass", "conditional fail", "fail"
 NOT_MEASURED = "not measured"
@@ -13,42 +20,105 @@ STATEMENTS = (PASS, CONDITIONAL_PASS, CONDITIONAL_FAIL, FAIL, NOT_MEASURED)
 # how bad a statement is for the whole; the certificate's is its worst finding's
 SEVERITY = {PASS: 0, CONDITIONAL_PASS: 1, NOT_MEASURED: 2, CONDITIONAL_FAIL: 3, FAIL: 4}
 
-SIMPLE, GUARD_BAND, WITH_CONDITIONS = "simple acceptance", "guard band", "guard band with conditions"
-RULES = {
-    SIMPLE: "pass: inside the limits; fail: outside (ILAC-G8:09/2019, 4.2.1; risk of a wrong pass up to 50 %)",
-    GUARD_BAND: "pass: inside the limits by at least U; otherwise fail (ILAC-G8:09/2019, 4.2.2, w = U; "
-    "risk of a wrong pass at most 2.5 %)",
-    WITH_CONDITIONS: "pass: inside the limits by at least U; conditional pass: inside, but closer than U to a limit; "
-    "conditional fail: outside by at most U; fail: outside by more than U (ILAC-G8:09/2019, w = U; risk of a wrong pass at "
-    "most 2.5 %)",
+
+@dataclass(frozen=True)
+class Decision:
+    """A decision rule with its numbers, both ratios: the coverage of U, and the maximum risk where the rule is one of risk."""
+
+    rule: str = Rule.WITH_CONDITIONS
+    coverage: float = 0.95
+    maximum: float | None = None
+
+    @property
+    def risk(self) -> float:
+        """The risk that the rule limits: that a pack at a limit or beyond it passes; by ``maximum producer risk``, that a pack
+        inside the limits fails."""
+        if self.rule in MAXIMUM_RISK and self.maximum is not None:
+            return self.maximum
+        return 0.5 if self.rule == Rule.SIMPLE else (1.0 - self.coverage) / 2
+
+    def statement(self, value: float, spread: Distribution, lower: float | None, upper: float | None) -> str:
+        """The statement on a value with the distribution of the true value about it; a limit of None is none."""
+        if self.rule == Rule.CONSUMER:
+            return PASS if outside(value, spread, lower, upper) <= self.risk else FAIL
+        if self.rule == Rule.PRODUCER:
+            return FAIL if wrong_fail(value, spread, lower, upper) <= self.risk else PASS
+        by = min(math.inf if upper is None else upper - value, math.inf if lower is None else value - lower)
+        guard = 0.0 if self.rule == Rule.SIMPLE else spread.half_width(self.coverage)
+        if by >= guard:
+            return PASS
+        if self.rule != Rule.WITH_CONDITIONS:
+            return FAIL
+        if by >= 0:
+            return CONDITIONAL_PASS
+        return CONDITIONAL_FAIL if by >= -guard else FAIL
+
+    @property
+    def words(self) -> str:
+        """The rule as a customer reads it, with its risk in %."""
+        return f"{self.rule}. {_WORDS[Rule(self.rule)].format(risk=percent(self.risk))} {self.risk_words}."
+
+    @property
+    def short(self) -> str:
+        """The rule by its name, with what it risks."""
+        return f"{self.rule}. {self.risk_words}."
+
+    @property
+    def risk_words(self) -> str:
+        """The risk of a wrong statement, as a sentence without its full stop."""
+        most = percent(self.risk)
+        if self.rule == Rule.PRODUCER:
+            return f"A pack inside its limits or at one fails with a probability of at most {most}. A pass is no proof"
+        return f"A pack at a limit or beyond it passes with a probability of at most {most}"
+
+
+_WORDS = {
+    Rule.SIMPLE: "Pass: inside the limits; fail: outside (ILAC-G8:09/2019, 4.2.1).",
+    Rule.GUARD_BAND: "Pass: inside the limits by at least U; otherwise fail (ILAC-G8:09/2019, 4.2.2, w = U).",
+    Rule.WITH_CONDITIONS: "Pass: inside the limits by at least U; conditional pass: inside, but closer than U to a limit; "
+    "conditional fail: outside by at most U; fail: outside by more than U (ILAC-G8:09/2019, w = U).",
+    Rule.CONSUMER: "Pass: the true value is outside the limits with a probability of at most {risk}; otherwise fail "
+    "(specific consumer's risk, JCGM 106:2012).",
+    Rule.PRODUCER: "Fail: so far outside the limits that a pack inside them would be measured there with a probability of at most "
+    "{risk}; otherwise pass (specific producer's risk, guarded rejection, JCGM 106:2012).",
 }
 
 
-def probability(value: float, uncertainty: float, dof: float, lower: float | None, upper: float | None) -> float:
-    """Probability that the true value lies within the limits (JCGM 106:2012, clause 7), given only the measurement.
+def percent(ratio: float) -> str:
+    """A risk in %, without the digits that are only those of the computer."""
+    return f"{100 * ratio:.6g} %"
 
-    A scaled and shifted t distribution with ``dof`` degrees of freedom stands for the measured quantity (JCGM 101, 6.4.9).
+
+def inside(value: float, lower: float | None, upper: float | None) -> bool:
+    """Whether a value is within its limits, or at one."""
+    return (lower is None or value >= lower) and (upper is None or value <= upper)
+
+
+def probability(value: float, spread: Distribution, lower: float | None, upper: float | None) -> float:
+    """Probability that the true value lies within the limits (JCGM 106:2012, clause 7), given only the measurement."""
+    if spread.uncertainty <= 0:
+        return 1.0 - outside(value, spread, lower, upper)
+    below = 1.0 if upper is None else spread.below(upper - value)
+    return max(below - (0.0 if lower is None else spread.below(lower - value)), 0.0)
+
+
+def outside(value: float, spread: Distribution, lower: float | None, upper: float | None) -> float:
+    """The rest of it: what a pass risks (specific consumer's risk), with all its digits where it is small."""
+    if spread.uncertainty <= 0:
+        return float(not inside(value, lower, upper))
+    above = 0.0 if upper is None else spread.below(value - upper)
+    return above + (0.0 if lower is None else spread.below(lower - value))
+
+
+def wrong_fail(value: float, spread: Distribution, lower: float | None, upper: float | None) -> float:
+    """Probability that a true value at a limit is measured at least so far outside; 1/2 and more where the value is inside.
+
+    With one limit it is the probability of conformity, the specific producer's risk of a fail. With two it is never less: a value
+    that is outside either of two limits close together, nobody can tell which, is not clearly bad.
     """
-    if uncertainty <= 0:
-        return float((lower is None or value >= lower) and (upper is None or value <= upper))
-    spread = stats.norm if math.isinf(dof) else stats.t(dof)
-    above = spread.cdf((upper - value) / uncertainty) if upper is not None else 1.0
-    below = spread.cdf((lower - value) / uncertainty) if lower is not None else 0.0
-    return float(above - below)
-
-
-def statement(value: float, expanded: float, lower: float | None, upper: float | None, rule: str) -> str:
-    """The statement under a rule; ``expanded`` is the expanded uncertainty U, which is also the guard band."""
-    inside = min(math.inf if upper is None else upper - value, math.inf if lower is None else value - lower)
-    if rule == SIMPLE:
-        return PASS if inside >= 0 else FAIL
-    if inside >= expanded:
-        return PASS
-    if rule == GUARD_BAND:
-        return FAIL
-    if inside >= 0:
-        return CONDITIONAL_PASS
-    return CONDITIONAL_FAIL if inside >= -expanded else FAIL
+    by = max(-math.inf if upper is None else value - upper, -math.inf if lower is None else lower - value)
+    far = spread.below(-by - (upper - lower)) if upper is not None and lower is not None else 0.0
+    return min(spread.below(-by) + far, 1.0)
 
 
 def worst(statements: list[str]) -> str:

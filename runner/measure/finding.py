@@ -11,16 +11,19 @@ from dataclasses import asdict, dataclass, field
 from typing import Any
 
 from runner.events import CURRENT_OF
-from runner.measure.budget import BudgetRow, Inputs, Quantity
-from runner.measure.conformity import FAIL, NOT_MEASURED, probability, statement
+from runner.measure.budget import MANY, BudgetRow, Inputs, Quantity, coverage_factor
+from runner.measure.conformity import FAIL, NOT_MEASURED, PASS, Decision, inside, probability
+from runner.measure.fits.averaging import INSTANT, Averaging
 from runner.measure.fits.edge import Edge, find_edge
 from runner.measure.recording import Attempt, Recording, Specification
 from runner.measure.threshold import Crossing
 from runner.vocabulary import BudgetSource, Outcome
 
 Limits = tuple[float | None, float | None]
+WORTH_SAYING = 0.05  # s that a meter averages over
 SAID_BEFORE = {
     "delay counted in looks": "delay as a number of polls",
+    "disagreement of the ramps": "repeatability of the pack",
     "distance of the levels": "step size",
     "distance of the looks": "interval between tries",
     "distance of the readings": "interval between readings",
@@ -30,6 +33,7 @@ SAID_BEFORE = {
     "two digits of the display": "digits of the display",
     "when the current was there": "time at which the current was on",
 }  # in older findings
+PASSED_OUTSIDE = "outside the limits, but not far enough to be rejected by the decision rule"
 
 
 @dataclass(frozen=True)
@@ -38,7 +42,8 @@ class Finding:
 
     ``conformity`` is None where the sheet declares no limits: then no statement is made. ``functional`` says that it was seen
     to happen and in the right direction, but not measured slowly enough for more than a wide interval. ``one_more`` is the share by
-    which one more repeat would make the interval smaller, where it is near a limit; else 0.
+    which one more repeat would make the interval smaller, where it is near a limit; else 0. ``risk`` is the one that the rule
+    limits, as ``Decision.risk`` has it.
     """
 
     name: str
@@ -63,7 +68,13 @@ class Finding:
     fit: str = ""
     functional: bool = False
     one_more: float = 0.0
+    risk: float | None = None  # None in findings of before it was recorded
     plots: tuple[Crossing, ...] = field(default=(), compare=False)
+
+    @property
+    def decision(self) -> Decision:
+        """The rule that the statement was made by, with its numbers."""
+        return Decision(self.rule, self.coverage, self.risk)
 
     def as_json(self) -> dict[str, Any]:
         """The finding as findings.json has it; infinite degrees of freedom become null."""
@@ -117,8 +128,24 @@ class Evaluator:
             self.recording.of(CURRENT_OF[path]),
             attempt.at,
             rising=attempt.outcome == Outcome.RETURNED,
-            aperture=self.declared.aperture.get(path, 0.0),
+            meter=self.meter,
             begin=begin,
+        )
+
+    @property
+    def meter(self) -> Averaging:
+        """What is known of the window of the current readings on the path of the protection."""
+        return self.declared.averaging.get(self.declared.path, INSTANT)
+
+    def about_meter(self) -> tuple[str, ...]:
+        """What was found of a meter whose window nobody has declared, where it is long enough to matter."""
+        meter = self.meter
+        if meter.declared or not meter.found or meter.mean < WORTH_SAYING:
+            return ()
+        stops = f"{meter.found} stop{'s' if meter.found > 1 else ''}"
+        return (
+            f"current readings average over about {meter.mean:.2g} s (found from {stops}; "
+            f"the bench file can declare averages: {meter.mean:.2g} s)",
         )
 
     def ended(self, kind: str, outcome: str) -> list[Attempt]:
@@ -141,37 +168,39 @@ class Evaluator:
         one_more: float = 0.0,
     ) -> Finding:
         """A finding with a value. ``limits``: (lowest, highest), None for no limit on that side."""
-        declared = self.declared
-        value, u, dof = float(quantity.x), float(quantity.u), float(quantity.df)
-        rows = self.inputs.rows(quantity)
-        k = self.inputs.factor(quantity, declared.coverage)
+        decision = self.declared.decision
+        value, u = float(quantity.x), float(quantity.u)
+        spread = self.inputs.distribution(quantity)
+        expanded = spread.half_width(decision.coverage)
         lower, upper = limits if limits else (None, None)
         caveats = self._with_assumption(name, caveats)
-        word = statement(value, k * u, lower, upper, declared.rule) if limits else None
-        chance = probability(value, u, dof, lower, upper) if limits else None
+        word = decision.statement(value, spread, lower, upper) if limits else None
+        if word == PASS and not inside(value, lower, upper):
+            caveats = (*caveats, PASSED_OUTSIDE)
         return Finding(
             name,
-            declared.protection,
+            self.declared.protection,
             self.sensor,
             value,
             unit,
-            k * u,
-            k,
-            declared.coverage,
-            dof,
+            expanded,
+            expanded / u if u > 0 else coverage_factor(MANY, decision.coverage),
+            decision.coverage,
+            float(quantity.df),
             expected,
             lower,
             upper,
             word,
-            chance,
-            declared.rule,
+            probability(value, spread, lower, upper) if limits else None,
+            decision.rule,
             repeats,
-            rows,
+            self.inputs.rows(quantity),
             caveats,
             "",
             fit,
             functional,
             one_more,
+            decision.risk,
             plots,
         )
 
@@ -197,16 +226,17 @@ class Evaluator:
             unit,
             None,
             None,
-            self.declared.coverage,
+            self.declared.decision.coverage,
             None,
             expected,
             lower,
             upper,
             FAIL if failed else NOT_MEASURED,
             0.0 if failed else None,
-            self.declared.rule,
+            self.declared.decision.rule,
             caveats=caveats,
             reason=reason,
+            risk=self.declared.decision.risk,
         )
 
     def _with_assumption(self, name: str, caveats: tuple[str, ...]) -> tuple[str, ...]:

@@ -60,10 +60,11 @@ class Meters(Evaluator):
         offset, _, path = found
         accuracy = self.declared.accuracy
         level = float(np.median(self.recording.of(METER_VOLTAGE).value))
-        limit = sum(
+        specified = sum(
             each.gain * level + each.offset
             for each in (accuracy.get(METER_VOLTAGE, Accuracy()), accuracy.get(VOLTAGE_OF[path], Accuracy()))
         )
+        limit = round(specified, 6)  # to a microvolt, so that it can be printed as it is
         caveats = (
             f"reading of the {_NAMES[path]}'s voltmeter minus the terminal voltmeter; limits: both specified accuracies added",
         )

@@ -10,6 +10,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from runner.events import CHARGE, DISCHARGE
+from runner.measure.conformity import Decision
+from runner.measure.fits.averaging import Averaging
 from runner.vocabulary import Observed
 
 Array = NDArray[np.float64]
@@ -117,9 +119,11 @@ class Accuracy:
 class Specification:
     """What sheet and bench file say: limits in the unit of the protection, times in s, all else in SI.
 
-    ``sensor_lag`` and ``probe_lag`` are (value, standard uncertainty) in s, or None where nobody knows; ``leads`` the same
-    in Ω by path; ``accuracy`` by channel; ``box`` the ± ratio of a decade box and ``slope`` (dR/dT)/R in 1/K, as a function of °C,
-    by sensor. ``reaction`` is (value, standard uncertainty) of a person's key.
+    ``sensor_lag`` and ``probe_lag`` are (value, standard uncertainty) in s, or None where nobody knows; ``coupling`` is in K,
+    its growth a share of the difference to ambient, None where nobody has said; ``leads`` the same in Ω by path; ``accuracy``
+    by channel; ``box`` the ± ratio of a decade box and ``slope`` (dR/dT)/R in 1/K, as a function of °C, by sensor.
+    ``averaging`` is what is known of the windows of the current readings, by path. ``reaction`` is (value, standard
+    uncertainty) of a person's key.
     """
 
     protection: str
@@ -137,17 +141,16 @@ class Specification:
     calibration: tuple[float, str] = (0.0, "normal")
     resolution: float = 0.0
     coupling: float = 0.0
+    coupling_growth: float | None = None
+    coupling_direction: float | None = None
     probe_lag: tuple[float, float] | None = None
     sensor_lag: Mapping[str, tuple[float, float]] = field(default_factory=dict)
     sensors: tuple[str, ...] = ()
     wanted: tuple[str, ...] = ()
-    rule: str = "guard band with conditions"
-    coverage: float = 0.95
+    decision: Decision = field(default_factory=Decision)
     accuracy: Mapping[str, Accuracy] = field(default_factory=dict)
     leads: Mapping[str, tuple[float, float]] = field(default_factory=dict)
-    aperture: Mapping[str, float] = field(
-        default_factory=dict
-    )  # path -> s over which a reading of its current is the mean
+    averaging: Mapping[str, Averaging] = field(default_factory=dict)
     capacity: tuple[float | None, float | None] = (None, None)  # rated and minimum, A·s
     energy: tuple[float | None, float | None] = (None, None)  # rated and minimum, J
     box: float = 0.0

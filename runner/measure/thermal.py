@@ -4,13 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 
+import numpy as np
+
 from runner.events import PROBE_TEMPERATURE
-from runner.measure.budget import Quantity
+from runner.measure.budget import Inputs, Quantity
 from runner.measure.finding import Evaluator, Finding
 from runner.measure.fits.ramp import SETTLING, fit_ramp, fit_taps
+from runner.measure.fits.repeatability import Group, Repeatability, repeatability
 from runner.measure.recording import Attempt, Recording, Specification
-from runner.measure.threshold import Crossing, Threshold, find_threshold, shared
-from runner.vocabulary import BudgetSource, Outcome
+from runner.measure.threshold import SLOWEST_SENSOR, Crossing, Threshold, find_threshold, own_part, shared
+from runner.vocabulary import BudgetSource, Observed, Outcome
 
 
 def abs_difference(trip: Quantity, release: Quantity) -> Quantity:
@@ -20,7 +23,7 @@ def abs_difference(trip: Quantity, release: Quantity) -> Quantity:
 
 OWN = frozenset(source for source in BudgetSource if source.own)  # what one more ramp averages out
 WORTH_A_REPEAT = 0.05  # of the interval
-SLOWEST_SENSOR = 15.0  # s: by how much a sensor alone may be behind the probe
+ROOM = 23.0  # °C, where nobody has read it
 SLOWEST_LAG = 20.0  # s: by how much sensor, delay and polling may be behind the probe when a heating is given up
 
 
@@ -29,13 +32,16 @@ class Thermal(Evaluator):
 
     def __init__(self, recording: Recording, declared: Specification, sensor: str) -> None:
         super().__init__(recording, declared, sensor)
-        self.common = shared(self.inputs, declared, sensor)
+        read = recording.read(Observed.AMBIENT_TEMPERATURE, 0.0)
+        self.common = shared(self.inputs, declared, sensor, read[0].value if read else ROOM)
 
     def findings(self) -> dict[str, Callable[[], Finding]]:
         """By name, how each is worked out."""
         rising = "over" in self.declared.protection
-        trip, trip_crossings = self._threshold("heat" if rising else "cool", Outcome.STOPPED)
-        release, release_crossings = self._threshold("cool" if rising else "heat", Outcome.RETURNED)
+        trip_crossings = self._crossings("heat" if rising else "cool", Outcome.STOPPED)
+        release_crossings = self._crossings("cool" if rising else "heat", Outcome.RETURNED)
+        repeats = repeatability([self._group(each) for each in (trip_crossings, release_crossings) if each])
+        trip, release = (self._threshold(each, repeats) for each in (trip_crossings, release_crossings))
         declared = self.declared
         return {
             "trip": lambda: self._finding(
@@ -55,17 +61,28 @@ class Thermal(Evaluator):
 
     # ---- from attempts to thresholds -------------------------------------------------------------------------
 
-    def _threshold(self, kind: str, wanted: str) -> tuple[Threshold | None, list[Crossing]]:
-        crossings = [
+    def _crossings(self, kind: str, wanted: str) -> list[Crossing]:
+        return [
             crossing
             for attempt in self.attempts
             if attempt.kind == kind and attempt.outcome == wanted
             for crossing in [self._crossing(attempt)]
             if crossing is not None
         ]
-        if not crossings:
-            return None, []
-        return find_threshold(crossings, self.declared, self.common, self.inputs), crossings
+
+    def _threshold(self, crossings: Sequence[Crossing], repeats: Repeatability) -> Threshold | None:
+        return find_threshold(crossings, self.declared, self.common, repeats, self.inputs) if crossings else None
+
+    def _group(self, crossings: Sequence[Crossing]) -> Group:
+        """The changes of one direction, with what the evaluation fits to them: a line over the rates, or their mean."""
+        own = [own_part(crossing, self.declared, Inputs()) for crossing in crossings]
+        rates = np.array([crossing.ramp.rate for crossing in crossings])
+        ones = np.ones(len(own))
+        return Group(
+            np.array([float(quantity.x) for quantity in own]),
+            np.array([float(quantity.u) ** 2 for quantity in own]),
+            np.column_stack([ones, rates] if len(set(rates)) > 1 else [ones]),
+        )
 
     def _crossing(self, attempt: Attempt) -> Crossing | None:
         edge = self.edge(attempt)
@@ -123,7 +140,7 @@ class Thermal(Evaluator):
             fit=threshold.fit,
             repeats=tuple(crossing.ramp.temperature for crossing in crossings),
             plots=tuple(crossings),
-            functional=len(early) == len(crossings),
+            functional=len(early) == len(crossings) or threshold.quick,
             one_more=smaller,
         )
 
@@ -148,7 +165,8 @@ class Thermal(Evaluator):
             "hysteresis",
             "K",
             abs_difference(trip.value, release.value),
-            caveats=("the probe error is assumed equal at both temperatures",),
+            caveats=("the probe's calibration error is assumed equal at both temperatures",),
+            functional=trip.quick or release.quick,
         )
 
     def _delay_and_lag(self, trip: Threshold | None, crossings: Sequence[Crossing]) -> Finding:
@@ -165,9 +183,15 @@ class Thermal(Evaluator):
             trip.delay_and_lag,
             caveats=(
                 "trip delay, half a polling period and sensor lag relative to the probe; not comparable with the declared delay",
+                *self.about_meter(),
             ),
             fit=trip.fit,
         )
+
+    def _slowest_sensor(self) -> float:
+        """s by which the sensor alone may be behind the probe."""
+        lag, uncertainty = self.declared.sensor_lag.get(self.sensor or "", (SLOWEST_SENSOR, 0.0))
+        return lag + 2 * uncertainty
 
     def _did_not(
         self,
@@ -182,7 +206,7 @@ class Thermal(Evaluator):
         declared = self.declared
         lower, upper = limits if limits else (None, None)
         margin = (
-            abs(attempt.rate) * max(SLOWEST_LAG, SLOWEST_SENSOR + declared.longest_delay)
+            abs(attempt.rate) * max(SLOWEST_LAG, self._slowest_sensor() + declared.longest_delay)
             + 2 * (declared.calibration[0] ** 2 + declared.coupling**2) ** 0.5
         )
         beyond = (

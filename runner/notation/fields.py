@@ -7,6 +7,7 @@ Rule 2: every quantity is finite and has the sign it must have: nothing here is 
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from typing import Annotated, Any
 
@@ -56,6 +57,21 @@ def _quantity(
     return Annotated[float, BeforeValidator(parse), WithJsonSchema(schema)]
 
 
+def _share(name: str, least: float, most: float, example: str) -> Any:
+    """A ratio between two that make sense, said by its name where it is not between them."""
+    between = f"{100 * least:g} % to {100 * most:g} %"
+    schema = {"type": "string", "description": f"a {name}, {between}, such as {example}", "examples": [example]}
+
+    def parse(text: object, info: ValidationInfo) -> float:
+        value = parse_quantity(text, "ratio")
+        as_it_was = (info.context or {}).get(AS_IT_WAS) and 0.0 < value < 1.0
+        if not least <= value <= most and not as_it_was:
+            raise QuantityError(f"a {name} of {text} makes no sense", f"write {between}, for example {example}")
+        return value
+
+    return Annotated[float, BeforeValidator(parse), WithJsonSchema(schema)]
+
+
 def _expression(dimension: str) -> Any:
     def parse(text: object, info: ValidationInfo) -> Expression:
         names: Mapping[str, str] = (info.context or {}).get(NAMES, {})
@@ -76,7 +92,11 @@ Temperature = _quantity("temperature", least=ABSOLUTE_ZERO, most=2000.0)
 TemperatureDifference = _quantity("temperature difference")
 SensorLimit = _quantity("temperature", least=WIDEST_SENSOR_LIMITS[0], most=WIDEST_SENSOR_LIMITS[1])
 Ratio = _quantity("ratio", most=1.0)
-Coverage = _quantity("ratio", least=0.5, most=0.999)
+Coverage = _share("coverage", 0.5, 0.999, "95 %")
+MaximumRisk = _share("maximum risk", 0.001, 0.5, "5 %")
+SignedVoltage = _quantity("voltage", least=-math.inf)
+SignedCurrent = _quantity("current", least=-math.inf)
+SignedDifference = _quantity("temperature difference", least=-math.inf)
 PositiveVoltage = _quantity("voltage", above=0.0)
 PositiveCurrent = _quantity("current", above=0.0)
 PositiveResistance = _quantity("resistance", above=0.0)

@@ -15,6 +15,7 @@ import math
 import re
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from decimal import Decimal
 from functools import lru_cache
 from typing import Any
 
@@ -310,6 +311,15 @@ def _multiplied(left: _Node, right: _Node, operator: str | None, at: int) -> _No
 def minus(text: str) -> str:
     """A number with a true minus sign."""
     return text.replace("-", "−")
+
+
+def exact(value: float, least: int = 0) -> str:
+    """A number with all its digits, at least so many decimals: 56.25 of 56.25, 28.4 of 28.8 − 0.4.
+
+    Twelve significant digits are taken for all: the rest is the computer's.
+    """
+    decimals = -int(Decimal(f"{value:.12g}").normalize().as_tuple().exponent)
+    return minus(f"{value:.{max(decimals, least, 0)}f}")
 
 
 def shown(value: float, dimension: str) -> str:

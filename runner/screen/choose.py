@@ -159,18 +159,20 @@ class PlanScreen(Screen["Choice | None"]):
 
     @work(thread=True)
     def _work_out(self) -> None:
+        from runner.evaluation.specification import decision_of
+
         choice = self._choice
         assert choice.pack is not None
         assert choice.bench is not None
         try:
-            pack, bench = read_file(choice.pack), read_file(choice.bench)
-            agenda = agenda_for(
-                choice.procedures, parse_pack(pack.text, pack.name), parse_bench(bench.text, bench.name)
-            )
+            pack, bench_file = read_file(choice.pack), read_file(choice.bench)
+            bench = parse_bench(bench_file.text, bench_file.name)
+            agenda = agenda_for(choice.procedures, parse_pack(pack.text, pack.name), bench)
+            text = "\n".join([*agenda.lines(), "", f"Decision rule: {decision_of(bench).short}"])
         except TripwitnessError as error:
             self.app.call_from_thread(self._show, str(error), can_begin=False)
             return
-        self.app.call_from_thread(self._show, "\n".join(agenda.lines()), can_begin=bool(agenda.items))
+        self.app.call_from_thread(self._show, text, can_begin=bool(agenda.items))
 
     def _show(self, text: str, *, can_begin: bool) -> None:
         self.can_begin = can_begin

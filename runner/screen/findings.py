@@ -16,9 +16,9 @@ from textual.screen import Screen
 from textual.widgets import Footer, OptionList, Static
 from textual.widgets.option_list import Option
 
-from reports.wording import number, rule_words, what_would_help, worded
+from reports.wording import chance, number, rule_words, what_would_help, worded
 from runner.errors import TripwitnessError
-from runner.measure.conformity import NOT_JUDGED
+from runner.measure.conformity import NOT_JUDGED, percent
 from runner.measure.finding import Finding
 from runner.screen.widgets.interval import IntervalLines
 from runner.sheets.pack import protection_name
@@ -143,11 +143,14 @@ def about(finding: Finding) -> list[str]:
     if not text.value:
         return [*lines, f"{statement}: {finding.reason}"]
     lines.append(
-        f"{text.value} ± {text.uncertainty} {text.unit}  (k = {finding.coverage_factor:.2f}, {100 * finding.coverage:.0f} %)"
+        f"{text.value} ± {text.uncertainty} {text.unit}  (k = {finding.coverage_factor:.2f}, {percent(finding.coverage)})"
     )
     lines.append(f"declared {text.expected}, limits {text.limits} {text.unit}")
-    chance = "" if finding.probability is None else f", probability of conformity {100 * finding.probability:.1f} %"
-    lines.append(f"{statement} (rule: {rule_words(finding.rule)}){chance}" if finding.conformity else statement)
+    if finding.conformity is None:
+        lines.append(statement)
+    else:
+        lines.append(f"{statement} (rule: {rule_words(finding)})")
+        lines.append(f"probability of conformity {chance(finding)}")
     if finding.functional:
         lines.append("FUNCTIONAL ONLY: the change was seen, but the ramp was too fast to measure the threshold")
     if finding.repeats:

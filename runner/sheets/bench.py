@@ -3,15 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from typing import Literal
+from typing import Literal, Self
 
-from pydantic import Field
+from pydantic import ConfigDict, Field, ValidationInfo, field_validator, model_validator
 
 from runner.errors import Problem, SheetError
 from runner.notation.fields import (
     AS_IT_WAS,
     Coverage,
     GuardPatience,
+    MaximumRisk,
     PositiveDifference,
     PositiveTime,
     PositiveVoltage,
@@ -21,8 +22,10 @@ from runner.notation.fields import (
 )
 from runner.notation.problems import checked
 from runner.notation.source import Source, read
+from runner.notation.wrong import Wrong
 from runner.sheets.instrument_parts import InstrumentSheet
 from runner.sheets.instruments import ROLES, Instruments
+from runner.vocabulary import MAXIMUM_RISK, Rule
 
 
 class ByHand(Sheet):
@@ -47,14 +50,38 @@ class Assumed(Sheet):
 
 
 class Decision(Sheet):
-    """How a statement of conformity is made: the rule of ILAC-G8:09/2019 and the coverage of the expanded uncertainty.
+    """How a statement of conformity is made: the rule, and the coverage of the expanded uncertainty.
 
-    ``assumed_tolerance`` is what the certificate then says was assumed.
+    ``risk`` is the maximum of a rule of maximum risk (JCGM 106:2012): of a consumer's, that what passes is outside its limits,
+    of a producer's, that what fails is inside. ``assumed_tolerance`` is what the certificate then says was assumed.
     """
 
-    rule: Literal["simple acceptance", "guard band", "guard band with conditions"] = "guard band with conditions"
+    model_config = ConfigDict(
+        json_schema_extra={
+            "if": {"properties": {"rule": {"enum": list(MAXIMUM_RISK)}}, "required": ["rule"]},
+            "then": {"required": ["risk"]},
+            "else": {"not": {"required": ["risk"]}},
+        }
+    )
+
+    rule: Literal[tuple(each.value for each in Rule)] = Rule.WITH_CONDITIONS.value  # type: ignore[valid-type]
     coverage: Coverage = 0.95
+    risk: MaximumRisk | None = None
     assumed_tolerance: Assumed = Assumed()
+
+    @field_validator("risk")
+    @classmethod
+    def _of_a_rule(cls, risk: float | None, info: ValidationInfo) -> float | None:
+        rule = info.data.get("rule")
+        if risk is not None and rule is not None and rule not in MAXIMUM_RISK:
+            raise Wrong(f"risk is not for the rule {rule}", f"remove it, or write rule: {Rule.CONSUMER}")
+        return risk
+
+    @model_validator(mode="after")
+    def _has_its_risk(self) -> Self:
+        if self.rule in MAXIMUM_RISK and self.risk is None:
+            raise Wrong(f"{self.rule} needs a risk", "add risk: 5 %")
+        return self
 
 
 class BenchFile(Sheet):

@@ -36,16 +36,22 @@ from runner.vocabulary import Role
 
 # K: an actuator stops at its set point, and the probe may read so much less (common practice, no source)
 REACH = 2.0
+Stamp = Literal["end", "middle"]
 
 
 class SupplySheet(InstrumentSheet):
-    """The programmable supply that charges the pack. ``averages``: over how long each of its readings is the mean, in s."""
+    """The programmable supply that charges the pack.
+
+    ``averages``: over how long each of its readings is the mean, in s; None: found out from the run. ``stamp``: where in that
+    time the reading belongs; most instruments give the mean of the time just past.
+    """
 
     limits: SupplyLimits
     voltage_accuracy: VoltageAccuracy = VoltageAccuracy()
     current_accuracy: CurrentAccuracy = CurrentAccuracy()
     leads: Leads | None = None
-    averages: Time = 0.0
+    averages: Time | None = None
+    stamp: Stamp = "end"
 
     @model_validator(mode="after")
     def _on_a_cable(self) -> Self:
@@ -63,7 +69,8 @@ class LoadSheet(InstrumentSheet):
     voltage_accuracy: VoltageAccuracy = VoltageAccuracy()
     current_accuracy: CurrentAccuracy = CurrentAccuracy()
     leads: Leads | None = None
-    averages: Time = 0.0
+    averages: Time | None = None
+    stamp: Stamp = "end"
     draws: PositiveCurrent | None = None
 
     @model_validator(mode="after")
@@ -77,7 +84,9 @@ class ProbeSheet(InstrumentSheet):
     """The reference thermometer held on the pack's sensor.
 
     ``coupling`` is the standard uncertainty, in K, of how far probe and sensor differ in a steady state (contact,
-    paste, distance); ``lag`` the probe's first-order time constant, in s, with its standard uncertainty.
+    paste, distance); ``coupling_growth`` what of it grows with the difference to the room, as a share of that;
+    ``coupling_direction``, in K, what changes its sign between heating and cooling; ``lag`` the probe's first-order
+    time constant, in s, with its standard uncertainty.
 
     An instrument that gives no temperature ``reads`` the resistance of a ``sensor`` (pt100, pt1000, or one with a
     ``curve``), or the voltage of a thermocouple (K, T) whose ``terminals`` are at a known temperature.
@@ -90,6 +99,8 @@ class ProbeSheet(InstrumentSheet):
 
     accuracy: TemperatureAccuracy
     coupling: TemperatureDifference
+    coupling_growth: Ratio | None = None
+    coupling_direction: TemperatureDifference | None = None
     lag: Time = 0.0
     lag_uncertainty: Time = 0.0
 

@@ -10,13 +10,11 @@ from runner.twin.scpi import WRONG_TYPE, Complaint, Device, boolean, number
 from runner.twin.world import World
 
 NOT_A_NUMBER = "9.91E+37"
-ROLES = ("supply", "probe", "meter", "load", "actuator")
 
 
 def devices(world: World) -> dict[str, Device]:
     """All instruments of a world, by role, each with dice of its own so that polling one never changes another."""
-    makers = {"supply": _supply, "probe": _probe, "meter": _meter, "load": _load, "actuator": _actuator}
-    return {role: makers[role](world, random.Random(f"{role} {world.truth.seed}")) for role in ROLES}
+    return {role: make(world, random.Random(f"{role} {world.truth.seed}")) for role, make in _MAKERS.items()}
 
 
 def _reading(value: float, noise: float, resolution: float, dice: random.Random) -> str:
@@ -214,3 +212,12 @@ def _actuator(world: World, dice: random.Random) -> Device:
     device.word("MEASure[:SCALar]:TEMPerature?", 0, lambda: _reading(plate.temperature(), 0.02, 0.1, dice))
     device.word("*RST", 0, lambda: plate.switch(False))
     return device
+
+
+_MAKERS: dict[str, Callable[[World, random.Random], Device]] = {  # in the order of their ports
+    "supply": _supply,
+    "probe": _probe,
+    "meter": _meter,
+    "load": _load,
+    "actuator": _actuator,
+}

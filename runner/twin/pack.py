@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 import random
 from bisect import bisect_right
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, replace
 
 from runner.twin.parameters import PackTruth, ProtectionTruth
+from runner.twin.sensing import Senses, SensingTruth
 
 # An invented lithium iron phosphate cell: state of charge, open-circuit voltage in V. The shape is the usual one.
 _CURVE = (
@@ -37,13 +39,16 @@ SHARES = (1.0, 0.67)  # of the relaxation resistance: the fast and the slow rela
 SLOWER = 10.0  # times: the slow one
 EMPTY_GROWTH, EMPTY_SOC = 20.0, 0.02  # how much the relaxations grow towards empty, and from which state of charge on
 _SOCS = [soc for soc, _ in _CURVE]
+_PIECES = [(x0, y0, x1 - x0, y1 - y0) for (x0, y0), (x1, y1) in itertools.pairwise(_CURVE)]  # the last goes on for ever
 
 
-def open_circuit_voltage(soc: float) -> float:
-    """V of one cell at rest."""
-    index = min(max(bisect_right(_SOCS, soc), 1), len(_CURVE) - 1)
-    (x0, y0), (x1, y1) = _CURVE[index - 1], _CURVE[index]
-    return y0 + (y1 - y0) * (soc - x0) / (x1 - x0)
+def open_circuit_voltages(socs: Iterable[float]) -> list[float]:
+    """V of each cell at rest."""
+    found = []
+    for soc in socs:
+        x0, y0, run, rise = _PIECES[bisect_right(_SOCS, soc, 1, len(_PIECES)) - 1]
+        found.append(y0 + rise * (soc - x0) / run)
+    return found
 
 
 @dataclass
@@ -57,6 +62,7 @@ class _Latch:
     since: float | None = None  # when the condition for a change was first seen
     before: tuple[float, float] | None = None  # at the look before: what is compared, and the stack's voltage
     crossed: float | None = None  # V of the stack when the condition came true
+    senses: Senses | None = None  # what it sees things through; None: as they are
 
 
 @dataclass(frozen=True)
@@ -73,14 +79,16 @@ class PackState:
 class ManagementSystem:
     """Looks every ``polling`` seconds; opens the charge or discharge path when a condition has stood for ``delay``."""
 
-    def __init__(self, protections: tuple[ProtectionTruth, ...], dice: random.Random) -> None:
+    def __init__(
+        self, protections: tuple[ProtectionTruth, ...], dice: random.Random, sensing: SensingTruth | None = None
+    ) -> None:
         self._latches = [_Latch(truth, dice.uniform(0.0, truth.polling)) for truth in protections]
+        if sensing is not None and not sensing.plain:
+            for latch in self._latches:
+                latch.senses = Senses(sensing, random.Random(dice.random()))
         self.changes: list[dict[str, object]] = []
         self._charge_open = self._discharge_open = False
-
-    @property
-    def next_look(self) -> float:
-        return min((latch.next_look for latch in self._latches), default=float("inf"))
+        self.next_look = min((latch.next_look for latch in self._latches), default=math.inf)
 
     @property
     def alarms(self) -> list[str]:
@@ -99,14 +107,19 @@ class ManagementSystem:
 
     def look(self, t: float, state: PackState) -> None:
         """One moment of the management system's life; it acts only if a look is due."""
+        self.next_look = math.inf
         for latch in self._latches:
-            if latch.next_look > t + 1e-9:
-                continue
-            latch.next_look += max(latch.truth.polling, 0.01)
-            self._consider(latch, t, state)
+            if latch.next_look <= t + 1e-9:
+                latch.next_look += max(latch.truth.polling, 0.01)
+                self._consider(latch, t, state)
+            if latch.next_look < self.next_look:
+                self.next_look = latch.next_look
 
-    def _consider(self, latch: _Latch, t: float, state: PackState) -> None:
-        truth = latch.truth
+    def _consider(self, latch: _Latch, t: float, true: PackState) -> None:
+        truth, state = latch.truth, true
+        if latch.senses is not None:
+            highest, lowest = latch.senses.voltages(true.highest, true.lowest)
+            state = replace(true, sensors=latch.senses.temperatures(true.sensors), highest=highest, lowest=lowest)
         culprit = _beyond_trip(truth, state)
         wants_change = _releases(latch, t, state) if latch.tripped else culprit is not None
         compared = _compared(truth, state)
@@ -126,7 +139,7 @@ class ManagementSystem:
                 "kind": truth.kind,
                 "change": "trip" if latch.tripped else "release",
                 "by": culprit or "",
-                "sensors": dict(state.sensors),
+                "sensors": dict(true.sensors),
                 "stack_V": latch.crossed,
                 "current_A": state.current,
             }
@@ -199,26 +212,24 @@ class Pack:
         self.truth = truth
         self.cell_socs = [truth.soc + dice.gauss(0.0, truth.cell_soc_spread) for _ in range(truth.cells)]
         self._relaxations = [0.0, 0.0]
-        self._volts_of: list[float] = []
-        self._volts: list[float] = []
+        self._at_rest()
         self.moved = 0.0  # A·s put in since the beginning
-        self.system = ManagementSystem(truth.protections, dice)
+        self.system = ManagementSystem(truth.protections, dice, truth.sensing)
 
     @property
     def relaxation(self) -> float:
         """V by which the stack is away from its voltage at rest, after its ohmic drop."""
         return sum(self._relaxations)
 
-    @property
-    def open_circuit_voltages(self) -> list[float]:
-        """V of each cell at rest, worked out once for each state of charge."""
-        if self._volts_of is not self.cell_socs:
-            self._volts_of, self._volts = self.cell_socs, [open_circuit_voltage(soc) for soc in self.cell_socs]
-        return self._volts
+    def _at_rest(self) -> None:
+        """What only the states of charge decide, worked out once for each of them."""
+        self._volts = open_circuit_voltages(self.cell_socs)
+        self._stack = sum(self._volts)
+        self._emptiness = 1.0 + EMPTY_GROWTH * math.exp(-max(min(self.cell_socs), 0.0) / EMPTY_SOC)
 
     def rest_voltage(self) -> float:
         """V of the whole stack without the drop over its ohmic resistance."""
-        return sum(self.open_circuit_voltages) + self.relaxation
+        return self._stack + self.relaxation
 
     def flow(self, current: float, dt: float) -> None:
         """Let a current flow for a while."""
@@ -226,9 +237,9 @@ class Pack:
         if step:
             self.moved += current * dt
             self.cell_socs = [soc + step for soc in self.cell_socs]
-        emptiness = 1.0 + EMPTY_GROWTH * math.exp(-max(min(self.cell_socs), 0.0) / EMPTY_SOC)
+            self._at_rest()
         for index, (share, time) in enumerate(zip(SHARES, (1.0, SLOWER), strict=True)):
-            target = current * self.truth.relaxation_resistance * share * emptiness
+            target = current * self.truth.relaxation_resistance * share * self._emptiness
             gone = math.exp(-dt / (self.truth.relaxation_time * time))
             self._relaxations[index] = target + (self._relaxations[index] - target) * gone
 
@@ -236,5 +247,5 @@ class Pack:
         """What the management system measures now."""
         drop = current * self.truth.resistance + self.relaxation
         each = drop / self.truth.cells
-        volts = [volt + each for volt in self.open_circuit_voltages]
+        volts = [volt + each for volt in self._volts]
         return PackState(sensors, max(volts), min(volts), current, sum(volts))

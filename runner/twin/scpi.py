@@ -39,6 +39,7 @@ class Device:
 
     def __init__(self, identity: str) -> None:
         self._words: list[_Word] = []
+        self._known: dict[str, _Word] = {}  # by the headers that came
         self._queue: deque[tuple[int, str]] = deque()
         self.word("*IDN?", 0, lambda: identity)
         self.word("*CLS", 0, self._queue.clear)
@@ -79,14 +80,15 @@ class Device:
 
     def _act(self, header: str, rest: str) -> str | None:
         parameters = [part.strip() for part in _split(rest, ",")] if rest.strip() else []
-        for word in self._words:
-            if word.pattern.fullmatch(header):
-                if len(parameters) < word.takes:
-                    raise Complaint(MISSING)
-                if len(parameters) > word.takes:
-                    raise Complaint(NOT_ALLOWED)
-                return word.act(*parameters)
-        raise Complaint(UNDEFINED)
+        word = self._known.get(header) or next((each for each in self._words if each.pattern.fullmatch(header)), None)
+        if word is None:
+            raise Complaint(UNDEFINED)
+        self._known[header] = word
+        if len(parameters) < word.takes:
+            raise Complaint(MISSING)
+        if len(parameters) > word.takes:
+            raise Complaint(NOT_ALLOWED)
+        return word.act(*parameters)
 
     def _next_error(self) -> str:
         number, text = self._queue.popleft() if self._queue else (0, "No error")

@@ -67,12 +67,8 @@ class World:
         """Let everything happen that belongs before the clock's now."""
         until = self.now()
         while self.t < until - 1e-9:
-            step_end = min(
-                until,
-                self.t + LONGEST_STEP,
-                max(self.pack.system.next_look, self.t + 1e-6),
-                max(self._next_glance, self.t + 1e-6),
-            )
+            due = max(min(self.pack.system.next_look, self._next_glance), self.t + 1e-6)
+            step_end = min(until, self.t + LONGEST_STEP, due)
             self._pass(step_end - self.t)
             self.t = step_end
             if self.t >= self._next_glance - 1e-9:
@@ -99,33 +95,35 @@ class World:
                 mean.add(self.t + dt, value, dt)
         here = self.spots.get(self.hands.sensor)
         before = here.spot if here else self.truth.bench.ambient
-        for name, spot in self.spots.items():
-            spot.pass_time(self.hands.drive if name == self.hands.sensor else 0.0, dt)
+        for spot in self.spots.values():
+            spot.pass_time(self.hands.drive if spot is here else 0.0, dt)
         self.probe = follow(self.probe, before, here.spot if here else before, self.truth.bench.probe.lag, dt)
 
     def _settle(self, dt: float) -> None:
         """The current as supply, load, pack and leads make it."""
-        charging = 0.0
-        if self.faulty("supply trips") and self.supply_on:
+        if self.supply_on and self.faulty("supply trips"):
             self.switch_supply(False)
-        if self.faulty("load trips") and self.load_on:
+        if self.load_on and self.faulty("load trips"):
             self.switch_load(False)
         self.blocked = False
+        target = 0.0
         if self.supply_on and not self.faulty("lead off"):
-            source = self.pack.rest_voltage()
             path = self.truth.pack.resistance + self.truth.bench.lead_resistance
-            free = max(0.0, min(self.supply_current, (self.supply_voltage - source) / path))
+            free = max(0.0, min(self.supply_current, (self.supply_voltage - self.pack.rest_voltage()) / path))
             is_open = self.pack.system.charge_open
             limit = self._path.limit(self.t, self.supply_current, self._kelvins(), is_open=is_open)
             self.blocked = limit < free or (is_open and limit == 0.0)
-            charging = min(free, limit)
-        flows = self.load_on and not self.pack.system.discharge_open and not self.faulty("load lead off")
-        drawing = self.load_current if flows and not self.faulty("load stops") else 0.0
-        target = charging - drawing
-        rise = (self.truth.bench.slew if target > 0 else self.truth.bench.load_slew) * dt
-        grows = abs(target) > abs(self.current) or target * self.current < 0
-        moved = self.current + (rise if target > self.current else -rise)
-        self.current = (min(target, moved) if target > self.current else max(target, moved)) if grows else target
+            target = min(free, limit)
+        if self.load_on and not (
+            self.pack.system.discharge_open or self.faulty("load lead off") or self.faulty("load stops")
+        ):
+            target -= self.load_current
+        before = self.current
+        if abs(target) > abs(before) or target * before < 0:
+            rise = (self.truth.bench.slew if target > 0 else self.truth.bench.load_slew) * dt
+            self.current = min(target, before + rise) if target > before else max(target, before - rise)
+        else:
+            self.current = target
 
     # ---- what instruments see --------------------------------------------------------------------------------
 

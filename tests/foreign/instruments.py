@@ -17,6 +17,29 @@ def polls(draw, bench, end):
     return times[times <= end]
 
 
+def asked(draw, every, begin, end, late):
+    """(when a reading was asked for, the later time that the run gives to it): one after the other, ticks that were slept through left out.
+
+    ``late``: (the least, the mean of what is added to it) in s, from the question to the stamp.
+    """
+    ticks = int((end - begin) / every)
+    delays = (late[0] + draw.exponential(late[1], ticks)).tolist()
+    jitter = draw.uniform(0.0, 0.1 * every, ticks).tolist()
+    times, stamps, free = [], [], begin
+    for tick in range(ticks):
+        due = begin + tick * every + jitter[tick]
+        if due < free:
+            if free - due > every:
+                continue
+            due = free
+        free = due + delays[tick]
+        if free >= end:
+            break
+        times.append(due)
+        stamps.append(free)
+    return np.array(times), np.array(stamps)
+
+
 def ends_of(reading, times):
     """When the window of each reading ended."""
     if reading.renewal:  # the last fresh one is shown until the next

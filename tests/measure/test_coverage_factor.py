@@ -54,13 +54,17 @@ def test_two_rectangles_of_one_source_make_a_triangle():
     inputs = Inputs()
     difference = inputs.add("step size", 55.0, 0.1, "rectangular") - inputs.add("step size", 45.0, 0.1, "rectangular")
     assert len(inputs.rows(difference)) == 1
-    assert inputs.factor(difference, 0.95) == pytest.approx(6**0.5 * (1 - 0.05**0.5), abs=0.005)
+    assert inputs.distribution(difference).half_width(0.95) / difference.u == pytest.approx(
+        6**0.5 * (1 - 0.05**0.5), abs=0.005
+    )
 
 
 def test_readings_that_are_correlated_are_one_input_of_the_factor():
     inputs = Inputs()
     volts, amperes = inputs.together("readings of both meters", [[5.0, 5.1, 4.9, 5.05], [1.0, 1.03, 0.99, 1.0]])
-    assert inputs.factor(volts / amperes, 0.95) == pytest.approx(coverage_factor(3.0, 0.95), rel=1e-6)
+    assert inputs.distribution(volts / amperes).half_width(0.95) / (volts / amperes).u == pytest.approx(
+        coverage_factor(3.0, 0.95), rel=1e-6
+    )
 
 
 def test_an_arc_sine_reaches_nearly_to_its_ends():

@@ -1,18 +1,21 @@
-"""Ramps that disagree: Birge's ratio and what it widens, for residuals that are put in."""
+"""Ramps that disagree: what is said of it, and how far the pack is taken to repeat, for residuals that are put in."""
 
+import numpy as np
 import pytest
 
 from runner.measure.budget import Inputs
 from runner.measure.fits.edge import Edge
 from runner.measure.fits.ramp import Ramp
+from runner.measure.fits.repeatability import Group, Repeatability, repeatability
 from runner.measure.recording import Attempt
 from runner.measure.threshold import Crossing, find_threshold, shared
 from tests.builders import declared
 
+STEADY = Repeatability(0.0, 2.0)
 RATES, U, LAG, THETA = (0.02, 0.04, 0.06), 0.1, 8.0, 55.0
 
 
-def found(off, lag=LAG, u=U, bent=(), rates=RATES):
+def found(off, lag=LAG, u=U, bent=(), rates=RATES, repeats=STEADY):
     """Three ramps known to ``u`` K, off the line θ + L·r by ``off``·(1, −2, 1), which no line takes up."""
     values = declared(polling=0.0, calibration=(0.0, "normal"), coupling=0.0, resolution=0.0)
     inputs = Inputs()
@@ -35,7 +38,7 @@ def found(off, lag=LAG, u=U, bent=(), rates=RATES):
         )
         for cycle, (rate, share) in enumerate(zip(rates, (1, -2, 1), strict=True), start=1)
     ]
-    threshold = find_threshold(crossings, values, shared(inputs, values, "T1"), inputs)
+    threshold = find_threshold(crossings, values, shared(inputs, values, "T1", 23.0), repeats, inputs)
     return threshold, {row.source: row.contribution for row in inputs.rows(threshold.value)}, inputs
 
 
@@ -59,15 +62,32 @@ def test_a_ratio_that_comes_by_chance_in_more_than_one_of_twenty_cases_is_left_a
     assert set(rows) == {"fit of the ramps"}
 
 
-def test_beyond_that_threshold_and_lag_are_widened_to_the_ratio():
-    threshold, rows, inputs = found(3.0 * U / 6**0.5)
-    assert "scatter more than their uncertainties (Birge ratio 3.00)" in threshold.fit
-    assert rows["disagreement of the ramps"] == pytest.approx(THETA_U * 8**0.5)
-    assert threshold.value.u == pytest.approx(3.0 * THETA_U)
-    assert threshold.delay_and_lag.u == pytest.approx(3.0 * LAG_U)
-    assert {row.source: row.dof for row in inputs.rows(threshold.value)}["disagreement of the ramps"] == pytest.approx(
-        1.0
+def test_beyond_that_it_is_said_how_far_the_pack_repeats():
+    threshold, rows, inputs = found(3.0 * U / 6**0.5, repeats=Repeatability(0.3, 3.0))
+    assert threshold.fit == (
+        "the ramps scatter more than the readings explain (Birge ratio 3.00); the pack repeats within about 0.30 K"
     )
+    assert rows["repeatability of the pack"] == pytest.approx(0.3 * (7 / 3) ** 0.5)
+    assert threshold.delay_and_lag.u == pytest.approx(LAG_U * (1 + 9) ** 0.5)
+    assert {row.source: row.dof for row in inputs.rows(threshold.value)}["repeatability of the pack"] == 3.0
+
+
+def test_what_is_usual_counts_as_two_degrees_of_freedom_beside_the_residuals():
+    """Off a line by (1, −2, 1)·d, the residuals' squares sum to 6·d²: with 0.05 K of two, √((2·0.05² + 6·d²)/3)."""
+    line = np.column_stack([np.ones(3), RATES])
+    for off in (0.02, 0.1):
+        group = Group(np.array([1.0, -2.0, 1.0]) * off, np.zeros(3), line)
+        assert repeatability([group]).deviation == pytest.approx(((2 * 0.05**2 + 6 * off**2) / 3) ** 0.5)
+        assert repeatability([group, group]).deviation == pytest.approx(((2 * 0.05**2 + 12 * off**2) / 4) ** 0.5)
+        assert repeatability([group, group]).dof == 4.0
+
+
+def test_what_each_ramp_explains_itself_is_no_scatter_of_the_pack():
+    """Of three points of one variance about a line, one variance is left on average."""
+    line = np.column_stack([np.ones(3), RATES])
+    group = Group(np.array([1.0, -2.0, 1.0]) * 0.1, np.full(3, 0.06), line)
+    assert repeatability([group]).deviation == pytest.approx((2 * 0.05**2 / 3) ** 0.5)
+    assert repeatability([]).deviation == pytest.approx(0.05)
 
 
 # known to 1 mK the lag is known to 0.035 s, of which three are allowed

@@ -5,6 +5,7 @@ import math
 import numpy as np
 import pytest
 
+from runner.measure.fits.averaging import LEAST_DEVIATION, of_window
 from runner.measure.fits.edge import Edge, find_edge
 from runner.measure.fits.ramp import fit_bend, fit_ramp, fit_taps
 from runner.measure.fits.recovery import fit_relaxation, forecast
@@ -56,18 +57,25 @@ def test_readings_before_the_current_was_switched_on_belong_to_something_else():
     assert find_edge(series(t, current), 12.0, rising=False, begin=11.9) is None
 
 
-@pytest.mark.parametrize(
-    ("share", "rising", "instant"), [(0.25, False, 9.975), (0.75, False, 10.025), (0.25, True, 10.025)]
-)
-def test_a_reading_that_averages_over_the_change_says_where_it_was(share, rising, instant):
-    """A tenth of a second of aperture about 10.0 s, a quarter of it before the change: 25 ms after its beginning."""
+@pytest.mark.parametrize(("share", "stamp", "instant"), [(0.25, 0.5, 9.975), (0.75, 0.5, 10.025), (0.25, 1.0, 9.925)])
+def test_a_reading_that_averages_over_the_stop_says_where_it_was(share, stamp, instant):
+    """A tenth of a second about 10.0 s, a quarter of it before the stop: 25 ms after its beginning; or the tenth before 10.0 s."""
     t = np.arange(0.0, 12.0, 0.5)
-    current = np.where((t < 10.0) != rising, 4.0, 0.0)
+    current = np.where(t < 10.0, 4.0, 0.0)
     current[t == 10.0] = 4.0 * share
-    edge = find_edge(series(t, current), 10.0, rising=rising, aperture=0.1)
-    assert edge.instant == pytest.approx(instant)
+    edge = find_edge(series(t, current), 10.0, rising=False, meter=of_window(0.1, stamp))
+    assert edge.instant == pytest.approx(instant, abs=0.001)
     assert not edge.rectangular
-    assert edge.uncertainty == pytest.approx(0.01 * 0.1), "a hundredth of the aperture at least"
+    assert edge.uncertainty == pytest.approx(LEAST_DEVIATION * 0.1, rel=0.1), "no window is a perfect rectangle"
+
+
+def test_a_reading_that_averages_over_a_rise_says_that_it_began_before_as_a_supply_takes_its_time():
+    """A quarter of a window of 0.4 s that ends at 10.0 s was with current: for 0.1 s, or for more while the supply settled."""
+    t = np.arange(0.0, 14.0, 0.5)
+    current = np.where(t > 10.0, 4.0, 0.0)
+    current[t == 10.0] = 1.0
+    edge = find_edge(series(t, current), 10.0, rising=True, meter=of_window(0.4))
+    assert 9.4 < edge.instant - edge.half_width(1.0) < edge.instant + edge.half_width(1.0) == pytest.approx(9.9)
 
 
 @pytest.mark.parametrize("share", [0.04, 0.96])
@@ -75,7 +83,7 @@ def test_a_reading_near_one_of_the_ends_is_not_inside_the_change(share):
     t = np.arange(0.0, 12.0, 0.5)
     current = np.where(t < 10.0, 4.0, 0.0)
     current[t == 9.5 if share > 0.5 else t == 10.0] = 4.0 * share
-    assert find_edge(series(t, current), 10.0, rising=False, aperture=0.1).rectangular
+    assert find_edge(series(t, current), 10.0, rising=False, meter=of_window(0.1, 0.5)).rectangular
 
 
 def test_half_an_interval_of_a_rectangle_is_its_share_of_the_half_width():

@@ -6,41 +6,63 @@ import numpy as np
 import pytest
 
 from runner.measure.budget import BudgetRow, Inputs, coverage_factor, coverage_factor_of
-from runner.measure.conformity import GUARD_BAND, SIMPLE, WITH_CONDITIONS, probability, statement, worst
+from runner.measure.conformity import Decision, probability, worst
+from runner.measure.distribution import student
 from runner.measure.finding import Evaluator, Finding
 from runner.measure.recording import Accuracy, Attempt, Recording, Specification
+from runner.vocabulary import Rule
 
 # ---- statements ----------------------------------------------------------------------------------------------------
 
 
 @pytest.mark.parametrize(
-    ("value", "simple", "guard", "conditions"),
+    ("value", "simple", "guard", "conditions", "consumer", "producer"),
     [
-        (55.0, "pass", "pass", "pass"),
-        (56.5, "pass", "pass", "pass"),
-        (56.6, "pass", "fail", "conditional pass"),
-        (57.0, "pass", "fail", "conditional pass"),
-        (57.1, "fail", "fail", "conditional fail"),
-        (57.5, "fail", "fail", "conditional fail"),
-        (57.6, "fail", "fail", "fail"),
-        (52.4, "fail", "fail", "fail"),
-        (52.5, "fail", "fail", "conditional fail"),
+        (55.0, "pass", "pass", "pass", "pass", "pass"),
+        (56.499, "pass", "pass", "pass", "pass", "pass"),
+        (56.501, "pass", "fail", "conditional pass", "fail", "pass"),
+        (57.0, "pass", "fail", "conditional pass", "fail", "pass"),
+        (57.001, "fail", "fail", "conditional fail", "fail", "pass"),
+        (57.499, "fail", "fail", "conditional fail", "fail", "pass"),
+        (57.501, "fail", "fail", "fail", "fail", "fail"),
+        (52.499, "fail", "fail", "fail", "fail", "fail"),
+        (52.501, "fail", "fail", "conditional fail", "fail", "pass"),
+        (53.499, "pass", "fail", "conditional pass", "fail", "pass"),
+        (53.501, "pass", "pass", "pass", "pass", "pass"),
     ],
 )
-def test_a_statement_at_every_bound_of_its_rule(value, simple, guard, conditions):
-    """Limits 53 to 57, U 0.5 (ILAC-G8:09/2019, w = U)."""
-    said = [statement(value, 0.5, 53.0, 57.0, rule) for rule in (SIMPLE, GUARD_BAND, WITH_CONDITIONS)]
-    assert said == [simple, guard, conditions]
+def test_a_statement_at_every_bound_of_its_rule(value, simple, guard, conditions, consumer, producer):
+    """Limits 53 to 57, U 0.5 at 95 % (ILAC-G8:09/2019, w = U; a maximum risk of 2.5 % has the same acceptance limits)."""
+    spread = student(0.5 / 1.959964)
+    rules = [Decision(rule, 0.95, 0.025) for rule in Rule]
+    assert [rule.statement(value, spread, 53.0, 57.0) for rule in rules] == [
+        simple,
+        guard,
+        conditions,
+        consumer,
+        producer,
+    ]
+
+
+def test_a_limit_itself_is_inside():
+    exact = Decision(Rule.SIMPLE)
+    assert [exact.statement(value, student(0.5), 53.0, 57.0) for value in (53.0, 57.0)] == ["pass", "pass"]
+    certain = Decision(Rule.GUARD_BAND)
+    assert [certain.statement(value, student(0.0), 53.0, 57.0) for value in (53.0, 57.0, 57.01)] == [
+        "pass",
+        "pass",
+        "fail",
+    ]
 
 
 def test_the_probability_of_conformity_is_that_of_the_normal_distribution_or_students():
     """Φ(1) = 0.8413, Φ(2) = 0.9772; t with 3 degrees of freedom at 1: 0.8045 (tables, from memory)."""
-    assert probability(10.0, 1.0, math.inf, None, 11.0) == pytest.approx(0.8413, abs=1e-4)
-    assert probability(10.0, 1.0, math.inf, 8.0, None) == pytest.approx(0.9772, abs=1e-4)
-    assert probability(10.0, 1.0, 3.0, None, 11.0) == pytest.approx(0.8045, abs=1e-4)
-    assert probability(10.0, 0.0, math.inf, 10.0, 10.0) == 1.0
-    assert probability(10.1, 0.0, math.inf, 10.0, 10.0) == 0.0
-    assert probability(9.9, 0.0, math.inf, 10.0, None) == 0.0
+    assert probability(10.0, student(1.0), None, 11.0) == pytest.approx(0.8413, abs=1e-4)
+    assert probability(10.0, student(1.0), 8.0, None) == pytest.approx(0.9772, abs=1e-4)
+    assert probability(10.0, student(1.0, 3.0), None, 11.0) == pytest.approx(0.8045, abs=1e-4)
+    assert probability(10.0, student(0.0), 10.0, 10.0) == 1.0
+    assert probability(10.1, student(0.0), 10.0, 10.0) == 0.0
+    assert probability(9.9, student(0.0), 10.0, None) == 0.0
 
 
 def test_the_worst_statement_holds_for_all():
@@ -79,7 +101,8 @@ def test_a_sheet_and_a_bench_that_state_nothing_put_nothing_into_a_budget():
     assert (spec.box, spec.resolution, spec.coupling, spec.polling, spec.delay, spec.calibration[0]) == (0.0,) * 6
     assert (spec.reaction, spec.probe_lag, spec.counter, spec.trip_limits) == ((0.0, 0.0), None, None, None)
     assert (Accuracy().gain, Accuracy().offset, Accuracy().resolution) == (0.0, 0.0, 0.0)
-    assert (spec.cells, spec.latching, spec.coverage) == (1, False, 0.95)
+    assert (spec.cells, spec.latching) == (1, False)
+    assert (spec.decision.rule, spec.decision.coverage) == ("guard band with conditions", 0.95)
 
 
 # ---- factors and reasons -------------------------------------------------------------------------------------------
@@ -160,3 +183,4 @@ def test_a_finding_comes_back_from_json_as_it_was():
     assert Finding.from_json(finding.as_json()) == finding
     assert (finding.lower, finding.upper, finding.probability) == (1.0, 2.0, None)
     assert finding.one_more == 0.0
+    assert (finding.risk, finding.decision.risk) == (pytest.approx(0.025), pytest.approx(0.025))

@@ -28,7 +28,7 @@ from runner.events import (
     OutputIsOn,
     Sampled,
 )
-from runner.notation.quantity import shown
+from runner.notation.quantity import exact, shown
 from runner.orders import (
     Ask,
     Note,
@@ -148,7 +148,7 @@ class Drain(Step):
         if self._below_since is None or sample.t - self._below_since <= program.delay + BEYOND_DELAY:
             return ""
         seconds = sample.t - self._below_since
-        return f"did not cut off within {seconds:.0f} s below its lower limit of {program.trip_limits[0]:.2f} V"
+        return f"did not cut off within {seconds:.0f} s below its lower limit of {exact(program.trip_limits[0], 2)} V"
 
     def _until_steady(self, t: float) -> list[Order]:
         assert self._on_at is not None

@@ -49,26 +49,32 @@ class Levels:
 
     def now(self) -> float:
         """The level of the last samples, in A: their median."""
-        return median([current for _, current in list(self._all)[-LEVEL_SAMPLES:]])
+        return median(self._last(LEVEL_SAMPLES))
 
     def before(self, t: float) -> float:
         """The level that a sample at ``t`` is compared with, in A: the median over some seconds, not the very last of them."""
-        near = [current for at, current in self._all if t - NEAREST - WINDOW <= at <= t - NEAREST]
-        if len(near) < 2:
-            near = [current for _, current in list(self._all)[-FEWEST:]]
-        return median(near)
+        near = [current for at, current in self._since(t - NEAREST - WINDOW) if at <= t - NEAREST]
+        return median(near if len(near) >= 2 else self._last(FEWEST))
 
     def noise(self) -> float:
         """The standard deviation of the readings, in A, from the distances of neighbours; 0 while too few."""
-        values = [current for _, current in list(self._all)[-NOISE_SAMPLES:]]
+        values = self._last(NOISE_SAMPLES)
         if len(values) < FEWEST:
             return 0.0
         return 1.4826 * median(abs(b - a) for a, b in itertools.pairwise(values)) / math.sqrt(2)
 
+    def _last(self, count: int) -> list[float]:
+        """The last currents, the newest first."""
+        return [current for _, current in itertools.islice(reversed(self._all), count)]
+
+    def _since(self, begin: float) -> list[tuple[float, float]]:
+        """The samples from a time on."""
+        return list(itertools.takewhile(lambda sample: sample[0] >= begin, reversed(self._all)))[::-1]
+
     def decline(self, least: float) -> float | None:
         """By which share the current goes down, per second; None where that is not sure, or less than ``least``, in A."""
         end = self._all[-1][0]
-        recent = [(t, current) for t, current in self._all if t >= end - RATE_WINDOW and current > 0]
+        recent = [(t, current) for t, current in self._since(end - RATE_WINDOW) if current > 0]
         third = len(recent) // 3
         if third < 2 or recent[-1][0] - recent[0][0] < RATE_WINDOW / 2:
             return None
