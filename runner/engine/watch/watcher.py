@@ -94,6 +94,11 @@ class Watcher:
         """The least current, in A, that the path's reading can tell from none, and that is one beside the set current."""
         return told_from_none(self._smallest.get(self.path, 0.0), self._set[1] if self._set is not None else 1.0)
 
+    @property
+    def undecided(self) -> bool:
+        """Whether a current has left its level, and what became of it is not yet known."""
+        return self._fall is not None or self._kept is not None
+
     def paced(self, interval: float, slow: float = 0.0) -> None:
         """Current and slow channels are polled every so many seconds from now on: so long may readings be missing."""
         self._lost_after = max(LOST_AFTER * self._patience, CONFIRM * interval)
@@ -163,8 +168,6 @@ class Watcher:
         self.verdict = Verdict(word, "readings have come back", sample.t)
         self._fall = self._rise = None
         self._levels.clear(*([(sample.t, self._level)] if self._level else []))
-
-    # ---- while current flows ---------------------------------------------------------------------------------
 
     def _while_flowing(self, sample: Sampled, current: float) -> list[Verdict]:
         if self._fall is None and self._leaves(sample.t, current):
@@ -297,8 +300,6 @@ class Watcher:
         if sample.mode or voltage is None:
             return sample.mode == "CV"
         return voltage >= self._set[0] * (1 - AT_SET_VOLTAGE)
-
-    # ---- it has stopped: what was it? -------------------------------------------------------------------------
 
     def _stopped(self, fall: Fall, *, waits: bool = True) -> list[Verdict]:
         """Nothing has flowed for long enough; ``waits`` for meters that may be behind."""
