@@ -55,6 +55,15 @@ def test_a_little_that_is_left_needs_the_evidence_that_a_whole_stop_does(before,
     assert said(watched.read(20, 0.06, after, meter=meter)) == word
 
 
+def test_a_stop_of_what_was_left_waits_for_the_voltmeter():
+    """A pack that asks for a little, at its own voltage; when it stops, the terminals go where the supply goes."""
+    watched = Watched().read(150, 4.0, 26.7, meter=26.6).read(10, 0.3, 26.5, meter=26.4)
+    watched.read(3, 0.0, SET, every=0.25)
+    assert said(watched) == "keep-alive"
+    assert said(watched.read(6, 0.0, SET, every=0.25, meter=SET)) == "stopped"
+    assert watched.verdicts[-1].since == 160.25
+
+
 def test_what_is_left_and_cannot_be_told_from_none_does_not_move_the_instant():
     watched = steady().read(6, lambda n: 0.045 if n != 3 else 0.03, SET).read(4, 0.0, SET)
     assert (said(watched), watched.verdicts[-1].since) == ("stopped", 151.0)

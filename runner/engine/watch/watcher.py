@@ -61,9 +61,8 @@ class Watcher:
         self._lost_after = LOST_AFTER * patience
         self._before_lost = ""
         self.verdict = Verdict(WatchWord.IDLE, "the output is off", 0.0)
-        self.path = CHARGE
+        self.path, self._over_voltage_wanted = CHARGE, False
         self._set: tuple[float, float] | None = None
-        self._over_voltage_wanted = False
         self._levels, self._voltages, self._contradictions = Levels(), Voltages(), Contradictions()
         self._terminals = Terminals()  # the pack's own voltmeter
         self._level = self._stood = self._last_valid = self._on_since = self._flowed = 0.0
@@ -308,17 +307,18 @@ class Watcher:
             self._levels.clear()
             return []
         last, since = fall.last, fall.last.t if fall.nothing_since is None else fall.nothing_since
-        waited, terminal = last.t - since, self._terminals.settled(since)
-        if waits and self._terminals.awaited(since, waited):
-            return []  # the voltmeter is polled more slowly, or shows a mean; its word is worth the wait
-        voltage = last.readings.get(VOLTAGE_OF[self.path])
-        assert self._set is not None
-        late = self.path == CHARGE and voltage is not None and voltage < self._set[0] * (1 - VOLTAGE_RATIO)
-        if late and last.output is not False and waited < SUPPLY_SETTLES and waits:
+        if waits and self._behind(last, since):
             return []
         first = fall.instant()
         self._goes(fall, first, max(fall.rest, 0.0))
-        return self._judged(last, terminal, first, first, 0.0)
+        return self._judged(last, self._terminals.settled(since), first, first, 0.0)
+
+    def _behind(self, now: Sampled, since: float) -> bool:
+        """Whether the supply may still be on its way to its set voltage, or the voltmeter's word is to come and worth the wait."""
+        waited, voltage = now.t - since, now.readings.get(VOLTAGE_OF[CHARGE])
+        low = self._set is not None and voltage is not None and voltage < self._set[0] * (1 - VOLTAGE_RATIO)
+        late = self.path == CHARGE and low and now.output is not False and waited < SUPPLY_SETTLES
+        return late or self._terminals.awaited(since, waited)
 
     def _goes(self, fall: Fall, first: float, left: float) -> None:
         """No current flows from ``first`` on, but for what is ``left``."""
@@ -379,10 +379,10 @@ class Watcher:
     def _still_gone(self, sample: Sampled, current: float) -> list[Verdict]:
         """Since the pack has stopped the current: is it a trip, and would its coming back still be seen?"""
         if self._kept is not None:
-            if (at := self._kept.trip(sample.t, current)) is None:
+            if (at := self._kept.trip(sample.t, current)) is None or self._behind(sample, at):
                 return []
             kept, self._kept, self._residual = self._kept, None, max(0.0, min(self._residual, current))
-            return self._judged(sample, self._terminals.fresh(sample.t), kept.first, at, kept.left)
+            return self._judged(sample, self._terminals.settled(at), kept.first, at, kept.left)
         if self.verdict.word not in (WatchWord.STOPPED, WatchWord.RETRYING):
             return []
         voltage, terminal = sample.readings.get(VOLTAGE_OF[self.path]), self._terminals.fresh(sample.t)
