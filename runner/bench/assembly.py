@@ -82,7 +82,8 @@ class Bench:
             self.speakers[role] = Driver(link, dialect, instrument.channel)
             facts = ROLE_FACTS[Role(role)]
             if facts.off is not None:
-                self.off_words[role] = self.speakers[role].off_words(*facts.off)
+                places = instrument.outputs
+                self.off_words[role] = self.speakers[role].off_words(*facts.off, places)
         instruments, speakers = sheet.instruments, self.speakers
         self.supply = Supply(speakers["supply"], instruments.supply) if instruments.supply else None
         self.load = Load(speakers["load"], instruments.load) if instruments.load and "load" in speakers else None

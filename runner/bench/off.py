@@ -27,7 +27,7 @@ class OffWords:
     """The command, what it is acknowledged by (None: by nothing), the question, and how its reply is read.
 
     ``reply`` is a pattern with one group, the number; ``scale`` multiplies it; zero means off. An empty ``ask``: nothing can be
-    asked, and the command alone has to do.
+    asked, and the command alone has to do. ``each``: what chooses one of several outputs, all of which are switched off.
     """
 
     command: str
@@ -35,6 +35,7 @@ class OffWords:
     ask: str
     reply: str
     scale: float = 1.0
+    each: tuple[str, ...] = ("",)
 
     def mean_off(self, reply: str) -> bool:
         """Whether a reply says that it is off. Never raises."""
@@ -46,14 +47,19 @@ class OffWords:
 
 
 def attempt(link: Link, words: OffWords) -> bool:
-    """One attempt. True if it reads back as off. Never raises."""
+    """One attempt. True if it reads back as off, every output of it. Never raises."""
     link.hurry()
+    off = True
     try:
-        link.tell(words.command, words.acknowledge)
-        return not words.ask or words.mean_off(link.ask(words.ask)[0])
+        for choice in words.each:
+            if choice:
+                link.tell(choice, words.acknowledge)
+            link.tell(words.command, words.acknowledge)
+            off = off and (not words.ask or words.mean_off(link.ask(words.ask)[0]))
+        return off
     except Exception:  # a BenchError, or a defect: whatever it is, the command has to go out
         with contextlib.suppress(Exception):
-            link.shout(words.command)
+            link.shout("\n".join(f"{choice}\n{words.command}" if choice else words.command for choice in words.each))
         return False
 
 

@@ -36,7 +36,7 @@ from runner.events import (
     StopPressed,
     Suspended,
 )
-from runner.orders import Ask, End, Guide, LoadOn, Order, Pace, SetLimits, SetLoad, SetSupply, SwitchOn
+from runner.orders import Ask, End, Guide, LoadOn, Order, Pace, SetLimits, SetLoad, SetSupply, SwitchOff, SwitchOn
 from runner.record.folder import EVENTS, SAMPLES, RunFolder
 from runner.record.journal import Journal
 from runner.record.samples import SampleWriter
@@ -179,6 +179,7 @@ class Loop:
 
     def _do(self, order: Order) -> None:
         """Carry out one order; what came of it is put in the queue of what happened."""
+        self._again = deque(each for each in self._again if not _replaces(order, each[0]))
         self._carry(order, self._now() + RETRY_FOR)
         self.aside.told(order, self._now())
         if isinstance(order, Pace):
@@ -200,10 +201,12 @@ class Loop:
             self._happened.append(event)
 
     def _retry(self) -> None:
-        """Orders whose connection failed, once more; none of them once the run makes safe."""
-        if self.run.state in (State.MAKING_SAFE, State.ENDED):
-            self._again.clear()
+        """Orders whose connection failed, once more; none of them once the run makes safe, nor what another has replaced."""
         for _ in range(len(self._again)):
+            if self.run.state in (State.MAKING_SAFE, State.ENDED):
+                self._again.clear()
+            if not self._again:
+                return
             order, until, due = self._again.popleft()
             if self._now() < due:
                 self._again.append((order, until, due))
@@ -248,6 +251,13 @@ class Loop:
 
     def _now(self) -> float:
         return self.clock.now() - self.start
+
+
+def _replaces(order: Order, waiting: Order) -> bool:
+    """Whether an order that waits to be tried again is out of date now that this one is carried out."""
+    if isinstance(order, SwitchOff):
+        return order.everything or not isinstance(waiting, Guide)
+    return type(order) is type(waiting)
 
 
 def _described(error: BaseException) -> str:

@@ -48,6 +48,11 @@ class InstrumentSheet(Sheet):
     calibration_due: datetime.date | None = None
     certificate: str = ""
 
+    @property
+    def outputs(self) -> tuple[str, ...]:
+        """What each of its outputs is called, if it has several that are chosen one by one."""
+        return ()
+
     def cannot_ramp(self, sensor: str, rate: float, end: float, *, heats: bool) -> Iterator[tuple[Path, str, str]]:
         """Why this instrument cannot bring a sensor to ``end``, in °C, at ``rate``, in K/s: key of its sheet, what, remedy."""
         yield from ()

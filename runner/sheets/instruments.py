@@ -35,6 +35,8 @@ from runner.sheets.instrument_parts import (
 )
 from runner.vocabulary import Role
 
+# K: an actuator stops at its set point, and the probe may read so much less (common practice, no source)
+REACH = 2.0
 Stamp = Literal["end", "middle"]
 
 
@@ -128,6 +130,10 @@ class ActuatorSheet(InstrumentSheet):
     rest: Temperature | None = None
     places: dict[str, str] = {}
 
+    @property
+    def outputs(self) -> tuple[str, ...]:
+        return tuple(self.places.values())
+
     def cannot_ramp(self, sensor: str, rate: float, end: float, *, heats: bool) -> Iterator[tuple[Path, str, str]]:
         """Why it cannot, where it cannot."""
         limits = self.limits
@@ -136,9 +142,14 @@ class ActuatorSheet(InstrumentSheet):
         if rate > self.fastest * (1 + 1e-9):
             what = f"asks for {rate * 60:.3g} K/min, the actuator can do {self.fastest * 60:.3g} K/min"
             yield ("fastest",), what, "use a procedure with slower ramps"
-        if not limits.lowest <= end <= limits.highest:
-            key, bound = ("highest", limits.highest) if heats else ("lowest", limits.lowest)
-            yield ("limits", key), f"goes to {end:.1f} °C, the limit here is {bound:.1f} °C", "widen it if that is safe"
+        key, bound, reach = (
+            ("highest", limits.highest, end + REACH) if heats else ("lowest", limits.lowest, end - REACH)
+        )
+        if not limits.lowest <= reach <= limits.highest:
+            what = (
+                f"goes to {end:.1f} °C and needs {REACH:g} K beyond that to get there, the limit here is {bound:.1f} °C"
+            )
+            yield ("limits", key), what, "widen it if that is safe"
 
     @model_validator(mode="after")
     def _within_its_limits(self) -> Self:

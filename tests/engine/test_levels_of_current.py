@@ -55,6 +55,16 @@ def test_a_level_has_the_time_at_which_it_was_asked_for(path):
     assert found == [(1.0, 1.4), (pytest.approx(5.4), 5.7)]
 
 
+@pytest.mark.parametrize(("left", "held"), [(0.0, 1.0), (0.3, 14.0)])
+def test_a_trip_that_is_not_yet_sure_at_the_end_of_a_level_belongs_to_it(left, held):
+    """Nothing flows for a second, or a little for 14 s of the 20 s after which it is a trip: did not trip would be a fail."""
+    step = stairs({"to": 10.0, "dwell": 30.0}, path=CHARGE)
+    step.read(30.0 - held, 0.5, charge=10.0, supply=26.0)
+    step.read(held, 0.5, charge=left, supply=29.2, mode="CV")
+    step.read(8.0, 0.5, charge=left, supply=29.2, mode="CV")
+    assert (step.conclusion.outcome, step.conclusion.at) == ("stopped", 30.5 - held)
+
+
 def climb(step, top=100.0, path=DISCHARGE):
     """Read back every level and hold it, until the step ends."""
     for _ in range(40):

@@ -2,7 +2,8 @@
 again and again whether a path is back.
 
 Rule 1: a level counts from when it was there (read back, or marked by a person's key), not from when it was asked for.
-Rule 2: the change belongs to the level during which it was first seen; ``measure`` decides what that says.
+Rule 2: a level is not left, and nothing is given up, while a current that has fallen may have been stopped in it.
+Rule 3: the change belongs to the level during which it was first seen; ``measure`` decides what that says.
 """
 
 from __future__ import annotations
@@ -71,7 +72,7 @@ class Stage(Step):
             return self._conclude_and_off(verdict.word, verdict.why, event.t, self.spoiled)
         if verdict.word in (WatchWord.TAPERING, WatchWord.FULL) and self.planned.word("until") != Until.DONE:
             return self._conclude_and_off(verdict.word, verdict.why, event.t, self.give_way)
-        if event.t - self._since < self.planned.values["dwell"]:
+        if event.t - self._since < self.planned.values["dwell"] or self.around.watcher.undecided:
             return []
         return self._next(event.t)
 

@@ -15,6 +15,8 @@ class Wait(Step):
         self._began = t
         values = self.planned.values
         action = "cool" if "below" in values else "heat" if "above" in values else "still"
+        if self._by_itself:
+            action = "still"
         return [*self._pace(SLOW), Guide(action, self.planned.sensor, 0.0, self.sentence())]
 
     def receive(self, event: Event, verdicts: list[Verdict]) -> list[Order]:
@@ -26,12 +28,19 @@ class Wait(Step):
         )
         if reached:
             self._end()
+            if self._by_itself:
+                return []
             say = f"Done. Stop heating or cooling {self.planned.sensor or 'the pack'}."
             return [Guide("hold", self.planned.sensor, 0.0, say)]
         if "give_up" in values and event.t - self._began > values["give_up"]:
             self._end()
             return [Remark(f"{self.planned.title}: not reached within {values['give_up'] / 60:.0f} min")]
         return []
+
+    @property
+    def _by_itself(self) -> bool:
+        """Whether the pack takes the temperature of the room: what heats and cools on command is on its sensors."""
+        return self.around.program.heated_by_machine and not self.planned.sensor
 
     def remaining(self) -> float | None:
         values = self.planned.values
