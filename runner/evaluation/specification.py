@@ -24,7 +24,7 @@ from runner.sheets.bench import Assumed, BenchFile
 from runner.sheets.curve import Curve
 from runner.sheets.instrument_parts import Calibrated, MeterAccuracy
 from runner.sheets.instruments import Instruments, ProbeSheet
-from runner.sheets.pack import PackSheet, Protection
+from runner.sheets.pack import PackSheet, Protection, VoltageProtection
 from runner.sheets.procedure import Procedure
 from runner.sheets.tolerances import allowed
 from runner.vocabulary import Role
@@ -60,7 +60,11 @@ def declare(procedure: Procedure, pack: PackSheet, bench: BenchFile, sensors: tu
         leads=_leads(instruments),
         averaging={
             path: of_window(instrument.averages, STAMPS[instrument.stamp])
-            for path, instrument in ((CHARGE, instruments.supply), (DISCHARGE, instruments.load))
+            for path, instrument in (
+                (CHARGE, instruments.supply),
+                (DISCHARGE, instruments.load),
+                (METER_VOLTAGE, instruments.meter),
+            )
             if instrument is not None and instrument.averages is not None
         },
         capacity=(pack.rated_capacity, pack.minimum_capacity),
@@ -126,7 +130,14 @@ def _of_protection(protection: Protection | None, assumed: Assumed, beyond: str)
         "delay_limits": None if tolerance is None else (protection.delay - tolerance, protection.delay + tolerance),
         "polling": protection.polling,
         "latching": protection.latching,
+        **_of_cells(protection),
     }
+
+
+def _of_cells(protection: Protection) -> dict[str, Any]:
+    if not isinstance(protection, VoltageProtection):
+        return {}
+    return {"cell_noise": protection.cell_noise, "filter_lag": protection.filter_lag}
 
 
 def _of_channels(instruments: Instruments) -> Iterator[tuple[str, Calibrated]]:

@@ -113,9 +113,11 @@ class ProbeSheet(InstrumentSheet):
 
 
 class MeterSheet(InstrumentSheet):
-    """A voltmeter on the pack's own terminals."""
+    """A voltmeter on the pack's own terminals; ``averages`` and ``stamp`` as for the supply, allowed for where not given."""
 
     voltage_accuracy: VoltageAccuracy = VoltageAccuracy()
+    averages: Time | None = None
+    stamp: Stamp = "end"
 
 
 class ActuatorSheet(InstrumentSheet):
