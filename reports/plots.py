@@ -116,12 +116,12 @@ def _panel(axes: Any, finding: Finding, crossing: Crossing, recording: Recording
     axes.set_ylim(*_temperatures(finding, crossing, temperature.value))
     axes.set_title(
         f"{finding.name} {finding.sensor}, ramp {crossing.attempt.cycle}: "
-        f"{minus(f'{ramp.rate * 60:+.2f}')} K/min, T(τ) = {number(ramp.temperature)} °C",
+        f"{minus(f'{ramp.rate * 60:+.2f}')} K/min, at the switching: {number(ramp.temperature)} °C",
         fontsize=5.2,
         loc="left",
         pad=2,
     )
-    axes.set_xlabel("t − τ / s", labelpad=1)
+    axes.set_xlabel("time from the switching / s", labelpad=1)
     axes.set_ylabel("°C", labelpad=1)
     side.set_ylabel("A", labelpad=-3, color=ORANGE)
     axes.set_zorder(side.get_zorder() + 1)

@@ -198,7 +198,7 @@ def _first_screen(options: argparse.Namespace) -> int:
 def _follow(options: argparse.Namespace) -> int:
     from pathlib import Path
 
-    from runner.launcher import follow
+    from runner.following import follow
 
     return follow(Path(options.folder), plain=options.plain)
 

@@ -173,6 +173,16 @@ class SettingError(BenchError):
             "check its front panel for a limit or a local lock",
         )
 
+    @classmethod
+    def not_switched(cls, instrument: str, command: str, *, on: bool) -> SettingError:
+        told, reports = ("on", "off") if on else ("off", "on")
+        return cls(
+            f"it was told to switch {told}, but reports {reports}",
+            instrument,
+            command,
+            "check its front panel (own protection, local lock)",
+        )
+
 
 class NotAReading(BenchError):
     """A reply that is not a finite number. It is never taken for zero."""

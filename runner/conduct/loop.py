@@ -102,7 +102,7 @@ class Loop:
             if self._end is None:
                 self._end = self._emergency(fault)
             self._close()
-        return RunOutcome(self._end.early, self._end.safe, self._end.reason, self._off)
+        return RunOutcome(self._end.early, self._end.safe, self._end.reason, self._off, self._end.urgent)
 
     def _beginning(self) -> Event:
         if self.resumption is None:
@@ -195,7 +195,7 @@ class Loop:
             if isinstance(error, LinkError) and isinstance(order, RETRIED) and self._now() < until:
                 self._again.append((order, until, self._now() + RETRY_EVERY))
                 return
-            event = OrderFailed(self._now(), type(order).__name__, str(error))
+            event = OrderFailed(self._now(), type(order).__name__, _answer(error))
         if event is not None:
             self._happened.append(event)
 
@@ -219,9 +219,13 @@ class Loop:
     def _emergency(self, fault: str) -> End:
         """The engine cannot be asked any more: off first, then whatever can still be written down."""
         confirmed, remark = self._switch_off(True)
-        by_hand = self.run.by_hand
-        reason = "; ".join(part for part in (fault or "the program was interrupted", remark, *by_hand) if part)
-        end = End(early=True, safe=confirmed and not self.run.known.hand_load, reason=reason)
+        end = End(
+            early=True,
+            safe=confirmed and not self.run.known.hand_load,
+            reason=fault or "the program was interrupted",
+            left=self.run.away.say,
+            urgent=" ".join(part for part in (remark, *self.run.by_hand) if part),
+        )
         with contextlib.suppress(RecordError, OSError):
             self.journal.append(self._now(), self.clock.utc(), Faulted(self._now(), fault))
             self.journal.append(self._now(), self.clock.utc(), OutputIsOff(self._now(), confirmed, remark))
@@ -248,6 +252,12 @@ class Loop:
 
     def _now(self) -> float:
         return self.clock.now() - self.start
+
+
+def _answer(error: BenchError) -> str:
+    """What came of an order that failed. Whose it was, the order says."""
+    command = f" ({error.command})" if error.command else ""
+    return f"{error.what}{command}{f'; {error.remedy}' if error.remedy else ''}"
 
 
 def _described(error: BaseException) -> str:

@@ -149,8 +149,8 @@ def about(finding: Finding) -> list[str]:
     if finding.conformity is None:
         lines.append(statement)
     else:
-        lines.append(f"{statement} (rule: {rule_words(finding)})")
-        lines.append(f"probability of conformity {chance(finding)}")
+        lines.append(f"{statement} · probability of conformity {chance(finding)}")
+        lines.append(f"rule: {rule_words(finding)}")
     if finding.functional:
         lines.append("FUNCTIONAL ONLY: the change was seen, but the ramp was too fast to measure the threshold")
     if finding.repeats:

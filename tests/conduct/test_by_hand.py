@@ -71,7 +71,7 @@ def test_a_run_that_stops_while_a_load_is_on_that_nobody_can_switch_says_so_loud
 
     run = by_hand(tmp_path, "under-voltage", sensors=(), state_of_charge=0.1, stop=stop, tell=tell)
     assert run.result.outcome.early
-    assert "SWITCH THE LOAD OFF BY HAND" in run.result.outcome.reason
+    assert "SWITCH THE LOAD OFF BY HAND" in run.result.outcome.urgent
     assert not run.result.outcome.safe, "nobody has said that the load is off"
 
 
@@ -82,7 +82,7 @@ def test_a_fault_of_the_program_while_such_a_load_is_on_says_so_too(tmp_path):
 
     run = by_hand(tmp_path, "under-voltage", sensors=(), state_of_charge=0.1, tell=tell)
     assert "ZeroDivisionError" in run.result.outcome.reason
-    assert "SWITCH THE LOAD OFF BY HAND" in run.result.outcome.reason
+    assert "SWITCH THE LOAD OFF BY HAND" in run.result.outcome.urgent
     assert not run.result.outcome.safe
 
 

@@ -93,7 +93,9 @@ CASES = [  # scenario, the headline, what its row of the results says
 
 @pytest.mark.parametrize(("scenario", "verdict", "rows"), CASES)
 def test_a_single_run_says_what_was_found(tmp_path, scenario, verdict, rows):
-    text = DEMO_PACK_TEXT.replace("{name: T1,", "{name: T1, lag: 8 s, lag_uncertainty: 2.3 s,")  # else one ramp is a quick look
+    text = DEMO_PACK_TEXT.replace(
+        "{name: T1,", "{name: T1, lag: 8 s, lag_uncertainty: 2.3 s,"
+    )  # else one ramp is a quick look
     run = short_rehearsal(tmp_path, scenario, pack=UserFile("pack.yaml", text))
     page, pdf = made(tmp_path, [run.result.evaluation])
     found = {row[1].split(" / ")[0]: row for row in page.tables["Results"][1:]}
@@ -124,7 +126,7 @@ def test_a_session_has_every_run_and_what_was_not_begun(tmp_path):
     with zipfile.ZipFile(ARCHIVE) as archive:
         archive.extractall(tmp_path)
     session = Session.of(tmp_path / "session")
-    page, pdf = made(tmp_path, session.evaluations(), [("capacity", "not begun yet")])
+    page, pdf = made(tmp_path, session.evaluations(), [("capacity", "not reached")])
     heads = [row[0] for row in page.tables["Results"][1:] if len(row) == 1]
     assert len(heads) == 2, "arrival has nothing to find"
     assert any(
