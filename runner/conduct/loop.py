@@ -123,7 +123,7 @@ class Loop:
                 else:
                     self._feed(answer)
         except OperatorGone as gone:
-            self.stop.press(f"no operator input ({gone.what})")
+            self.stop.press(gone.what)
             return
         self._retry()
         for sample in self.sampler.take():

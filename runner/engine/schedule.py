@@ -56,10 +56,11 @@ class Agenda:
 
     def lines(self) -> list[str]:
         """The plan as people read it: what is done in which order and why, and what is not."""
-        lines = [f"PLAN: {len(self.items)} procedures, about {self.seconds / 3600:.1f} h"]
+        count = f"{len(self.items)} procedure{'' if len(self.items) == 1 else 's'}"
+        lines = [f"PLAN: {count}, about {self.seconds / 3600:.1f} h"]
         for number, item in enumerate(self.items, start=1):
             added = " (added)" if item.added else ""
-            lines.append(f"  {number:2} {item.name:32} {item.seconds / 60:5.0f} min  {item.why}{added}")
+            lines.append(f"  {number:2} {item.name:32} {item.seconds / 3600:4.1f} h  {item.why}{added}")
         return lines + [f"   – {name:32} left out: {why}" for name, why in self.left_out]
 
 
@@ -145,11 +146,11 @@ def _why(procedure: Procedure, now: float) -> str:
     if rank < 10:
         return "inspection comes first"
     if rank >= 90:
-        return "empties the pack, so it comes last"
+        return "empties the pack: last"
     window = procedure.state_of_charge
     if window is None:
         return "any state of charge"
-    return f"needs {100 * window.lowest:.0f} % to {100 * window.highest:.0f} % state of charge (now about {100 * now:.0f} %)"
+    return f"{100 * window.lowest:.0f} to {100 * window.highest:.0f} % charged (now {100 * now:.0f} %)"
 
 
 def _wants_more(left: Sequence[Procedure], now: float) -> bool:

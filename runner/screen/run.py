@@ -176,7 +176,6 @@ class RunScreen(Screen[None]):
             self.call_after_refresh(self._drawn)
             self._page(shown=order.question == CAUTIONS)
             self._typing(order)
-            self.call_after_refresh(self._ask_again)
             self._ask_again()
             self.app.bell()
         elif isinstance(order, Withdraw):
@@ -328,6 +327,7 @@ class RunScreen(Screen[None]):
 
     def _drawn(self) -> None:
         self._asked_since = time.monotonic()
+        self._ask_again()  # only now is it known how far the cautions go on below
 
     def _mark(self, order: Order, t: float) -> None:
         assert isinstance(order, Conclude)

@@ -17,14 +17,13 @@ from runner.errors import RecordError
 from runner.evaluation.evaluate import Evaluation, evaluate
 from runner.events import LOAD_CURRENT, SUPPLY_CURRENT
 from runner.measure.capacity import FULL, integrate
-from runner.record.folder import RunFolder
+from runner.record.folder import SESSION, RunFolder
 from runner.sheets.bench import BenchFile
 from runner.sheets.pack import PackSheet
 from runner.sheets.procedure import Procedure, parse_procedure
 from runner.vocabulary import Outcome
 from runner.workspace.job import UserFile, find_procedure, procedure_names
 
-SESSION = "session.json"
 REHEARSED = "this was a rehearsal on a simulated bench and cannot be resumed"
 TO_DO, BEGUN, DONE = "to do", "begun", "done"
 
