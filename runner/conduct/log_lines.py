@@ -54,6 +54,8 @@ def said(what: Order | Event) -> list[str]:
     say = table.get(type(what))
     first = say(what) if say is not None else ""
     to_do = what.say if isinstance(what, BeginStep) else what.left if isinstance(what, End) else ""
+    if isinstance(what, End) and to_do and not what.safe:
+        to_do = f"When everything is off: {to_do}"
     lines = [*([first] if first else []), *([f"HANDS  {to_do}"] if to_do else [])]
     if isinstance(what, End) and what.urgent:  # before all else, and the last that is read
         order = f"HANDS  {what.urgent}" if what.safe else danger(what.urgent)
