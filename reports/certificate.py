@@ -140,7 +140,7 @@ def _contents(
         "surroundings": _surroundings(evaluations),
         "conformity": conformity,
         "mark": MARKS[conformity],
-        "headline": headline(covered),
+        "headline": headline(covered, conformity),
         "measured": any(finding.value is not None for each in evaluations for finding in each.findings),
         "side": SIDES[conformity],
         "undone": sum(each.story.end.undone for each in evaluations if each.story.end is not None),

@@ -13,7 +13,7 @@ from runner.sheets.pack import PackSheet, protection_name
 
 RATINGS = ("capacity", "energy")  # findings about the pack itself: no protection fails with them
 NOT_TESTED = "not tested"
-NAMED = 2  # protections that a headline names; of more it gives the number
+NAMED = 3  # protections that a headline names; of more it gives the number
 
 
 @dataclass(frozen=True)
@@ -50,21 +50,22 @@ def coverage(
     return rows
 
 
-def headline(rows: Sequence[Covered]) -> str:
-    """Of how many of the declared protections, and of which, something was tested: the worst statement is of those only."""
+def headline(rows: Sequence[Covered], conformity: str) -> str:
+    """What the worst statement is of, and of how many of the declared protections anything was tested."""
     of: dict[str, list[bool]] = {}
     for row in rows:
         if row.protection:
             of.setdefault(row.protection, []).append(row.tested)
     tested = [name for name, sensors in of.items() if any(sensors)]
-    if not of or not tested:
-        return f"none of {len(of)} protections tested" if of else "no protection declared"
+    if not tested:
+        return "no protection tested"
     partly = [name for name in tested if not all(of[name])]
     counts = [f"{len(tested)} of {len(of)} protections"]
     counts += [f"{len(partly)} of them not through every sensor"] if partly else []
     counts += [f"{len(of) - len(tested)} not tested"] if len(tested) < len(of) else []
-    named = f"{', '.join(tested)} " if len(tested) <= NAMED else ""
-    return f"{named}({'; '.join(counts)})"
+    bad = list(dict.fromkeys(row.name for row in rows if row.statement == conformity != PASS))
+    named = bad or tested
+    return f"{', '.join(named)} ({'; '.join(counts)})" if len(named) <= NAMED else "; ".join(counts)
 
 
 def _covered(

@@ -20,7 +20,7 @@ class HeadroomLine(Static):
     def show(self, headroom: tuple[Headroom, ...], remaining: float | None) -> None:
         parts = []
         for each in headroom:
-            value = "–" if each.value is None else f"{each.value:.1f}"
+            value = "–" if each.value is None else f"{round(each.value, 1) + 0.0:.1f}"
             near = "NEAR " if each.value is not None and each.value > NEAR * each.ceiling else ""
             parts.append(f"{near}{value}/{each.ceiling:.3g} {each.unit}")
         if remaining is not None:
