@@ -17,6 +17,7 @@ from runner.sheets.pack import PackSheet, protection_name
 from runner.sheets.procedure import Procedure
 
 TO_FULL, TO_HALF, EMPTIES = "full-charge", "partial-charge", "capacity"
+MANY_MINUTES = 5400.0  # s
 HALF = 0.5
 NAMES = {
     "probe": "thermometer (probe)",
@@ -42,6 +43,11 @@ class Item:
     source: str = ""
 
 
+def _about(seconds: float) -> str:
+    """A planned time as people read it: hours where minutes would be many."""
+    return f"{seconds / 60:.0f} min" if seconds <= MANY_MINUTES else f"{seconds / 3600:.1f} h"
+
+
 @dataclass(frozen=True)
 class Agenda:
     """What is done in which order, and what is left out and why (name, reason)."""
@@ -60,7 +66,7 @@ class Agenda:
         lines = [f"PLAN: {count}, about {self.seconds / 3600:.1f} h"]
         for number, item in enumerate(self.items, start=1):
             added = " (added)" if item.added else ""
-            lines.append(f"  {number:2} {item.name:32} {item.seconds / 3600:4.1f} h  {item.why}{added}")
+            lines.append(f"  {number:2} {item.name:32} {_about(item.seconds):>7}  {item.why}{added}")
         return lines + [f"   – {name:32} left out: {why}" for name, why in self.left_out]
 
 

@@ -174,7 +174,7 @@ def test_a_fast_ramp_is_said_in_kelvin_a_minute_too():
 def test_on_the_way_to_the_ramp_the_coach_says_freely_and_cooling_counts_downwards():
     step = ramp()
     warming(step, 30.0, 0.1, 30.0)
-    assert look(step.run).coach == Coach("freely", "6.0 K/min; next: ramp at 3.0 K/min")
+    assert look(step.run).coach == Coach("freely", "HEAT FAST to 50 °C, then 3.0 K/min (now 6.0 K/min)")
     step = ramp("cool", values={"approach": 24.0, "give_up": 5.0})
     warming(step, 24.5, -0.05, 35.0)
     assert look(step.run).coach.word == "keep"
