@@ -16,6 +16,7 @@ from markupsafe import Markup
 from reports.coverage import coverage, headline
 from reports.pdf import write_pdf
 from reports.plots import crossings_svg
+from reports.validation import Validation
 from reports.wording import chance, worded
 from runner.errors import RecordError
 from runner.evaluation.evaluate import Evaluation
@@ -148,6 +149,7 @@ def _contents(
         "parts": [_part(each) for each in evaluations],
         "several": len(evaluations) > 1,
         "rules": _rules(evaluations),
+        "validation": Validation.kept().cited(),
         "covered": [(row, SIDES.get(row.statement, "open"), MARKS.get(row.statement, "○")) for row in covered],
         "condition": [(each.procedure.title, rows) for each in evaluations if (rows := _condition(each))],
         "instruments": _instruments(evaluations),

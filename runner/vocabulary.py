@@ -216,6 +216,7 @@ class BudgetSource(StrEnum):
     COUPLING_DIRECTION = "coupling that depends on the direction", "slower ramps, and heat that comes from all sides"
     REPEATABILITY = "repeatability of the pack", "more repeats at the same rates", True
     LEVELS = "step size", "smaller steps"
+    FILTER = "filter of the pack", "levels that are held for longer"
     LOOKS = "interval between tries", "a shorter interval between tries"
     READINGS = "interval between readings", "more frequent readings"
     BOX = "accuracy of the decade box", "a better decade box"
@@ -223,8 +224,9 @@ class BudgetSource(StrEnum):
     OFFSET = "offset of the", "a meter with less offset, or a larger current"
     RESOLUTION = "resolution of the", "a meter that shows more digits"
     COUNTER_DIGITS = "digits of the counter", "a counter that shows more digits"
-    LEADS = "resistance of the leads", "a voltmeter on the pack's own terminals, or measured leads"
+    LEADS = "resistance of the leads", "a voltmeter on the pack's own terminals, sense leads, or measured leads"
     VOLTAGE_FIT = "fit of the voltage", "a faster voltage reading near the cut-off"
+    STAMPS = "time stamps of the readings", "an instrument that answers at once"
     GAPS = "gaps without readings", "a run without interruptions"
     KEY = "moment at which the operator pressed Enter", "an instrument with an address"
     METER_READINGS = "readings of the voltmeters", "more readings at each current"

@@ -20,7 +20,7 @@ from runner.measure.capacity import Throughput
 from runner.measure.finding import Evaluator, Finding, Limits
 from runner.measure.fits.edge import Edge
 from runner.measure.fits.ramp import Bend, fit_bend
-from runner.measure.readings import gap_before, lowest_held, reading_error, terminals
+from runner.measure.readings import UNKNOWN_LEADS, gap_before, lead_resistance, lowest_held, reading_error, terminals
 from runner.measure.recording import Accuracy, Attempt, Series
 from runner.notation.quantity import minus
 from runner.vocabulary import BudgetSource, Observed, Outcome
@@ -33,7 +33,6 @@ FEWEST_AFTER = 12  # readings
 STEEPER = 0.25  # of the way back to the decision, for relaxations from 20 s: tests/measure/test_release_by_return.py
 NO_PARABOLA = 0.5  # of the scatter's variance: more than this that moves slowly is no noise
 LEAST_WAIT = 300.0  # s: a pack that has not come back by then does not do so by itself (common practice, no source)
-UNKNOWN_LEADS = (0.0, 0.050)  # Ω: what a pair of bench leads may have, where nobody knows (common practice, no source)
 NO_CHARGE = 0.1  # of the current that came: less than that is none
 
 
@@ -153,14 +152,8 @@ class CutOff(Evaluator):
             return 0.0
         path = self.declared.path
         sign = 1.0 if path == DISCHARGE else -1.0
-        known = self.declared.leads.get(path)
-        if known is not None:
-            resistance = self.inputs.add(BudgetSource.LEADS, *known)
-            caveats.append(f"corrected for {known[0] * 1e3:.3g} mΩ of leads")
-        else:
-            low, high = UNKNOWN_LEADS
-            resistance = self.inputs.add(BudgetSource.LEADS, (low + high) / 2, (high - low) / 12.0**0.5, "rectangular")
-            caveats.append(f"lead resistance unknown; assumed {low * 1e3:g} to {high * 1e3:g} mΩ")
+        resistance, said = lead_resistance(self.inputs, self.declared.leads.get(path))
+        caveats.append(said)
         return sign * current * resistance
 
     # ---- release ---------------------------------------------------------------------------------------------

@@ -120,8 +120,9 @@ class Specification:
     """What sheet and bench file say: limits in the unit of the protection, times in s, all else in SI.
 
     ``sensor_lag`` and ``probe_lag`` are (value, standard uncertainty) in s, or None where nobody knows; ``coupling`` is in K,
-    its growth a share of the difference to ambient, None where nobody has said; ``leads`` the same in Ω by path; ``accuracy``
-    by channel; ``box`` the ± ratio of a decade box and ``slope`` (dR/dT)/R in 1/K, as a function of °C, by sensor.
+    its growth a share of the difference to ambient, None where nobody has said; ``leads`` the same in Ω by path, a counter's by
+    its role; ``accuracy`` by channel; ``box`` the ± ratio of a decade box and ``slope`` (dR/dT)/R in 1/K, as a function of °C,
+    by sensor.
     ``averaging`` is what is known of the windows of the current readings, by path. ``reaction`` is (value, standard
     uncertainty) of a person's key.
     """

@@ -27,6 +27,7 @@ from runner.sheets.instrument_parts import (
     CurrentAccuracy,
     InstrumentSheet,
     Leads,
+    PowerSheet,
     SupplyLimits,
     TemperatureAccuracy,
     TemperatureLimits,
@@ -37,7 +38,7 @@ from runner.vocabulary import Role
 Stamp = Literal["end", "middle"]
 
 
-class SupplySheet(InstrumentSheet):
+class SupplySheet(PowerSheet):
     """The programmable supply that charges the pack.
 
     ``averages``: over how long each of its readings is the mean, in s; None: found out from the run. ``stamp``: where in that
@@ -47,7 +48,6 @@ class SupplySheet(InstrumentSheet):
     limits: SupplyLimits
     voltage_accuracy: VoltageAccuracy = VoltageAccuracy()
     current_accuracy: CurrentAccuracy = CurrentAccuracy()
-    leads: Leads | None = None
     averages: Time | None = None
     stamp: Stamp = "end"
 
@@ -60,13 +60,12 @@ class SupplySheet(InstrumentSheet):
         return self
 
 
-class LoadSheet(InstrumentSheet):
+class LoadSheet(PowerSheet):
     """The load that discharges the pack; by hand, one that a person switches, such as a lamp, of about ``draws`` A."""
 
     limits: SupplyLimits
     voltage_accuracy: VoltageAccuracy = VoltageAccuracy()
     current_accuracy: CurrentAccuracy = CurrentAccuracy()
-    leads: Leads | None = None
     averages: Time | None = None
     stamp: Stamp = "end"
     draws: PositiveCurrent | None = None
@@ -161,12 +160,16 @@ class OnlyByHand(InstrumentSheet):
 
 
 class CounterSheet(OnlyByHand):
-    """A meter in the line that adds up charge and energy and shows the totals. ``gain``: ± limits, as a ratio."""
+    """A meter in the line that adds up charge and energy and shows the totals. ``gain``: ± limits, as a ratio.
+
+    ``leads``: what lies between it and the pack's terminals; where nobody says, what bench leads may have.
+    """
 
     charge_gain: Ratio = 0.0
     energy_gain: Ratio = 0.0
     charge_resolution: Charge = 0.0
     energy_resolution: Energy = 0.0
+    leads: Leads | None = None
 
 
 class DisplaySheet(OnlyByHand):

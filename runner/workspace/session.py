@@ -16,7 +16,8 @@ from runner.engine.schedule import EMPTIES, TO_FULL, TO_HALF, Agenda, Item, prop
 from runner.errors import RecordError
 from runner.evaluation.evaluate import Evaluation, evaluate
 from runner.events import LOAD_CURRENT, SUPPLY_CURRENT
-from runner.measure.capacity import FULL, integrate
+from runner.measure.capacity import FULL
+from runner.measure.fits.integral import integrate
 from runner.record.folder import SESSION, RunFolder
 from runner.sheets.bench import BenchFile
 from runner.sheets.pack import PackSheet
@@ -207,5 +208,5 @@ def state_of_charge_after(evaluation: Evaluation, before: float | None) -> float
     if known is None:
         return None
     last = max([float(series.t[-1]) for series in (charge, discharge) if len(series)], default=begin)
-    moved = integrate(charge, begin, last).value - integrate(discharge, begin, last).value if last > begin else 0.0
+    moved = integrate(charge, begin, last) - integrate(discharge, begin, last) if last > begin else 0.0
     return float(min(max(known + moved / evaluation.pack.rated_capacity, 0.0), 1.0))
