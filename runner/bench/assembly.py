@@ -11,7 +11,7 @@ from runner.bench.dialect import BUILT_IN, Driver
 from runner.bench.line import Transport
 from runner.bench.link import Link
 from runner.bench.load import Load
-from runner.bench.off import OffWords, insist
+from runner.bench.off import OffWords, insist, switch_off_by_hand
 from runner.bench.probe import Probe
 from runner.bench.supply import Supply
 from runner.bench.visa import VisaTransport
@@ -177,8 +177,7 @@ class Bench:
         roles = [role for role in meant if role in unsure]
         if not roles:
             return True, ""
-        words = " and ".join(roles)
-        return False, f"{words} NOT CONFIRMED OFF: SWITCH {words.upper()} OFF BY HAND"
+        return False, switch_off_by_hand(roles)
 
     def _off(self, role: str, unsure: dict[str, OffWords]) -> None:
         """Switch one off; it leaves ``unsure`` once it has read back as off. Never raises."""

@@ -118,7 +118,7 @@ class Driver:
         """Switch the ``output`` or ``input`` and read it back. Raises BenchError; then it may be on, and has to be switched off."""
         self.command(f"{state}_{'on' if on else 'off'}")
         if bool(self.number(state)) != on:
-            raise SettingError.reads_back(self.link.instrument, state, int(on), int(not on))
+            raise SettingError.not_switched(self.link.instrument, state, on=on)
 
     def complaint(self) -> str:
         """The oldest entry of the error queue, which is emptied; nothing if it is empty. Raises LinkError."""

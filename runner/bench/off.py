@@ -1,6 +1,6 @@
 """Switching one instrument off, from texts that were made ready before it was switched on.
 
-The runner and the guard share this file: nothing in it formats, looks up a dialect or loads a library.
+The runner and the guard share this file: on the way to off nothing in it formats, looks up a dialect or loads a library.
 
 Rule 1: off is confirmed only by a read-back that means off.
 Rule 2: where the old connection fails, the command goes out once more on a new one, and no reply is waited for.
@@ -12,7 +12,7 @@ from __future__ import annotations
 import contextlib
 import re
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 from runner.bench.link import Link
@@ -20,6 +20,11 @@ from runner.bench.link import Link
 PAUSES = (0.0, 0.2, 0.5, 1.0, 2.0, 4.0)  # s before each attempt: a busy or rebooting interface needs a moment
 WITHIN = 4.0  # s of real time after which no new attempt is begun: by then a person has to be told
 LONGEST_STATE = 1000  # characters of a reply that may still mean off
+
+
+def switch_off_by_hand(roles: Sequence[str]) -> str:
+    """What a person is told to do with the instruments (one at least) that did not confirm that they are off."""
+    return f"SWITCH {' AND '.join(roles).upper()} OFF BY HAND: not confirmed off, may still be on."
 
 
 @dataclass(frozen=True)

@@ -102,7 +102,7 @@ class Loop:
             if self._end is None:
                 self._end = self._emergency(fault)
             self._close()
-        return RunOutcome(self._end.early, self._end.safe, self._end.reason, self._off)
+        return RunOutcome(self._end.early, self._end.safe, self._end.reason, self._off, self._end.urgent)
 
     def _beginning(self) -> Event:
         if self.resumption is None:
@@ -123,7 +123,7 @@ class Loop:
                 else:
                     self._feed(answer)
         except OperatorGone as gone:
-            self.stop.press(f"no operator input ({gone.what})")
+            self.stop.press(gone.what)
             return
         self._retry()
         for sample in self.sampler.take():
@@ -196,7 +196,7 @@ class Loop:
             if isinstance(error, LinkError) and isinstance(order, RETRIED) and self._now() < until:
                 self._again.append((order, until, self._now() + RETRY_EVERY))
                 return
-            event = OrderFailed(self._now(), type(order).__name__, str(error))
+            event = OrderFailed(self._now(), type(order).__name__, _answer(error))
         if event is not None:
             self._happened.append(event)
 
@@ -222,9 +222,13 @@ class Loop:
     def _emergency(self, fault: str) -> End:
         """The engine cannot be asked any more: off first, then whatever can still be written down."""
         confirmed, remark = self._switch_off(True)
-        by_hand = self.run.by_hand
-        reason = "; ".join(part for part in (fault or "the program was interrupted", remark, *by_hand) if part)
-        end = End(early=True, safe=confirmed and not self.run.known.hand_load, reason=reason)
+        end = End(
+            early=True,
+            safe=confirmed and not self.run.known.hand_load,
+            reason=fault or "the program was interrupted",
+            left=self.run.away.say,
+            urgent=" ".join(part for part in (remark, *self.run.by_hand) if part),
+        )
         with contextlib.suppress(RecordError, OSError):
             self.journal.append(self._now(), self.clock.utc(), Faulted(self._now(), fault))
             self.journal.append(self._now(), self.clock.utc(), OutputIsOff(self._now(), confirmed, remark))
@@ -258,6 +262,12 @@ def _replaces(order: Order, waiting: Order) -> bool:
     if isinstance(order, SwitchOff):
         return order.everything or not isinstance(waiting, Guide)
     return type(order) is type(waiting)
+
+
+def _answer(error: BenchError) -> str:
+    """What came of an order that failed. Whose it was, the order says."""
+    command = f" ({error.command})" if error.command else ""
+    return f"{error.what}{command}{f'; {error.remedy}' if error.remedy else ''}"
 
 
 def _described(error: BaseException) -> str:

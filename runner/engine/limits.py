@@ -24,6 +24,7 @@ from runner.sheets.pack import PackSheet, protection_name
 from runner.sheets.procedure import Procedure
 from runner.vocabulary import Role, Until
 
+SET_LESS = "set less (or raise the ceiling, if a qualified person agrees)"
 SETS_CURRENT = ("charge", "drain", "stage", "wake", "try")
 MOST_LEVELS = 200
 # s at a current that is more than the sheet allows; no delay of an over-current is longer (common practice, no source)
@@ -249,11 +250,11 @@ class Limits:
     def _too_much(self, role: str, name: str, what: str, highest: str, *, of_bench: bool) -> Problem:
         if not of_bench:
             text = f"a step {what}, the procedure's own ceiling is {highest}"
-            return self.of_procedure.problem(("ceilings", name), text, "raise the ceiling, or set less")
+            return self.of_procedure.problem(("ceilings", name), text, SET_LESS)
         return self.of_bench.problem(
             ("instruments", role, "limits", name),
             f"the procedure {self.procedure.name} {what}, but at most {highest} is allowed",
-            f"raise the limit if {role} and pack allow it, or change the procedure",
+            f"set less in the procedure (or raise the limit, if {role} and pack allow it)",
         )
 
 

@@ -225,7 +225,9 @@ class PackSheet(Sheet):
     def _voltages_in_order(self) -> Self:
         if not self.cut_off_voltage < self.nominal_voltage < self.full_charge_voltage:
             raise Wrong(
-                "cut_off_voltage, nominal_voltage and full_charge_voltage do not rise in this order", "correct them"
+                f"the voltages do not rise: cut-off {self.cut_off_voltage:g} V, nominal {self.nominal_voltage:g} V, "
+                f"full charge {self.full_charge_voltage:g} V",
+                "correct cut_off_voltage, nominal_voltage or full_charge_voltage",
             )
         return self
 

@@ -5,7 +5,7 @@ import math
 import pytest
 
 from runner.events import CHARGE
-from runner.orders import Guide, Judge, SetSupply, SwitchOff, SwitchOn
+from runner.orders import Guide, Judge, Remark, SetSupply, SwitchOff, SwitchOn
 from tests.one_step import OneStep
 
 VALUES = {"current": 4.0, "voltage": 29.2}
@@ -229,6 +229,16 @@ def test_a_sensor_that_is_still_tripped_is_brought_past_its_release_first():
     assert actions(step) == ["cool", "still"]
     cold = tripped(0.0, 10.0, {"protection": "charge_under_temperature", "release": 5.0})
     assert actions(cold) == ["heat"]
+
+
+def test_a_warm_sensor_is_to_be_cooled_and_a_cold_one_sends_the_operator_to_the_leads():
+    (warm,) = [order.say for order in tripped(50.0, 10.0).orders if isinstance(order, Guide)]
+    assert warm == "No current yet. Cool T1 below 45 °C."
+    cold = tripped(24.8, 10.0)
+    assert actions(cold) == []
+    (said,) = [order.say for order in cold.orders if isinstance(order, Remark) and "No current" in order.say]
+    assert "Check the leads" in said
+    assert cold.run.step.sentence() == said
 
 
 def test_a_pack_twelve_kelvin_past_its_release_for_a_minute_has_latched():

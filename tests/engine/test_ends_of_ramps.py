@@ -5,6 +5,7 @@ from dataclasses import replace
 
 import pytest
 
+from runner.conduct.log_lines import said
 from runner.engine.program import Planned
 from runner.events import CHARGE, PROBE_TEMPERATURE, Answered, Sampled
 from runner.orders import AskTaps, BeginRamp, Guide, Remark, SwitchOff
@@ -211,8 +212,9 @@ def test_a_wait_for_a_time_takes_it_and_says_what_is_left():
     step.read(59.0, probe=25.0)
     assert step.run.step.remaining() == 1.0
     assert not step.run.step.done
-    step.read(1.0, probe=25.0)
+    orders = step.read(1.0, probe=25.0)
     assert step.run.step.done
+    assert not [line for order in orders if isinstance(order, Guide) for line in said(order)], "nothing was heated"
     last = step.run.step
     step.read(5.0, probe=25.0)
     assert last.remaining() == 0.0

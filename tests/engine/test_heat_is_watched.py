@@ -63,7 +63,9 @@ def test_a_thermometer_in_the_hand_has_the_ceiling_too():
     orders = run.receive(tap(t, 68))  # trip + 12 K is 67
     assert any(isinstance(order, SwitchOff) for order in orders)
     assert "temperature 68 °C is over its ceiling of 67 °C" in run.reason
-    assert "REMOVE HEAT OR ICE FROM T1" in run.reason
+    assert run.reason == "temperature 68 °C is over its ceiling of 67 °C"
+    (end,) = run.receive(OutputIsOff(t, True))
+    assert end.urgent == "Remove heat and ice from T1 now."
 
 
 def test_nobody_presses_a_key_while_the_output_is_on_and_nothing_is_heated_and_that_is_no_blindness():

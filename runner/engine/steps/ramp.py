@@ -201,10 +201,8 @@ class _Provoke(Step):
         ]
         orders += self._no_taps()
         if skip and skip != "again":
-            orders += [
-                hands_off(planned.sensor),
-                SwitchOff(),
-            ]
+            away = [] if self.around.known.hands_at is None else [hands_off(self.around.known.hands_at)]
+            orders += [*away, SwitchOff()]
         return orders
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from runner.engine.steps.base import SLOW, Step
 from runner.engine.watch.verdict import Verdict
 from runner.events import Event
-from runner.orders import Guide, Order, Remark
+from runner.orders import Guide, Order, Remark, take_away
 
 
 class Wait(Step):
@@ -30,8 +30,7 @@ class Wait(Step):
             self._end()
             if self._by_itself:
                 return []
-            say = f"Done. Stop heating or cooling {self.planned.sensor or 'the pack'}."
-            return [Guide("hold", self.planned.sensor, 0.0, say)]
+            return [Guide("hold", self.planned.sensor, 0.0, self._over)]
         if "give_up" in values and event.t - self._began > values["give_up"]:
             self._end()
             return [Remark(f"{self.planned.title}: not reached within {values['give_up'] / 60:.0f} min")]
@@ -41,6 +40,14 @@ class Wait(Step):
     def _by_itself(self) -> bool:
         """Whether the pack takes the temperature of the room: what heats and cools on command is on its sensors."""
         return self.around.program.heated_by_machine and not self.planned.sensor
+
+    @property
+    def _over(self) -> str:
+        """What is said at the end: nothing where only the time had to pass."""
+        values, sensor = self.planned.values, self.planned.sensor
+        if "below" not in values and "above" not in values:
+            return ""
+        return take_away(sensor) if sensor else "The wait is over."
 
     def remaining(self) -> float | None:
         values = self.planned.values
