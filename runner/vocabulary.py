@@ -216,6 +216,7 @@ class BudgetSource(StrEnum):
     COUPLING_DIRECTION = "coupling that depends on the direction", "slower ramps, and heat that comes from all sides"
     REPEATABILITY = "repeatability of the pack", "more repeats at the same rates", True
     LEVELS = "step size", "smaller steps"
+    FILTER = "filter of the pack", "levels that are held for longer"
     LOOKS = "interval between tries", "a shorter interval between tries"
     READINGS = "interval between readings", "more frequent readings"
     BOX = "accuracy of the decade box", "a better decade box"

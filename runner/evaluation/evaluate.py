@@ -12,11 +12,12 @@ from runner.evaluation.judged_again import judged_again
 from runner.evaluation.provenance import digest
 from runner.evaluation.results import OpenedRun
 from runner.evaluation.run_history import RunHistory, tell
-from runner.evaluation.specification import declare
+from runner.evaluation.specification import corrections, declare
 from runner.events import CHANNELS, PROBE_TEMPERATURE
 from runner.measure.conformity import CONDITIONAL_FAIL, CONDITIONAL_PASS, FAIL, NOT_MEASURED, worst
 from runner.measure.finding import Finding
 from runner.measure.findings import findings
+from runner.measure.readings import Corrections
 from runner.measure.recording import Recording, Series, Specification
 from runner.record.folder import FINDINGS, RunFolder
 from runner.sheets.bench import BenchFile, parse_bench
@@ -131,13 +132,18 @@ def worked_out(folder: RunFolder) -> Evaluation:
         if story.end is not None and not story.end.early
         else (story.end.reason if story.end else "the record is incomplete (no end entry)")
     )
-    channels = {channel: series_of(table, channel) for channel in CHANNELS}
-    taps = series_of(table[table["by_hand"] == 1], PROBE_TEMPERATURE)
+    certified = corrections(bench.instruments)
+    channels = {channel: _corrected(series_of(table, channel), certified.get(channel)) for channel in CHANNELS}
+    taps = _corrected(series_of(table[table["by_hand"] == 1], PROBE_TEMPERATURE), certified.get(PROBE_TEMPERATURE))
     recording = Recording(channels, attempts, early, story.typed, story.breaks, taps)
     declared = declare(procedure, pack, bench, tuple(resolved["program"]["sensors"]))
     found = tuple(findings(recording, declared))
     refused = _refused_today(folder)
     return Evaluation(folder, procedure, pack, bench, resolved, story, recording, declared, found, refused, otherwise)
+
+
+def _corrected(series: Series, certified: Corrections | None) -> Series:
+    return series if certified is None else certified.corrected(series)
 
 
 def _refused_today(folder: RunFolder) -> tuple[str, ...]:

@@ -2,17 +2,28 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+import math
+from collections.abc import Callable, Iterator
 from typing import Any
 
-from runner.events import CHARGE, DISCHARGE, LOAD_CURRENT, LOAD_VOLTAGE, METER_VOLTAGE, SUPPLY_CURRENT, SUPPLY_VOLTAGE
+from runner.events import (
+    CHARGE,
+    DISCHARGE,
+    LOAD_CURRENT,
+    LOAD_VOLTAGE,
+    METER_VOLTAGE,
+    PROBE_TEMPERATURE,
+    SUPPLY_CURRENT,
+    SUPPLY_VOLTAGE,
+)
 from runner.measure.conformity import Decision
 from runner.measure.fits.averaging import of_window
+from runner.measure.readings import Corrections
 from runner.measure.recording import Accuracy, Specification
 from runner.sheets.bench import Assumed, BenchFile
 from runner.sheets.curve import Curve
-from runner.sheets.instrument_parts import CurrentAccuracy, VoltageAccuracy
-from runner.sheets.instruments import Instruments
+from runner.sheets.instrument_parts import Calibrated, MeterAccuracy
+from runner.sheets.instruments import Instruments, ProbeSheet
 from runner.sheets.pack import PackSheet, Protection
 from runner.sheets.procedure import Procedure
 from runner.sheets.tolerances import allowed
@@ -28,9 +39,9 @@ def declare(procedure: Procedure, pack: PackSheet, bench: BenchFile, sensors: tu
     probe, counter = instruments.probe, instruments.counter
     return Specification(
         protection=procedure.protection or "",
-        **_of_protection(protection, bench.decision.assumed_tolerance),
+        **_of_protection(protection, bench.decision.assumed_tolerance, _beyond(procedure, protection, instruments)),
         cells=pack.cells_in_series,
-        calibration=probe.accuracy.standard_uncertainty() if probe else (0.0, "normal"),
+        calibration=_of_probe(probe, protection),
         resolution=probe.accuracy.resolution if probe else 0.0,
         coupling=probe.coupling if probe else 0.0,
         coupling_growth=probe.coupling_growth if probe else None,
@@ -70,14 +81,42 @@ def decision_of(bench: BenchFile) -> Decision:
     return Decision(bench.decision.rule, bench.decision.coverage, bench.decision.risk)
 
 
-def _of_protection(protection: Protection | None, assumed: Assumed) -> dict[str, Any]:
+def corrections(instruments: Instruments) -> dict[str, Corrections]:
+    """What the calibration certificates say of the readings of each channel, where the bench file has it."""
+    said = {channel: accuracy.points() for channel, accuracy in _of_channels(instruments)}
+    return {channel: Corrections(points) for channel, points in said.items() if points}
+
+
+def _of_probe(probe: ProbeSheet | None, protection: Protection | None) -> tuple[float, str]:
+    """(standard uncertainty in K, distribution) of the thermometer, near the trip where a certificate has several points."""
+    if probe is None:
+        return 0.0, "normal"
+    u, distribution = probe.accuracy.standard_uncertainty()
+    points = Corrections(probe.accuracy.points())
+    if not points.points:
+        return u, distribution
+    near = points.points[-1][0] if protection is None or protection.trip is None else protection.trip
+    return math.hypot(u, points.uncertainty(near)), "normal"
+
+
+def _beyond(procedure: Procedure, protection: Protection | None, instruments: Instruments) -> str:
+    """That a threshold lies where the certificate of the thermometer says nothing."""
+    points = corrections(instruments).get(PROBE_TEMPERATURE)
+    if points is None or protection is None or "temperature" not in (procedure.protection or ""):
+        return ""
+    outside = [each for each in (protection.trip, protection.release) if each is not None and not points.reaches(each)]
+    low, high = points.points[0][0], points.points[-1][0]
+    return f"thermometer calibrated from {low:g} to {high:g} °C only" if outside else ""
+
+
+def _of_protection(protection: Protection | None, assumed: Assumed, beyond: str) -> dict[str, Any]:
     if protection is None:
         return {}
     limits = allowed(protection, assumed)
     tolerance = protection.delay_tolerance
     return {
         "trip": protection.trip,
-        "assumed": limits.assumed,
+        "assumed": "; ".join(each for each in (limits.assumed, beyond) if each),
         "trip_limits": limits.trip,
         "release": protection.release,
         "release_limits": limits.release,
@@ -89,20 +128,29 @@ def _of_protection(protection: Protection | None, assumed: Assumed) -> dict[str,
     }
 
 
-def _accuracies(instruments: Instruments) -> dict[str, Accuracy]:
-    found: dict[str, Accuracy] = {}
-
-    def add(channel: str, accuracy: VoltageAccuracy | CurrentAccuracy) -> None:
-        found[channel] = Accuracy(accuracy.gain, accuracy.offset, accuracy.resolution)
-
+def _of_channels(instruments: Instruments) -> Iterator[tuple[str, Calibrated]]:
+    """What the bench file says of the readings of each channel."""
+    if instruments.probe is not None:
+        yield PROBE_TEMPERATURE, instruments.probe.accuracy
     if instruments.supply is not None:
-        add(SUPPLY_VOLTAGE, instruments.supply.voltage_accuracy)
-        add(SUPPLY_CURRENT, instruments.supply.current_accuracy)
+        yield SUPPLY_VOLTAGE, instruments.supply.voltage_accuracy
+        yield SUPPLY_CURRENT, instruments.supply.current_accuracy
     if instruments.load is not None:
-        add(LOAD_VOLTAGE, instruments.load.voltage_accuracy)
-        add(LOAD_CURRENT, instruments.load.current_accuracy)
+        yield LOAD_VOLTAGE, instruments.load.voltage_accuracy
+        yield LOAD_CURRENT, instruments.load.current_accuracy
     if instruments.meter is not None:
-        add(METER_VOLTAGE, instruments.meter.voltage_accuracy)
+        yield METER_VOLTAGE, instruments.meter.voltage_accuracy
+
+
+def _accuracies(instruments: Instruments) -> dict[str, Accuracy]:
+    """± limits by channel; of corrected readings those that have the standard uncertainty of the corrections."""
+    found: dict[str, Accuracy] = {}
+    for channel, accuracy in _of_channels(instruments):
+        if not isinstance(accuracy, MeterAccuracy):
+            continue
+        worst = max((u for _, _, u in accuracy.points()), default=0.0)
+        offset = accuracy.offset + math.hypot(worst * 3.0**0.5, accuracy.drift)
+        found[channel] = Accuracy(accuracy.gain, offset, accuracy.resolution)
     return found
 
 

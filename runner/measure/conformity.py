@@ -37,17 +37,12 @@ class Decision:
             return self.maximum
         return 0.5 if self.rule == Rule.SIMPLE else (1.0 - self.coverage) / 2
 
-    @property
-    def wrong_pass(self) -> float:
-        """The share of packs at a limit or beyond it that pass, at most."""
-        return 1.0 - self.risk if self.rule == Rule.PRODUCER else self.risk
-
     def statement(self, value: float, spread: Distribution, lower: float | None, upper: float | None) -> str:
         """The statement on a value with the distribution of the true value about it; a limit of None is none."""
         if self.rule == Rule.CONSUMER:
             return PASS if outside(value, spread, lower, upper) <= self.risk else FAIL
         if self.rule == Rule.PRODUCER:
-            return FAIL if probability(value, spread, lower, upper) <= self.risk else PASS
+            return FAIL if wrong_fail(value, spread, lower, upper) <= self.risk else PASS
         by = min(math.inf if upper is None else upper - value, math.inf if lower is None else value - lower)
         guard = 0.0 if self.rule == Rule.SIMPLE else spread.half_width(self.coverage)
         if by >= guard:
@@ -71,12 +66,10 @@ class Decision:
     @property
     def risk_words(self) -> str:
         """The risk of a wrong statement, as a sentence without its full stop."""
+        most = percent(self.risk)
         if self.rule == Rule.PRODUCER:
-            return (
-                f"A pass is no proof: a pack at a limit or a little beyond it passes with a probability of up to "
-                f"{percent(self.wrong_pass)}"
-            )
-        return f"A pack at a limit or beyond it passes with a probability of at most {percent(self.wrong_pass)}"
+            return f"A pack inside its limits or at one fails with a probability of at most {most}. A pass is no proof"
+        return f"A pack at a limit or beyond it passes with a probability of at most {most}"
 
 
 _WORDS = {
@@ -86,8 +79,8 @@ _WORDS = {
     "conditional fail: outside by at most U; fail: outside by more than U (ILAC-G8:09/2019, w = U).",
     Rule.CONSUMER: "Pass: the true value is outside the limits with a probability of at most {risk}; otherwise fail "
     "(specific consumer's risk, JCGM 106:2012).",
-    Rule.PRODUCER: "Fail: the true value is inside the limits with a probability of at most {risk}; otherwise pass "
-    "(specific producer's risk, JCGM 106:2012).",
+    Rule.PRODUCER: "Fail: so far outside the limits that a pack inside them would be measured there with a probability of at most "
+    "{risk}; otherwise pass (specific producer's risk, guarded rejection, JCGM 106:2012).",
 }
 
 
@@ -115,6 +108,17 @@ def outside(value: float, spread: Distribution, lower: float | None, upper: floa
         return float(not inside(value, lower, upper))
     above = 0.0 if upper is None else spread.below(value - upper)
     return above + (0.0 if lower is None else spread.below(lower - value))
+
+
+def wrong_fail(value: float, spread: Distribution, lower: float | None, upper: float | None) -> float:
+    """Probability that a true value at a limit is measured at least so far outside; 1/2 and more where the value is inside.
+
+    With one limit it is the probability of conformity, the specific producer's risk of a fail. With two it is never less: a value
+    that is outside either of two limits close together, nobody can tell which, is not clearly bad.
+    """
+    by = max(-math.inf if upper is None else value - upper, -math.inf if lower is None else lower - value)
+    far = spread.below(-by - (upper - lower)) if upper is not None and lower is not None else 0.0
+    return min(spread.below(-by) + far, 1.0)
 
 
 def worst(statements: list[str]) -> str:

@@ -2,12 +2,38 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 
 from runner.events import CHARGE, DISCHARGE, METER_VOLTAGE, VOLTAGE_OF
 from runner.measure.budget import Inputs, Quantity
 from runner.measure.recording import Accuracy, Recording, Series
 from runner.vocabulary import BudgetSource
+
+BEYOND = 0.1  # of the distance of a certificate's first and last point: further away its errors say nothing
+
+
+@dataclass(frozen=True)
+class Corrections:
+    """What a calibration certificate says: (reading, error, standard uncertainty) of each point, by rising reading, in SI or °C."""
+
+    points: tuple[tuple[float, float, float], ...]
+
+    def corrected(self, series: Series) -> Series:
+        """The readings less their errors, straight between the points; beyond them, that of the last."""
+        reads, errors, _ = zip(*self.points, strict=True)
+        return Series(series.t, series.value - np.interp(series.value, reads, errors))
+
+    def uncertainty(self, reading: float) -> float:
+        """The standard uncertainty of the error of a reading, straight between those of the points."""
+        reads, _, known = zip(*self.points, strict=True)
+        return float(np.interp(reading, reads, known))
+
+    def reaches(self, reading: float) -> bool:
+        """Whether a reading lies between the points, or no further beyond them than BEYOND of their distance."""
+        low, high = self.points[0][0], self.points[-1][0]
+        return low - BEYOND * (high - low) <= reading <= high + BEYOND * (high - low)
 
 
 def reading_error(inputs: Inputs, accuracy: Accuracy, value: float, name: str) -> Quantity:

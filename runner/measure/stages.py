@@ -2,13 +2,14 @@
 
 The threshold lies between the last level that was held and the first that was not, with equal probability everywhere
 between (JCGM 100:2008, 4.3.7). The delay is the time from when the tripping level was there to the edge, less half of the
-pack's polling period until it looked, and half of one because a delay that is counted in looks ends with a look; a single
+pack's polling period until it looked, and half of one because it may count looks, which takes up to one more; a single
 jump far beyond the threshold measures it. Levels that were held for less than the delay say nothing about the threshold: the
 pack may have decided at an earlier one.
 """
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 from itertools import pairwise
 
@@ -27,6 +28,15 @@ from runner.vocabulary import BudgetSource, Outcome
 SETTING_TIME = (
     0.1  # s before its reading back that a level may have been there, where the record says not when it was asked for
 )
+# s between looks of a pack whose sheet does not say (common practice, no source)
+UNKNOWN_LOOKS = {"temperature": 2.0, "voltage": 0.5, "current": 0.1}
+SLOWEST_FILTER = 10.0  # s, first order, of a temperature (common practice, no source)
+FILTERED = (
+    0.25,
+    (5 / 48) ** 0.5,
+    "rectangular",
+)  # of what it may lack: nothing, or anything, as likely the one as the other
+NOISE = 0.13  # K by which noise and steps of a pack may move a change among levels (common practice, no source)
 SETTLING = 0.3  # s of a level that are left out of its mean
 
 
@@ -165,17 +175,36 @@ class Substituted(Evaluator):
         return self.missing(name, "°C", why, expected=expected, limits=limits, failed=outside)
 
     def _between(self, attempt: Attempt) -> Quantity | None:
+        """Between the last level that did nothing and the one that did; less what a filter and noise of the pack may do.
+
+        A filter needs long for a level that is hardly past the threshold: after D s one of τ seconds still lacks a share
+        exp(−D/τ) of the step, so that the change may belong to a level before.
+        """
         found = _levels(self, attempt)
         if isinstance(found, str) or found[1] is None:
             return None
         low, high = found[1].value, found[2].value
-        return self.inputs.add(BudgetSource.LEVELS, (low + high) / 2, abs(high - low) / 12.0**0.5, "rectangular")
+        step = high - low
+        held = min(b.since - a.since for a, b in pairwise(attempt.levels)) - self.declared.delay
+        lacking = step * math.exp(-max(held, 0.0) / SLOWEST_FILTER)
+        add = self.inputs.add
+        return (
+            add(BudgetSource.LEVELS, (low + high) / 2, abs(step) / 12.0**0.5, "rectangular")
+            - lacking * self.inputs.shared(BudgetSource.FILTER, *FILTERED)  # the same for all changes
+            + add(BudgetSource.REPEATABILITY, 0.0, NOISE)
+        )
 
     def _box(self, temperature: float) -> Quantity:
         """What the box's ± limits come to in K: ΔT = (ΔR/R)·R/|dR/dT|."""
         slope = self.declared.slope.get(self.sensor or "")
         half = self.declared.box / abs(slope(temperature)) if slope else 0.0
         return self.inputs.add(BudgetSource.BOX, 0.0, half / 3.0**0.5, "rectangular")
+
+    def _set(self, level: Held) -> Quantity:
+        """When the box was set to a level: with the key, or as long before it as a person's reaction takes, twice at most."""
+        reaction, deviation = self.declared.reaction
+        key = self.inputs.add(BudgetSource.KEY, level.since, deviation, "normal")
+        return key - self.inputs.add(BudgetSource.REACTION.of("box"), reaction, reaction / 3.0**0.5, "rectangular")
 
     def _hysteresis(self) -> Finding:
         trips = [a for a in self.ended("substitute", Outcome.STOPPED) if len(a.levels) > 1]
@@ -194,29 +223,48 @@ class Substituted(Evaluator):
         if isinstance(found, str):
             return self.missing("delay", "s", found, expected=self.declared.delay)
         edge, _, at = found
-        since = self.inputs.add(BudgetSource.KEY, at.since, self.declared.reaction[1], "normal")
+        since = self._set(at)
         return _delay(self, edge, since)
 
 
 def _delay(maker: Evaluator, edge: Edge, since: Quantity) -> Finding:
-    """From the tripping level to the edge, less what the pack's polling adds."""
+    """From the tripping level to the edge, less what the pack's looks add."""
     declared = maker.declared
+    looks, lost = _looks(declared)
     quantity = (
         maker.inputs.add(BudgetSource.EDGE_INSTANT, edge.instant, edge.uncertainty, edge.distribution)
         - since
-        - maker.inputs.add(BudgetSource.POLLING, declared.polling / 2, declared.polling / 12.0**0.5, "rectangular")
-        # nothing or a whole look, rather than something between, where the delay is near a whole number of them
-        - maker.inputs.add(BudgetSource.DELAY_IN_LOOKS, declared.polling / 2, *_lost_in_looks(declared))
+        - maker.inputs.add(BudgetSource.POLLING, *looks)
+        - maker.inputs.add(BudgetSource.DELAY_IN_LOOKS, *lost)
     )
     expected, limits = declared.delay, declared.delay_limits
-    return maker.measured("delay", "s", quantity, expected=expected, limits=limits, caveats=maker.about_meter())
+    caveats = maker.about_meter()
+    if declared.polling <= 0 and looks[1] > 0:
+        most = UNKNOWN_LOOKS[_quantity(declared)]
+        caveats = (f"interval between the pack's looks not declared; up to {most:g} s assumed", *caveats)
+    return maker.measured("delay", "s", quantity, expected=expected, limits=limits, caveats=caveats)
 
 
-def _lost_in_looks(declared: Specification) -> tuple[float, str]:
-    """(standard uncertainty, distribution) in s of what a delay that is counted in looks takes beyond itself: up to one."""
-    if declared.delay_uncertainty * 3.0**0.5 >= declared.polling / 2:
-        return declared.polling / 12.0**0.5, "rectangular"
-    return declared.polling / 8.0**0.5, "U-shaped"
+_Part = tuple[float, float, str]  # mean, standard uncertainty (s), distribution
+
+
+def _looks(declared: Specification) -> tuple[_Part, _Part]:
+    """(what passes until the pack looks, what it takes beyond its delay), for looks every p seconds.
+
+    Until it looks, anything up to p. Beyond its delay, nothing, where a timer runs, or up to a whole look, where looks are
+    counted: nobody says which. Of looks that the sheet does not declare, p itself may be anything up to UNKNOWN_LOOKS (means and
+    variances of p·x over p uniform and x as before).
+    """
+    p = declared.polling
+    if p > 0:
+        return (p / 2, p / 12.0**0.5, "rectangular"), (p / 2, p / 2, "two values")
+    most = UNKNOWN_LOOKS[_quantity(declared)]
+    until, beyond = (1 / 9 - 1 / 16) ** 0.5, (1 / 6 - 1 / 16) ** 0.5
+    return (most / 4, most * until, "rectangular"), (most / 4, most * beyond, "rectangular")
+
+
+def _quantity(declared: Specification) -> str:
+    return declared.protection.rpartition("_")[2]
 
 
 def _levels(maker: Evaluator, attempt: Attempt) -> tuple[Edge, Held | None, Held] | str:

@@ -12,7 +12,7 @@ from runner.measure.finding import Evaluator, Finding
 from runner.measure.fits.ramp import SETTLING, fit_ramp, fit_taps
 from runner.measure.fits.repeatability import Group, Repeatability, repeatability
 from runner.measure.recording import Attempt, Recording, Specification
-from runner.measure.threshold import UNKNOWN_LAG, Crossing, Threshold, find_threshold, own_part, shared
+from runner.measure.threshold import SLOWEST_SENSOR, Crossing, Threshold, find_threshold, own_part, shared
 from runner.vocabulary import BudgetSource, Observed, Outcome
 
 
@@ -165,7 +165,8 @@ class Thermal(Evaluator):
             "hysteresis",
             "K",
             abs_difference(trip.value, release.value),
-            caveats=("the probe error is assumed equal at both temperatures",),
+            caveats=("the probe's calibration error is assumed equal at both temperatures",),
+            functional=trip.quick or release.quick,
         )
 
     def _delay_and_lag(self, trip: Threshold | None, crossings: Sequence[Crossing]) -> Finding:
@@ -189,7 +190,7 @@ class Thermal(Evaluator):
 
     def _slowest_sensor(self) -> float:
         """s by which the sensor alone may be behind the probe."""
-        lag, uncertainty = self.declared.sensor_lag.get(self.sensor or "", (UNKNOWN_LAG[1], 0.0))
+        lag, uncertainty = self.declared.sensor_lag.get(self.sensor or "", (SLOWEST_SENSOR, 0.0))
         return lag + 2 * uncertainty
 
     def _did_not(

@@ -32,7 +32,11 @@ from runner.vocabulary import BudgetSource, Outcome
 CHANGES: dict[str, str] = {Outcome.STOPPED: "trip", Outcome.RETURNED: "release"}
 DISTINCT = 1.4  # least ratio of fastest to slowest ramp for extrapolation to no rate
 POSSIBLE_LAG = (-10.0, 90.0)  # s: outside of this the changes did not follow the temperature
-UNKNOWN_LAG = (0.0, 45.0)  # s: what a taped-on thermistor may lag, where nobody knows (common practice, no source)
+UNKNOWN_LAG = (
+    16.0,
+    13.0,
+)  # s: mean and deviation of what a taped-on thermistor lags, where nobody knows: two lags in a row of
+SLOWEST_SENSOR = 45.0  # 3 to 40 and 0.5 to 4 s; and no more than this (common practice, no source)
 # where the bench file does not say: standard uncertainties (common practice, no source)
 GROWTH = 0.0015  # of the difference to the room
 DIRECTION = 0.22 / 3.0**0.5  # K, rectangular
@@ -190,10 +194,7 @@ def _put_in(
         value, uncertainty = declared.sensor_lag[sensor]
         lag = inputs.shared(BudgetSource.SENSOR_LAG, value, uncertainty) - inputs.shared(BudgetSource.PROBE_LAG, *probe)
     else:
-        low, high = UNKNOWN_LAG
-        lag = inputs.shared(
-            BudgetSource.SENSOR_LAG, (low + high) / 2, (high - low) / 12.0**0.5, "rectangular"
-        ) - inputs.shared(BudgetSource.PROBE_LAG, *probe)
-        caveats.append(f"lag of sensor {sensor} not declared; assumed between {low:g} and {high:g} s")
+        lag = inputs.shared(BudgetSource.SENSOR_LAG, *UNKNOWN_LAG) - inputs.shared(BudgetSource.PROBE_LAG, *probe)
+        caveats.append(f"lag of sensor {sensor} not declared; {UNKNOWN_LAG[0]:g} ± {2 * UNKNOWN_LAG[1]:g} s assumed")
     each = [quantity - float(rate) * (delay + lag) for quantity, rate in zip(own, rates, strict=True)]
     return sum(each) / len(each)

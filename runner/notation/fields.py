@@ -7,6 +7,7 @@ Rule 2: every quantity is finite and has the sign it must have: nothing here is 
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from typing import Annotated, Any
 
@@ -93,6 +94,9 @@ SensorLimit = _quantity("temperature", least=WIDEST_SENSOR_LIMITS[0], most=WIDES
 Ratio = _quantity("ratio", most=1.0)
 Coverage = _share("coverage", 0.5, 0.999, "95 %")
 MaximumRisk = _share("maximum risk", 0.001, 0.5, "5 %")
+SignedVoltage = _quantity("voltage", least=-math.inf)
+SignedCurrent = _quantity("current", least=-math.inf)
+SignedDifference = _quantity("temperature difference", least=-math.inf)
 PositiveVoltage = _quantity("voltage", above=0.0)
 PositiveCurrent = _quantity("current", above=0.0)
 PositiveResistance = _quantity("resistance", above=0.0)

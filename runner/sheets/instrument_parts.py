@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import datetime
+import itertools
+import math
 from collections.abc import Iterator
 from typing import Any, Self
 
@@ -16,6 +18,9 @@ from runner.notation.fields import (
     Ratio,
     Resistance,
     Sheet,
+    SignedCurrent,
+    SignedDifference,
+    SignedVoltage,
     Temperature,
     TemperatureDifference,
     Timeout,
@@ -54,52 +59,126 @@ class InstrumentSheet(Sheet):
         return self
 
 
-class ProbeAccuracy(Sheet):
-    """How well a reading is known.
+class CalibratedPoint(Sheet):
+    """A line of a certificate: what the instrument ``reads``, its ``error`` there (indication less reference) and U of that."""
 
-    Give ``expanded_uncertainty`` with its ``coverage_factor`` from a calibration certificate, or ``limit``, the maker's
-    ± figure, which is taken as a rectangular distribution (JCGM 100:2008, 4.3.7). Units are those of the reading.
+    reads: Any
+    error: Any
+    expanded_uncertainty: Any
+
+
+class Calibrated(Sheet):
+    """What a calibration certificate says of a reading, point by point: errors are taken off, straight between the points.
+
+    ``coverage_factor`` is that of the points' U; ``drift`` is by how much the error may have changed since, ±, taken as a
+    rectangular distribution (JCGM 100:2008, 4.3.7).
     """
 
-    expanded_uncertainty: Any = None
+    corrections: Any = ()
     coverage_factor: float = Field(default=2.0, ge=1, le=10, allow_inf_nan=False)
-    limit: Any = None
-    resolution: Any = 0.0
+    drift: Any = 0.0
 
     @model_validator(mode="after")
-    def _one_of_two(self) -> Self:
-        if (self.expanded_uncertainty is None) == (self.limit is None):
-            raise Wrong("give either expanded_uncertainty or limit", "the calibration certificate has the first")
+    def _rising(self) -> Self:
+        reads = [point.reads for point in self.corrections]
+        if any(b <= a for a, b in itertools.pairwise(reads)):
+            raise Wrong("corrections are not in the order of what the instrument reads", "sort them, each reading once")
         return self
 
-    def standard_uncertainty(self) -> tuple[float, str]:
-        """(standard uncertainty, distribution) of the calibration."""
-        if self.expanded_uncertainty is not None:
-            return float(self.expanded_uncertainty) / self.coverage_factor, "normal"
-        return float(self.limit) / 3.0**0.5, "rectangular"
+    def points(self) -> tuple[tuple[float, float, float], ...]:
+        """(reading, error, standard uncertainty) of each."""
+        return tuple(
+            (float(point.reads), float(point.error), float(point.expanded_uncertainty) / self.coverage_factor)
+            for point in self.corrections
+        )
 
 
-class TemperatureAccuracy(ProbeAccuracy):
-    """In K."""
+class TemperaturePoint(CalibratedPoint):
+    """°C and K."""
+
+    reads: Temperature
+    error: SignedDifference
+    expanded_uncertainty: PositiveDifference
+
+
+class VoltagePoint(CalibratedPoint):
+    """In V."""
+
+    reads: Voltage
+    error: SignedVoltage
+    expanded_uncertainty: PositiveVoltage
+
+
+class CurrentPoint(CalibratedPoint):
+    """In A."""
+
+    reads: Current
+    error: SignedCurrent
+    expanded_uncertainty: PositiveCurrent
+
+
+class TemperatureAccuracy(Calibrated):
+    """How well a temperature is known, in K.
+
+    Give ``expanded_uncertainty`` with its ``coverage_factor`` from a calibration certificate; or its ``corrections``, point by
+    point; or ``limit``, the maker's ± figure, which is taken as a rectangular distribution (JCGM 100:2008, 4.3.7).
+    """
 
     expanded_uncertainty: PositiveDifference | None = None
     limit: PositiveDifference | None = None
+    corrections: tuple[TemperaturePoint, ...] = ()
+    drift: TemperatureDifference = 0.0
     resolution: TemperatureDifference = 0.0
 
+    @model_validator(mode="after")
+    def _one_of_three(self) -> Self:
+        given = (self.expanded_uncertainty is not None, self.limit is not None, bool(self.corrections))
+        if sum(given) != 1:
+            raise Wrong(
+                "give either expanded_uncertainty, limit or corrections",
+                "a calibration certificate has the first or the last",
+            )
+        return self
 
-class VoltageAccuracy(Sheet):
-    """± limits of a voltage reading: ``gain`` of the reading plus ``offset`` in V."""
+    def standard_uncertainty(self) -> tuple[float, str]:
+        """(standard uncertainty, distribution) of the calibration; of corrections, without what their points say."""
+        drift = float(self.drift) / 3.0**0.5
+        if self.expanded_uncertainty is not None:
+            return math.hypot(float(self.expanded_uncertainty) / self.coverage_factor, drift), "normal"
+        if self.limit is not None:
+            return math.hypot(float(self.limit) / 3.0**0.5, drift), "rectangular"
+        return drift, "rectangular"
+
+
+class MeterAccuracy(Calibrated):
+    """± limits of a reading: ``gain`` of it plus ``offset``; or what a certificate says of it."""
 
     gain: Ratio = 0.0
+    offset: Any = 0.0
+    resolution: Any = 0.0
+
+    @model_validator(mode="after")
+    def _limits_or_corrections(self) -> Self:
+        if self.corrections and (self.gain or self.offset):
+            raise Wrong("gain and offset are limits of what is not corrected", "give them or corrections")
+        return self
+
+
+class VoltageAccuracy(MeterAccuracy):
+    """In V."""
+
     offset: Voltage = 0.0
+    corrections: tuple[VoltagePoint, ...] = ()
+    drift: Voltage = 0.0
     resolution: Voltage = 0.0
 
 
-class CurrentAccuracy(Sheet):
-    """± limits of a current reading: ``gain`` of the reading plus ``offset`` in A."""
+class CurrentAccuracy(MeterAccuracy):
+    """In A."""
 
-    gain: Ratio = 0.0
     offset: Current = 0.0
+    corrections: tuple[CurrentPoint, ...] = ()
+    drift: Current = 0.0
     resolution: Current = 0.0
 
 

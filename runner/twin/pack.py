@@ -7,9 +7,10 @@ import math
 import random
 from bisect import bisect_right
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from runner.twin.parameters import PackTruth, ProtectionTruth
+from runner.twin.sensing import Senses, SensingTruth
 
 # An invented lithium iron phosphate cell: state of charge, open-circuit voltage in V. The shape is the usual one.
 _CURVE = (
@@ -61,6 +62,7 @@ class _Latch:
     since: float | None = None  # when the condition for a change was first seen
     before: tuple[float, float] | None = None  # at the look before: what is compared, and the stack's voltage
     crossed: float | None = None  # V of the stack when the condition came true
+    senses: Senses | None = None  # what it sees things through; None: as they are
 
 
 @dataclass(frozen=True)
@@ -77,8 +79,13 @@ class PackState:
 class ManagementSystem:
     """Looks every ``polling`` seconds; opens the charge or discharge path when a condition has stood for ``delay``."""
 
-    def __init__(self, protections: tuple[ProtectionTruth, ...], dice: random.Random) -> None:
+    def __init__(
+        self, protections: tuple[ProtectionTruth, ...], dice: random.Random, sensing: SensingTruth | None = None
+    ) -> None:
         self._latches = [_Latch(truth, dice.uniform(0.0, truth.polling)) for truth in protections]
+        if sensing is not None and not sensing.plain:
+            for latch in self._latches:
+                latch.senses = Senses(sensing, random.Random(dice.random()))
         self.changes: list[dict[str, object]] = []
         self._charge_open = self._discharge_open = False
         self.next_look = min((latch.next_look for latch in self._latches), default=math.inf)
@@ -108,8 +115,11 @@ class ManagementSystem:
             if latch.next_look < self.next_look:
                 self.next_look = latch.next_look
 
-    def _consider(self, latch: _Latch, t: float, state: PackState) -> None:
-        truth = latch.truth
+    def _consider(self, latch: _Latch, t: float, true: PackState) -> None:
+        truth, state = latch.truth, true
+        if latch.senses is not None:
+            highest, lowest = latch.senses.voltages(true.highest, true.lowest)
+            state = replace(true, sensors=latch.senses.temperatures(true.sensors), highest=highest, lowest=lowest)
         culprit = _beyond_trip(truth, state)
         wants_change = _releases(latch, t, state) if latch.tripped else culprit is not None
         compared = _compared(truth, state)
@@ -129,7 +139,7 @@ class ManagementSystem:
                 "kind": truth.kind,
                 "change": "trip" if latch.tripped else "release",
                 "by": culprit or "",
-                "sensors": dict(state.sensors),
+                "sensors": dict(true.sensors),
                 "stack_V": latch.crossed,
                 "current_A": state.current,
             }
@@ -204,7 +214,7 @@ class Pack:
         self._relaxations = [0.0, 0.0]
         self._at_rest()
         self.moved = 0.0  # A·s put in since the beginning
-        self.system = ManagementSystem(truth.protections, dice)
+        self.system = ManagementSystem(truth.protections, dice, truth.sensing)
 
     @property
     def relaxation(self) -> float:

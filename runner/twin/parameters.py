@@ -7,6 +7,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 
 from runner.twin.path import KEEPS, PathTruth
+from runner.twin.sensing import SensingTruth
 
 SENSOR_LAG = (4.0, 12.0)  # s: between which the lags of the sensors are drawn
 CLOCK = (0.97, 1.03)  # factor on the polling period, drawn for each pack
@@ -46,6 +47,7 @@ class PackTruth:
     full_voltage: float
     curves: dict[str, Callable[[float], float]] = field(default_factory=dict)  # sensor -> °C from Ω
     path: PathTruth = field(default_factory=PathTruth)
+    sensing: SensingTruth = field(default_factory=SensingTruth)
 
 
 @dataclass(frozen=True)
@@ -147,6 +149,9 @@ SCENARIOS = {
     "derating": "the pack lets less current through before a temperature trips",
     "retrying": "the pack tries every 15 s whether charging is allowed again",
     "pre-charge": "the pack lets a tenth of the current through for 3 s before it recovers",
+    "noisy-pack": "the pack reads its sensors with 0.1 K of noise and its cells with 2 mV, in steps",
+    "filtering-pack": "the pack compares the mean of its last eight looks",
+    "as-they-come": "noise, steps, filter, turn-off and the supply's averaging are drawn for every seed",
     "probe-dropouts": "thermometer and supply sometimes send no reading",
 }
 LATE, LATE_VOLTS, LATE_AMPERES = 6.0, 0.1, 1.3  # K, V a cell, times
@@ -263,6 +268,11 @@ def _with_scenario(truth: Truth, scenario: str, dice: random.Random) -> Truth:
     }
     if scenario in paths:
         return replace(truth, pack=replace(pack, path=paths[scenario]))
+    sensing = {"noisy-pack": SensingTruth(0.1, 0.002, 0.05), "filtering-pack": SensingTruth(looks=8)}
+    if scenario in sensing:
+        return replace(truth, pack=replace(pack, sensing=sensing[scenario]))
+    if scenario == "as-they-come":
+        return _as_it_comes(truth, dice)
     faults = {
         "lead-off": (Fault("lead off", dice.uniform(400.0, 520.0)),),
         "load-lead-off": (Fault("load lead off", dice.uniform(100.0, 300.0)),),
@@ -279,6 +289,17 @@ def _with_scenario(truth: Truth, scenario: str, dice: random.Random) -> Truth:
         ),
     }
     return replace(truth, faults=faults.get(scenario, ()))
+
+
+def _as_it_comes(truth: Truth, dice: random.Random) -> Truth:
+    """What packs and supplies have that is no fault: each with even chances or none (ranges: common practice, no source)."""
+    noise, step = dice.choice((0.0, 0.02 * 15 ** dice.random())), dice.choice((0.0, 0.02, 0.1, 0.25))
+    sensing = SensingTruth(noise, dice.choice((0.0, 0.0005 * 6 ** dice.random())), step, dice.choice((1, 1, 4, 8)))
+    path = dice.choice(
+        (PathTruth(), PathTruth(soft_off=dice.uniform(0.01, 1.0)), PathTruth(keeps=KEEPS), PathTruth(pre_charge=1.0))
+    )
+    bench = replace(truth.bench, aperture=dice.choice((0.0, dice.uniform(0.02, 1.0))))
+    return replace(truth, pack=replace(truth.pack, sensing=sensing, path=path), bench=bench)
 
 
 def _late(protection: ProtectionTruth, sensors: tuple[str, ...]) -> ProtectionTruth:

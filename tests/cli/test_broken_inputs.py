@@ -34,7 +34,7 @@ MISTAKES = [
     ("protection missing", "pack", "charge over-temperature:", "discharge over-temperature:", 13, 1, "declares no charge over-temperature"),
     ("not a whole number", "pack", "cells_in_series: 8", "cells_in_series: eight", 5, 18, "is not a whole number"),
     ("missing instrument", "bench", BENCH_TEXT[BENCH_TEXT.index("  probe:"):], "", 3, 1, "has no probe, which the procedure short needs"),
-    ("half an accuracy", "bench", "expanded_uncertainty: 0.2 K, ", "", 9, 15, "give either expanded_uncertainty or limit"),
+    ("half an accuracy", "bench", "expanded_uncertainty: 0.2 K, ", "", 9, 15, "give either expanded_uncertainty, limit or corrections"),
     ("limit too low", "bench", "current: 10 A", "current: 2 A", 6, 38, "charges with 4 A, but at most 2 A is allowed"),
     ("unknown rule", "bench", "name: test bench", "name: b\ndecision: {rule: coin}", 3, 18, "'coin' is not one of"),
     ("missing dialect file", "bench", "coupling: 0.15 K", "coupling: 0.15 K\n    dialect: mine.yaml", 11, 14, "cannot be read"),

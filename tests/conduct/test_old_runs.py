@@ -1,4 +1,4 @@
-"""Run folders made before the rooms were divided: read, evaluated and certified, and every printed figure is what it was.
+"""Run folders of an earlier method: read, evaluated and certified; what is stated otherwise today is said, and holds what was stated.
 
 The archive holds a run, a run with a thermometer in the hand, and a session of three, as the program of 26 November 2026 left
 them (invented packs on the simulated bench).
@@ -11,23 +11,11 @@ from pathlib import Path
 import pytest
 
 from runner.cli import main
-from runner.evaluation.evaluate import evaluate
-from runner.record.folder import RunFolder
+from runner.evaluation.provenance import SIGNIFICANT
 
 ARCHIVE = Path(__file__).parents[1] / "data" / "runs_of_november_2026.zip"
 RUNS = ["single", "by-hand", "arrival", "discharge-over-current", "charge-over-temperature-box"]
-COMPARED = (
-    "name",
-    "protection",
-    "sensor",
-    "value",
-    "unit",
-    "expanded_uncertainty",
-    "lower",
-    "upper",
-    "conformity",
-    "reason",
-)
+SAME = ("name", "protection", "sensor", "unit", "lower", "upper", "reason")
 
 
 @pytest.fixture
@@ -42,24 +30,26 @@ def folder_of(place, name):
     return found
 
 
-def compared(findings):
-    return [{key: each[key] for key in COMPARED if key != "expanded_uncertainty"} for each in findings]
-
-
-def intervals(findings):
-    return [each["expanded_uncertainty"] for each in findings if each["value"] is not None]
-
-
 @pytest.mark.parametrize("name", RUNS)
-def test_an_old_run_is_evaluated_to_the_same_findings(folders, name):
+def test_an_old_run_is_evaluated_with_the_method_of_today_and_every_difference_is_said(folders, name, capsys):
+    """Since then: a sensor of unknown lag may lag by 45 s, coupling has parts, packs have noise, a delay may be a timer's."""
     folder = folder_of(folders, name)
-    before = json.loads((folder / "findings.json").read_text())
-    evaluation = evaluate(RunFolder(folder))
-    after = json.loads((folder / "findings.json").read_text())
-    assert compared(after["findings"]) == compared(before["findings"])
-    # then, few degrees of freedom widened the normal parts by a factor; now they have Student's distribution: 0.3 % at most here
-    assert intervals(after["findings"]) == pytest.approx(intervals(before["findings"]), rel=0.004)
-    assert after["conformity"] == before["conformity"] == evaluation.conformity
+    before = json.loads((folder / "findings.json").read_text())["findings"]
+    assert main(["evaluate", str(folder)]) in (0, 3)
+    said = capsys.readouterr().out
+    after = json.loads((folder / "findings.json").read_text())["findings"]
+    for then, now in zip(before, after, strict=True):
+        assert [then[key] for key in SAME] == [now[key] for key in SAME]
+        if then["value"] is None:
+            continue
+        assert abs(then["value"] - now["value"]) <= now["expanded_uncertainty"], "today's interval holds it"
+        assert now["expanded_uncertainty"] > 0.99 * then["expanded_uncertainty"]
+        name = f"{then['name']} {then['sensor'] or ''}".strip()
+        changed = abs(then["value"] - now["value"]) > SIGNIFICANT * now["expanded_uncertainty"]
+        assert (f"{name}: {then['value']:g} ± " in said) or not changed
+        assert (f"{name}: {then['conformity']} → {now['conformity']}" in said) is (
+            then["conformity"] != now["conformity"]
+        )
 
 
 def test_an_old_run_and_an_old_session_are_certified(folders, capsys):

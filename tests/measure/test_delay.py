@@ -13,12 +13,12 @@ from tests.builders import declared
 POLLING, INTERVAL = 0.1, 0.25  # s
 
 
-def a_jump(delay, dice, *, told=True):
-    """A load that is told at about 10 s to draw 55 A, from a pack that looks every POLLING and counts its delay in looks."""
+def a_jump(delay, dice, *, told=True, counts=True):
+    """A load that is told at about 10 s to draw 55 A, from a pack that looks every POLLING and counts its delay in looks, or has a timer."""
     asked = 10.0 + dice.uniform(0, 1)
     there, read_back = asked + dice.uniform(0, 0.06), asked + 0.06
     noticed = there + dice.uniform(0, POLLING)
-    opened = noticed + math.ceil(delay / POLLING) * POLLING
+    opened = noticed + (math.ceil(delay / POLLING) * POLLING if counts else delay)
     t = np.arange(dice.uniform(0, INTERVAL), opened + 2.0, INTERVAL)
     amperes = np.where((t >= there) & (t < opened), 55.0, 0.0)
     at = float(t[t >= opened][0])
@@ -44,13 +44,16 @@ def the_delay(recording):
     return finding
 
 
-def test_the_interval_of_a_delay_holds_it_as_often_as_it_says():
-    dice, held, count = np.random.default_rng(5), 0, 1500
-    for _ in range(count):
-        delay = dice.uniform(0.8, 1.2)
-        finding = the_delay(a_jump(delay, dice))
-        held += abs(finding.value - delay) <= finding.expanded_uncertainty
-    assert 0.93 <= held / count <= 0.97
+def test_the_interval_of_a_delay_holds_it_whether_the_pack_counts_looks_or_has_a_timer():
+    """Nobody says which; a little more than stated where it counts, a little less where it does not."""
+    dice, shares = np.random.default_rng(5), []
+    for counts in (True, False):
+        delays = dice.uniform(0.8, 1.2, 400)
+        found = [the_delay(a_jump(delay, dice, counts=counts)) for delay in delays]
+        held = [abs(each.value - delay) <= each.expanded_uncertainty for each, delay in zip(found, delays, strict=True)]
+        shares.append(float(np.mean(held)))
+    assert min(shares) > 0.90
+    assert 0.93 <= float(np.mean(shares)) <= 0.97
 
 
 def test_a_record_that_says_when_the_level_was_asked_for_knows_the_delay_better():

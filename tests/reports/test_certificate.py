@@ -93,7 +93,9 @@ CASES = [  # scenario, the headline, what its row of the results says
 
 @pytest.mark.parametrize(("scenario", "verdict", "rows"), CASES)
 def test_a_single_run_says_what_was_found(tmp_path, scenario, verdict, rows):
-    text = DEMO_PACK_TEXT.replace("{name: T1,", "{name: T1, lag: 8 s, lag_uncertainty: 2.3 s,")  # else one ramp is a quick look
+    text = DEMO_PACK_TEXT.replace(
+        "{name: T1,", "{name: T1, lag: 8 s, lag_uncertainty: 2.3 s,"
+    )  # else one ramp is a quick look
     run = short_rehearsal(tmp_path, scenario, pack=UserFile("pack.yaml", text))
     page, pdf = made(tmp_path, [run.result.evaluation])
     found = {row[1].split(" / ")[0]: row for row in page.tables["Results"][1:]}

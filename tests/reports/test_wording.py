@@ -87,7 +87,11 @@ def test_a_probability_is_not_rounded_past_what_its_rule_asks_for(probability, r
             "at most 0.05 %.",
         ),
         (Decision(Rule.CONSUMER, 0.95, 0.05), "maximum consumer risk, risk of a wrong pass ≤ 5 %", "at most 5 %."),
-        (Decision(Rule.PRODUCER, 0.95, 0.05), "maximum producer risk, risk of a wrong pass ≤ 95 %", "up to 95 %."),
+        (
+            Decision(Rule.PRODUCER, 0.95, 0.05),
+            "maximum producer risk, risk of a wrong fail ≤ 5 %",
+            "5 %. A pass is no proof.",
+        ),
     ],
 )
 def test_the_risk_that_is_printed_is_that_of_the_coverage_or_of_the_rule(rule, words, sentence):
