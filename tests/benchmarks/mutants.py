@@ -50,6 +50,16 @@ def judged() -> dict[tuple[str, ...], str]:
     return found
 
 
+def gone(same: dict[tuple[str, ...], str]) -> list[str]:
+    """Those of ``judged`` whose line is no longer there: they say nothing of the program as it is."""
+    found = []
+    for path, *diff in same:
+        file = ROOT / path
+        lines = {line.strip() for line in file.read_text(encoding="utf-8").splitlines()} if file.exists() else set()
+        found += [f"{path}: {line[1:]}" for line in diff if line[0] == "-" and line[1:] not in lines]
+    return found
+
+
 def drawn(seed: int) -> Iterator[Mutant]:
     """One mutant of each place, the places in random order."""
     places: dict[tuple[str, int, int], list[Mutant]] = {}
@@ -109,6 +119,8 @@ def main() -> int:
         keep = options.keep or Path(scratch)
         keep.mkdir(parents=True, exist_ok=True)
         same = judged()
+        for line in gone(same):
+            print(f"{SAME.name}: no longer there: {line}")
         copy = Copy(ROOT, Path(scratch) / "copy")
         reached = Reached(copy, ROOMS, keep / "reached.json")
         kept = Kept(keep / "results.jsonl", reached.stamp)

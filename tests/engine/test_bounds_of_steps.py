@@ -55,6 +55,9 @@ HOT = "temperature: {}, voltage: 29.6 V, current: 60 A, time: 2 h"
 VOLTS = "temperature: 70 degC, voltage: {}, current: 60 A, time: 2 h"
 AMPERES = "temperature: 70 degC, voltage: 29.6 V, current: {}, time: 2 h"
 HIGH = {"ceilings": VOLTS.format("31.2 V")}
+ACTUATOR = """\
+  actuator: {address: 'TCPIP::127.0.0.1::1::SOCKET', limits: {lowest: -10 degC, highest: 63 degC}, fastest: 2 K/min}
+"""
 
 BOUNDS = [
     ("a charge voltage", charge("29.2 V"), charge("29.21 V"), {}, "the pack sheet allows 29.2 V"),
@@ -126,6 +129,23 @@ def test_the_bench_files_limits_are_kept_by_supply_and_load():
     low = BOTH.replace("voltage: 45 V", "voltage: 28 V")
     assert said([charge("28 V")], bench=low) == ""
     assert "charges with 28.1 V, but at most 28 V" in said([charge("28.1 V")], bench=low)
+
+
+@pytest.mark.parametrize(
+    ("inside", "outside", "part"),
+    [
+        (heat(give_up="63 degC"), heat(give_up="63.1 degC"), "goes to 63.1 °C, the limit here is 63.0 °C"),
+        (
+            heat(),
+            [CHARGE, heat()[1].replace("2 K/min", "2.1 K/min")],
+            "asks for 2.1 K/min, the actuator can do 2 K/min",
+        ),
+    ],
+)
+def test_what_heats_on_command_has_to_reach_every_rate_and_give_up(inside, outside, part):
+    bench = BOTH + ACTUATOR
+    assert said(inside, bench=bench) == ""
+    assert part in said(outside, bench=bench)
 
 
 def test_only_a_charge_or_drain_until_steady_leaves_its_path_on():
@@ -230,3 +250,4 @@ def test_a_procedure_has_at_most_two_thousand_steps():
 def test_a_value_that_comes_to_nothing_or_to_no_number_is_refused():
     assert "comes to no number" in said([charge(current="4 A / (delay / delay - 1)")])
     assert "has to be more than nothing" in said([charge(current="0 A * delay / delay")])
+    assert "has to be more than nothing" in said([stairs(step="0 A * delay / delay")], **CHARGE_CURRENT)

@@ -8,7 +8,7 @@ import pytest
 from runner.conduct.log_lines import said
 from runner.engine.program import Planned
 from runner.events import CHARGE, PROBE_TEMPERATURE, Answered, Sampled
-from runner.orders import AskTaps, BeginRamp, Guide, Remark, SwitchOff
+from runner.orders import AskTaps, BeginRamp, BeginStep, Guide, Remark, SwitchOff
 from tests.one_step import OneStep
 
 HEAT = {"rate": 0.05, "approach": 50.0, "give_up": 63.0}
@@ -59,6 +59,13 @@ def test_the_slow_part_begins_at_the_approach_and_not_before():
     assert begin.rate == 0.05
     assert step.pace == (0.25, 0.5)
     assert step.run.step.sentence() == "Slowly now."
+
+
+def test_what_hands_are_to_do_is_said_by_the_guide_and_not_once_more_by_the_step():
+    step = ramp()
+    (begun,) = [order for order in step.orders if isinstance(order, BeginStep) and order.kind == "heat"]
+    (guide,) = [order for order in step.orders if isinstance(order, Guide)]
+    assert (begun.say, guide.say) == ("", "Heat T1 quickly to 50 °C. The slow ramp starts there.")
 
 
 def test_cooling_has_a_rate_below_nothing():

@@ -7,7 +7,7 @@ from runner.engine.run import Run
 from runner.engine.states import State
 from runner.engine.view import Coach, look
 from runner.events import CHARGE, PROBE_TEMPERATURE, Answered, OutputIsOff, Resumed, Sampled, Started, StopPressed
-from runner.orders import Ask, BeginStep, End, Guide, Remark
+from runner.orders import Ask, BeginStep, End, Guide, Remark, SwitchOff
 from tests.builders import a_program
 from tests.engine.test_ends_of_ramps import ramp, ramping, warming
 from tests.one_step import OneStep
@@ -86,9 +86,10 @@ def test_where_nothing_is_about_to_happen_every_second_is_often_enough(kind, val
 # ---- resuming ------------------------------------------------------------------------------------------------------
 
 
-def test_a_run_that_is_resumed_looks_first_and_its_break_does_not_count():
+def test_a_run_that_is_resumed_switches_everything_off_looks_and_its_break_does_not_count():
     run = Run(a_program())
     orders = run.receive(Resumed(7000.0, "", "power", 6900.0))
+    assert SwitchOff(everything=True) in orders, "whatever was on, the actuator too"
     (ask,) = [order for order in orders if isinstance(order, Ask)]
     assert ask.say.startswith("The run continues after a break of 115 min.")
     run.receive(Answered(7001.0, ask.question, "go on", "me"))

@@ -77,7 +77,7 @@ def test_a_passed_ceiling_goes_safe_and_what_is_warm_with_everything_off_may_coo
 @pytest.mark.parametrize("bad", BAD, ids=lambda event: type(event).__name__)
 def test_every_state_goes_safe_on_a_fault_a_stop_or_a_passed_ceiling(make, bad):
     run = make()
-    assert SwitchOff in kinds(run.receive(bad))
+    assert SwitchOff(everything=True) in run.receive(bad), "what heats and cools too"
     assert run.state is State.MAKING_SAFE
     (end,) = run.receive(OutputIsOff(10.0, True))
     assert isinstance(end, End)

@@ -1,5 +1,7 @@
 """What a program needs and no file says: the smallest current, where a run goes on after a break, when a pack may be empty."""
 
+import re
+
 import pytest
 
 from runner.workspace.job import DEMO_PACK, find_procedure, load, read_file
@@ -57,6 +59,14 @@ def test_the_thermometers_last_digit_is_a_tenth_where_nobody_says():
     assert program(procedure([CHARGE])).probe_resolution == 0.01
     silent = bench().replace("{expanded_uncertainty: 0.2 K, resolution: 0.01 K}", "{expanded_uncertainty: 0.2 K}")
     assert program(procedure([CHARGE]), bench_text=silent).probe_resolution == 0.1
+
+
+def test_a_temperature_has_a_ceiling_only_where_a_thermometer_is_on_the_bench():
+    """Without one it would be blind from the first reading on, and end every run."""
+    probe = next(part for part in re.split(r"(?m)^(?=  \w)", bench()) if part.startswith("  probe:"))
+    text = procedure([CHARGE], "over-voltage", needs="[supply]")
+    assert program(text).ceilings.temperature == 70.0
+    assert program(text, bench_text=bench().replace(probe, "")).ceilings.temperature is None
 
 
 def restarts(steps, protection="charge over-temperature"):

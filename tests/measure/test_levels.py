@@ -133,6 +133,18 @@ def test_levels_that_are_held_shorter_than_the_delay_say_nothing_of_the_trip():
     assert stairs([46.0, 47.0, 48.0], dwell=0.95, held=0.8, path_step=0.05).trip().value is not None
 
 
+def test_a_jump_that_has_shown_the_delay_says_how_long_the_levels_of_the_stairs_had_to_be():
+    """1 s is declared, the jump took 2 s: with levels of 1.5 s the pack had decided at an earlier one."""
+    for dwell, known in ((1.5, False), (2.5, True)):
+        jump, steps = stairs([60.0], held=2.0), stairs([46.0, 47.0, 48.0], dwell=dwell, held=1.4, begin=40.0)
+        a, b = jump.recording.of(LOAD_CURRENT), steps.recording.of(LOAD_CURRENT).between(30.0, 90.0)
+        both = Series(np.concatenate([a.t, b.t]), np.concatenate([a.value, b.value]))
+        attempts = (*jump.recording.attempts, *steps.recording.attempts)
+        trip = Stages(Recording({LOAD_CURRENT: both}, attempts), declared()).trip()
+        assert (trip.value is not None) is known
+        assert known or "each level lasted 1.5 s, the pack needs 2.0 s" in trip.reason
+
+
 def given_up(high, waited, delay=2.0, limit=52.0):
     levels = (Held(50.0, 10.0), Held(high, 100.0 - waited))
     tried = attempt("stage", 5.0, 100.0, Outcome.GAVE_UP, levels=levels, limit=limit, sought=Outcome.STOPPED)
@@ -191,6 +203,8 @@ def test_the_trip_by_a_box_lies_between_two_levels_and_the_box_is_in_its_budget(
         "filter of the pack": pytest.approx(0.0, abs=1e-9),
     }
     assert finding.repeats == (finding.value,)
+    unknown = boxed([54.0, 54.5, 55.0], slope={}).findings()["trip"]()
+    assert set(lines(finding)) - set(lines(unknown)) == {"accuracy of the decade box"}, "a curve that is not there"
 
 
 def test_levels_that_are_held_for_little_leave_a_filter_behind():

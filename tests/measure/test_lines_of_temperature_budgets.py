@@ -3,6 +3,8 @@
 ± limits are half-width/√3, what lies between two values is their distance/√12 (JCGM 100:2008, 4.3.7).
 """
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -71,6 +73,14 @@ def test_a_lag_that_no_sensor_has_is_no_threshold(behind, possible):
 def test_ramps_agree_or_not_by_birges_ratio():
     assert trip(ramps([1, 3])).fit.startswith("only two rates")
     assert "within their uncertainties" in trip(ramps([1, 2, 3], noise=1e-3)).fit
+
+
+def test_a_thermometer_that_a_person_read_is_named_and_one_on_a_cable_is_not():
+    wired = ramps([3.0], noise=1e-4)
+    keys = replace(wired, taps=series((np.arange(51.0, 56.0) - 50.0) / 0.05, np.arange(51.0, 56.0)))
+    said = "thermometer read by hand (mark at each whole degree)"
+    assert said in trip(keys).caveats
+    assert said not in trip(wired).caveats
 
 
 # ---- given up ------------------------------------------------------------------------------------------------------

@@ -13,10 +13,11 @@ from runner.vocabulary import Observed, Outcome
 from tests.under_voltage import ACCURACY, attempt, declared, lines
 
 
-def returned(by_hand=False, reaction=(0.0, 0.0), slope=0.002, **more):
-    """Terminals that come back at 100 s, where they read 22.4 V, and go on rising evenly."""
+def returned(by_hand=False, reaction=(0.0, 0.0), slope=0.002, jump_after=200.0, **more):
+    """Terminals that come back at 100 s, where they read 22.4 V, and go on rising evenly until they jump by a tenth of a volt."""
     t = np.arange(0.0, 200.0, 0.5)
     volts = np.where(t < 100.0, 0.2, 22.4 + slope * (t - 100.0)) + 1e-6 * (-1.0) ** np.arange(len(t))
+    volts += np.where(t > jump_after, 0.1, 0.0)
     back = attempt("recover", 10.0, 100.0 + reaction[0], Outcome.RETURNED, by_hand=by_hand)
     recording = Recording({METER_VOLTAGE: Series(t, volts)}, (back,))
     return CutOff(recording, declared(reaction=reaction, **more)).release()
@@ -42,6 +43,13 @@ def test_by_hand_the_key_is_a_reaction_late_and_known_as_well_as_keys_are():
     assert lines(finding)["instant of the return"] == pytest.approx(0.002 * 4 * 0.15 / 12**0.5, rel=1e-2)
 
 
+def test_what_is_read_within_twenty_seconds_after_the_return_counts_and_nothing_later():
+    """Twenty seconds: our own choice."""
+    whole = returned()
+    assert (returned(jump_after=120.0).value, lines(returned(jump_after=120.0))) == (whole.value, lines(whole))
+    assert lines(returned(jump_after=119.5)) != lines(whole)
+
+
 def tried(looks, volts, **more):
     """Over-voltage: looks at these times, the last of which found the pack back; ``volts`` of the time."""
     t = np.arange(0.0, 400.0, 0.5)
@@ -64,6 +72,14 @@ def test_the_release_lies_between_the_lowest_voltage_of_a_vain_look_and_that_of_
     assert found["interval between tries"] == pytest.approx((closed - opened) / 12**0.5, rel=0.02)
     assert found["gain of the voltmeter"] == pytest.approx(0.001 * opened / 3**0.5, rel=1e-3)
     assert any(f"no charge accepted at {closed:.3f} V; accepted at {opened:.3f} V" in each for each in finding.caveats)
+
+
+@pytest.mark.parametrize("at", [60.0, 150.0])
+def test_a_dip_that_is_shorter_than_the_packs_delay_releases_nothing(at):
+    """Two seconds of it, before the vain look or after; the pack needs three."""
+    looks = (100.0, 103.0, 200.0)
+    dipped = tried(looks, lambda t: falling(t) - (1.0 if at <= t < at + 2.0 else 0.0), delay=3.0)
+    assert dipped.value == tried(looks, falling, delay=3.0).value
 
 
 def test_of_two_returns_the_last_one_is_measured():

@@ -156,6 +156,7 @@ def test_a_bend_needs_five_readings_and_gives_value_and_slope_anywhere():
     value, _, slope = bend.at(-2.0)
     assert (value, slope) == (pytest.approx(3.0 + 0.6 + 0.45), pytest.approx(0.2 + 0.3))
     assert bend.dof == 7
+    assert fit_bend(Series(t, t), 5.0, 0.0, 4.0, 0.0).dof == 2
     assert fit_bend(Series(t, t), 5.0, 0.0, 3.0, 0.0) is None
 
 
