@@ -13,12 +13,11 @@ from reports.certificate import render, write_certificate
 from runner.evaluation.evaluate import evaluate
 from runner.record.folder import RunFolder
 from runner.sheets.answers import Answers
-from runner.workspace.job import DEMO_PACK, UserFile, find_procedure, read_file
+from runner.workspace.job import find_procedure
 from runner.workspace.session import Session
 from tests.builders import rehearsed, short_rehearsal
 from tests.conduct.test_old_runs import ARCHIVE
 
-DEMO_PACK_TEXT = read_file(DEMO_PACK).text
 VOID = {"meta", "br", "link", "img", "hr", "col", "use", "path", "rect", "circle"}
 
 
@@ -94,10 +93,7 @@ CASES = [  # scenario, the headline, what its row of the results says
 
 @pytest.mark.parametrize(("scenario", "verdict", "rows"), CASES)
 def test_a_single_run_says_what_was_found(tmp_path, scenario, verdict, rows):
-    text = DEMO_PACK_TEXT.replace(
-        "{name: T1,", "{name: T1, lag: 8 s, lag_uncertainty: 2.3 s,"
-    )  # else one ramp is a quick look
-    run = short_rehearsal(tmp_path, scenario, pack=UserFile("pack.yaml", text))
+    run = short_rehearsal(tmp_path, scenario)
     page, pdf = made(tmp_path, [run.result.evaluation])
     found = {row[1].split(" / ")[0]: row for row in page.tables["Results"][1:]}
     assert set(found) == {"trip", "release"}
