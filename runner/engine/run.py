@@ -142,7 +142,7 @@ class Run:
                 self._watching.ordered(order)
                 self.ceilings.paced(order.interval, order.slow)
             elif isinstance(order, Guide):
-                self.known.hands_at = order.sensor if order.action in ("heat", "cool") else None
+                self.known.hands_at = order.sensor if self._heats(order) else None
                 self.ceilings.heated(self.known.hands_at is not None)
             elif isinstance(order, BeginRamp):
                 self.known.moves_anew()
@@ -152,12 +152,16 @@ class Run:
             return orders if self.program.heated_by_machine else [*orders, hands_off(sensor)]
         return orders
 
+    def _heats(self, order: Guide) -> bool:
+        """Whether heat or ice is at a sensor after this order: a person holds a temperature without, an actuator with."""
+        return order.action in ("heat", "cool") or (order.action == "hold" and self.program.heated_by_machine)
+
     def _hands_off_between(self, orders: list[Order]) -> list[Order]:
         """The same orders, and before a step that heats and cools nothing, or another sensor, heat and ice go away."""
         hands_at, found = self.known.hands_at, list[Order]()
         for order in orders:
             if isinstance(order, Guide):
-                hands_at = order.sensor if order.action in ("heat", "cool") else None
+                hands_at = order.sensor if self._heats(order) else None
             goes_on = isinstance(order, BeginStep) and order.kind in KEEPS_HANDS and order.sensor == hands_at
             if isinstance(order, BeginStep) and hands_at is not None and not goes_on:
                 found.append(hands_off(hands_at))

@@ -38,8 +38,9 @@ class Wait(Step):
 
     @property
     def _by_itself(self) -> bool:
-        """Whether the pack takes the temperature of the room: what heats and cools on command is on its sensors."""
-        return self.around.program.heated_by_machine and not self.planned.sensor
+        """Whether what heats and cools on command has nothing to do: it waits for a time, or for the pack in its room."""
+        passive = not self.planned.sensor or "for" in self.planned.values
+        return self.around.program.heated_by_machine and passive
 
     @property
     def _over(self) -> str:
