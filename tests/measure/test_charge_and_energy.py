@@ -115,6 +115,17 @@ def test_two_readings_of_the_voltage_make_an_energy_and_one_makes_none(count, en
     assert ("no voltage was read" in finding.caveats) is (count == 1)
 
 
+def test_a_discharge_without_a_cut_off_is_no_capacity_and_the_reason_is_said():
+    full = attempt("charge", 0.0, 90.0, Outcome.FULL)
+    tried = attempt("drain", 100.0, 7300.0, Outcome.GAVE_UP, why="did not cut off by 16.00 V")
+    for attempts, reason in (
+        ((full, tried), "there is no cut-off: did not cut off by 16.00 V"),
+        ((full,), "this step was not reached"),
+    ):
+        finding = Throughput(Recording({}, attempts), Specification("under_voltage")).findings()["capacity"]()
+        assert (finding.value, finding.reason) == (None, reason)
+
+
 def test_what_flowed_in_a_gap_is_counted_half_and_not_known():
     finding = discharge(gap=(1000.0, 1100.0))["capacity"]()
     assert finding.value == pytest.approx(40 * AH - 1000.0, rel=1e-3)
