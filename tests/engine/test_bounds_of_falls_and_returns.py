@@ -4,8 +4,9 @@ import numpy as np
 import pytest
 from scipy import stats
 
+from runner.engine.watch.fall import Fall
 from runner.engine.watch.levels import Levels
-from runner.events import CHARGE
+from runner.events import CHARGE, Sampled
 from tests.engine.test_bounds_of_the_watcher import SET, Watched, steady
 
 # ---- the level before ----------------------------------------------------------------------------------------------
@@ -54,6 +55,11 @@ def test_a_current_near_what_can_be_told_from_none_comes_and_goes_without_being_
     assert ("limited by the pack" in chopped(current, 5).words) is chops
 
 
+def test_a_dropout_says_how_many_readings_were_without_current():
+    watched = steady().read(2, 0.0).read(1, 4.0)
+    assert watched.verdicts[-1].why == "samples without current: 2; then 4 A again"
+
+
 def test_after_two_pauses_in_five_seconds_a_stop_is_one_after_two_and_a_half_seconds():
     watched = steady().read(1, 0.0).read(1, 4.0).read(1, 0.0).read(1, 4.0)
     watched.read(10, 0.0, SET, every=0.25)
@@ -92,6 +98,14 @@ def test_a_fall_begins_where_the_current_last_stood_still_for_three_quarters_of_
     assert (watched.words[-1], watched.verdicts[-1].since) == ("stopped", since)
 
 
+def test_a_current_that_has_come_to_nothing_stands_nowhere():
+    """Less than 0.04 A is nothing: the five readings down to it lie within a twentieth of the level, and end there."""
+    fall = Fall(4.0, 0.0, 0.03, after_pauses=True)
+    for number, current in enumerate((2.0, 0.2, 0.15, 0.1, 0.05, 0.03, 0.3, 0.0, 0.0)):
+        fall.add(Sampled(150.0 + 0.25 * number, {}), current)
+    assert fall.instant() == 150.0
+
+
 def test_a_taper_is_told_after_five_seconds():
     """The median of fifteen readings is at 3.84 A with the eighth of them, at 158 s."""
     watched = steady().read(20, lambda n: 3.84 + 1e-4 * (-1) ** n, SET, mode="CV")
@@ -112,6 +126,13 @@ def left(current=0.4):
 def test_three_tenths_more_than_what_was_left_is_a_current_that_comes_again(current, word):
     """0.4 A were left: more than 0.52 A."""
     assert left().read(4, current, SET, mode="CV").words[-1] == word
+
+
+def test_what_was_left_has_stopped_after_three_readings_and_half_a_second():
+    watched = left(0.3).read(3, 0.0, SET, every=0.2)
+    assert watched.words[-1] == "keep-alive"
+    watched.read(1, 0.0, SET, every=0.2)
+    assert (watched.words[-1], watched.verdicts[-1].since) == ("stopped", pytest.approx(158.2))
 
 
 @pytest.mark.parametrize(("readings", "word"), [(1, "stopped"), (2, "retrying"), (3, "retrying")])

@@ -168,6 +168,17 @@ def test_so_are_the_procedures_own_ceilings():
     assert "the procedure's own ceiling is 30 A" in said([drain("31 A")], bench=alike, ceilings=AMPERES.format("30 A"))
 
 
+def test_a_mark_beyond_lifts_nothing_on_the_other_path():
+    assert "sets 16 A, the pack sheet allows 12 A" in said([stairs(path="charge")], **DISCHARGE_CURRENT)
+    assert "sets 50 A, the pack sheet allows 40 A" in said([stairs(last="50 A", path="discharge")], **CHARGE_CURRENT)
+
+
+def test_only_a_full_charge_before_a_capacity_has_to_be_full():
+    """A capacity counts from full (common practice, no source); nothing else does."""
+    assert said([full("28.5 V", end="9 A")], **UNDER_VOLTAGE) == ""
+    assert said([charge("28 V")], **UNDER_VOLTAGE, findings="[energy]") == ""
+
+
 def test_the_highest_of_all_steps_counts():
     narrow = BOTH.replace("current: 20 A", "current: 10 A")
     assert "charges with 11 A" in said([charge(current="11 A"), charge(current="4 A")], bench=narrow)
@@ -215,8 +226,19 @@ def test_a_staircase_goes_from_its_first_level_to_its_last_by_its_step(first, la
 
 def test_a_staircase_of_more_than_two_hundred_levels_is_refused():
     assert len([each for each in boxed("50 degC", "59.95 degC", "0.05 K").steps if each.levels][0].levels) == 200  # noqa: RUF015
-    with pytest.raises(SheetError, match="more than 200 levels"):
-        boxed("50 degC", "60 degC", "0.05 K")
+    for step in ("0.05 K", "0 K"):
+        with pytest.raises(SheetError, match="more than 200 levels"):
+            boxed("50 degC", "60 degC", step)
+
+
+def test_a_level_outside_of_the_sensors_table_is_refused_and_not_made_up():
+    table = "curve: {table: [[0 degC, 27.28 kohm], [50 degC, 4.16 kohm]]}"
+    pack = DEMO_PACK.read_text(encoding="utf-8").replace("curve: {resistance_at_25: 10 kohm, b: 3435 K}", table)
+    assert table in pack
+    box = "substitute: {from: 45 degC, to: %s, step: 1 K, dwell: 4 s, until: stopped}"
+    loop = f"repeat: {{each: sensor, steps: [{{confirm: {{say: In., box: in}}}}, {{{CHARGE}}}, {{{box}}}]}}"
+    assert "outside the sensor's table" not in said([loop % "50 degC"], needs=BOXED, pack=pack)
+    assert "outside the sensor's table" in said([loop % "51 degC"], needs=BOXED, pack=pack)
 
 
 def test_every_sensor_has_its_own_group_and_what_is_outside_has_none():

@@ -4,6 +4,7 @@ import math
 
 import pytest
 
+from runner.engine.view import look
 from runner.events import CHARGE
 from runner.orders import Guide, Judge, Remark, SetSupply, SwitchOff, SwitchOn
 from tests.one_step import OneStep
@@ -204,6 +205,8 @@ def test_a_rest_counts_from_when_everything_is_off_and_says_what_is_left():
     step.read(1.0, supply=0.0)
     assert step.run.step.done
     assert step.run.step.remaining() == 0.0
+    step.read(2.0, supply=0.0)
+    assert look(step.run).remaining == 0.0, "until the bench is off"
 
 
 HOT = {"protection": "charge_over_temperature", "release": 45.0}

@@ -25,6 +25,12 @@ def bench(accuracy=True):
     return text
 
 
+def without_probe():
+    """The same without a thermometer."""
+    probe = next(part for part in re.split(r"(?m)^(?=  \w)", bench()) if part.startswith("  probe:"))
+    return bench().replace(probe, "")
+
+
 def program(text, pack=None, bench_text=None):
     sheet = read_file(DEMO_PACK) if pack is None else user_file("pack.yaml", pack)
     return load(user_file("own.yaml", text), sheet, user_file("bench.yaml", bench_text or bench())).program
@@ -63,10 +69,17 @@ def test_the_thermometers_last_digit_is_a_tenth_where_nobody_says():
 
 def test_a_temperature_has_a_ceiling_only_where_a_thermometer_is_on_the_bench():
     """Without one it would be blind from the first reading on, and end every run."""
-    probe = next(part for part in re.split(r"(?m)^(?=  \w)", bench()) if part.startswith("  probe:"))
     text = procedure([CHARGE], "over-voltage", needs="[supply]")
     assert program(text).ceilings.temperature == 70.0
-    assert program(text, bench_text=bench().replace(probe, "")).ceilings.temperature is None
+    assert program(text, bench_text=without_probe()).ceilings.temperature is None
+
+
+def test_a_temperature_that_nobody_reads_is_not_waited_for_and_a_time_is():
+    waits = ["wait: {below: 30 degC, give_up: 1 h}", "wait: {for: 10 s}"]
+    text = procedure(waits, "over-voltage", needs="[supply]")
+    for bench_text, values in ((bench(), ["below", "for"]), (without_probe(), ["for"])):
+        steps = program(text, bench_text=bench_text).steps
+        assert [next(iter(step.values)) for step in steps] == values
 
 
 def restarts(steps, protection="charge over-temperature"):

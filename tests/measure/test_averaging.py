@@ -6,9 +6,10 @@ Apertures of 20 ms to 1 s and times at the end of the window: common practice, n
 import numpy as np
 import pytest
 
-from runner.measure.fits.averaging import instant_of, learned, of_window, unknown
+from runner.measure.finding import Evaluator
+from runner.measure.fits.averaging import SPANS, Averaging, instant_of, learned, of_window, unknown
 from runner.measure.fits.edge import find_edge, find_fall
-from runner.measure.recording import Series
+from runner.measure.recording import Recording, Series, Specification
 
 
 def readings(stop, aperture, stamp, interval, dice, stays=0.0):
@@ -83,3 +84,29 @@ def test_a_fall_that_no_window_explains_lies_between_its_readings():
     instant, uncertainty = instant_of(fall, of_window(0.02))
     assert 44.0 < instant < 46.5
     assert uncertainty > 0.0
+
+
+@pytest.mark.parametrize("interval", [0.1, 0.25, 1.0])
+def test_before_anything_was_seen_every_length_of_a_window_is_as_likely_as_another(interval):
+    meter = unknown(interval)
+    each = [float(meter.probability[meter.spans == span].sum()) for span in SPANS]
+    assert each == pytest.approx([1.0 / len(SPANS)] * len(SPANS))
+
+
+@pytest.mark.parametrize(
+    ("seconds", "stops", "said"),
+    [(0.4, 3, True), (0.4, 1, True), (0.4, 0, False), (0.049, 3, False), (0.051, 3, True)],
+)
+def test_what_was_found_of_a_meter_is_said_where_stops_have_shown_it_and_it_is_long_enough_to_matter(
+    seconds, stops, said
+):
+    """A twentieth of a second: our own choice."""
+    meter = Averaging(np.array([seconds]), np.array([1.0]), np.array([1.0]), stops)
+    about = Evaluator(Recording({}, ()), Specification("over_voltage", averaging={"charge": meter})).about_meter()
+    assert bool(about) is said
+    assert not said or f"about {seconds:.2g} s (found from {stops} stop{'s' if stops > 1 else ''};" in about[0]
+
+
+def test_of_a_window_that_is_declared_nothing_is_said():
+    averaging = {"charge": of_window(0.5)}
+    assert Evaluator(Recording({}, ()), Specification("over_voltage", averaging=averaging)).about_meter() == ()

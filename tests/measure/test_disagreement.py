@@ -109,3 +109,9 @@ def test_cooling_is_carried_on_like_heating_and_both_together_are_not():
     assert cooled.delay_and_lag.x == pytest.approx(LAG)
     mixed, _, _ = found(0.0, rates=(0.02, -0.04, 0.06))
     assert mixed.delay_and_lag is None
+
+
+@pytest.mark.parametrize("count", [1, 2, 4, 9])
+def test_how_far_the_pack_repeats_averages_out_in_a_mean(count):
+    """s/√n (JCGM 100:2008, 4.2.3)."""
+    assert Repeatability(0.1, 5.0).of_mean(count, Inputs()).u == pytest.approx(0.1 / count**0.5)

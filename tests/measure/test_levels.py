@@ -106,11 +106,11 @@ def test_looks_of_which_the_sheet_says_nothing_may_come_at_any_interval_up_to_a_
     assert finding.value - known.value == pytest.approx(0.1 - float(np.mean(waits) + np.mean(losses)), abs=1e-3)
 
 
-def rising(rate, dwell=3.0, **spec):
+def rising(rate, asked=10.0, **spec):
     """A supply that rises to 20 A at so many A/s from 10 s on, and stops between 12.0 and 12.1 s."""
     t = np.arange(9.0, 16.0, 0.1)
     current = np.where(t < 12.05, np.clip(rate * (t - 10.0), 0.0, 20.0), 0.0)
-    levels = (Held(20.0, 10.1, asked=10.0),)
+    levels = (Held(20.0, 10.1, asked=asked),)
     stopped = attempt("stage", 9.0, float(t[t > 12.05][0]), Outcome.STOPPED, levels=levels)
     values = {"trip": 15.0, "trip_limits": (14.0, 16.0), "polling": 0.1, **spec}
     return Stages(
@@ -123,6 +123,13 @@ def test_of_a_supply_that_takes_its_time_the_readings_say_when_it_passed_the_tri
     finding = rising(20.0)
     assert finding.value == pytest.approx(12.05 - 10.75 - 0.05 - 0.05, abs=0.01)
     assert lines(finding)["time at which the current was on"] == pytest.approx((0.1 + 2 * 0.015) / 12**0.5, rel=0.02)
+
+
+def test_of_a_supply_that_the_first_reading_shows_above_the_trip_it_passed_since_it_was_asked():
+    """Between 10.05 and 10.1 s; how fast it rose nobody saw."""
+    finding = rising(400.0, asked=10.05)
+    assert finding.value == pytest.approx(12.05 - 10.075 - 0.05 - 0.05, abs=1e-6)
+    assert lines(finding)["time at which the current was on"] == pytest.approx(0.05 / 12**0.5)
 
 
 def test_levels_that_are_held_shorter_than_the_delay_say_nothing_of_the_trip():

@@ -83,6 +83,19 @@ def test_by_looks_it_lies_between_the_last_sign_of_an_open_path_and_the_return(l
     assert finding.value == pytest.approx((last + 201.0) / 2 - 99.75)
 
 
+def test_a_look_that_ends_with_its_third_reading_says_what_current_came():
+    """A tenth of 4 A is none: a load that shows 0.02 A too much still shows when the path was open."""
+    t = np.concatenate([np.arange(0.0, 110.0, 0.5), (200.6, 200.8), (201.0, 201.25, 201.5)])
+    current = np.where((t > 10.0) & (t < 99.9), 50.0, np.where(t > 200.9, 4.0, 0.02))
+    stopped = attempt("stage", 0.0, 100.0, Outcome.STOPPED, levels=(Held(50.0, 10.5),))
+    looks = tuple(Held(0.0, each) for each in (150.0, 153.0, 200.0))
+    back = attempt("try", 101.0, 201.0, Outcome.RETURNED, levels=looks)
+    maker = Stages(
+        Recording({LOAD_CURRENT: Series(t, current)}, (stopped, back)), Specification("discharge_over_current")
+    )
+    assert maker.findings()["recovery_time"]().value == pytest.approx((200.8 + 201.0) / 2 - 99.75)
+
+
 def by_hand(key_back):
     stopped = attempt("drain", 0.0, 100.0, Outcome.STOPPED, by_hand=True)
     back = attempt("recover", 101.0, 400.0, Outcome.RETURNED, by_hand=key_back)

@@ -13,13 +13,13 @@ from runner.vocabulary import Observed, Outcome
 from tests.under_voltage import ACCURACY, attempt, declared, lines
 
 
-def returned(by_hand=False, reaction=(0.0, 0.0), slope=0.002, jump_after=200.0, **more):
+def returned(by_hand=False, reaction=(0.0, 0.0), slope=0.002, jump_after=200.0, before=(), **more):
     """Terminals that come back at 100 s, where they read 22.4 V, and go on rising evenly until they jump by a tenth of a volt."""
     t = np.arange(0.0, 200.0, 0.5)
     volts = np.where(t < 100.0, 0.2, 22.4 + slope * (t - 100.0)) + 1e-6 * (-1.0) ** np.arange(len(t))
     volts += np.where(t > jump_after, 0.1, 0.0)
     back = attempt("recover", 10.0, 100.0 + reaction[0], Outcome.RETURNED, by_hand=by_hand)
-    recording = Recording({METER_VOLTAGE: Series(t, volts)}, (back,))
+    recording = Recording({METER_VOLTAGE: Series(t, volts)}, (*before, back))
     return CutOff(recording, declared(reaction=reaction, **more)).release()
 
 
@@ -41,6 +41,11 @@ def test_by_hand_the_key_is_a_reaction_late_and_known_as_well_as_keys_are():
     mean = declared().delay_in_looks[0]
     assert finding.value == pytest.approx(22.4 - 0.002 * (mean + 0.125 + 2 * 0.15), abs=1e-5)
     assert lines(finding)["instant of the return"] == pytest.approx(0.002 * 4 * 0.15 / 12**0.5, rel=1e-2)
+
+
+def test_a_return_that_a_person_marked_before_says_nothing_of_the_last_one():
+    marked = attempt("recover", 5.0, 50.0, Outcome.RETURNED, by_hand=True)
+    assert lines(returned(before=(marked,))) == lines(returned())
 
 
 def test_what_is_read_within_twenty_seconds_after_the_return_counts_and_nothing_later():

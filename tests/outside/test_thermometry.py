@@ -64,5 +64,5 @@ def test_what_no_platinum_thermometer_has_is_refused(resistance):
 
 
 def test_what_no_thermocouple_gives_is_refused():
-    with pytest.raises(ValueError, match="is no voltage of a type K thermocouple"):
+    with pytest.raises(ValueError, match=r"^1000 mV is no voltage of a type K thermocouple$"):
         thermocouple_temperature("K", 1.0)
