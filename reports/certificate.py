@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import groupby
@@ -10,11 +11,13 @@ from pathlib import Path
 from typing import Any
 
 import jinja2
+from markupsafe import Markup
 
-from reports.coverage import coverage
+from reports.coverage import coverage, headline
 from reports.pdf import write_pdf
 from reports.plots import crossings_svg
-from reports.wording import chance, what_would_help, worded
+from reports.validation import Validation
+from reports.wording import chance, worded
 from runner.errors import RecordError
 from runner.evaluation.evaluate import Evaluation
 from runner.events import PROBE_TEMPERATURE
@@ -36,6 +39,7 @@ from runner.sheets.instrument_parts import InstrumentSheet
 from runner.vocabulary import Answer, Observed, Role, Seen
 
 TEMPLATES = Path(__file__).parent / "templates"
+UNIT_AFTER = re.compile(r"(?<=\d) (?=(?:°C|[mk]?Ω|Ah|Wh|K/min|m?V|m?A|K|s|min|h)\b|%)")
 NO_STATEMENT = "no statement"  # of a run that looks and measures nothing
 MARKS = {
     NO_STATEMENT: "",
@@ -94,9 +98,19 @@ def render(
         undefined=jinja2.StrictUndefined,
         trim_blocks=True,
         lstrip_blocks=True,
+        finalize=_unbroken,
     )
     contents = _contents(evaluations, number, issued, not_begun)
     return environment.get_template("certificate.html.jinja").render(contents)
+
+
+def _unbroken(value: Any) -> Any:
+    """A number and its unit on one line. What is markup already stays as it is."""
+    return (
+        value
+        if isinstance(value, Markup) or not isinstance(value, str)
+        else UNIT_AFTER.sub("\N{NO-BREAK SPACE}", value)
+    )
 
 
 def _contents(
@@ -109,6 +123,7 @@ def _contents(
         worst(statements) if statements else NOT_JUDGED if any(each.findings for each in evaluations) else NO_STATEMENT
     )
     covered = coverage(pack, evaluations, not_begun)
+    ended = max(each.story.ended for each in evaluations)
     return {
         "number": number,
         "simulated": any(each.simulated for each in evaluations),
@@ -120,21 +135,25 @@ def _contents(
         "pack_sheet": f"SHA-256 {first.resolved['files']['pack.yaml']['sha256'][:16]}… (first 16 digits)",
         "version": first.resolved["version"],
         "began": _when(min(each.story.began for each in evaluations)),
-        "ended": _when(max(each.story.ended for each in evaluations)),
-        "issued": issued[:10],
+        "ended": _when(ended),
+        "issued": max(issued[:10], ended[:10]),  # a rehearsal's clock runs ahead of the calendar
+        "operators": ", ".join(dict.fromkeys(reply.by for each in evaluations for reply in each.story.replies)),
         "surroundings": _surroundings(evaluations),
         "conformity": conformity,
         "mark": MARKS[conformity],
+        "headline": headline(covered, conformity),
+        "measured": any(finding.value is not None for each in evaluations for finding in each.findings),
         "side": SIDES[conformity],
         "undone": sum(each.story.end.undone for each in evaluations if each.story.end is not None),
         "early": [f"{each.procedure.title}: {why}" for each in evaluations if (why := _early(each))],
         "parts": [_part(each) for each in evaluations],
         "several": len(evaluations) > 1,
         "rules": _rules(evaluations),
+        "validation": Validation.kept().cited(),
         "covered": [(row, SIDES.get(row.statement, "open"), MARKS.get(row.statement, "○")) for row in covered],
         "condition": [(each.procedure.title, rows) for each in evaluations if (rows := _condition(each))],
         "instruments": _instruments(evaluations),
-        "cautions": list(dict.fromkeys(caution for each in evaluations for caution in each.procedure.cautions)),
+        "cautions": _cautions(evaluations),
         "plots": [
             (each.procedure.title, pictures)
             for number, each in enumerate(evaluations)
@@ -164,9 +183,9 @@ def _hold_points(evaluation: Evaluation) -> list[tuple[str, str, str]]:
     replies = [each for each in evaluation.story.replies if each.value == Answer.GO_ON]
     found = []
     for (record, by), same in groupby(replies, key=lambda each: (each.record, each.by)):
-        times = [_when(each.utc)[11:19] for each in same]
+        times = [each.utc for each in same]
         many = len(times) > 1
-        when = f"{times[0]}–{times[-1]}" if many else times[0]
+        when = _between(times[0], times[-1]) if many else _when(times[0])
         found.append((when, f"{record} ({len(times)} times)" if many else record, f"confirmed ({by})"))
     return found
 
@@ -181,14 +200,14 @@ def _part(evaluation: Evaluation) -> dict[str, Any]:
         "title": procedure.title,
         "purpose": procedure.purpose,
         "method": f"{procedure.name}, SHA-256 {digest[:16]}…",
-        "when": f"{_when(story.began)} to {_when(story.ended)[11:]}",
+        "when": _between(story.began, story.ended),
         "rows": [_row(finding) for finding in evaluation.findings],
         "notes": _notes(evaluation),
         "answers": _hold_points(evaluation),
         "remarks": [
             *(f"this version would reject this input: {what}" for what in evaluation.refused_today),
             *evaluation.judged_otherwise,
-            *(f"{t / 60:.1f} min: {say}" for t, say in story.remarks),
+            *(f"{_after(story.began, t)}: {say}" for t, say in story.remarks),
         ],
     }
 
@@ -208,7 +227,7 @@ def _surroundings(evaluations: Sequence[Evaluation]) -> str:
     for evaluation in evaluations:
         first = evaluation.recording.of(PROBE_TEMPERATURE).value[:1]
         if len(first):
-            return f"{first[0]:.1f} °C (reference thermometer at the start; not an ambient reading)"
+            return f"not recorded (reference thermometer at the start: {first[0]:.1f} °C)"
     return "not recorded"
 
 
@@ -234,6 +253,28 @@ def _when(utc: str) -> str:
         return "—"
     moment = datetime.datetime.fromisoformat(utc)
     return moment.strftime("%Y-%m-%d %H:%M:%S UTC")
+
+
+def _between(began: str, ended: str) -> str:
+    """From one UTC stamp to another; the date once where it is the same."""
+    first, last = _when(began), _when(ended)
+    same = first[:10] == last[:10]
+    return f"{first.removesuffix(' UTC')} to {last[11:] if same else last}"
+
+
+def _after(began: str, seconds: float) -> str:
+    """So many seconds after a UTC stamp, as people read it."""
+    if not began:
+        return f"{seconds / 60:.1f} min"
+    return _when((datetime.datetime.fromisoformat(began) + datetime.timedelta(seconds=seconds)).isoformat())
+
+
+def _cautions(evaluations: Sequence[Evaluation]) -> list[tuple[str, list[str]]]:
+    """(of which procedure, its cautions): those of all first, without a name."""
+    given = {each.procedure.title: each.procedure.cautions for each in evaluations}
+    common = [each for each in next(iter(given.values())) if all(each in cautions for cautions in given.values())]
+    own = [(title, [each for each in cautions if each not in common]) for title, cautions in given.items()]
+    return [(title, cautions) for title, cautions in [("", common), *own] if cautions]
 
 
 def _row(finding: Finding) -> dict[str, Any]:
@@ -270,17 +311,10 @@ def _notes(evaluation: Evaluation) -> list[str]:
     for finding in evaluation.findings:
         for text in (
             *finding.caveats,
-            *_largest(finding),
             *([finding.fit] if finding.fit and finding.name in ("trip", "release") else []),
         ):
             notes.setdefault(text, []).append(f"{finding.name} {finding.sensor or ''}".strip())
     return [f"{', '.join(where)}: {text}." for text, where in notes.items()]
-
-
-def _largest(finding: Finding) -> list[str]:
-    """What limits a measured threshold, and what would help."""
-    text = what_would_help(finding) if finding.name in ("trip", "release", "capacity") else ""
-    return [text] if text else []
 
 
 def _instruments(evaluations: Sequence[Evaluation]) -> list[dict[str, str]]:

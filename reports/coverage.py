@@ -5,26 +5,37 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from reports.wording import worded
 from runner.evaluation.evaluate import Evaluation
-from runner.measure.conformity import NOT_JUDGED, NOT_MEASURED, worst
+from runner.measure.conformity import NOT_JUDGED, PASS, worst
+from runner.measure.finding import Finding
 from runner.sheets.pack import PackSheet, protection_name
+
+RATINGS = ("capacity", "energy")  # findings about the pack itself: no protection fails with them
+NOT_TESTED = "not tested"
+NAMED = 3  # protections that a headline names; of more it gives the number
 
 
 @dataclass(frozen=True)
 class Covered:
-    """One protection through one sensor (or of the whole pack): by which procedures, with which statement, or why not."""
+    """One protection through one sensor (or of the whole pack), or a rating: by which procedures, with which statement, and why.
+
+    ``protection`` is empty for a rating.
+    """
 
     protection: str
+    name: str
     sensor: str
     by: str
     statement: str
     why: str = ""
+    tested: bool = True
 
 
 def coverage(
     pack: PackSheet, evaluations: Sequence[Evaluation], not_begun: Sequence[tuple[str, str]] = ()
 ) -> list[Covered]:
-    """Every declared protection × sensor, in the order of the pack sheet."""
+    """Every declared protection × sensor, in the order of the pack sheet; then the ratings that were measured."""
     rows = []
     for kind in type(pack.protections).model_fields:
         protection = pack.protection(kind)
@@ -32,40 +43,71 @@ def coverage(
             continue
         for sensor in getattr(protection, "sensors", ()) or (None,):
             rows.append(_covered(kind, sensor, evaluations, not_begun))
+    for name in RATINGS:
+        found = [(each, finding) for each in evaluations for finding in each.findings if finding.name == name]
+        if found:
+            rows.append(_stated("", name, None, found))
     return rows
+
+
+def headline(rows: Sequence[Covered], conformity: str) -> str:
+    """What the worst statement is of, and of how many of the declared protections anything was tested."""
+    of: dict[str, list[bool]] = {}
+    for row in rows:
+        if row.protection:
+            of.setdefault(row.protection, []).append(row.tested)
+    tested = [name for name, sensors in of.items() if any(sensors)]
+    if not tested:
+        return "no protection tested"
+    partly = [name for name in tested if not all(of[name])]
+    counts = [f"{len(tested)} of {len(of)} protections"]
+    counts += [f"{len(partly)} of them not through every sensor"] if partly else []
+    counts += [f"{len(of) - len(tested)} not tested"] if len(tested) < len(of) else []
+    bad = list(dict.fromkeys(row.name for row in rows if row.statement == conformity != PASS))
+    named = bad or tested
+    return f"{', '.join(named)} ({'; '.join(counts)})" if len(named) <= NAMED else "; ".join(counts)
 
 
 def _covered(
     kind: str, sensor: str | None, evaluations: Sequence[Evaluation], not_begun: Sequence[tuple[str, str]]
 ) -> Covered:
-    words = protection_name(kind)
-    mine = [
-        (
-            evaluation,
-            [finding for finding in evaluation.findings if finding.protection == kind and finding.sensor == sensor],
-        )
-        for evaluation in evaluations
-        if evaluation.procedure.protection == kind
+    mine = [each for each in evaluations if each.procedure.protection == kind]
+    found = [
+        (each, finding)
+        for each in mine
+        for finding in each.findings
+        if finding.protection == kind and finding.sensor == sensor and finding.name not in RATINGS
     ]
-    found = [(evaluation, findings) for evaluation, findings in mine if findings]
+    words = protection_name(kind)
     if not found:
         why = "skipped in this run" if mine else _why_not(kind, not_begun)
-        return Covered(words, sensor or "—", "—", "not tested", why)
-    statements = [f.conformity for _, findings in found for f in findings if f.conformity is not None]
-    missing = [f for _, findings in found for f in findings if f.conformity == NOT_MEASURED]
-    return Covered(
-        words,
-        sensor or "—",
-        ", ".join(evaluation.procedure.name for evaluation, _ in found),
-        worst(statements) if statements else NOT_JUDGED,
-        f"{missing[0].name}: {missing[0].reason}" if missing else "",
-    )
+        return Covered(words, words, sensor or "—", "—", NOT_TESTED, why, tested=False)
+    return _stated(words, words, sensor, found)
+
+
+def _stated(protection: str, name: str, sensor: str | None, found: Sequence[tuple[Evaluation, Finding]]) -> Covered:
+    """The worst statement, and the finding that is the reason for it."""
+    judged = [finding for _, finding in found if finding.conformity is not None]
+    statement = worst([str(finding.conformity) for finding in judged]) if judged else NOT_JUDGED
+    by = ", ".join(dict.fromkeys(evaluation.procedure.name for evaluation, _ in found))
+    reasons = [finding for finding in judged if finding.conformity == statement and statement != PASS]
+    why = _reason(reasons[0], named=bool(protection)) if reasons else ""
+    return Covered(protection, name, sensor or "—", by, statement, why)
+
+
+def _reason(finding: Finding, *, named: bool) -> str:
+    """What a finding says, in the words of the results. ``named``: with its name, where that does not stand beside it."""
+    name = f"{finding.name}: " if named else ""
+    text = worded(finding)
+    if not text.value:
+        return f"{name}{finding.reason}"
+    return f"{name}{text.value} {text.unit}, limits {text.limits} {text.unit}"
 
 
 def _why_not(kind: str, not_begun: Sequence[tuple[str, str]]) -> str:
     """Why no procedure of this kind was run: the reason of the first that would have done, or nothing was asked."""
-    near = kind.replace("_", "-").replace("-temperature", "-temperature")
+    near = kind.replace("_", "-")
     for name, why in not_begun:
         if name == near or name.startswith(near) or (kind == "under_voltage" and name == "capacity"):
             return why
-    return "not ordered"
+    return "not part of this test"

@@ -6,6 +6,7 @@ Colours are blue and orange with different marks and line styles, so nothing is 
 from __future__ import annotations
 
 import io
+import math
 import re
 from typing import Any
 
@@ -20,6 +21,7 @@ from runner.measure.finding import Finding
 from runner.measure.recording import Recording
 from runner.measure.threshold import Crossing
 from runner.notation.quantity import minus
+from runner.vocabulary import Outcome
 
 BLUE, ORANGE, GREY = "#1f5fa8", "#c65d00", "#666666"
 PER_ROW = 3
@@ -87,11 +89,18 @@ def _temperatures(finding: Finding, crossing: Crossing, read: np.ndarray) -> tup
     return min(inside) - edge, max(inside) + edge
 
 
+def _seen_until(crossing: Crossing) -> float:
+    """Up to when a current is drawn, in s: after a return the program may switch off, and that would look like a trip."""
+    attempt = crossing.attempt
+    returned = attempt.outcome == Outcome.RETURNED
+    return attempt.concluded if returned and attempt.concluded is not None else math.inf
+
+
 def _panel(axes: Any, finding: Finding, crossing: Crossing, recording: Recording) -> None:
     ramp, instant = crossing.ramp, crossing.edge.instant
     path = DISCHARGE if "discharge" in finding.protection else CHARGE
     temperature = recording.of(PROBE_TEMPERATURE).between(instant - BEFORE, instant + AFTER)
-    current = recording.of(CURRENT_OF[path]).between(instant - BEFORE, instant + AFTER)
+    current = recording.of(CURRENT_OF[path]).between(instant - BEFORE, min(instant + AFTER, _seen_until(crossing)))
     side = axes.twinx()
     side.step(current.t - instant, current.value, where="post", color=ORANGE, linewidth=0.7, label="current")
     side.set_ylim(-0.15 * crossing.edge.level, 2.6 * crossing.edge.level)
@@ -116,12 +125,12 @@ def _panel(axes: Any, finding: Finding, crossing: Crossing, recording: Recording
     axes.set_ylim(*_temperatures(finding, crossing, temperature.value))
     axes.set_title(
         f"{finding.name} {finding.sensor}, ramp {crossing.attempt.cycle}: "
-        f"{minus(f'{ramp.rate * 60:+.2f}')} K/min, T(τ) = {number(ramp.temperature)} °C",
+        f"{minus(f'{ramp.rate * 60:+.2f}')} K/min, at the switching: {number(ramp.temperature)} °C",
         fontsize=5.2,
         loc="left",
         pad=2,
     )
-    axes.set_xlabel("t − τ / s", labelpad=1)
+    axes.set_xlabel("time from the switching / s", labelpad=1)
     axes.set_ylabel("°C", labelpad=1)
     side.set_ylabel("A", labelpad=-3, color=ORANGE)
     axes.set_zorder(side.get_zorder() + 1)

@@ -48,12 +48,24 @@ def main(arguments: Sequence[str] | None = None) -> int:
         return Exit.DEFECT
 
 
+SPEED_HELP = (
+    f"simulated speed: a factor such as 30, or max (default: {TAKEN_PART_SPEED:g}, and max if nobody takes part)"
+)
 SEED_HELP = "number that selects the simulated pack and bench (any integer)"
+
+
+def _whole(text: str) -> int:
+    try:
+        return int(text)
+    except ValueError:
+        raise argparse.ArgumentTypeError(f"{text!r} is not a whole number") from None
 
 
 def _parser() -> argparse.ArgumentParser:
     parser = argparse.ArgumentParser(
-        prog="tripwitness", description="Protection trip tests on battery packs, guided and recorded."
+        prog="tripwitness",
+        description="Protection trip tests on battery packs, guided and recorded.",
+        epilog="Without a command: the start screen. To try it: tripwitness rehearse --unattended",
     )
     parser.add_argument("--version", action="version", version=f"tripwitness {__version__}")
     commands = parser.add_subparsers(metavar="COMMAND")
@@ -64,9 +76,9 @@ def _parser() -> argparse.ArgumentParser:
     )
     rehearse.add_argument("--pack", help="pack sheet of the pack to simulate (default: the demo pack)")
     rehearse.add_argument("--unattended", action="store_true", help="the simulation also answers for the operator")
-    rehearse.add_argument("--seed", type=int, default=1, help=SEED_HELP)
+    rehearse.add_argument("--seed", type=_whole, default=1, help=SEED_HELP)
     rehearse.add_argument("--scenario", default="sound", help='simulated fault; "list" shows all')
-    rehearse.add_argument("--speed", help="simulated speed: a factor such as 30, or max")
+    rehearse.add_argument("--speed", help=SPEED_HELP)
     rehearse.add_argument(
         "--by-hand", action="store_true", help="only the supply is connected; a person reads the other instruments"
     )
@@ -135,7 +147,7 @@ def _add_files_and_benches(commands: argparse._SubParsersAction[argparse.Argumen
     twin.add_argument(
         "--port", type=int, default=0, help="first port, one for each instrument (default: any that are free)"
     )
-    twin.add_argument("--seed", type=int, default=1, help=SEED_HELP)
+    twin.add_argument("--seed", type=_whole, default=1, help=SEED_HELP)
     twin.add_argument("--scenario", default="sound", help='simulated fault; "list" shows all')
     twin.add_argument("--speed", type=float, default=1.0, help="simulated speed: a factor such as 30")
 
@@ -198,7 +210,7 @@ def _first_screen(options: argparse.Namespace) -> int:
 def _follow(options: argparse.Namespace) -> int:
     from pathlib import Path
 
-    from runner.launcher import follow
+    from runner.following import follow
 
     return follow(Path(options.folder), plain=options.plain)
 
@@ -206,6 +218,8 @@ def _follow(options: argparse.Namespace) -> int:
 def _run(options: argparse.Namespace) -> int:
     from runner.launcher import Face
 
+    if options.procedures and options.all:
+        return _usage("--all runs every procedure, and others are named as well", "leave out the names, or --all")
     if not options.procedures and not options.all:
         return _usage("no procedure given", "name one or more, or use --all")
     return Face.chosen(options).run(_names(options, []))

@@ -86,7 +86,7 @@ def evaluate_again(path: Path, *, as_json: bool) -> int:
 
 
 def certificate_of(paths: Sequence[Path]) -> None:
-    """The certificate of runs and sessions of one pack, in the first of the folders; where it is is printed.
+    """The certificate of runs and sessions of one pack, in its folder, or in one of its own for several; where is printed.
 
     Raises RecordError or SheetError if a folder is not as it was, RecordError if they are of different packs.
     """
@@ -105,7 +105,18 @@ def certificate_of(paths: Sequence[Path]) -> None:
         raise RecordError(f"the runs are of different packs: {named}", str(paths[0]), "make one certificate for each")
     if not evaluations:
         raise RecordError("holds no run", str(paths[0]), "run a procedure first")
-    print_certificate(evaluations, paths[0], not_begun)
+    print_certificate(evaluations, paths[0] if len(paths) == 1 else _joint(paths), not_begun)
+
+
+def _joint(paths: Sequence[Path]) -> Path:
+    """A folder beside the runs for a certificate of several: it has a number of its own, and theirs stay as they are."""
+    last = max((path.resolve() for path in paths), key=lambda path: path.name)
+    folder = last.with_name(f"{last.name}-and-{len(paths) - 1}-more")
+    try:
+        folder.mkdir(exist_ok=True)
+    except OSError as error:
+        raise RecordError.cannot_make(str(folder), error.strerror or str(error)) from error
+    return folder
 
 
 def print_certificate(
@@ -118,7 +129,8 @@ def print_certificate(
     print(f"\ncertificate: {written.pdf or written.html}")
     if written.why:
         print(f"  no PDF: {written.why}")
-    print(f"{'run folder: ' if len(evaluations) == 1 else 'session:    '} {folder}")
+    what = "run folder: " if len(evaluations) == 1 else f"{len(evaluations)} runs, certificate in:"
+    print(f"{what} {folder}")
 
 
 def make_certificate(evaluations: Sequence[Evaluation], folder: Path) -> str:

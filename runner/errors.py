@@ -173,6 +173,16 @@ class SettingError(BenchError):
             "check its front panel for a limit or a local lock",
         )
 
+    @classmethod
+    def not_switched(cls, instrument: str, command: str, *, on: bool) -> SettingError:
+        told, reports = ("on", "off") if on else ("off", "on")
+        return cls(
+            f"it was told to switch {told}, but reports {reports}",
+            instrument,
+            command,
+            "check its front panel (own protection, local lock)",
+        )
+
 
 class NotAReading(BenchError):
     """A reply that is not a finite number. It is never taken for zero."""
@@ -208,6 +218,14 @@ class RecordError(TripwitnessError):
     @classmethod
     def missing(cls, file: str) -> RecordError:
         return cls("is missing", file, "give a run folder made by this program")
+
+    @classmethod
+    def is_a_session(cls, folder: str) -> RecordError:
+        return cls("is a session", folder, "give one of the run folders in it")
+
+    @classmethod
+    def is_a_file(cls, file: str) -> RecordError:
+        return cls("is a file, not a run folder", file, "give a run folder made by this program")
 
     @classmethod
     def cannot_make(cls, folder: str, reason: str) -> RecordError:
@@ -267,9 +285,9 @@ class OperatorGone(TripwitnessError):
     @classmethod
     def input_ended(cls, question: str) -> OperatorGone:
         return cls(
-            f"no answer available for “{question}”", "operator", "add the answer, or use --unattended to rehearse"
+            f"the end of the input at “{question}”", "operator", "add the answer, or use --unattended to rehearse"
         )
 
     @classmethod
     def no_answer(cls, question: str, what: str) -> OperatorGone:
-        return cls(f"invalid answer to “{question}”: {what}", "script", "correct the answers file")
+        return cls(f"an invalid answer to “{question}”: {what}", "script", "correct the answers file")

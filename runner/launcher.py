@@ -9,7 +9,6 @@ import argparse
 import contextlib
 import getpass
 import sys
-import time
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from functools import partial
@@ -19,6 +18,7 @@ from typing import TYPE_CHECKING
 from runner.conduct.clock import ScaledClock, VirtualClock
 from runner.conduct.execute import Result, execute, folder_stamp
 from runner.conduct.interfaces import Operator, StopFlag
+from runner.conduct.log_lines import danger
 from runner.conduct.resume import Resumption, broken_off
 from runner.conduct.signals import pressing
 from runner.conduct.site import Site
@@ -31,7 +31,7 @@ from runner.console_output import (
     print_json,
 )
 from runner.engine.opening import CELLS, NEAR_THE_END
-from runner.errors import BenchError, Problem, SheetError
+from runner.errors import BenchError, Problem, RecordError, SheetError
 from runner.evaluation.specification import decision_of
 from runner.plain import PlainOperator, Printer
 from runner.record.folder import RunFolder
@@ -57,12 +57,11 @@ from runner.workspace.job import (
     read_file,
 )
 from runner.workspace.locks import Locks
-from runner.workspace.session import Session, agenda_for
+from runner.workspace.session import REHEARSED, Session, agenda_for
 
 if TYPE_CHECKING:
     from runner.screen.feed import ScreenOperator
 
-FOLLOW_EVERY = 0.2  # s between two looks at a run that is followed
 DOING = "tripwitness run"  # what whoever wants the same instrument or folder is told of this process
 # worst first: ended early, wrong input, fails, not all measured, pass
 _SEVERITY = {Exit.ENDED_EARLY: 4, Exit.WRONG_INPUT: 3, Exit.FAIL: 2, Exit.NOT_ALL_JUDGED: 1, Exit.PASS: 0}
@@ -164,6 +163,8 @@ class Face:
             if session is not None:
                 locks.folder(session.path)
                 session = Session.of(folder) or session  # as it is now that nobody else writes it
+                if session.rehearsed:
+                    raise RecordError(REHEARSED, str(session.path), "start it again")
                 files = read_file(Path(session.pack_file)), read_file(Path(session.bench_file))
                 bench = load_bench(Path(session.bench_file))[1]
                 return self._session(self._on_a_bench(files, bench, session.sensors, locks), session)
@@ -212,7 +213,14 @@ class Face:
         stamp = place.stamp()
         names_of = (str(Path(pack_file.name).resolve()), str(Path(bench_file.name).resolve()))
         session = Session.create(
-            Path(self.options.out), stamp, pack.serial, agenda, names_of, place.sensors, pack.state_of_charge_on_arrival
+            Path(self.options.out),
+            stamp,
+            pack.serial,
+            agenda,
+            names_of,
+            place.sensors,
+            pack.state_of_charge_on_arrival,
+            rehearsed=place.site.simulated,
         )
         return self._session(place, session)
 
@@ -234,7 +242,8 @@ class Face:
             doubts, early = job.program.doubts, result.outcome.early
             session.ended(number, result.evaluation, early=early, doubts=doubts, agreed=result.agreed)
             if result.outcome.early:
-                self._say(f"\nThe session can be resumed: tripwitness resume {session.path}")
+                self._say(f"\n{_goes_on(place, session)}")
+                self._warn(result)
                 return Exit.ENDED_EARLY
         evaluations = session.evaluations()
         with self._aside():
@@ -284,6 +293,8 @@ class Face:
             except BenchError as fault:
                 raise bench_problems(job.bench_file, fault) from fault
         self._report(result, with_certificate=session is None)
+        if session is None:
+            self._warn(result)
         return result, result.evaluation.exit_status
 
     def _check_agreement(self, job: Job, resumption: Resumption | None) -> None:
@@ -327,6 +338,7 @@ class Face:
             certificate=lambda result: make_certificate([result.evaluation], result.folder.path),
             answering=answering,
             watching=wanted is not None,
+            speed=place.site.clock.speed,
         )
 
     def _report(self, result: Result, *, with_certificate: bool) -> None:
@@ -338,34 +350,17 @@ class Face:
             with self._aside():
                 print_certificate([result.evaluation], result.folder.path)
 
+    def _warn(self, result: Result) -> None:
+        """The last line of all, where a bench did not confirm that it is off."""
+        if not result.outcome.safe:
+            self._say(f"\n{danger(result.outcome.urgent)}")
+
     def _say(self, text: str) -> None:
         print(text, file=sys.stderr if self.options.json else sys.stdout)
 
     def _aside(self) -> contextlib.AbstractContextManager[object]:
         """What is not for programs goes to standard error where they read standard output."""
         return contextlib.redirect_stdout(sys.stderr) if self.options.json else contextlib.nullcontext()
-
-
-def follow(folder: Path, *, plain: bool) -> int:
-    """Show a run that somebody else conducts until it is left, or its lines until it is over. Raises RecordError."""
-    from runner.conduct.follow import Follower, newest_run
-
-    follower = Follower(newest_run(folder))
-    if not plain and sys.stdin.isatty() and sys.stdout.isatty():
-        from runner.screen.follow import FollowApp
-
-        FollowApp(follower).run()
-        return Exit.PASS
-    printer = Printer(follower.job.program.cautions, follower.job.program.prepare, sys.stdout)
-    while follower.ended is None:
-        told, samples = follower.look()
-        for what, t in told:
-            printer.told(what, t)
-        if samples:
-            printer.show(lambda: follower.view)
-        if not told and not samples:
-            time.sleep(FOLLOW_EVERY)
-    return Exit.PASS
 
 
 def _protection_of(name: str) -> str:
@@ -378,6 +373,13 @@ def _of_protection(name: str, pack: PackSheet, sensors: tuple[str, ...]) -> tupl
     """The sensors a session was asked for, as far as a procedure's protection has them."""
     protection = pack.protection(_protection_of(name))
     return tuple(sensor for sensor in sensors if sensor in getattr(protection, "sensors", ()))
+
+
+def _goes_on(place: Place, session: Session) -> str:
+    """What can be done with a session that was stopped: a simulated bench is gone with the program."""
+    if place.site.simulated:
+        return f"{REHEARSED[:1].upper()}{REHEARSED[1:]}: start it again. What was found so far: {session.path}"
+    return f"The session can be resumed: tripwitness resume {session.path}"
 
 
 def _at_displays(operator: Operator, job: Job, place: Place) -> Operator:

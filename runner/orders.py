@@ -137,9 +137,14 @@ class Guide(Order):
     say: str
 
 
+def take_away(sensor: str, *, now: bool = False) -> str:
+    """What whoever heats or cools ``sensor`` ("" is the pack) is told to do; ``now``: the run ends, and this comes first."""
+    return f"Remove heat and ice from {sensor or 'the pack'}{' now' if now else ''}."
+
+
 def hands_off(sensor: str) -> Guide:
     """Stop heating or cooling ``sensor`` ("" is the pack)."""
-    return Guide("still", sensor, 0.0, f"Enough. Remove heat or ice from {sensor or 'the pack'}.")
+    return Guide("still", sensor, 0.0, take_away(sensor))
 
 
 _MACHINE = {
@@ -187,6 +192,8 @@ class BeginRamp(Order):
 class Level(Order):
     """A stage begins: ``value`` is its current in A, or the temperature in °C that the decade box stands for.
 
+    Of a look whether a path is back, ``value`` is the pack's voltage in V. ``unit`` is that of the value, ``flowed`` False at the
+    end of a look in which no current came.
     ``since`` is when it was read back, on the run's clock, and ``asked`` when the instrument was not yet told; ``by_hand`` if a
     person's key said when.
     """
@@ -196,6 +203,8 @@ class Level(Order):
     since: float
     by_hand: bool = False
     asked: float | None = None
+    unit: str = ""
+    flowed: bool = True
 
 
 @dataclass(frozen=True)
@@ -255,7 +264,8 @@ class End(Order):
     """The run is over and the bench is off.
 
     ``early`` says that it did not reach its last step; ``safe`` that off was read back; ``undone`` how many steps were planned and
-    skipped, those only offered not counted. ``left`` is what a person still has to do, such as putting sensors back.
+    skipped, those only offered not counted. ``urgent`` is what a person has to do at once: switch off what did not confirm
+    that it is off, remove heat and ice. ``left`` is what comes after that, such as putting sensors back.
     """
 
     early: bool
@@ -263,3 +273,4 @@ class End(Order):
     reason: str
     undone: int = 0
     left: str = ""
+    urgent: str = ""

@@ -11,7 +11,7 @@ import threading
 from collections.abc import Callable, Sequence
 from typing import TextIO
 
-from runner.conduct.answer_parsing import STOP_WORDS, NotUnderstood, hint, understood
+from runner.conduct.answer_parsing import STOP_KEY, STOP_WORDS, NotUnderstood, hint, understood
 from runner.conduct.interfaces import StopFlag
 from runner.conduct.log_lines import said, stamp
 from runner.engine.opening import CAUTIONS
@@ -24,7 +24,11 @@ from runner.vocabulary import Answer, Wants
 PROGRESS_EVERY = 60.0  # s of the run's time between two lines of readings
 
 
-LEGEND = "HOLD: answer this · HANDS: do this · WATCH: what the current does · RESULT: how a step ended"
+LEGEND = (
+    "HOLD: answer this · HANDS: do this · STEP, RAMP, LEVEL: what begins · READ: readings · WATCH: what the current does",
+    "RESULT: how a step ended · NOTED: kept as evidence · NOTE: worth knowing · END: the run is over",
+    "To stop at any time: type x and press Enter, or press Ctrl-C.",
+)
 
 
 class Printer:
@@ -61,7 +65,8 @@ class Printer:
             self.line("BEFORE YOU BEGIN")
         for item in self._prepare:
             self.line(f"  - {item}")
-        self.line(LEGEND)
+        for text in LEGEND:
+            self.line(text)
 
 
 def readings_line(view: View) -> str:
@@ -134,14 +139,14 @@ class PlainOperator:
 
     def _understood(self, text: str, t: float) -> list[Answered | Sampled]:
         if text.lower() in STOP_WORDS and (
-            self._asked is None or self._asked.wants != Wants.CHOICE or text == Answer.STOP
+            self._asked is None or self._asked.wants != Wants.CHOICE or text in (STOP_KEY, Answer.STOP)
         ):
             self._stop.press(self._name)
             return []
         if self._asked is None:
             if self._taps is not None and not text:
                 return [self._tapped(t)]
-            self._printer.line("               no question is open; to end the run, type stop and press Enter")
+            self._printer.line("               no question is open; to end the run, type x and press Enter")
             return []
         try:
             reply = understood(self._asked, text)

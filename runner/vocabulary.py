@@ -216,7 +216,6 @@ class BudgetSource(StrEnum):
     COUPLING_DIRECTION = "coupling that depends on the direction", "slower ramps, and heat that comes from all sides"
     REPEATABILITY = "repeatability of the pack", "more repeats at the same rates", True
     LEVELS = "step size", "smaller steps"
-    FILTER = "filter of the pack", "levels that are held for longer"
     LOOKS = "interval between tries", "a shorter interval between tries"
     READINGS = "interval between readings", "more frequent readings"
     BOX = "accuracy of the decade box", "a better decade box"
@@ -224,13 +223,21 @@ class BudgetSource(StrEnum):
     OFFSET = "offset of the", "a meter with less offset, or a larger current"
     RESOLUTION = "resolution of the", "a meter that shows more digits"
     COUNTER_DIGITS = "digits of the counter", "a counter that shows more digits"
-    LEADS = "resistance of the leads", "a voltmeter on the pack's own terminals, or measured leads"
+    LEADS = "resistance of the leads", "a voltmeter on the pack's own terminals, sense leads, or measured leads"
     VOLTAGE_FIT = "fit of the voltage", "a faster voltage reading near the cut-off"
+    STAMPS = "time stamps of the readings", "an instrument that answers at once"
     GAPS = "gaps without readings", "a run without interruptions"
     KEY = "moment at which the operator pressed Enter", "an instrument with an address"
     METER_READINGS = "readings of the voltmeters", "more readings at each current"
     SCATTER = "scatter around the fitted line", "more currents, and firmly fixed clamps"
     CHARGE_COUNTED = "charge counted"
+    CELL_NOISE = "noise of the pack's cell readings", "cell_noise: on the pack's sheet"
+    PACK_FILTER = (
+        "filter of the pack",
+        "filter_lag: on the pack's sheet, a smaller current, or levels that are held for longer",
+    )
+    VOLTAGE_AGE = "age of the voltage readings", "averages: for the voltmeter in the bench file"
+    RIPPLE = "ripple of the voltage", "a load or supply with less ripple"
     VOLTAGE_SHAPE = "shape of the voltage"
     VOLTAGE_AFTER = "voltage after the return"
     RETURN_INSTANT = "instant of the return"

@@ -5,13 +5,15 @@ from pathlib import Path
 
 import pytest
 
+from runner.conduct.clock import VirtualClock
 from runner.measure.findings import _of_pack, _of_sensor
 from runner.measure.recording import Recording
+from runner.rehearsal.simulated_bench import Rehearsal
 from runner.sheets.instruments import ROLES
 from runner.sheets.pack import KINDS, PACK_NAMES
 from runner.sheets.procedure import FINDINGS, Procedure, parse_procedure
 from runner.sheets.steps import StepItem
-from runner.workspace.job import find_procedure, procedure_names
+from runner.workspace.job import DEMO_PACK, find_procedure, procedure_names, read_file
 from tests.builders import declared, rehearsed, user_file
 
 MANUAL = (Path(__file__).parent.parent / "procedures" / "README.md").read_text(encoding="utf-8")
@@ -83,3 +85,37 @@ def test_a_procedure_can_be_read_aloud_and_has_its_cautions_ceilings_and_ends(na
     for part in ("eye protection", "fire plan", "swelling", "local rules", "qualified"):
         assert part in cautions, part
     assert procedure.duration is not None
+
+
+def _confirms(steps):
+    for item in steps:
+        for kind, step in item:
+            if step is None:
+                continue
+            if kind == "confirm":
+                yield step
+            yield from _confirms(getattr(step, "steps", ()))
+
+
+@pytest.mark.parametrize("name", [name for name in procedure_names() if name.endswith("-box")])
+def test_the_sensor_before_is_plugged_back_in_before_the_decade_box_takes_the_place_of_the_next(name):
+    procedure = parse_procedure(find_procedure(name).text, name)
+    (moves,) = [step for step in _confirms(procedure.steps) if step.box == "in"]
+    assert moves.say.index("plug that sensor back in") < moves.say.index("unplug sensor {sensor}")
+
+
+@pytest.mark.parametrize(("name", "most"), [("charge-over-current", "17.5 A"), ("discharge-over-current", "55 A")])
+def test_leads_are_asked_for_that_carry_the_most_the_procedure_may_let_flow(name, most):
+    with Rehearsal(read_file(DEMO_PACK), "sound", 1, VirtualClock(), sockets=False) as rehearsal:
+        program = rehearsal.job(find_procedure(name)).program
+    assert f"Leads and clamps are rated for at least {most}." in program.prepare
+    assert program.ceilings.current == pytest.approx(float(most.split()[0]))
+
+
+@pytest.mark.parametrize("name", procedure_names())
+def test_no_text_says_that_something_is_connected_or_not_yet_whatever_came_before(name):
+    """In a session it is connected since hours, by itself it is not."""
+    procedure = parse_procedure(find_procedure(name).text, name)
+    for text in procedure.prepare:
+        assert "connected and switched off" not in text
+        assert "Do not connect" not in text

@@ -12,6 +12,7 @@ from runner.errors import BenchError
 from runner.sheets import instruments as sheets
 
 KELVIN, RATE = 0.1, 0.05  # by how much a temperature (K) and a rate (K/min) may read back otherwise
+OVERSHOOT = 10.0  # K above its highest: what it reads beyond that is no temperature to be held
 
 
 class Actuator:
@@ -37,12 +38,17 @@ class Actuator:
         it may be on, and has to be switched off.
         """
         limits, rest = self.sheet.limits, self.sheet.rest
+        if action == "still" and self.sheet.places and sensor not in self.sheet.places:
+            for place in self.sheet.places:  # none is on it, so none of them is to heat or cool
+                self._select(place)
+                self._switch(False)
+            return None
         self._select(sensor)
         if action == "still" and rest is None:
             self._switch(False)
             return None
         if action == "hold":
-            goal = min(max(self.speaker.number("temperature"), limits.lowest), limits.highest)
+            goal = self._held()
         else:
             goal = {"heat": limits.highest, "cool": limits.lowest}.get(action, rest if rest is not None else 0.0)
         self.speaker.set("limit", limits.highest, KELVIN)
@@ -50,6 +56,14 @@ class Actuator:
         goal = self.speaker.set("temperature", goal, KELVIN)
         self._switch(True)
         return goal, rate / 60
+
+    def _held(self) -> float:
+        """The temperature that it has, in °C, within its limits."""
+        limits, temperature = self.sheet.limits, self.speaker.number("temperature")
+        if temperature > limits.highest + OVERSHOOT:
+            what = f"it reads {temperature:.1f} °C, which cannot be held: its limit is {limits.highest:.1f} °C"
+            raise BenchError(what, "actuator", "", "check its sensor")
+        return float(min(max(temperature, limits.lowest), limits.highest))
 
     def _select(self, sensor: str) -> None:
         if not self.sheet.places:

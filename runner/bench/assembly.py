@@ -11,7 +11,7 @@ from runner.bench.dialect import BUILT_IN, Driver
 from runner.bench.line import Transport
 from runner.bench.link import Link
 from runner.bench.load import Load
-from runner.bench.off import OffWords, insist
+from runner.bench.off import OffWords, insist, switch_off_by_hand
 from runner.bench.probe import Probe
 from runner.bench.supply import Supply
 from runner.bench.visa import VisaTransport
@@ -82,7 +82,8 @@ class Bench:
             self.speakers[role] = Driver(link, dialect, instrument.channel)
             facts = ROLE_FACTS[Role(role)]
             if facts.off is not None:
-                self.off_words[role] = self.speakers[role].off_words(*facts.off)
+                places = instrument.outputs
+                self.off_words[role] = self.speakers[role].off_words(*facts.off, places)
         instruments, speakers = sheet.instruments, self.speakers
         self.supply = Supply(speakers["supply"], instruments.supply) if instruments.supply else None
         self.load = Load(speakers["load"], instruments.load) if instruments.load and "load" in speakers else None
@@ -176,8 +177,7 @@ class Bench:
         roles = [role for role in meant if role in unsure]
         if not roles:
             return True, ""
-        words = " and ".join(roles)
-        return False, f"{words} NOT CONFIRMED OFF: SWITCH {words.upper()} OFF BY HAND"
+        return False, switch_off_by_hand(roles)
 
     def _off(self, role: str, unsure: dict[str, OffWords]) -> None:
         """Switch one off; it leaves ``unsure`` once it has read back as off. Never raises."""

@@ -118,7 +118,7 @@ class Driver:
         """Switch the ``output`` or ``input`` and read it back. Raises BenchError; then it may be on, and has to be switched off."""
         self.command(f"{state}_{'on' if on else 'off'}")
         if bool(self.number(state)) != on:
-            raise SettingError.reads_back(self.link.instrument, state, int(on), int(not on))
+            raise SettingError.not_switched(self.link.instrument, state, on=on)
 
     def complaint(self) -> str:
         """The oldest entry of the error queue, which is emptied; nothing if it is empty. Raises LinkError."""
@@ -173,12 +173,17 @@ class Driver:
         if own := self.complaint():
             raise SettingError.complained(self.link.instrument, ask, own)
 
-    def off_words(self, command: str, query: str) -> OffWords:
-        """What switches this instrument off and how it reads as off, ready to be sent. ValueError if the dialect is wrong."""
+    def off_words(self, command: str, query: str, places: Iterable[str] = ()) -> OffWords:
+        """What switches this instrument off and how it reads as off, ready to be sent. ValueError if the dialect is wrong.
+
+        ``places``: its outputs, if it has several, each of which is chosen with ``select``.
+        """
         asked = self.dialect.queries[query]
         text = self._text(command)
         ask = asked.ask.format(channel=self.channel)
-        return OffWords(text, self.dialect.acknowledge, ask, asked.reply, asked.scale)
+        chooses = "select" in self.dialect.commands
+        each = tuple(self._text("select", place=place) for place in dict.fromkeys(places) if chooses) or ("",)
+        return OffWords(text, self.dialect.acknowledge, ask, asked.reply, asked.scale, each)
 
     def number(self, name: str) -> float:
         """One reading. Raises LinkError or NotAReading."""

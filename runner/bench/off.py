@@ -1,6 +1,6 @@
 """Switching one instrument off, from texts that were made ready before it was switched on.
 
-The runner and the guard share this file: nothing in it formats, looks up a dialect or loads a library.
+The runner and the guard share this file: on the way to off nothing in it formats, looks up a dialect or loads a library.
 
 Rule 1: off is confirmed only by a read-back that means off.
 Rule 2: where the old connection fails, the command goes out once more on a new one, and no reply is waited for.
@@ -12,7 +12,7 @@ from __future__ import annotations
 import contextlib
 import re
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 from runner.bench.link import Link
@@ -22,12 +22,17 @@ WITHIN = 4.0  # s of real time after which no new attempt is begun: by then a pe
 LONGEST_STATE = 1000  # characters of a reply that may still mean off
 
 
+def switch_off_by_hand(roles: Sequence[str]) -> str:
+    """What a person is told to do with the instruments (one at least) that did not confirm that they are off."""
+    return f"SWITCH {' AND '.join(roles).upper()} OFF BY HAND: not confirmed off, may still be on."
+
+
 @dataclass(frozen=True)
 class OffWords:
     """The command, what it is acknowledged by (None: by nothing), the question, and how its reply is read.
 
     ``reply`` is a pattern with one group, the number; ``scale`` multiplies it; zero means off. An empty ``ask``: nothing can be
-    asked, and the command alone has to do.
+    asked, and the command alone has to do. ``each``: what chooses one of several outputs, all of which are switched off.
     """
 
     command: str
@@ -35,6 +40,7 @@ class OffWords:
     ask: str
     reply: str
     scale: float = 1.0
+    each: tuple[str, ...] = ("",)
 
     def mean_off(self, reply: str) -> bool:
         """Whether a reply says that it is off. Never raises."""
@@ -46,14 +52,19 @@ class OffWords:
 
 
 def attempt(link: Link, words: OffWords) -> bool:
-    """One attempt. True if it reads back as off. Never raises."""
+    """One attempt. True if it reads back as off, every output of it. Never raises."""
     link.hurry()
+    off = True
     try:
-        link.tell(words.command, words.acknowledge)
-        return not words.ask or words.mean_off(link.ask(words.ask)[0])
+        for choice in words.each:
+            if choice:
+                link.tell(choice, words.acknowledge)
+            link.tell(words.command, words.acknowledge)
+            off = off and (not words.ask or words.mean_off(link.ask(words.ask)[0]))
+        return off
     except Exception:  # a BenchError, or a defect: whatever it is, the command has to go out
         with contextlib.suppress(Exception):
-            link.shout(words.command)
+            link.shout("\n".join(f"{choice}\n{words.command}" if choice else words.command for choice in words.each))
         return False
 
 

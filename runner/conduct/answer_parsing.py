@@ -15,7 +15,11 @@ from runner.record.attachments import check
 from runner.vocabulary import Answer, Wants
 
 GO_WORDS = ("", "g", "go", "go on", "y", "yes", "ok")
-STOP_WORDS = ("s", "stop", "n", "no", "q", "quit")
+STOP_KEY = "x"  # on the screen and in lines
+STOP_WORDS = (STOP_KEY, "s", "stop", "n", "no", "q", "quit")
+
+
+UNITS_AS_READ = {"degC": "°C", "ohm": "Ω"}
 
 
 class NotUnderstood(Exception):
@@ -44,7 +48,7 @@ def understood(ask: Ask, text: str) -> Reply:
     if ask.wants == Wants.CHOICE:
         return Reply(_choice(ask, answer), note, files)
     if answer.lower() not in GO_WORDS:
-        raise NotUnderstood(f"{answer!r} is not valid. Press Enter to continue, or type stop")
+        raise NotUnderstood(f"{answer!r} is not valid. Press Enter to continue, or type x to stop")
     return Reply(Answer.GO_ON, note, files)
 
 
@@ -53,14 +57,19 @@ def hint(ask: Ask) -> str:
     if ask.wants == Wants.NUMBER:
         fits = ""
         if ask.lowest is not None and ask.highest is not None:
-            fits = f" (expected: {shown(ask.lowest, ask.dimension)} to {shown(ask.highest, ask.dimension)})"
-        return f"Type the value in {ask.unit}{fits}. To add a note: ; text"
+            fits = f", expected {shown(ask.lowest, ask.dimension)} to {shown(ask.highest, ask.dimension)}"
+        return f"Type a number in {as_read(ask.unit)}{fits}. Add a note after a semicolon."
     if ask.wants == Wants.CHOICE:
         listed = "   ".join(f"{number} {word}" for number, word in enumerate(ask.choices, start=1))
         return f"{listed}   (note: ; text   file: @name)"
     if ask.wants == Wants.MARK:
-        return "[Enter] at that moment    stop [Enter] ends the run"
-    return "[Enter] continue    stop [Enter] ends the run"
+        return "[Enter] at that moment    x [Enter] ends the run"
+    return "[Enter] continue    x [Enter] ends the run"
+
+
+def as_read(unit: str) -> str:
+    """A unit as people read it."""
+    return UNITS_AS_READ.get(unit, unit)
 
 
 def _parts(text: str) -> tuple[str, str, tuple[str, ...]]:
@@ -76,7 +85,7 @@ def _number(ask: Ask, answer: str) -> str:
     try:
         return repr(parse_quantity(text, ask.dimension))
     except QuantityError as error:
-        raise NotUnderstood(f"{error.what}; {error.remedy}") from error
+        raise NotUnderstood(f"{answer!r} is not a number in {as_read(ask.unit)}; type it like 24.3") from error
 
 
 def _choice(ask: Ask, answer: str) -> str:
@@ -89,4 +98,6 @@ def _choice(ask: Ask, answer: str) -> str:
     exact = [choice for choice in ask.choices if choice.lower() == word]
     if len(exact or found) == 1:
         return (exact or found)[0]
-    raise NotUnderstood(f"{answer!r} is not one of {', '.join(ask.choices)}; type the word or its number")
+    raise NotUnderstood(
+        f"{answer!r} is not one of the choices. Type a number from 1 to {len(ask.choices)}, or the word"
+    )

@@ -19,6 +19,7 @@ from runner.conduct.site import Site
 from runner.engine.run import Run
 from runner.errors import RecordError, RunLost
 from runner.evaluation.evaluate import Evaluation, evaluate, worked_out
+from runner.evaluation.provenance import digest
 from runner.record.folder import RESOLVED, RunFolder
 from runner.workspace.job import Job
 
@@ -110,6 +111,7 @@ def _keep_inputs(folder: RunFolder, job: Job, identities: dict[str, str], moment
             "simulated": simulated,
             "identities": identities,
             "files": {name: {"sha256": file.digest, "read_from": Path(file.name).name} for name, file in files.items()},
+            "method": digest(),  # of the watcher that sees this run, among others
             "program": dataclasses.asdict(job.program),
         },
     )

@@ -117,9 +117,13 @@ class StopFlag:
 
 @dataclass(frozen=True)
 class RunOutcome:
-    """How a run ended. ``safe`` is False if somebody has to look at once; ``off``: supply and load have read back as off."""
+    """How a run ended. ``safe`` is False if somebody has to look at once; ``off``: supply and load have read back as off.
+
+    ``urgent`` is what a person has to do at once, in sentences.
+    """
 
     early: bool
     safe: bool
     reason: str
     off: bool = True
+    urgent: str = ""

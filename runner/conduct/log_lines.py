@@ -23,16 +23,18 @@ from runner.orders import (
 
 _ORDERS: dict[type[Order], Callable[[Any], str]] = {  # nothing is said of the others
     Ask: lambda o: f"HOLD   {o.say}",
-    AskTaps: lambda o: f"TAP    {o.say}" if o.step else "",
+    AskTaps: lambda o: f"HANDS  {o.say}" if o.step else "",
     BeginStep: lambda o: f"STEP   {o.title}",
-    Guide: lambda o: f"HANDS  {o.say}" if o.action != "substitute" else "",  # the question before it has said so
+    Guide: lambda o: (
+        f"HANDS  {o.say}" if o.say and o.action != "substitute" else ""
+    ),  # the question before it has said so
     BeginRamp: lambda o: f"RAMP   {o.rate * 60:+.1f} K/min starts here",
     Judge: lambda o: f"WATCH  {o.word}: {o.why}",
-    Level: lambda o: f"LEVEL  {o.value:.4g}",
+    Level: lambda o: f"LEVEL  {o.value:.4g} {o.unit}{'' if o.flowed else ', no current'}".rstrip(),
     Note: lambda o: f"NOTED  {o.name}: {o.text}{f' ({o.why})' if o.why else ''}",
     Conclude: lambda o: f"RESULT {o.outcome.upper()}  {o.why}",
     Remark: lambda o: f"NOTE   {o.say}",
-    End: lambda o: f"END    {o.reason}; {'bench is off' if o.safe else 'BENCH NOT CONFIRMED OFF'}",
+    End: lambda o: f"END    {_sentence(o.reason)}{' The bench is off.' if o.safe else ''}",
 }
 _EVENTS: dict[type[Event], Callable[[Any], str]] = {
     Answered: lambda e: f"ANSWER {e.value} ({e.by}){f': {e.note}' if e.note else ''}",
@@ -52,7 +54,23 @@ def said(what: Order | Event) -> list[str]:
     say = table.get(type(what))
     first = say(what) if say is not None else ""
     to_do = what.say if isinstance(what, BeginStep) else what.left if isinstance(what, End) else ""
-    return [*([first] if first else []), *([f"HANDS  {to_do}"] if to_do else [])]
+    if isinstance(what, End) and to_do and not what.safe:
+        to_do = f"When everything is off: {to_do}"
+    lines = [*([first] if first else []), *([f"HANDS  {to_do}"] if to_do else [])]
+    if isinstance(what, End) and what.urgent:  # before all else, and the last that is read
+        order = f"HANDS  {what.urgent}" if what.safe else danger(what.urgent)
+        return [order, *lines, *([] if what.safe else [order])]
+    return lines
+
+
+def danger(urgent: str) -> str:
+    """What a person has to do at once at a bench that is not confirmed off, as a line."""
+    return f"DANGER {urgent}"
+
+
+def _sentence(reason: str) -> str:
+    """A reason as a sentence by itself."""
+    return f"{reason[:1].upper()}{reason[1:]}." if reason else ""
 
 
 def stamp(t: float) -> str:

@@ -36,7 +36,7 @@ from runner.events import (
     StopPressed,
     Suspended,
 )
-from runner.orders import Ask, End, Guide, LoadOn, Order, Pace, SetLimits, SetLoad, SetSupply, SwitchOn
+from runner.orders import Ask, End, Guide, LoadOn, Order, Pace, SetLimits, SetLoad, SetSupply, SwitchOff, SwitchOn
 from runner.record.folder import EVENTS, SAMPLES, RunFolder
 from runner.record.journal import Journal
 from runner.record.samples import SampleWriter
@@ -102,7 +102,7 @@ class Loop:
             if self._end is None:
                 self._end = self._emergency(fault)
             self._close()
-        return RunOutcome(self._end.early, self._end.safe, self._end.reason, self._off)
+        return RunOutcome(self._end.early, self._end.safe, self._end.reason, self._off, self._end.urgent)
 
     def _beginning(self) -> Event:
         if self.resumption is None:
@@ -123,7 +123,7 @@ class Loop:
                 else:
                     self._feed(answer)
         except OperatorGone as gone:
-            self.stop.press(f"no operator input ({gone.what})")
+            self.stop.press(gone.what)
             return
         self._retry()
         for sample in self.sampler.take():
@@ -179,6 +179,7 @@ class Loop:
 
     def _do(self, order: Order) -> None:
         """Carry out one order; what came of it is put in the queue of what happened."""
+        self._again = deque(each for each in self._again if not _replaces(order, each[0]))
         self._carry(order, self._now() + RETRY_FOR)
         self.aside.told(order, self._now())
         if isinstance(order, Pace):
@@ -195,15 +196,17 @@ class Loop:
             if isinstance(error, LinkError) and isinstance(order, RETRIED) and self._now() < until:
                 self._again.append((order, until, self._now() + RETRY_EVERY))
                 return
-            event = OrderFailed(self._now(), type(order).__name__, str(error))
+            event = OrderFailed(self._now(), type(order).__name__, _answer(error))
         if event is not None:
             self._happened.append(event)
 
     def _retry(self) -> None:
-        """Orders whose connection failed, once more; none of them once the run makes safe."""
-        if self.run.state in (State.MAKING_SAFE, State.ENDED):
-            self._again.clear()
+        """Orders whose connection failed, once more; none of them once the run makes safe, nor what another has replaced."""
         for _ in range(len(self._again)):
+            if self.run.state in (State.MAKING_SAFE, State.ENDED):
+                self._again.clear()
+            if not self._again:
+                return
             order, until, due = self._again.popleft()
             if self._now() < due:
                 self._again.append((order, until, due))
@@ -219,9 +222,13 @@ class Loop:
     def _emergency(self, fault: str) -> End:
         """The engine cannot be asked any more: off first, then whatever can still be written down."""
         confirmed, remark = self._switch_off(True)
-        by_hand = self.run.by_hand
-        reason = "; ".join(part for part in (fault or "the program was interrupted", remark, *by_hand) if part)
-        end = End(early=True, safe=confirmed and not self.run.known.hand_load, reason=reason)
+        end = End(
+            early=True,
+            safe=confirmed and not self.run.known.hand_load,
+            reason=fault or "the program was interrupted",
+            left=self.run.away.say,
+            urgent=" ".join(part for part in (remark, *self.run.by_hand) if part),
+        )
         with contextlib.suppress(RecordError, OSError):
             self.journal.append(self._now(), self.clock.utc(), Faulted(self._now(), fault))
             self.journal.append(self._now(), self.clock.utc(), OutputIsOff(self._now(), confirmed, remark))
@@ -248,6 +255,19 @@ class Loop:
 
     def _now(self) -> float:
         return self.clock.now() - self.start
+
+
+def _replaces(order: Order, waiting: Order) -> bool:
+    """Whether an order that waits to be tried again is out of date now that this one is carried out."""
+    if isinstance(order, SwitchOff):
+        return order.everything or not isinstance(waiting, Guide)
+    return type(order) is type(waiting)
+
+
+def _answer(error: BenchError) -> str:
+    """What came of an order that failed. Whose it was, the order says."""
+    command = f" ({error.command})" if error.command else ""
+    return f"{error.what}{command}{f'; {error.remedy}' if error.remedy else ''}"
 
 
 def _described(error: BaseException) -> str:

@@ -45,6 +45,10 @@ class BenchState:
             while not sample.by_hand and self._temperatures[0][0] < sample.t - RATE_WINDOW:
                 self._temperatures.popleft()
 
+    def moves_anew(self) -> None:
+        """Another motion of the temperature begins: what was read before says nothing about its rate."""
+        self._temperatures.clear()
+
     def switched_off(self) -> None:
         """Everything is off: the current read last is none that flows."""
         self.path, self.going_off = "", False

@@ -22,6 +22,13 @@ from runner.events import CHARGE, CURRENT_OF, DISCHARGE, METER_VOLTAGE, PROBE_TE
 # s without a valid reading of a channel that has a ceiling: nobody heats meanwhile, the supply's own protection stands, and an
 # instrument that is reached again after ten seconds costs no run
 BLIND_AFTER = 15.0
+_READ_BY = {
+    PROBE_TEMPERATURE: "thermometer",
+    VOLTAGE_OF[CHARGE]: "supply",
+    CURRENT_OF[CHARGE]: "supply",
+    VOLTAGE_OF[DISCHARGE]: "load",
+    CURRENT_OF[DISCHARGE]: "load",
+}
 MISSED = 3.5  # or so many times the interval at which it is polled, where that is longer
 
 
@@ -60,6 +67,7 @@ class Ceilings:
         self._seen: dict[str, float] = {}
         self._over: dict[str, int] = {}
         self._lost: dict[str, str] = {}
+        self.detail = ""  # of what was passed: what the instrument said, for the record
 
     def paced(self, interval: float, slow: float) -> None:
         """How often current and slow channels are polled from now on, in s: MISSED readings in a row are blindness."""
@@ -101,8 +109,10 @@ class Ceilings:
                 blind = self._blind_after["slow" if channel == PROBE_TEMPERATURE else "current"]
                 by_hand = channel == PROBE_TEMPERATURE and self._temperature_by_hand
                 if last is not None and sample.t - last > blind and not by_hand:
-                    why = self._lost.get(channel, "it was not read")
-                    return f"no valid {name} for {sample.t - last:.1f} s with the output on ({why})"
+                    self.detail = self._lost.get(channel, "it was not read")
+                    return (
+                        f"the {_READ_BY[channel]} gave no valid {name} for {sample.t - last:.0f} s with the output on"
+                    )
                 continue
             if name == "voltage" and self._path == CHARGE:
                 value = max(value, min(self._meters))

@@ -6,6 +6,7 @@ from dataclasses import replace
 
 from runner.engine.program import Planned
 from runner.events import CHARGE, DISCHARGE
+from runner.notation.quantity import shown
 from runner.sheets.bench import BenchFile
 from runner.sheets.instruments import LoadSheet, SupplySheet
 from runner.sheets.pack import PackSheet, Protection, Sensor
@@ -65,6 +66,13 @@ def empty_at(pack: PackSheet, bench: BenchFile, kind: str) -> float:
     under = pack.protection("under_voltage")
     limits = allowed(under, bench.decision.assumed_tolerance).trip
     return limits[1] if limits is not None else under.trip if under is not None else pack.cut_off_voltage
+
+
+def named_in_texts(sensor: Sensor | None, current_ceiling: float) -> dict[str, str]:
+    """What texts of a procedure may name besides values: TEXT_NAMES of hold_steps.py. The ceiling is in A."""
+    name, place = (sensor.name, sensor.place) if sensor is not None else ("the sensor", "")
+    ceiling = shown(current_ceiling, "current")
+    return {"sensor": name, "place": place, "ohms_at_25": ohms_at_25(sensor), "current_ceiling": ceiling}
 
 
 def ohms_at_25(sensor: Sensor | None) -> str:

@@ -24,6 +24,7 @@ from runner.sheets.pack import PackSheet, protection_name
 from runner.sheets.procedure import Procedure
 from runner.vocabulary import Role, Until
 
+SET_LESS = "set less (or raise the ceiling, if a qualified person agrees)"
 SETS_CURRENT = ("charge", "drain", "stage", "wake", "try")
 MOST_LEVELS = 200
 # s at a current that is more than the sheet allows; no delay of an over-current is longer (common practice, no source)
@@ -241,22 +242,30 @@ class Limits:
 
     def _heated(self, steps: Sequence[Planned]) -> Iterator[Problem]:
         """What heats on command reaches every sensor, every rate, and the temperature at which a step gives up."""
-        heating = [step for step in steps if step.kind in ("heat", "cool")]
         for role, sheet in self.bench.wired().items():
-            for step in heating if ROLE_FACTS[Role(role)].heats else ():
-                rate, end = step.values["rate"], step.values["give_up"]
-                for key, what, remedy in sheet.cannot_ramp(step.sensor, rate, end, heats=step.kind == "heat"):
+            for step, rate, end, heats in _ramps(steps) if ROLE_FACTS[Role(role)].heats else ():
+                for key, what, remedy in sheet.cannot_ramp(step.sensor, rate, end, heats=heats):
                     yield self.of_bench.problem(("instruments", role, *key), f"{step.title}: {what}", remedy)
 
     def _too_much(self, role: str, name: str, what: str, highest: str, *, of_bench: bool) -> Problem:
         if not of_bench:
             text = f"a step {what}, the procedure's own ceiling is {highest}"
-            return self.of_procedure.problem(("ceilings", name), text, "raise the ceiling, or set less")
+            return self.of_procedure.problem(("ceilings", name), text, SET_LESS)
         return self.of_bench.problem(
             ("instruments", role, "limits", name),
             f"the procedure {self.procedure.name} {what}, but at most {highest} is allowed",
-            f"raise the limit if {role} and pack allow it, or change the procedure",
+            f"set less in the procedure (or raise the limit, if {role} and pack allow it)",
         )
+
+
+def _ramps(steps: Sequence[Planned]) -> Iterator[tuple[Planned, float, float, bool]]:
+    """What is heated and cooled: the step, its rate in K/s (0: freely), where it ends in °C, and whether that is heat."""
+    for step in steps:
+        values = step.values
+        if step.kind in ("heat", "cool"):
+            yield step, values["rate"], values["give_up"], step.kind == "heat"
+        elif step.kind == "wait" and step.sensor and "for" not in values:  # a pack takes the temperature of the room
+            yield step, 0.0, values.get("above", values.get("below", 0.0)), "above" in values
 
 
 def last_resort(ceilings: CeilingValues, pack: PackSheet) -> CeilingValues:

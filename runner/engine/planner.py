@@ -13,7 +13,7 @@ from typing import Any
 
 from runner.engine.derived import (
     empty_at,
-    ohms_at_25,
+    named_in_texts,
     probe_resolution,
     smallest_currents,
     voltage_error,
@@ -102,9 +102,10 @@ class _Planner:
             if protection.release is not None:
                 values["release"] = protection.release
         sensors = self._sensors(protection)
+        ceilings = self._ceilings(values)
+        self._current_ceiling = ceilings.current
         for index, item in enumerate(self.procedure.steps):
             self._add(item, ("steps", index), values, None, sensors, 0)
-        ceilings = self._ceilings(values)
         limits = Limits(self.procedure, self.pack, self.bench, self.of_procedure, self.of_pack, self.of_bench)
         if not as_it_was:
             self.problems += limits.problems(self.steps, self.places, ceilings)
@@ -389,11 +390,8 @@ class _Planner:
         return value
 
     def _text(self, text: str, values: Mapping[str, float], sensor: Sensor | None) -> str:
-        words: dict[str, str] = {
-            name: shown(value, self.dimensions.get(name, "ratio")) for name, value in values.items()
-        }
-        words["sensor"], words["place"] = (sensor.name, sensor.place) if sensor else ("the sensor", "")
-        words["ohms_at_25"] = ohms_at_25(sensor)
+        words = {name: shown(value, self.dimensions.get(name, "ratio")) for name, value in values.items()}
+        words |= named_in_texts(sensor, self._current_ceiling)
         for name, dimension in self.dimensions.items():
             words.setdefault(name, f"(no {name.replace('_', ' ')} declared)" if dimension in DIMENSIONS else "")
         return " ".join(text.format_map(words).split())

@@ -41,6 +41,7 @@ from runner.events import (
 )
 from runner.orders import (
     Ask,
+    BeginRamp,
     BeginStep,
     End,
     Guide,
@@ -57,17 +58,29 @@ from runner.orders import (
     Withdraw,
     for_machine,
     hands_off,
+    take_away,
 )
 from runner.vocabulary import Answer, Until
 
-BY_HAND_OFF = "SWITCH THE LOAD OFF BY HAND"
+BY_HAND_OFF = "SWITCH THE LOAD OFF BY HAND."
+FAILED = {  # orders as people read them when they were not carried out
+    SwitchOn.__name__: "the supply did not switch on",
+    LoadOn.__name__: "the load did not switch on",
+    SetLimits.__name__: "the supply did not take its limits",
+    SetSupply.__name__: "the supply did not take its set points",
+    SetLoad.__name__: "the load did not take its current",
+    Guide.__name__: "the actuator did not take its setting",
+}
+UNCONFIRMED = "the bench did not confirm that it is off"
 LAST_FLOOR = 0.97  # of a step's floor: below that the run ends, whatever the step makes of it
 KEEPS_HANDS = ("heat", "cool", "wait", "bring back")  # steps that go on where the one before has heated or cooled
 
 
-def take_away(sensor: str) -> str:
-    """What an early end says while hands heat or cool a sensor ("" for the pack)."""
-    return f"REMOVE HEAT OR ICE FROM {sensor or 'THE PACK'}"
+def _all_done(undone: int) -> str:
+    """How a run ended that came to its end, with so many steps left out that nobody was asked about."""
+    if not undone:
+        return "all steps done"
+    return f"{undone} {'step was' if undone == 1 else 'steps were'} skipped, see the notes"
 
 
 class Run:
@@ -90,6 +103,7 @@ class Run:
         self.step: Step | None = None
         self.early = False
         self.reason = ""
+        self._at_once: list[str] = []  # what a person has to do first, now that the run ends
         self.away = SensorsAway(program.steps)
         self._around = Surroundings(program, self.known, self.watcher, awake)
         self._watching = Watching(self.watcher)
@@ -99,8 +113,9 @@ class Run:
     @property
     def by_hand(self) -> list[str]:
         """What a person has to do if the run ends now: what no cable reaches."""
+        load = [BY_HAND_OFF] if self.known.hand_load else []
         hands_at = None if self.program.heated_by_machine else self.known.hands_at
-        return [*([BY_HAND_OFF] if self.known.hand_load else []), *([] if hands_at is None else [take_away(hands_at)])]
+        return [*load, *([] if hands_at is None else [take_away(hands_at, now=True)])]
 
     @property
     def agreed(self) -> str:
@@ -127,20 +142,26 @@ class Run:
                 self._watching.ordered(order)
                 self.ceilings.paced(order.interval, order.slow)
             elif isinstance(order, Guide):
-                self.known.hands_at = order.sensor if order.action in ("heat", "cool") else None
+                self.known.hands_at = order.sensor if self._heats(order) else None
                 self.ceilings.heated(self.known.hands_at is not None)
+            elif isinstance(order, BeginRamp):
+                self.known.moves_anew()
         if self.state is State.MAKING_SAFE and self.known.hands_at is not None:
             sensor, self.known.hands_at = self.known.hands_at, None
             # after the outputs: those first. An actuator is off with them, and would go to its rest if it were told anything
             return orders if self.program.heated_by_machine else [*orders, hands_off(sensor)]
         return orders
 
+    def _heats(self, order: Guide) -> bool:
+        """Whether heat or ice is at a sensor after this order: a person holds a temperature without, an actuator with."""
+        return order.action in ("heat", "cool") or (order.action == "hold" and self.program.heated_by_machine)
+
     def _hands_off_between(self, orders: list[Order]) -> list[Order]:
         """The same orders, and before a step that heats and cools nothing, or another sensor, heat and ice go away."""
         hands_at, found = self.known.hands_at, list[Order]()
         for order in orders:
             if isinstance(order, Guide):
-                hands_at = order.sensor if order.action in ("heat", "cool") else None
+                hands_at = order.sensor if self._heats(order) else None
             goes_on = isinstance(order, BeginStep) and order.kind in KEEPS_HANDS and order.sensor == hands_at
             if isinstance(order, BeginStep) and hands_at is not None and not goes_on:
                 found.append(hands_off(hands_at))
@@ -201,13 +222,13 @@ class Run:
         if isinstance(event, Sampled):
             return self.ceilings.passed(event) or self._waited_too_long(event.t)
         if isinstance(event, OutputIsOff) and not event.confirmed:
-            return event.remark
+            return UNCONFIRMED
         if isinstance(event, StopPressed):
             return f"stopped by {event.by}"
         if isinstance(event, Answered) and event.value == Answer.STOP:
             return f"stopped by {event.by} at a hold point"
         if isinstance(event, OrderFailed):
-            return f"{event.order} failed: {event.what}"
+            return f"{FAILED.get(event.order, event.order + ' failed')}: {event.what}"
         if isinstance(event, GuardEnded):
             return "the guard process has stopped: nothing would switch the bench off if this program failed"
         if isinstance(event, Suspended):
@@ -218,6 +239,8 @@ class Run:
 
     def _keep_question(self, event: Event, orders: list[Order]) -> None:
         """Which question stands while something is on, and since when."""
+        if isinstance(event, Answered):
+            self.known.moves_anew()  # the probe may have been moved
         if isinstance(event, Answered) and self._waiting is not None and event.question == self._waiting[0]:
             self._waiting = None
         for order in orders:
@@ -234,6 +257,14 @@ class Run:
         if t - self._waiting[1] <= self.program.longest_hold:
             return ""
         return f"no answer for {(t - self._waiting[1]) / 60:.0f} min while the {self.known.path} was on"
+
+    @property
+    def answer_within(self) -> float | None:
+        """Seconds after which a question that stands ends the run; None while nothing is on."""
+        if self._waiting is None or not self.known.path:
+            return None
+        since = max(self._waiting[1], self.known.path_since)
+        return max(0.0, self.program.longest_hold - (self.known.t - since))
 
     # ---- going on --------------------------------------------------------------------------------------------
 
@@ -253,7 +284,7 @@ class Run:
             if self.step is not None and not self.step.done:
                 return orders
         return orders + self._make_safe(
-            "all steps done" if not self._sequence.cut_short else "ended with steps left out (see the notes)",
+            _all_done(self._sequence.undone if self._sequence.cut_short else 0),
             early=False,
         )
 
@@ -289,22 +320,29 @@ class Run:
     # ---- the way out -----------------------------------------------------------------------------------------
 
     def _make_safe(self, reason: str, *, early: bool) -> list[Order]:
-        if self.known.hand_load:
-            reason = f"{reason}; {BY_HAND_OFF}"
-        if early and self.known.hands_at is not None and not self.program.heated_by_machine:
-            reason = f"{reason}; {take_away(self.known.hands_at)}"
-        self.early, self.reason = early, reason
+        self.early, self.reason, self._at_once = early, reason, self.by_hand if early or self.known.hand_load else []
         self._go(State.MAKING_SAFE)
-        said = [Remark(f"Switching the bench off: {reason}")] if early or self._sequence.cut_short else []
-        return [*said, SwitchOff(everything=True)]
+        return [*self._why_off(), SwitchOff(everything=True)]
+
+    def _why_off(self) -> list[Order]:
+        """Why the bench is switched off before the last step, for people and for the record."""
+        if not self.early:
+            return []
+        detail = self.ceilings.detail
+        return [
+            *([Remark(f"Last reply: {detail}")] if detail else []),
+            Remark(f"Switching the bench off: {self.reason}"),
+        ]
 
     def _making_safe(self, event: Event) -> list[Order]:
         if not isinstance(event, OutputIsOff):
             return []
         self._go(State.ENDED)
-        reason = self.reason if event.confirmed or event.remark in self.reason else f"{self.reason}; {event.remark}"
-        early = self.early or not event.confirmed
-        return [End(early, event.confirmed and not self.known.hand_load, reason, self._sequence.undone, self.away.say)]
+        off = [] if event.confirmed else [event.remark]
+        early, safe = self.early or not event.confirmed, event.confirmed and not self.known.hand_load
+        urgent = " ".join([*off, *self._at_once])
+        reason = self.reason if event.confirmed or self.early else UNCONFIRMED
+        return [End(early, safe, reason, self._sequence.undone, self.away.say, urgent)]
 
     def _go(self, state: State) -> None:
         if state not in NEXT[self.state]:

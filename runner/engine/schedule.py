@@ -17,6 +17,7 @@ from runner.sheets.pack import PackSheet, protection_name
 from runner.sheets.procedure import Procedure
 
 TO_FULL, TO_HALF, EMPTIES = "full-charge", "partial-charge", "capacity"
+MANY_MINUTES = 5400.0  # s
 HALF = 0.5
 NAMES = {
     "probe": "thermometer (probe)",
@@ -42,6 +43,11 @@ class Item:
     source: str = ""
 
 
+def _about(seconds: float) -> str:
+    """A planned time as people read it: hours where minutes would be many."""
+    return f"{seconds / 60:.0f} min" if seconds <= MANY_MINUTES else f"{seconds / 3600:.1f} h"
+
+
 @dataclass(frozen=True)
 class Agenda:
     """What is done in which order, and what is left out and why (name, reason)."""
@@ -56,10 +62,11 @@ class Agenda:
 
     def lines(self) -> list[str]:
         """The plan as people read it: what is done in which order and why, and what is not."""
-        lines = [f"PLAN: {len(self.items)} procedures, about {self.seconds / 3600:.1f} h"]
+        count = f"{len(self.items)} procedure{'' if len(self.items) == 1 else 's'}"
+        lines = [f"PLAN: {count}, about {self.seconds / 3600:.1f} h"]
         for number, item in enumerate(self.items, start=1):
             added = " (added)" if item.added else ""
-            lines.append(f"  {number:2} {item.name:32} {item.seconds / 60:5.0f} min  {item.why}{added}")
+            lines.append(f"  {number:2} {item.name:32} {_about(item.seconds):>7}  {item.why}{added}")
         return lines + [f"   – {name:32} left out: {why}" for name, why in self.left_out]
 
 
@@ -145,11 +152,11 @@ def _why(procedure: Procedure, now: float) -> str:
     if rank < 10:
         return "inspection comes first"
     if rank >= 90:
-        return "empties the pack, so it comes last"
+        return "empties the pack: last"
     window = procedure.state_of_charge
     if window is None:
         return "any state of charge"
-    return f"needs {100 * window.lowest:.0f} % to {100 * window.highest:.0f} % state of charge (now about {100 * now:.0f} %)"
+    return f"{100 * window.lowest:.0f} to {100 * window.highest:.0f} % charged (now {100 * now:.0f} %)"
 
 
 def _wants_more(left: Sequence[Procedure], now: float) -> bool:

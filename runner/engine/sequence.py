@@ -66,7 +66,11 @@ class Sequence:
         self._skip_to = (step.skip, step.planned.offer if step.skip == "offer" else step.planned.group)
         self._why = step.why
         if step.skip == "offer":
-            return [Remark(f"No further ramp: {step.why}")] if step.why else []
+            return [
+                Remark(
+                    f"No further ramp: {step.why}" if step.why else f"No further ramp needed for {step.planned.sensor}"
+                )
+            ]
         self.cut_short = True
         of = f" for {step.planned.sensor}" if step.skip == "group" and step.planned.sensor else ""
         return [Remark(f"Skipped: all remaining steps{of}. Reason: {step.why}")]

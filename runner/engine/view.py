@@ -48,6 +48,7 @@ class View:
     headroom: tuple[Headroom, ...]
     remaining: float | None
     trip_limits: tuple[float, float] | None
+    answer_within: float | None = None  # s of the run's time after which a question that stands ends it
 
     @property
     def output_on(self) -> bool:
@@ -74,6 +75,7 @@ def look(run: Run) -> View:
         run.ceilings.headroom(),
         run.step.remaining() if run.step else None,
         run.program.trip_limits,
+        run.answer_within,
     )
 
 
@@ -116,7 +118,9 @@ def _coach(run: Run) -> Coach | None:
     wanted, is_now = step.planned.values["rate"], sign * rate
     values = f"{is_now * 60:.1f} K/min (target {wanted * 60:.1f} K/min){_cost(run, is_now)}"
     if step.sentence() != step.planned.say:
-        return Coach("freely", f"{is_now * 60:.1f} K/min; next: ramp at {wanted * 60:.1f} K/min")
+        approach = step.planned.values["approach"]
+        why = f"{step.planned.kind.upper()} FAST to {approach:.0f} °C, then {wanted * 60:.1f} K/min (now {is_now * 60:.1f} K/min)"
+        return Coach("freely", why)
     if is_now > wanted * (1 + COACH_BAND):
         return Coach("slower", values)
     if is_now < wanted * (1 - COACH_BAND):

@@ -2,7 +2,8 @@
 
 Rule 1: what the watcher of today says counts, so a corrected watcher reaches runs of last year; the difference is said.
 Rule 2: where both agree, the instant that the journal has is kept, which was written with the sample that showed it.
-Rule 3: only the last minutes before a change are looked at; if they say otherwise, everything before it is.
+Rule 3: only the last minutes before a change are looked at; if they say otherwise, all of it since something was switched on.
+Rule 4: a run that today's watcher has seen live is not looked at again.
 """
 
 from __future__ import annotations
@@ -11,10 +12,13 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
+
 from runner.engine.watch.verdict import Verdict
 from runner.engine.watch.watcher import Watcher
 from runner.engine.watch.watching import Watching
-from runner.events import Event, OutputIsOff, Sampled
+from runner.evaluation.provenance import digest
+from runner.events import Event, LoadIsOn, OutputIsOff, OutputIsOn, Sampled
 from runner.measure.recording import Attempt
 from runner.orders import BeginStep, Pace
 from runner.record.journal import JournalEntry
@@ -37,6 +41,7 @@ WORDS = (
 ENDS = frozenset(WORDS)
 WINDOW = 300.0  # s before a change: longer than anything the watcher remembers
 LOOK_ON = 12.0  # s after an attempt was concluded: an earlier watcher may have been satisfied with less
+JUST_BEFORE = 2.0  # s before something was switched on: the watcher remembers nothing from before
 SAME = 0.005  # s: instants that differ by less are the same; the table has fewer digits than the run had
 PATIENT = 1.0
 
@@ -59,6 +64,8 @@ def judged_again(
 
     ``entries`` is the journal, ``table`` the samples beside it, ``resolved`` the content of resolved.json.
     """
+    if resolved.get("method") == digest():
+        return tuple(attempts), ()
     program = _program(resolved["program"])
     found, otherwise = [], []
     for attempt in attempts:
@@ -84,7 +91,10 @@ def _again(
 ) -> tuple[Attempt, str]:
     if attempt.kind not in WATCHED or attempt.by_hand or attempt.outcome not in ENDS:
         return attempt, ""
-    for begin in (attempt.at - WINDOW, 0.0):
+    switched = [
+        each.t for each in entries if isinstance(each.what, OutputIsOn | LoadIsOn) and each.t <= attempt.at
+    ] or [attempt.began]
+    for begin in (attempt.at - WINDOW, switched[-1] - JUST_BEFORE):
         verdict = _verdict(attempt, entries, table, program, begin)
         if verdict is None or _agree(attempt, verdict):
             break
@@ -143,7 +153,11 @@ def _in_order(
     entries: Sequence[JournalEntry], table: pd.DataFrame, begin: float, end: float
 ) -> Iterator[Event | BeginStep | Pace]:
     """Journal and samples merged by their times up to ``end`` (s); of the samples, those from ``begin`` on."""
-    rows = table[(table["t_s"] >= begin) & (table["t_s"] <= end + 1e-6)]
+    times = table["t_s"].to_numpy()
+    if table["t_s"].is_monotonic_increasing:
+        rows = table.iloc[np.searchsorted(times, begin, "left") : np.searchsorted(times, end + 1e-6, "right")]
+    else:
+        rows = table[(times >= begin) & (times <= end + 1e-6)]
     samples = iter(as_events(rows))
     sample = next(samples, None)
     for entry in entries:

@@ -24,9 +24,10 @@ from runner.sheets.bench import Assumed, BenchFile
 from runner.sheets.curve import Curve
 from runner.sheets.instrument_parts import Calibrated, MeterAccuracy
 from runner.sheets.instruments import Instruments, ProbeSheet
-from runner.sheets.pack import PackSheet, Protection
+from runner.sheets.pack import PackSheet, Protection, VoltageProtection
 from runner.sheets.procedure import Procedure
 from runner.sheets.tolerances import allowed
+from runner.vocabulary import Role
 
 STAMPS = {"end": 1.0, "middle": 0.5}  # where in its window the time of a reading is
 UNSAID = 0.1  # of a delay: how well it is taken to be kept where the sheet does not say (common practice, no source)
@@ -59,7 +60,11 @@ def declare(procedure: Procedure, pack: PackSheet, bench: BenchFile, sensors: tu
         leads=_leads(instruments),
         averaging={
             path: of_window(instrument.averages, STAMPS[instrument.stamp])
-            for path, instrument in ((CHARGE, instruments.supply), (DISCHARGE, instruments.load))
+            for path, instrument in (
+                (CHARGE, instruments.supply),
+                (DISCHARGE, instruments.load),
+                (METER_VOLTAGE, instruments.meter),
+            )
             if instrument is not None and instrument.averages is not None
         },
         capacity=(pack.rated_capacity, pack.minimum_capacity),
@@ -125,7 +130,14 @@ def _of_protection(protection: Protection | None, assumed: Assumed, beyond: str)
         "delay_limits": None if tolerance is None else (protection.delay - tolerance, protection.delay + tolerance),
         "polling": protection.polling,
         "latching": protection.latching,
+        **_of_cells(protection),
     }
+
+
+def _of_cells(protection: Protection) -> dict[str, Any]:
+    if not isinstance(protection, VoltageProtection):
+        return {}
+    return {"cell_noise": protection.cell_noise, "filter_lag": protection.filter_lag}
 
 
 def _of_channels(instruments: Instruments) -> Iterator[tuple[str, Calibrated]]:
@@ -156,11 +168,12 @@ def _accuracies(instruments: Instruments) -> dict[str, Accuracy]:
 
 def _leads(instruments: Instruments) -> dict[str, tuple[float, float]]:
     pairs = ((CHARGE, instruments.supply), (DISCHARGE, instruments.load))
-    return {
-        path: (instrument.leads.resistance, instrument.leads.uncertainty)
-        for path, instrument in pairs
-        if instrument is not None and instrument.leads is not None
-    }
+    known = {path: instrument.between for path, instrument in pairs if instrument is not None}
+    found: dict[str, tuple[float, float]] = {path: each for path, each in known.items() if each is not None}
+    counter = instruments.counter
+    if counter is not None and counter.leads is not None:
+        found[Role.COUNTER] = (counter.leads.resistance, counter.leads.uncertainty)
+    return found
 
 
 def _relative_slope(curve: Curve) -> Callable[[float], float]:

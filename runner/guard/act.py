@@ -15,7 +15,7 @@ from pathlib import Path
 from typing import Any
 
 from runner.bench.link import Link
-from runner.bench.off import attempt
+from runner.bench.off import attempt, switch_off_by_hand
 from runner.bench.visa import VisaTransport
 from runner.guard.plan import Plan, Target
 from runner.guard.terminal import give_back
@@ -117,8 +117,7 @@ class Act:
         if sure:
             lines.append(f"{', '.join(sure[:-1])}{' and ' if sure[1:] else ''}{sure[-1]} switched off and read back.")
         if unsure:
-            words = " and ".join(unsure)
-            lines.append(f"{words} NOT CONFIRMED OFF: SWITCH {words.upper()} OFF BY HAND")
+            lines.append(switch_off_by_hand(unsure))
         lines += self.by_hand
         if self.folder and self.runner_gone:
             lines.append(f"When the bench is safe, continue with: tripwitness resume {self.folder}")

@@ -5,6 +5,7 @@ from __future__ import annotations
 import dataclasses
 import json
 from dataclasses import dataclass
+from typing import Any
 
 from runner.bench.off import OffWords
 
@@ -40,5 +41,9 @@ class Plan:
     def of(cls, line: str) -> Plan:
         """Back from a line."""
         content = json.loads(line)
-        targets = tuple(Target(**{**each, "words": OffWords(**each["words"])}) for each in content.pop("targets"))
+        targets = tuple(Target(**{**each, "words": _words(each["words"])}) for each in content.pop("targets"))
         return cls(targets=targets, **content)
+
+
+def _words(content: dict[str, Any]) -> OffWords:
+    return OffWords(**{**content, "each": tuple(content["each"])})

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from runner.events import METER_VOLTAGE
 from runner.measure.finding import Evaluator, Finding
+from runner.measure.fits.cells import about_cells, early, lag_of_filter
 from runner.measure.readings import gap_before, reading_error, terminals
 from runner.measure.recording import Accuracy, Attempt
 from runner.vocabulary import BudgetSource, Observed
@@ -32,17 +33,20 @@ def trip_by_hand(maker: Evaluator, attempt: Attempt) -> Finding:
         return maker.missing("trip", "V", why, expected=declared.trip, limits=limits)
     span = max(attempt.at - before[-1].t, 1.0)
     low, high = sorted(slopes_at_the_end((value - before[-1].value) / span, span))
-    behind = declared.delay_in_looks[0] + declared.polling / 2 - GLANCE / 2
+    lag, u_lag = lag_of_filter(declared)
+    behind = declared.delay_in_looks[0] + declared.polling / 2 + lag - GLANCE / 2
     add = maker.inputs.add
     slope = add(BudgetSource.VOLTAGE_SLOPE, (low + high) / 2, (high - low) / 12.0**0.5, "rectangular")
     theta = (
         add(BudgetSource.LAST_SEEN, value, 0.0)
         - slope * behind
         + add(BudgetSource.GLANCE, 0.0, abs(low + high) / 2 * GLANCE / 12.0**0.5, "rectangular")
+        + add(BudgetSource.PACK_FILTER, 0.0, abs(low + high) / 2 * u_lag, "rectangular")
+        - early(declared, maker.inputs)
         + add(BudgetSource.DISPLAY_DIGITS, 0.0, 0.01 / 12.0**0.5, "rectangular")
         + reading_error(maker.inputs, declared.accuracy.get(METER_VOLTAGE, Accuracy()), value, "voltmeter")
     )
-    caveats = ("read by hand: last voltage seen before the load stopped",)
+    caveats = ("read by hand: last voltage seen before the load stopped", *about_cells(declared))
     return maker.measured("trip", "V", theta, expected=declared.trip, limits=limits, caveats=caveats)
 
 

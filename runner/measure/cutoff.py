@@ -18,9 +18,11 @@ from runner.measure.budget import Quantity
 from runner.measure.by_hand import recovery_by_hand, trip_by_hand
 from runner.measure.capacity import Throughput
 from runner.measure.finding import Evaluator, Finding, Limits
+from runner.measure.fits.cells import about_cells, early, lag_of_filter, late
 from runner.measure.fits.edge import Edge
+from runner.measure.fits.level import Change, after_rise, before_fall, came_back, find_change, opened
 from runner.measure.fits.ramp import Bend, fit_bend
-from runner.measure.readings import gap_before, lowest_held, reading_error, terminals
+from runner.measure.readings import UNKNOWN_LEADS, gap_before, lead_resistance, lowest_held, reading_error, terminals
 from runner.measure.recording import Accuracy, Attempt, Series
 from runner.notation.quantity import minus
 from runner.vocabulary import BudgetSource, Observed, Outcome
@@ -33,7 +35,9 @@ FEWEST_AFTER = 12  # readings
 STEEPER = 0.25  # of the way back to the decision, for relaxations from 20 s: tests/measure/test_release_by_return.py
 NO_PARABOLA = 0.5  # of the scatter's variance: more than this that moves slowly is no noise
 LEAST_WAIT = 300.0  # s: a pack that has not come back by then does not do so by itself (common practice, no source)
-UNKNOWN_LEADS = (0.0, 0.050)  # Ω: what a pair of bench leads may have, where nobody knows (common practice, no source)
+UNKNOWN_AGE = 0.6  # s: how old a reading is at most whose meter nobody has described (common practice, no source)
+LATE_STAMPS = 0.15  # s: so much later than taken a reading may be stamped (common practice, no source)
+RIPPLE = 2.0**0.5  # of the scatter: the amplitude of a sine, which brings a look forward or holds one off
 NO_CHARGE = 0.1  # of the current that came: less than that is none
 
 
@@ -65,14 +69,17 @@ class CutOff(Evaluator):
         if edge is None:
             return self.missing("trip", "V", self.reason(kind), expected=declared.trip, limits=limits)
         voltage, current, leads = self._voltage_before(edge, stopped[-1])
-        bend = fit_bend(voltage, edge.instant, edge.instant - WINDOW, edge.last + 1e-6, 0.0)
+        level = before_fall(voltage, edge.instant - WINDOW, edge.last + 1e-6)
+        bend = fit_bend(level, edge.instant, edge.instant - WINDOW, edge.last + 1e-6, 0.0)
         if bend is None:
             why = "too few voltage readings before the cut-off"
             return self.missing("trip", "V", why, expected=declared.trip, limits=limits)
         delay, u_delay, distribution = declared.delay_in_looks
-        behind = delay + declared.polling / 2
+        lag, u_lag = lag_of_filter(declared)
+        age, u_age = self._age()
+        behind = delay + declared.polling / 2 + lag - age
         value, u_fit, slope = bend.at(-behind)
-        add = self.inputs.add
+        add, inside = self.inputs.add, -1.0 if declared.path == DISCHARGE else 1.0
         if declared.delay and declared.delay_limits is None:
             caveats.append(
                 f"declared trip delay {declared.delay:g} s used (assumed ±10 %); "
@@ -84,9 +91,14 @@ class CutOff(Evaluator):
             + add(BudgetSource.EDGE_INSTANT, 0.0, abs(slope) * edge.uncertainty, "rectangular")
             + add(BudgetSource.TRIP_DELAY, 0.0, abs(slope) * u_delay, distribution)
             + add(BudgetSource.POLLING, 0.0, abs(slope) * declared.polling / 12.0**0.5, "rectangular")
+            + add(BudgetSource.PACK_FILTER, 0.0, abs(slope) * u_lag, "rectangular")
+            + add(BudgetSource.VOLTAGE_AGE, 0.0, abs(slope) * u_age, "rectangular")
+            + add(BudgetSource.RIPPLE, 0.0, RIPPLE * bend.scatter / 3.0**0.5, "rectangular")
+            + inside * early(declared, self.inputs)
             + reading_error(self.inputs, self._accuracy(voltage), value, "voltmeter")
             + self._lead_drop(leads, current, caveats)
         )
+        caveats += about_cells(declared)
         caveats.append(f"{float(theta.x) / declared.cells:.3f} V per cell (mean of {declared.cells} cells)")
         return self.measured(
             "trip",
@@ -144,6 +156,14 @@ class CutOff(Evaluator):
         self._channel = VOLTAGE_OF[self.declared.path]
         return self.recording.of(self._channel), edge.level, True
 
+    def _age(self) -> tuple[float, float]:
+        """(mean, standard uncertainty) in s of how old the voltage readings are: declared, or equally likely up to UNKNOWN_AGE."""
+        channel = self._channel if self._channel == METER_VOLTAGE else self.declared.path
+        window = self.declared.averaging.get(channel)
+        if window is not None and window.declared:
+            return window.lag, 0.0
+        return UNKNOWN_AGE / 2, UNKNOWN_AGE / 12.0**0.5
+
     def _accuracy(self, series: Series) -> Accuracy:
         return self.declared.accuracy.get(self._channel, Accuracy())
 
@@ -153,14 +173,8 @@ class CutOff(Evaluator):
             return 0.0
         path = self.declared.path
         sign = 1.0 if path == DISCHARGE else -1.0
-        known = self.declared.leads.get(path)
-        if known is not None:
-            resistance = self.inputs.add(BudgetSource.LEADS, *known)
-            caveats.append(f"corrected for {known[0] * 1e3:.3g} mΩ of leads")
-        else:
-            low, high = UNKNOWN_LEADS
-            resistance = self.inputs.add(BudgetSource.LEADS, (low + high) / 2, (high - low) / 12.0**0.5, "rectangular")
-            caveats.append(f"lead resistance unknown; assumed {low * 1e3:g} to {high * 1e3:g} mΩ")
+        resistance, said = lead_resistance(self.inputs, self.declared.leads.get(path))
+        caveats.append(said)
         return sign * current * resistance
 
     # ---- release ---------------------------------------------------------------------------------------------
@@ -177,13 +191,15 @@ class CutOff(Evaluator):
         at = returned[-1].at - (declared.reaction[0] if returned[-1].by_hand else 0.0)
         channel = terminals(self.recording)
         series = self.recording.of(channel)
-        bend = _after_the_return(series, at)
+        rise = find_change(series, at) or Change(at - gap_before(series, at), at)
+        bend = _after_the_return(series, rise)
         if bend is None:
             why = "the voltage was read too rarely after the return"
             return self.missing("release", "V", why, expected=declared.release, limits=limits)
-        gap = 4 * declared.reaction[1] if returned[-1].by_hand else gap_before(series, at)
+        gap = 4 * declared.reaction[1] if returned[-1].by_hand else rise.gap
         delay, u_delay, distribution = declared.delay_in_looks
-        behind = delay + declared.polling / 2 + gap / 2
+        lag, u_lag = lag_of_filter(declared)
+        behind = delay + declared.polling / 2 + gap / 2 + lag
         value, u_fit, slope = bend.at(-behind)
         bent = abs(bend.at(0.0)[0] - value - slope * behind)  # by how much the way back is not a straight line
         add = self.inputs.add
@@ -193,6 +209,8 @@ class CutOff(Evaluator):
             + add(BudgetSource.RETURN_INSTANT, 0.0, abs(slope) * gap / 12.0**0.5, "rectangular")
             + add(BudgetSource.TRIP_DELAY, 0.0, abs(slope) * u_delay, distribution)
             + add(BudgetSource.POLLING, 0.0, abs(slope) * declared.polling / 12.0**0.5, "rectangular")
+            + add(BudgetSource.PACK_FILTER, 0.0, abs(slope) * u_lag, "rectangular")
+            - late(declared, self.inputs)
             # the bend of the parabola may be wrong by as much as it is, and a relaxation is steeper at first than it says
             + add(BudgetSource.RELAXATION, 0.0, max(bent, STEEPER * abs(slope) * behind) / 3.0**0.5, "rectangular")
             + reading_error(self.inputs, declared.accuracy.get(channel, Accuracy()), value, "voltmeter")
@@ -215,20 +233,22 @@ class CutOff(Evaluator):
         vain, last = looks[-2].since, looks[-1].since
         behind = declared.delay_in_looks[0] + declared.polling / 2
         closed = lowest_held(series.between(returned[-1].began + BEFORE_EDGE, vain), behind)
-        opened = lowest_held(series.between(vain, last), behind)
-        if not np.isfinite(closed + opened):
+        taken = lowest_held(series.between(vain, last), behind)
+        if not np.isfinite(closed + taken):
             why = "too few voltage readings between tries"
             return self.missing("release", "V", why, expected=declared.release, limits=limits)
-        theta = self.inputs.add(
-            BudgetSource.LOOKS, (closed + opened) / 2, abs(closed - opened) / 12.0**0.5, "rectangular"
-        ) + reading_error(self.inputs, declared.accuracy.get(channel, Accuracy()), opened, "voltmeter")
+        theta = (
+            self.inputs.add(BudgetSource.LOOKS, (closed + taken) / 2, abs(closed - taken) / 12.0**0.5, "rectangular")
+            + late(declared, self.inputs)
+            + reading_error(self.inputs, declared.accuracy.get(channel, Accuracy()), taken, "voltmeter")
+        )
         return self.measured(
             "release",
             "V",
             theta,
             expected=declared.release,
             limits=limits,
-            caveats=(f"no charge accepted at {closed:.3f} V; accepted at {opened:.3f} V",),
+            caveats=(f"no charge accepted at {closed:.3f} V; accepted at {taken:.3f} V",),
         )
 
     def _did_not_release(self, kind: str, limits: Limits | None) -> Finding:
@@ -263,7 +283,7 @@ class CutOff(Evaluator):
             return False, f"{attempt.why}; it could not be checked whether the cells reached the release"
         stack = shown[0].value * self.declared.cells
         if stack > limits[1]:
-            return True, f"{attempt.why}, with every cell at {shown[0].value:.3f} V or more, {stack:.2f} V together"
+            return True, f"{attempt.why}, with every cell at {shown[0].value:.3f} V or more, {stack:.2f} V soonest"
         return False, f"{attempt.why}; lowest cell {shown[0].value:.3f} V, below the release"
 
     # ---- recovery and waking ---------------------------------------------------------------------------------
@@ -308,14 +328,21 @@ def recovery_time(maker: Evaluator, kind: str, before: str) -> Finding:
     edge = maker.edge(stopped[-1], begin=begin)
     if edge is None:
         return maker.missing("recovery time", "s", maker.reason(before))
+    of = maker.recording.of
+    half, meter = 3.0**0.5 * edge.uncertainty, maker.meter
+    # a fall that was read inside may be the meter's window or a path that opens slowly: unless it is known, its beginning counts
+    current = Change(edge.instant - half, edge.instant + half) if meter.declared else Change(edge.last, edge.first)
+    gone = opened(current, (of(METER_VOLTAGE), of(VOLTAGE_OF[declared.path])))
     if kind == "try":
-        last, first = _seen_by_tries(maker, attempt, edge.instant), attempt.at
+        back = Change(_seen_by_tries(maker, attempt, edge.instant), attempt.at)
     else:
-        series = maker.recording.of(terminals(maker.recording))
-        last, first = attempt.at - gap_before(series, attempt.at), attempt.at
-    quantity = maker.inputs.add(
-        BudgetSource.READINGS, (last + first) / 2, (first - last) / 12.0**0.5, "rectangular"
-    ) - maker.inputs.add(BudgetSource.TRIP_INSTANT, edge.instant, edge.uncertainty, "rectangular")
+        back = came_back(of(terminals(maker.recording)), of(VOLTAGE_OF[declared.path]), attempt.at)
+    add = maker.inputs.add
+    quantity = (
+        add(BudgetSource.READINGS, back.middle, back.gap / 12.0**0.5, "rectangular")
+        - add(BudgetSource.TRIP_INSTANT, gone.middle, gone.gap / 12.0**0.5, "rectangular")
+        + add(BudgetSource.STAMPS, 0.0, LATE_STAMPS * (2.0 / 12.0) ** 0.5)
+    )
     return maker.measured("recovery time", "s", quantity)
 
 
@@ -332,13 +359,14 @@ def _seen_by_tries(maker: Evaluator, attempt: Attempt, tripped: float) -> float:
     return float(without[-1]) if len(without) else vain
 
 
-def _after_the_return(series: Series, at: float) -> Bend | None:
+def _after_the_return(series: Series, rise: Change) -> Bend | None:
     """The parabola through the readings after a return: through fewer of them while what it leaves is not noise alone."""
-    window = AFTER
-    bend = fit_bend(series, at, at, at + window, 0.0)
+    level, window = after_rise(series, rise, rise.first + AFTER), AFTER
+    begin = float(level.t[0]) if len(level) else rise.first
+    bend = fit_bend(level, rise.first, begin, rise.first + window, 0.0)
     while bend is not None and bend.wander**2 > NO_PARABOLA * bend.scatter**2:
         window *= SHRINK
-        if len(series.between(at, at + window)) < FEWEST_AFTER:
+        if len(level.between(begin, rise.first + window)) < FEWEST_AFTER:
             break
-        bend = fit_bend(series, at, at, at + window, 0.0)
+        bend = fit_bend(level, rise.first, begin, rise.first + window, 0.0)
     return bend

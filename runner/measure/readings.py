@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -11,6 +12,8 @@ from runner.measure.budget import Inputs, Quantity
 from runner.measure.recording import Accuracy, Recording, Series
 from runner.vocabulary import BudgetSource
 
+SENSED = (0.0, 0.0)  # Ω, with its standard uncertainty: what leads have that carry no current
+UNKNOWN_LEADS = (0.0, 0.050)  # Ω: what a pair of bench leads may have, where nobody knows (common practice, no source)
 BEYOND = 0.1  # of the distance of a certificate's first and last point: further away its errors say nothing
 
 
@@ -45,6 +48,21 @@ def reading_error(inputs: Inputs, accuracy: Accuracy, value: float, name: str) -
         + offset
         + inputs.add(BudgetSource.RESOLUTION.of(name), 0.0, accuracy.resolution / 12.0**0.5, "rectangular")
     )
+
+
+def lead_resistance(inputs: Inputs, known: tuple[float, float] | None, most: float = math.inf) -> tuple[Quantity, str]:
+    """The resistance in Ω of the leads between an instrument and the pack, and what is known of it, in words.
+
+    ``known``: with its standard uncertainty, as the bench file has it. Where nobody knows it, it is as likely anywhere in
+    UNKNOWN_LEADS, up to ``most`` if the readings allow no more; a voltage that is sensed at the pack has none.
+    """
+    if known == SENSED:
+        return 0.0, "sensed at the pack's terminals"
+    if known is not None:
+        return inputs.add(BudgetSource.LEADS, *known), f"corrected for {known[0] * 1e3:.3g} mΩ of leads"
+    low, high = UNKNOWN_LEADS[0], min(UNKNOWN_LEADS[1], most)
+    resistance = inputs.add(BudgetSource.LEADS, (low + high) / 2, (high - low) / 12.0**0.5, "rectangular")
+    return resistance, f"lead resistance unknown; assumed {low * 1e3:g} to {high * 1e3:.3g} mΩ"
 
 
 def lowest_held(part: Series, time: float) -> float:

@@ -29,6 +29,10 @@ class Series:
         first, last = np.searchsorted(self.t, begin, "left"), np.searchsorted(self.t, end, "right")
         return Series(self.t[first:last], self.value[first:last])
 
+    def first(self, count: int) -> Series:
+        """The first so many readings."""
+        return Series(self.t[:count], self.value[:count])
+
     def __len__(self) -> int:
         return len(self.t)
 
@@ -120,10 +124,12 @@ class Specification:
     """What sheet and bench file say: limits in the unit of the protection, times in s, all else in SI.
 
     ``sensor_lag`` and ``probe_lag`` are (value, standard uncertainty) in s, or None where nobody knows; ``coupling`` is in K,
-    its growth a share of the difference to ambient, None where nobody has said; ``leads`` the same in Ω by path; ``accuracy``
-    by channel; ``box`` the ± ratio of a decade box and ``slope`` (dR/dT)/R in 1/K, as a function of °C, by sensor.
-    ``averaging`` is what is known of the windows of the current readings, by path. ``reaction`` is (value, standard
-    uncertainty) of a person's key.
+    its growth a share of the difference to ambient, None where nobody has said; ``leads`` the same in Ω by path, a counter's by
+    its role; ``accuracy`` by channel; ``box`` the ± ratio of a decade box and ``slope`` (dR/dT)/R in 1/K, as a function of °C,
+    by sensor.
+    ``averaging`` is what is known of the windows of the current readings, by path, and of the voltmeter's by its
+    channel. ``cell_noise`` (V, one standard deviation of a cell) and ``filter_lag`` (s) are the pack's, None where nobody knows.
+    ``reaction`` is (value, standard uncertainty) of a person's key.
     """
 
     protection: str
@@ -138,6 +144,8 @@ class Specification:
     assumed: str = ""  # how limits that the sheet does not declare were come by
     latching: bool = False
     cells: int = 1
+    cell_noise: float | None = None
+    filter_lag: float | None = None
     calibration: tuple[float, str] = (0.0, "normal")
     resolution: float = 0.0
     coupling: float = 0.0

@@ -190,7 +190,7 @@ class Substituted(Evaluator):
         add = self.inputs.add
         return (
             add(BudgetSource.LEVELS, (low + high) / 2, abs(step) / 12.0**0.5, "rectangular")
-            - lacking * self.inputs.shared(BudgetSource.FILTER, *FILTERED)  # the same for all changes
+            - lacking * self.inputs.shared(BudgetSource.PACK_FILTER, *FILTERED)  # the same for all changes
             + add(BudgetSource.REPEATABILITY, 0.0, NOISE)
         )
 

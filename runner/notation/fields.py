@@ -49,9 +49,13 @@ def _quantity(
         if above is not None and not value > above:
             raise QuantityError(f"{text} is not more than {shown(above, dimension)}", f"write it like {example}")
         if above is None and least is not None and not value >= least:
-            raise QuantityError(f"{text} is less than {shown(least, dimension)}", f"write it like {example}")
+            raise QuantityError(
+                f"{text} is less than {shown(least, dimension)}", f"write at least {shown(least, dimension)}"
+            )
         if most is not None and not value <= most:
-            raise QuantityError(f"{text} is more than {shown(most, dimension)}", f"write it like {example}")
+            raise QuantityError(
+                f"{text} is more than {shown(most, dimension)}", f"write at most {shown(most, dimension)}"
+            )
         return value
 
     return Annotated[float, BeforeValidator(parse), WithJsonSchema(schema)]

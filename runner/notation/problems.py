@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import difflib
+import re
 import types
 import typing
 from collections.abc import Iterable, Sequence
@@ -18,6 +19,21 @@ from runner.notation.wrong import Wrong
 
 S = TypeVar("S", bound=BaseModel)
 
+KINDS = {
+    "pack": "a pack sheet",
+    "bench": "a bench file",
+    "procedure": "a procedure",
+    "dialect": "a dialect file",
+    "answers": "an answers file",
+}
+ALSO_CALLED = {  # what instruments are called elsewhere
+    "thermometer": "probe",
+    "voltmeter": "meter",
+    "multimeter": "meter",
+    "power_supply": "supply",
+    "electronic_load": "load",
+    "decade_box": "box",
+}
 _PLAIN_WORDS = {
     "string_type": ("is not text", "write words, in quotes if necessary"),
     "bool_type": ("is neither true nor false", "write true or false"),
@@ -45,6 +61,8 @@ def checked(source: Source, model: type[S], context: dict[str, Any] | None = Non
     """
     if source.values is None:
         raise SheetError(source.problems)
+    if another := _another_kind(source, model):
+        raise SheetError([another])
     try:
         sheet = model.model_validate(source.values, context=context or {})
     except ValidationError as error:
@@ -52,6 +70,18 @@ def checked(source: Source, model: type[S], context: dict[str, Any] | None = Non
     if source.problems:
         raise SheetError(source.problems)
     return sheet
+
+
+def _another_kind(source: Source, model: type[BaseModel]) -> Problem | None:
+    """A good file in the wrong place: one sentence, not one for each of its keys."""
+    field = model.model_fields.get("kind")
+    if field is None or not isinstance(source.values, dict):
+        return None
+    wanted, given = next(iter(typing.get_args(field.annotation)), ""), source.values.get("kind")
+    if given == wanted or given not in KINDS or wanted not in KINDS:
+        return None
+    swapped = "are --pack and --bench swapped?" if {wanted, given} == {"pack", "bench"} else "give the right file"
+    return source.problem(("kind",), f"this is {KINDS[given]}, but {KINDS[wanted]} is needed", swapped)
 
 
 def _problems(source: Source, model: type[BaseModel], error: ValidationError) -> Iterable[Problem]:
@@ -72,7 +102,7 @@ def _problems(source: Source, model: type[BaseModel], error: ValidationError) ->
         if kind == "extra_forbidden":
             yield unknown_key(source, path, _fields_at(model, path[:-1]))
         elif kind == "missing":
-            yield source.problem(path[:-1], f"{name} is missing", f"add {name.replace(' ', '_')}: …", key=True)
+            yield source.problem(path[:-1], f"{_written(path)} is missing", f"add {_written(path)}: …", key=True)
         elif isinstance(cause, QuantityError):
             yield source.problem(path, cause.what, cause.remedy, offset=cause.offset)
         elif kind == "too_short":
@@ -83,7 +113,9 @@ def _problems(source: Source, model: type[BaseModel], error: ValidationError) ->
             )
         elif kind in _PLAIN_WORDS:
             what, remedy = _PLAIN_WORDS[kind]
-            yield source.problem(path, f"{name} {what}", remedy)
+            value = found["input"]
+            shown = f": {value!r}" if isinstance(value, str | int | float | bool) else ""
+            yield source.problem(path, f"{_written(path) if path else name}{shown} {what}", remedy)
         elif cause is not None:
             what, remedy = (cause.what, cause.remedy) if isinstance(cause, Wrong) else (str(cause), "")
             yield source.problem(path, what, remedy)
@@ -101,6 +133,11 @@ def _called(path: Path) -> str:
     return last.replace("_", " ")
 
 
+def _written(path: Path) -> str:
+    """The key at a path as files write it."""
+    return as_written(path[-1]) if isinstance(path[-1], str) else _called(path)
+
+
 def _misspelt(model: type[BaseModel], errors: Sequence[ErrorDetails]) -> Iterable[Path]:
     """The places of missing keys for which an unknown key at the same level is a near miss."""
     for found in errors:
@@ -116,11 +153,26 @@ def _near(key: str, known: Iterable[str]) -> str:
 
 
 def unknown_key(source: Source, path: Path, known: Iterable[str]) -> Problem:
-    """A key nobody reads, with the near miss or the whole list as remedy."""
+    """A key nobody reads, as the file has it, with what it is called here, the near miss, or the whole list as remedy."""
     known = sorted(known)
+    written = source.written(path)
+    here = ALSO_CALLED.get(str(path[-1]).lower(), "")
     near = _near(str(path[-1]), known)
-    remedy = f"did you mean {near}?" if near else f"allowed here: {', '.join(known)}"
-    return source.problem(path, f"unknown key {str(path[-1])!r}", remedy, key=True)
+    if here in known:
+        remedy = f"a {written} is called {here} here"
+    else:
+        remedy = f"did you mean {as_written(near)}?" if near else f"allowed here: {', '.join(map(as_written, known))}"
+    return source.problem(path, f"unknown key {written!r}", remedy, key=True)
+
+
+def as_written(name: str) -> str:
+    """A key as files and manuals write it: protections with their own words, all others with underscores."""
+    return re.sub(r"^((?:charge|discharge)_)?(over|under)_(temperature|voltage|current)$", _hyphenated, name)
+
+
+def _hyphenated(found: re.Match[str]) -> str:
+    path = (found[1] or "").replace("_", " ")
+    return f"{path}{found[2]}-{found[3]}"
 
 
 def _fields_at(model: type[BaseModel], path: Path) -> Iterable[str]:

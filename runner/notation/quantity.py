@@ -11,6 +11,7 @@ Rule 5: the dimension of an expression is checked when the file is read, never w
 
 from __future__ import annotations
 
+import difflib
 import math
 import re
 from collections.abc import Callable, Mapping
@@ -112,12 +113,14 @@ def parse_quantity(text: object, dimension: str) -> float:
         raise QuantityError(f"{_shown(text)} is not a {dimension}", f"write it like {example}")
     match = _QUANTITY.match(str(text))
     if not match:
+        if re.fullmatch(r"\s*[+-]?\d+,\d+\s*\D*", str(text)):
+            raise QuantityError(f"{text!r} has a decimal comma", f"write {str(text).strip().replace(',', '.')}")
         raise QuantityError(f"{text!r} is not a number with a unit", f"write it like {example}")
     number, unit = _finite(match[1], 0), match[2]
     if not unit:
         if dimension == "ratio":
             return number
-        raise QuantityError(f"{text} has no unit", f"write it like {example}")
+        raise QuantityError(f"{text} has no unit", f"write {str(text).strip()} {example.split()[-1]}")
     found, factor = _unit(unit)
     _check_dimension(str(text).strip(), found, dimension)
     return number * factor
@@ -257,8 +260,10 @@ class _Parser:
     def _name(self, words: str, at: int) -> _Node:
         name = words.strip().lower().replace(" ", "_").replace("-", "_")
         if name not in self.names:
+            near = next(iter(difflib.get_close_matches(name, list(self.names), n=1)), "").replace("_", " ")
             known = ", ".join(sorted(known.replace("_", " ") for known in self.names))
-            raise QuantityError(f"{words.strip()!r} is not a known name", f"choose one of: {known}", at)
+            remedy = f"did you mean {near}?" if near else f"choose one of: {known}"
+            raise QuantityError(f"{words.strip()!r} is not a known name", remedy, at)
         self.used.add(name)
         return self.names[name], lambda values: values[name]
 
@@ -285,6 +290,8 @@ def _added(left: _Node, right: _Node, sign: float, at: int) -> _Node:
     elif a == b != "temperature":
         found = a
     else:
+        if a == b == "temperature":
+            raise QuantityError("adds two temperatures", "write a difference in K, such as trip + 8 K", at)
         verb = "added to" if sign > 0 else "taken from"
         raise QuantityError(
             f"a {b} cannot be {verb} a {a}", "add like to like; a temperature takes a difference in K", at

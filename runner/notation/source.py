@@ -13,9 +13,15 @@ from dataclasses import dataclass, field
 from ruamel.yaml import YAML
 from ruamel.yaml.error import MarkedYAMLError, YAMLError
 from ruamel.yaml.nodes import MappingNode, Node, ScalarNode, SequenceNode
+from ruamel.yaml.parser import ParserError
 
 from runner.errors import Problem
 
+UNFITTING = ("the indentation does not fit the lines above", "give lines of one group the same indentation")
+UNREADABLE = (
+    "a second colon in this line, a tab, or a quote or bracket that is not closed",
+    "put text with a colon in quotes, indent with spaces, close what is open",
+)
 MOST_CHARACTERS = 1_000_000
 MOST_VALUES = 20_000
 DEEPEST = 40
@@ -40,6 +46,7 @@ class Source:
     problems: list[Problem] = field(default_factory=list)
     key_places: dict[Path, Place] = field(default_factory=dict)
     value_places: dict[Path, Place] = field(default_factory=dict)
+    written_keys: dict[Path, str] = field(default_factory=dict)
 
     def place_of(self, path: Path, *, key: bool = False) -> Place:
         """Line and column of the value (or key) at a path, or of the nearest thing above it that exists."""
@@ -48,6 +55,10 @@ class Source:
         while path and path not in self.value_places:
             path = path[:-1]
         return self.key_places[path] if key and path in self.key_places else self.value_places.get(path, (1, 1))
+
+    def written(self, path: Path) -> str:
+        """The last key of a path as the file has it."""
+        return self.written_keys.get(path, str(path[-1]))
 
     def problem(self, path: Path, what: str, remedy: str = "", *, key: bool = False, offset: int = 0) -> Problem:
         line, column = self.place_of(path, key=key)
@@ -66,10 +77,8 @@ def read(text: str, file: str) -> Source:
     except MarkedYAMLError as error:
         mark = error.problem_mark or error.context_mark
         line, column = (mark.line + 1, mark.column + 1) if mark else (1, 1)
-        what = " ".join(part for part in (error.context, error.problem) if part)
-        source.problems.append(
-            Problem(file, line, column, f"is not YAML: {what}", "check the indentation and quotes there")
-        )
+        what, remedy = UNFITTING if isinstance(error, ParserError) else UNREADABLE
+        source.problems.append(Problem(file, line, column, f"is not YAML: {what}", remedy))
         return source
     except RecursionError:
         source.problems.append(Problem(file, 1, 1, "has too many levels", "use fewer levels"))
@@ -126,6 +135,7 @@ class _Reader:
                 self._wrong(key_node, f"{key_node.value!r} is written twice", "keep one of them")
                 continue
             self.source.key_places[(*path, key)] = _place(key_node)
+            self.source.written_keys[(*path, key)] = str(key_node.value)
             values[key] = self.value(value_node, (*path, key))
         return values
 

@@ -15,6 +15,7 @@ from runner.errors import RecordError
 from runner.record.attachments import keep
 
 EVENTS = "events.jsonl"
+SESSION = "session.json"
 SAMPLES = "samples.csv"
 FINDINGS = "findings.json"
 TRUTH = "truth.json"
@@ -51,6 +52,10 @@ class RunFolder:
     @classmethod
     def existing(cls, path: Path) -> RunFolder:
         """A folder that holds a run. Raises RecordError if it does not."""
+        if path.is_file():
+            raise RecordError.is_a_file(str(path))
+        if (path / SESSION).is_file():
+            raise RecordError.is_a_session(str(path))
         if not (path / EVENTS).is_file():
             raise RecordError.missing(str(path / EVENTS))
         return cls(path)

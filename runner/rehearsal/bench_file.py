@@ -51,7 +51,13 @@ _DETAILS: dict[str, Sequence[str]] = {
         "certificate: invented-0003",
     ),
     "load": ("limits: {voltage: 31 V, current: 60 A}", *_POWER),
-    "counter": ("charge_gain: 0.5 %", "energy_gain: 1 %", "charge_resolution: 10 mAh", "energy_resolution: 0.1 Wh"),
+    "counter": (
+        "charge_gain: 0.5 %",
+        "energy_gain: 1 %",
+        "charge_resolution: 10 mAh",
+        "energy_resolution: 0.1 Wh",
+        "leads: {resistance: 0 ohm, uncertainty: 0 ohm}",  # it sits on the pack's terminals
+    ),
     "box": ("accuracy: 0.1 %",),
     "actuator": ("limits: {lowest: -40 degC, highest: 90 degC}", "fastest: 10 K/min"),
     "display": (),

@@ -47,9 +47,14 @@ class RunApp(Dressed[None]):
         *,
         certificate: Callable[[Result], str] | None = None,
         watching: bool = False,
+        speed: float = 1.0,
     ) -> None:
-        """``certificate`` makes the certificate of a result and gives its path; ``watching``: somebody else answers."""
+        """``certificate`` makes the certificate of a result and gives its path; ``watching``: somebody else answers.
+
+        ``speed`` of the run's clock against the one on the wall.
+        """
         super().__init__()
+        self.speed = speed
         self.plan, self.certificate, self.watching = plan, certificate, watching
         self.job, self.heading, self.operator, self.stop = job, heading, operator, stop
         self.thread, self.line = thread, line
@@ -64,7 +69,11 @@ class RunApp(Dressed[None]):
         await super().on_event(event)
 
     def on_mount(self) -> None:
-        self.push_screen(RunScreen(self.job, self.heading, self.operator, self.stop, self.plan, watching=self.watching))
+        self.push_screen(
+            RunScreen(
+                self.job, self.heading, self.operator, self.stop, self.plan, watching=self.watching, speed=self.speed
+            )
+        )
         self.set_interval(LOOK_EVERY, self._look_at_the_run)
         self._switched = sys.getswitchinterval()
         sys.setswitchinterval(HAND_OVER)
@@ -134,6 +143,7 @@ def show_run(
     certificate: Callable[[Result], str] | None = None,
     answering: Callable[[ScreenOperator], Operator] = lambda screen: screen,
     watching: bool = False,
+    speed: float = 1.0,
 ) -> Result:
     """Run ``work`` in a thread of its own with a screen in front of it; what it returned.
 
@@ -146,7 +156,9 @@ def show_run(
     thread: RunThread[Result] = RunThread(lambda: work(answers))
     threading.Thread(target=_way_out, args=(thread, stop, over), name="way out", daemon=True).start()
     try:
-        RunApp(job, heading, operator, stop, thread, line, plan, certificate=certificate, watching=watching).run()
+        RunApp(
+            job, heading, operator, stop, thread, line, plan, certificate=certificate, watching=watching, speed=speed
+        ).run()
     finally:
         operator.detach()
         if thread.started:

@@ -145,12 +145,12 @@ def about(finding: Finding) -> list[str]:
     lines.append(
         f"{text.value} ± {text.uncertainty} {text.unit}  (k = {finding.coverage_factor:.2f}, {percent(finding.coverage)})"
     )
-    lines.append(f"declared {text.expected}, limits {text.limits} {text.unit}")
+    lines.append(f"declared {text.expected}, limits {text.limits}")
     if finding.conformity is None:
         lines.append(statement)
     else:
-        lines.append(f"{statement} (rule: {rule_words(finding)})")
-        lines.append(f"probability of conformity {chance(finding)}")
+        lines += [statement, f"probability of conformity {chance(finding)}"]
+        lines.append(f"rule: {rule_words(finding)}")
     if finding.functional:
         lines.append("FUNCTIONAL ONLY: the change was seen, but the ramp was too fast to measure the threshold")
     if finding.repeats:

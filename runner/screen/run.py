@@ -33,7 +33,9 @@ REACTION = (
 )
 PARTS = ("#prompt", "#answer", "#coach", "#page-text", "#chart", "#steps", "#headroom")
 GO_KEY = "Enter: continue · x: stop"
-NOT_OFF = "BENCH NOT CONFIRMED OFF. SWITCH EVERYTHING OFF BY HAND."
+MORE_KEY = "More below · Enter: next page · x: stop"
+HURRY = 120.0  # s of the clock on the wall: less time for an answer is shown
+CONFIRM_OFF = "Press Enter when it is off."
 
 
 class RunScreen(Screen[None]):
@@ -53,12 +55,14 @@ class RunScreen(Screen[None]):
         plan: Sequence[str] = (),
         *,
         watching: bool = False,
+        speed: float = 1.0,
     ) -> None:
         """``plan`` are the lines of the session that this run belongs to, shown with the cautions.
 
-        ``watching``: somebody else answers, and the person here can only stop.
+        ``watching``: somebody else answers, and the person here can only stop. ``speed`` of the run's clock.
         """
         super().__init__()
+        self.speed = speed
         self.plan, self.watching = plan, watching
         self.job, self.heading, self.operator, self.stop = job, heading, operator, stop
         self.marks = Marks(job.program.trip_limits)
@@ -67,8 +71,11 @@ class RunScreen(Screen[None]):
         self._asked_since = inf
         self.taps: AskTaps | None = None
         self.end: End | None = None
+        self._switched_off = False  # a person has said so, after an end at which the bench did not confirm it
+        self._findings: tuple[list[str], str] | None = None
         self.view: View | None = None
         self._found = False
+        self._refused = False  # what was typed last was no answer
         self._coach = ""
 
     def compose(self) -> ComposeResult:
@@ -76,10 +83,10 @@ class RunScreen(Screen[None]):
         yield Prompt(id="prompt")
         yield Input(id="answer", select_on_focus=False)
         with Horizontal(id="readouts"):
-            yield Readout("sensor", "°C", "{:.2f}")
+            yield Readout("probe", "°C", "{:.2f}")
             yield Readout("ramp", "K/min", "{:+.1f}")
             yield Readout("current", "A", "{:.3f}")
-            yield Readout("pack", "V", "{:.2f}")
+            yield Readout("pack terminals", "V", "{:.2f}")
         yield Static("", id="coach", markup=False)
         with Horizontal(id="middle"):
             with VerticalScroll(id="page"):
@@ -121,9 +128,34 @@ class RunScreen(Screen[None]):
         self.query_one(HeadroomLine).show(view.headroom, view.remaining)
         self._show_output()
         self.query_one(StripChart).moved_on()
+        if self.asked is not None and view.answer_within is not None and not self._refused:
+            self._ask_again()
         if self.asked is None and self.end is None:
             detail = self.taps.say if self.taps is not None else f"current: {view.word}, {view.why}"
             self.query_one(Prompt).show(view.sentence, detail, hold=False)
+
+    def _ask_again(self, error: str = "") -> None:
+        """The question that stands, and what may be answered; ``error``: why the last answer was none."""
+        if self.asked is None:
+            return
+        keys = MORE_KEY if self._more_below else GO_KEY
+        words = f"HOLD POINT · {keys}" if self.asked.wants in (Wants.GO_ON, Wants.MARK) else error or hint(self.asked)
+        left = None if self.view is None or self.view.answer_within is None else self.view.answer_within / self.speed
+        if left is not None and left < HURRY and self.speed < inf:
+            minutes = f"{int(left) // 60}:{int(left) % 60:02d}"
+            words = f"Answer within {minutes}, or the run ends and everything switches off. {words}"
+        self.query_one(Prompt).show(self.asked.say, words, hold=True)
+
+    @property
+    def _more_below(self) -> bool:
+        """Whether the cautions go on below what can be seen."""
+        page = self.query_one("#page", VerticalScroll)
+        return (
+            page.display
+            and self.asked is not None
+            and self.asked.question == CAUTIONS
+            and page.scroll_y < page.max_scroll_y
+        )
 
     def _show_output(self) -> None:
         """What to do about the ramp, and what is on."""
@@ -140,12 +172,11 @@ class RunScreen(Screen[None]):
         elif isinstance(order, BeginStep) and self.watching:
             self._page(shown=False)
         elif isinstance(order, Ask):
-            self.asked, self._asked_since = order, inf
+            self.asked, self._asked_since, self._refused = order, inf, False
             self.call_after_refresh(self._drawn)
             self._page(shown=order.question == CAUTIONS)
             self._typing(order)
-            words = f"HOLD POINT · {GO_KEY}" if order.wants in (Wants.GO_ON, Wants.MARK) else hint(order)
-            self.query_one(Prompt).show(order.say, words, hold=True)
+            self._ask_again()
             self.app.bell()
         elif isinstance(order, Withdraw):
             if self.asked is not None and self.asked.question == order.question:
@@ -156,26 +187,46 @@ class RunScreen(Screen[None]):
         elif isinstance(order, Conclude):
             self._mark(order, message.t)
         elif isinstance(order, End):
-            self.end, self.asked = order, None
+            self.end, self.asked, self._asked_since = order, None, inf
+            self.call_after_refresh(self._drawn)
             self._typing(None)
             self._show_output()
-            self.query_one(Prompt).show(
-                ended_in_words(order), f"{order.reason} · calculating the findings…", hold=False
-            )
+            self._show_end(order)
             self.app.bell()
 
     def finished(self, lines: list[str], where: str) -> None:
-        """The findings are there: show them in place of the chart. Only when the screen is whole."""
+        """The findings are there: show them in place of the chart, once the bench is off. Only when the screen is whole."""
+        self._findings = (lines, where)
+        self._show_findings()
+
+    def _show_findings(self) -> None:
+        if self._findings is None or self._orders_off:
+            return
+        lines, where = self._findings
         self.query_one("#page-text", Static).update(Content("\n".join(["FINDINGS", *lines])))
         self._page(shown=True)
-        reason = self.end.reason if self.end else ""
         self._found = True
         self.refresh_bindings()
-        leaving = "q: continue the session" if self.plan else "q: leave"
-        words = f"The run has ended. Enter: findings and certificate. {leaving}."
-        if self.end is not None and self.end.left:
-            words = f"{words}\n{self.end.left}"
-        self.query_one(Prompt).show(words, f"{reason} · {where}", hold=False)
+        first = _before_all(self.end, self._switched_off) if self.end is not None else ""
+        early = self.end is None or self.end.early
+        leaving = "q: go on with the session." if self.plan and not early else "q: leave."
+        if self.plan and early:
+            leaving = "q: leave; the session stops here."
+        words = f"{first}\nThe run has ended. Enter: findings and certificate. {leaving}".strip()
+        self.query_one(Prompt).show(words, f"{self.end.reason if self.end else ''} · {where}", hold=False)
+
+    @property
+    def _orders_off(self) -> bool:
+        """Whether the order to switch off by hand still stands: until a person has confirmed it."""
+        return self.end is not None and not self.end.safe and not self._switched_off
+
+    def _show_end(self, end: End) -> None:
+        """That the run has ended, below what a person has to do; while the bench is not off, that alone."""
+        if self._orders_off:
+            self.query_one(Prompt).show(f"{end.urgent} {CONFIRM_OFF}", f"HOLD POINT · {end.reason}", hold=True)
+            return
+        words = ended_in_words(end, off_by_hand=self._switched_off)
+        self.query_one(Prompt).show(words, f"{end.reason} · calculating the findings…", hold=False)
 
     # ---- what the person does --------------------------------------------------------------------------------
 
@@ -183,18 +234,32 @@ class RunScreen(Screen[None]):
         """A letter is a letter where something is typed; what is over cannot be stopped."""
         if self.end is not None and action in ("stop", "stop_by_letter"):
             return False
-        if self.watching and not self._found and action == "go_on":
+        if self.watching and not self._found and not self._orders_off and action == "go_on":
             return False
         return not (action in NOT_WHILE_TYPING and self._is_typing)
 
     def action_go_on(self) -> None:
-        if self._found:
+        if self._orders_off:
+            self._confirmed_off()
+        elif self._found:
             self.app.show_findings()  # type: ignore[attr-defined]
         if self.asked is None and self.taps is not None:
             self.operator.tap()
         if self.asked is None or self.pressed_at() < self._asked_since + self.reaction:
             return
+        if self._more_below:  # nobody agrees to what they have not seen
+            self.query_one("#page", VerticalScroll).scroll_page_down(animate=False)
+            self.call_after_refresh(self._ask_again)
+            return
         self._answer(Reply(Answer.GO_ON))
+
+    def _confirmed_off(self) -> None:
+        """A person has switched off by hand what did not confirm it."""
+        if self.end is None or self.pressed_at() < self._asked_since + self.reaction:
+            return
+        self._switched_off = True
+        self._show_end(self.end)
+        self._show_findings()
 
     def on_input_submitted(self, message: Input.Submitted) -> None:
         message.stop()
@@ -203,7 +268,8 @@ class RunScreen(Screen[None]):
         try:
             self._answer(understood(self.asked, message.value))
         except NotUnderstood as error:
-            self.query_one(Prompt).show(self.asked.say, f"{error}", hold=True)
+            self._refused = True
+            self._ask_again(f"{error}. {hint(self.asked)}")
 
     def _answer(self, reply: Reply) -> None:
         assert self.asked is not None
@@ -261,6 +327,7 @@ class RunScreen(Screen[None]):
 
     def _drawn(self) -> None:
         self._asked_since = time.monotonic()
+        self._ask_again()  # only now is it known how far the cautions go on below
 
     def _mark(self, order: Order, t: float) -> None:
         assert isinstance(order, Conclude)
@@ -290,10 +357,16 @@ class RunScreen(Screen[None]):
         return Content("\n".join(lines))
 
 
-def ended_in_words(end: End) -> str:
-    """What the prompt says once a run has ended: whether the bench is off, and what a person still has to do."""
-    safe = "The run has ended; the bench is off." if end.safe else NOT_OFF
-    return f"{safe} {end.left}".rstrip()
+def ended_in_words(end: End, *, off_by_hand: bool = False) -> str:
+    """What the prompt says once a run has ended: what a person still has to do, and whether the bench is off."""
+    ended = "The run has ended; the bench is off." if end.safe else "The run has ended."
+    return f"{_before_all(end, off_by_hand)}\n{ended}".strip()
+
+
+def _before_all(end: End, off_by_hand: bool) -> str:
+    """What a person still has to do, the most urgent first; ``off_by_hand``: they have switched off what did not confirm it."""
+    urgent = "" if off_by_hand and not end.safe else end.urgent
+    return " ".join(part for part in (urgent, end.left) if part)
 
 
 def _coach_line(view: View, end: End | None) -> str:
@@ -303,5 +376,5 @@ def _coach_line(view: View, end: End | None) -> str:
     output = f"{view.path or 'output'} {'ON ' + view.mode if view.output_on else 'off'}"
     if view.coach is None:
         return output
-    arrows: dict[str, str] = {"slower": "▼ SLOWER", "faster": "▲ FASTER", "keep": "= KEEP", "freely": "» FREELY"}
+    arrows: dict[str, str] = {"slower": "▼ SLOWER", "faster": "▲ FASTER", "keep": "= KEEP", "freely": "»"}
     return f"ramp: {arrows[view.coach.word]}  {view.coach.why}\n{output}"

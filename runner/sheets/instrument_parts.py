@@ -6,7 +6,7 @@ import datetime
 import itertools
 import math
 from collections.abc import Iterator
-from typing import Any, Self
+from typing import Any, Literal, Self
 
 from pydantic import Field, model_validator
 
@@ -47,6 +47,11 @@ class InstrumentSheet(Sheet):
     calibrated: datetime.date | None = None
     calibration_due: datetime.date | None = None
     certificate: str = ""
+
+    @property
+    def outputs(self) -> tuple[str, ...]:
+        """What each of its outputs is called, if it has several that are chosen one by one."""
+        return ()
 
     def cannot_ramp(self, sensor: str, rate: float, end: float, *, heats: bool) -> Iterator[tuple[Path, str, str]]:
         """Why this instrument cannot bring a sensor to ``end``, in °C, at ``rate``, in K/s: key of its sheet, what, remedy."""
@@ -187,6 +192,29 @@ class Leads(Sheet):
 
     resistance: Resistance
     uncertainty: Resistance
+
+
+class PowerSheet(InstrumentSheet):
+    """What carries the pack's current through ``leads``.
+
+    ``sense``: remote where sense leads go to the pack's own terminals, so that its voltage has nothing of its leads in it.
+    """
+
+    leads: Leads | None = None
+    sense: Literal["local", "remote"] = "local"
+
+    @model_validator(mode="after")
+    def _one_place(self) -> Self:
+        if self.sense == "remote" and self.leads is not None:
+            raise Wrong("leads do not count where the voltage is sensed at the pack", "remove leads or sense")
+        return self
+
+    @property
+    def between(self) -> tuple[float, float] | None:
+        """Ω between where it reads its voltage and the pack's terminals, with the standard uncertainty; None: nobody said."""
+        if self.sense == "remote":
+            return 0.0, 0.0
+        return None if self.leads is None else (self.leads.resistance, self.leads.uncertainty)
 
 
 class SupplyLimits(Sheet):

@@ -27,6 +27,7 @@ from runner.sheets.instrument_parts import (
     CurrentAccuracy,
     InstrumentSheet,
     Leads,
+    PowerSheet,
     SupplyLimits,
     TemperatureAccuracy,
     TemperatureLimits,
@@ -34,10 +35,12 @@ from runner.sheets.instrument_parts import (
 )
 from runner.vocabulary import Role
 
+# K: an actuator stops at its set point, and the probe may read so much less (common practice, no source)
+REACH = 2.0
 Stamp = Literal["end", "middle"]
 
 
-class SupplySheet(InstrumentSheet):
+class SupplySheet(PowerSheet):
     """The programmable supply that charges the pack.
 
     ``averages``: over how long each of its readings is the mean, in s; None: found out from the run. ``stamp``: where in that
@@ -47,7 +50,6 @@ class SupplySheet(InstrumentSheet):
     limits: SupplyLimits
     voltage_accuracy: VoltageAccuracy = VoltageAccuracy()
     current_accuracy: CurrentAccuracy = CurrentAccuracy()
-    leads: Leads | None = None
     averages: Time | None = None
     stamp: Stamp = "end"
 
@@ -60,13 +62,12 @@ class SupplySheet(InstrumentSheet):
         return self
 
 
-class LoadSheet(InstrumentSheet):
+class LoadSheet(PowerSheet):
     """The load that discharges the pack; by hand, one that a person switches, such as a lamp, of about ``draws`` A."""
 
     limits: SupplyLimits
     voltage_accuracy: VoltageAccuracy = VoltageAccuracy()
     current_accuracy: CurrentAccuracy = CurrentAccuracy()
-    leads: Leads | None = None
     averages: Time | None = None
     stamp: Stamp = "end"
     draws: PositiveCurrent | None = None
@@ -112,9 +113,11 @@ class ProbeSheet(InstrumentSheet):
 
 
 class MeterSheet(InstrumentSheet):
-    """A voltmeter on the pack's own terminals."""
+    """A voltmeter on the pack's own terminals; ``averages`` and ``stamp`` as for the supply, allowed for where not given."""
 
     voltage_accuracy: VoltageAccuracy = VoltageAccuracy()
+    averages: Time | None = None
+    stamp: Stamp = "end"
 
 
 class ActuatorSheet(InstrumentSheet):
@@ -129,6 +132,10 @@ class ActuatorSheet(InstrumentSheet):
     rest: Temperature | None = None
     places: dict[str, str] = {}
 
+    @property
+    def outputs(self) -> tuple[str, ...]:
+        return tuple(self.places.values())
+
     def cannot_ramp(self, sensor: str, rate: float, end: float, *, heats: bool) -> Iterator[tuple[Path, str, str]]:
         """Why it cannot, where it cannot."""
         limits = self.limits
@@ -137,9 +144,14 @@ class ActuatorSheet(InstrumentSheet):
         if rate > self.fastest * (1 + 1e-9):
             what = f"asks for {rate * 60:.3g} K/min, the actuator can do {self.fastest * 60:.3g} K/min"
             yield ("fastest",), what, "use a procedure with slower ramps"
-        if not limits.lowest <= end <= limits.highest:
-            key, bound = ("highest", limits.highest) if heats else ("lowest", limits.lowest)
-            yield ("limits", key), f"goes to {end:.1f} °C, the limit here is {bound:.1f} °C", "widen it if that is safe"
+        key, bound, reach = (
+            ("highest", limits.highest, end + REACH) if heats else ("lowest", limits.lowest, end - REACH)
+        )
+        if not limits.lowest <= reach <= limits.highest:
+            what = (
+                f"goes to {end:.1f} °C and needs {REACH:g} K beyond that to get there, the limit here is {bound:.1f} °C"
+            )
+            yield ("limits", key), what, "widen it if that is safe"
 
     @model_validator(mode="after")
     def _within_its_limits(self) -> Self:
@@ -161,12 +173,16 @@ class OnlyByHand(InstrumentSheet):
 
 
 class CounterSheet(OnlyByHand):
-    """A meter in the line that adds up charge and energy and shows the totals. ``gain``: ± limits, as a ratio."""
+    """A meter in the line that adds up charge and energy and shows the totals. ``gain``: ± limits, as a ratio.
+
+    ``leads``: what lies between it and the pack's terminals; where nobody says, what bench leads may have.
+    """
 
     charge_gain: Ratio = 0.0
     energy_gain: Ratio = 0.0
     charge_resolution: Charge = 0.0
     energy_resolution: Energy = 0.0
+    leads: Leads | None = None
 
 
 class DisplaySheet(OnlyByHand):

@@ -21,6 +21,7 @@ from runner.notation.fields import (
     Sheet,
     Temperature,
     Time,
+    Voltage,
 )
 from runner.notation.problems import checked
 from runner.notation.source import Path, Source, read
@@ -116,7 +117,12 @@ class TemperatureProtection(Protection):
 
 
 class VoltageProtection(Protection):
-    """Trip and release in V at the pack's terminals."""
+    """Trip and release in V at the pack's terminals.
+
+    ``cell_noise`` is the standard deviation, in V, of one of the pack's readings of a cell, after its filter; ``filter_lag`` how
+    old, in s, what it compares is by its filter: half of the span of a mean, the time constant of a first-order one. What is not
+    given is taken as what packs are like, and allowed for.
+    """
 
     dimension: ClassVar[str] = "voltage"
     trip: PositiveVoltage
@@ -124,6 +130,8 @@ class VoltageProtection(Protection):
     between: tuple[PositiveVoltage, PositiveVoltage] | None = None
     release: PositiveVoltage | None = None
     release_tolerance: PositiveVoltage | None = None
+    cell_noise: Voltage | None = None
+    filter_lag: Time | None = None
 
 
 class CurrentProtection(Protection):
@@ -217,7 +225,9 @@ class PackSheet(Sheet):
     def _voltages_in_order(self) -> Self:
         if not self.cut_off_voltage < self.nominal_voltage < self.full_charge_voltage:
             raise Wrong(
-                "cut_off_voltage, nominal_voltage and full_charge_voltage do not rise in this order", "correct them"
+                f"the voltages do not rise: cut-off {self.cut_off_voltage:g} V, nominal {self.nominal_voltage:g} V, "
+                f"full charge {self.full_charge_voltage:g} V",
+                "correct cut_off_voltage, nominal_voltage or full_charge_voltage",
             )
         return self
 

@@ -13,8 +13,7 @@ from pathlib import Path
 
 from runner.errors import RecordError
 from runner.measure.finding import Finding
-from runner.record.folder import EVENTS, FINDINGS, INPUTS, RESOLVED, RunFolder
-from runner.workspace.session import SESSION
+from runner.record.folder import EVENTS, FINDINGS, INPUTS, RESOLVED, SESSION, RunFolder
 
 Key = tuple[str, str, str | None]  # protection, name and sensor of a finding
 

@@ -254,3 +254,8 @@ def _channel_problems(role: str, instrument: InstrumentSheet, dialect: Dialect, 
     if dialect.has_channel and not instrument.channel:
         what = f"the dialect {instrument.dialect} needs a channel"
         yield file.source.problem(("instruments", role), what, "add channel: with the output's number", key=True)
+    if instrument.outputs and "select" not in dialect.commands:
+        what = f"the dialect {instrument.dialect} has no word that chooses one of several outputs"
+        yield file.source.problem(
+            ("instruments", role, "places"), what, "add select: to its commands, or remove places:"
+        )

@@ -16,15 +16,16 @@ from runner.engine.schedule import EMPTIES, TO_FULL, TO_HALF, Agenda, Item, prop
 from runner.errors import RecordError
 from runner.evaluation.evaluate import Evaluation, evaluate
 from runner.events import LOAD_CURRENT, SUPPLY_CURRENT
-from runner.measure.capacity import FULL, integrate
-from runner.record.folder import RunFolder
+from runner.measure.capacity import FULL
+from runner.measure.fits.integral import integrate
+from runner.record.folder import SESSION, RunFolder
 from runner.sheets.bench import BenchFile
 from runner.sheets.pack import PackSheet
 from runner.sheets.procedure import Procedure, parse_procedure
 from runner.vocabulary import Outcome
 from runner.workspace.job import UserFile, find_procedure, procedure_names
 
-SESSION = "session.json"
+REHEARSED = "this was a rehearsal on a simulated bench and cannot be resumed"
 TO_DO, BEGUN, DONE = "to do", "begun", "done"
 
 
@@ -49,6 +50,7 @@ class Session:
         self.sensors = tuple(content["sensors"])
         self.state_of_charge: float | None = content["state_of_charge"]
         self.agreed: dict[str, str] = dict(content.get("agreed", {}))  # what is unusual on the sheet: who agreed, why
+        self.rehearsed = bool(content.get("rehearsed", False))
         self.left_out = tuple((name, why) for name, why in content["left_out"])
         self.entries = [SessionEntry(**each) for each in content["entries"]]
 
@@ -62,14 +64,20 @@ class Session:
         files: tuple[str, str],
         sensors: tuple[str, ...],
         state_of_charge: float | None,
+        *,
+        rehearsed: bool = False,
     ) -> Session:
-        """A new session. ``files`` are the names of pack sheet and bench file. Raises RecordError; then nothing was made."""
+        """A new session. ``files`` are the names of pack sheet and bench file.
+
+        ``rehearsed``: its bench is gone with this process. Raises RecordError; then nothing was made.
+        """
         folder = RunFolder.create(out, stamp, serial, "session")
         content = {
             "pack": files[0],
             "bench": files[1],
             "sensors": sensors,
             "state_of_charge": state_of_charge,
+            "rehearsed": rehearsed,
             "left_out": agenda.left_out,
             "entries": [{"procedure": item.name, "source": item.source, "why": item.why} for item in agenda.items],
         }
@@ -98,6 +106,7 @@ class Session:
                 "bench": self.bench_file,
                 "sensors": list(self.sensors),
                 "state_of_charge": self.state_of_charge,
+                "rehearsed": self.rehearsed,
                 "agreed": self.agreed,
                 "left_out": [list(each) for each in self.left_out],
                 "entries": [vars(entry) for entry in self.entries],
@@ -155,7 +164,7 @@ class Session:
 
     def not_begun(self) -> list[tuple[str, str]]:
         """What was planned and not begun, with what was left out: (procedure, why)."""
-        return [*self.left_out, *((entry.procedure, "not begun yet") for entry in self.entries if not entry.run)]
+        return [*self.left_out, *((entry.procedure, "not reached") for entry in self.entries if not entry.run)]
 
 
 def agenda_for(names: Sequence[str], pack: PackSheet, bench: BenchFile, *, as_given: bool = False) -> Agenda:
@@ -199,5 +208,5 @@ def state_of_charge_after(evaluation: Evaluation, before: float | None) -> float
     if known is None:
         return None
     last = max([float(series.t[-1]) for series in (charge, discharge) if len(series)], default=begin)
-    moved = integrate(charge, begin, last).value - integrate(discharge, begin, last).value if last > begin else 0.0
+    moved = integrate(charge, begin, last) - integrate(discharge, begin, last) if last > begin else 0.0
     return float(min(max(known + moved / evaluation.pack.rated_capacity, 0.0), 1.0))

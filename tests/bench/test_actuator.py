@@ -1,5 +1,7 @@
 """An actuator is told with everything read back, stays within its limits, and goes off with supply and load, by guard too."""
 
+import json
+
 import pytest
 
 from runner.bench.actuator import Actuator
@@ -12,7 +14,7 @@ from runner.rehearsal.simulated_bench import Rehearsal
 from runner.sheets.bench import parse_bench
 from runner.sheets.instruments import ActuatorSheet
 from runner.workspace.job import DEMO_PACK, read_file
-from tests.builders import BENCH, a_file, short_rehearsal
+from tests.builders import BENCH, SHORT_PROCEDURE, a_file, short_rehearsal
 
 LIMITS = {"lowest": "-10 degC", "highest": "70 degC"}
 SHEET = {"address": "TCPIP::127.0.0.1::9::SOCKET", "limits": LIMITS, "fastest": "5 K/min"}
@@ -141,6 +143,7 @@ def test_a_sheet_that_makes_no_sense_is_refused(tmp_path, capsys, change, part):
     ("details", "part"),
     [
         ("limits: {lowest: 0 degC, highest: 58 degC}, fastest: 5 K/min", "the limit here is 58.0 °C"),
+        ("limits: {lowest: 0 degC, highest: 64 degC}, fastest: 5 K/min", "goes to 63.0 °C and needs 2 K beyond that"),
         ("limits: {lowest: 0 degC, highest: 80 degC}, fastest: 1 K/min", "the actuator can do 1 K/min"),
         ("limits: {lowest: 0 degC, highest: 80 degC}, fastest: 5 K/min, places: {T9: A}", "no output is on T1"),
     ],
@@ -150,3 +153,26 @@ def test_what_it_cannot_do_of_a_procedure_is_said_before_the_run(tmp_path, capsy
     path = a_file(tmp_path / "bench.yaml", text)
     assert main(["run", "charge-over-temperature", "--pack", str(DEMO_PACK), "--bench", str(path), "--plain"]) == 2
     assert part in capsys.readouterr().err
+
+
+def test_several_outputs_need_a_word_that_chooses_one(tmp_path, capsys):
+    dialect = BUILT_IN["actuator"].model_dump(mode="json")
+    del dialect["commands"]["select"]
+    a_file(tmp_path / "own.yaml", json.dumps(dialect))
+    details = "dialect: own.yaml, limits: {lowest: 0 degC, highest: 80 degC}, fastest: 5 K/min, places: {T1: A}"
+    text = BENCH.format(port=1) + f"  actuator: {{address: 'TCPIP::127.0.0.1::9::SOCKET', {details}}}\n"
+    assert main(["check", str(a_file(tmp_path / "bench.yaml", text))]) == 2
+    assert "has no word that chooses one of several outputs" in capsys.readouterr().err
+
+
+WAITING = SHORT_PROCEDURE.replace(
+    "        - heat:", "        - wait: {above: 85 degC, give_up: 20 min}\n        - heat:"
+)
+
+
+def test_a_wait_on_a_sensor_is_within_the_limits_too(tmp_path, capsys):
+    details = "limits: {lowest: 0 degC, highest: 80 degC}, fastest: 5 K/min"
+    bench = BENCH.format(port=1) + f"  actuator: {{address: 'TCPIP::127.0.0.1::9::SOCKET', {details}}}\n"
+    files = [a_file(tmp_path / f"{name}.yaml", text) for name, text in {"p": WAITING, "b": bench}.items()]
+    assert main(["run", str(files[0]), "--pack", str(DEMO_PACK), "--bench", str(files[1]), "--plain"]) == 2
+    assert "goes to 85.0 °C" in capsys.readouterr().err

@@ -93,7 +93,7 @@ def test_one_that_raises_anything_anywhere_never_keeps_the_other_on(bench, switc
     switches["supply"].bad = (where, error)
     confirmed, remark = bench.off()
     assert not confirmed
-    assert remark == "supply NOT CONFIRMED OFF: SWITCH SUPPLY OFF BY HAND"
+    assert remark == "SWITCH SUPPLY OFF BY HAND: not confirmed off, may still be on."
     assert not switches["load"].on
     assert switches["supply"].on == (where != "read"), "the command went out where anything could"
 
@@ -116,7 +116,7 @@ def test_both_that_do_not_answer_are_named(bench, switches, monkeypatch):
     monkeypatch.setattr("runner.bench.off.PAUSES", (0.0,))
     for switch in switches.values():
         switch.bad = ("open", OSError(111, "Connection refused"))
-    assert bench.off() == (False, "supply and load NOT CONFIRMED OFF: SWITCH SUPPLY AND LOAD OFF BY HAND")
+    assert bench.off() == (False, "SWITCH SUPPLY AND LOAD OFF BY HAND: not confirmed off, may still be on.")
 
 
 def test_off_works_where_no_thread_can_be_made(bench, switches, monkeypatch):

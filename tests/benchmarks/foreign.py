@@ -10,7 +10,7 @@ A world joins by a line in WORLDS and one in tests/foreign/handed.py: a module w
 
 Columns: n findings; share measured, functional, not measured (of these, as far as the finding had a truth); coverage of those measured
 with its 95 % interval (Wilson); of those functional; median expanded uncertainty; bias and scatter (standard deviation) of the error in
-the finding's unit, along the way in which what was measured moved (a lag that was not allowed for shows as a positive bias); the worst error in U with the number of its record, and how many errors are above 2 U and above 4 U. Exit status 1: a record broke the method.
+the finding's unit (of a charge or an energy in % of the truth), along the way in which what was measured moved (a lag that was not allowed for shows as a positive bias); the worst error in U with the number of its record, and how many errors are above 2 U and above 4 U. Exit status 1: a record broke the method.
 """
 
 from __future__ import annotations
@@ -37,7 +37,12 @@ WORLDS = {  # name -> its module
     "temperature": "tests.foreign.thermal.world",
     "box": "tests.foreign.box.world",
     "under-voltage": "tests.foreign.voltage.world",
+    "discharge": "tests.foreign.discharge.world",
 }
+IN_PERCENT = (
+    "A·s",
+    "J",
+)  # of what is as different from pack to pack as this, U and errors are shown as shares of the truth
 KEPT = "records.jsonl"
 LATEST = "table.json"
 OWN = (
@@ -148,8 +153,10 @@ def line_of(items: list[dict[str, Any]]) -> dict[str, Any]:
     seen = [each for each in items if each["value"] is not None]
     full = [each for each in seen if not each["functional"]]
     rough = [each for each in seen if each["functional"]]
-    errors = np.array([each["along"] * (each["value"] - each["true"]) for each in full])
-    wide = np.array([each["U"] for each in full])
+    percent = items[0]["unit"] in IN_PERCENT
+    sizes = [abs(each["true"]) / 100 if percent else 1.0 for each in full]
+    errors = np.array([each["along"] * (each["value"] - each["true"]) / s for each, s in zip(full, sizes, strict=True)])
+    wide = np.array([each["U"] / s for each, s in zip(full, sizes, strict=True)])
     held = int((np.abs(errors) <= wide).sum())
     ratios = np.abs(errors) / np.where(wide > 0, wide, np.nan)
     low, high = wilson(held, len(full))
@@ -171,7 +178,7 @@ def line_of(items: list[dict[str, Any]]) -> dict[str, Any]:
         "worst_seed": full[int(np.nanargmax(ratios))]["seed"] if full else None,
         "above_2U": int((ratios > 2).sum()),
         "above_4U": int((ratios > 4).sum()),
-        "unit": items[0]["unit"],
+        "unit": "%" if percent else items[0]["unit"],
     }
 
 
@@ -230,7 +237,9 @@ def main() -> int:
     parser.add_argument("--workers", type=int, default=os.cpu_count())
     options = parser.parse_args()
     content = table(rows(wanted(options.only, options.count, options.seed), options.keep, options.workers))
-    content |= {"count": options.count, "first_seed": options.seed}
+    from runner.evaluation.provenance import digest
+
+    content |= {"count": options.count, "first_seed": options.seed, "method": digest()}
     printed(content)
     target = options.json or (str(Path(options.keep) / LATEST) if options.keep else "")
     if target:

@@ -177,7 +177,7 @@ def test_a_killed_run_gives_the_terminal_back_and_says_what_is_left_to_do(termin
         (process,) = person.programs
         os.kill(process, signal.SIGKILL)
         person.shows("supply and load switched off and read back.")
-        person.shows("REMOVE HEAT OR ICE FROM T1")
+        person.shows("Remove heat and ice from T1 now.")
         assert not live.anything_on
         person.press("e", "c", "h", "o", "Space", "h", "i", "Enter")
         person.shows("\nhi\n")

@@ -171,14 +171,46 @@ def test_plain_prompts_are_answered_on_standard_input(program):
     assert process.returncode == 4, out + err
     assert "'what?' is not valid" in out
     assert out.count("  HOLD  ") == 3
-    assert "bench is off" in out
+    assert "The bench is off." in out
 
 
 def test_an_end_of_input_stops_the_run(program):
     process = program("rehearse", "--plain", "--sensor", "T1")
     out, err = process.communicate("\n", timeout=60)
     assert process.returncode == 4, out + err
-    assert "no answer available for" in out
+    assert "Stopped by the end of the input at" in out
+
+
+def test_x_stops_in_plain_lines_as_on_the_screen(program):
+    process = program("rehearse", "--plain", "--sensor", "T1", "--speed", "2000")
+    out, err = process.communicate("\nx\n", timeout=60)
+    assert process.returncode == 4, out + err
+    assert "type x and press Enter" in out
+    assert "The bench is off." in out
+
+
+def test_a_rehearsed_session_that_is_stopped_is_not_offered_for_resuming_and_says_why_not(tmp_path, program):
+    process = program("rehearse", "arrival", "inspection", "--plain")
+    out, err = process.communicate("x\n", timeout=60)
+    assert process.returncode == 4, out + err
+    assert "tripwitness resume" not in out
+    (session,) = (tmp_path / "runs").glob("*-session")
+    process = program("resume", str(session))
+    out, err = process.communicate("", timeout=60)
+    assert process.returncode == 2
+    assert "a rehearsal on a simulated bench and cannot be resumed; start it again" in err
+
+
+def test_a_supply_that_does_not_answer_is_the_first_and_the_last_that_is_said(program):
+    process = program("rehearse", "--unattended", "--sensor", "T1", "--scenario", "supply-silent")
+    out, err = process.communicate(timeout=120)
+    assert process.returncode == 4, out + err
+    danger = [line for line in out.splitlines() if "DANGER SWITCH SUPPLY OFF BY HAND" in line]
+    assert len(danger) == 3, "before the end of the run, after it, and below the findings"
+    assert out.strip().splitlines()[-1] == danger[-1]
+    (end,) = [line for line in out.splitlines() if "  END  " in line]
+    assert "The supply gave no valid" in end
+    assert "MEAS" not in end
 
 
 def test_a_session_whose_runner_is_killed_goes_on_and_ends_with_one_certificate(tmp_path, bench, program):

@@ -71,7 +71,7 @@ def test_a_run_that_stops_while_a_load_is_on_that_nobody_can_switch_says_so_loud
 
     run = by_hand(tmp_path, "under-voltage", sensors=(), state_of_charge=0.1, stop=stop, tell=tell)
     assert run.result.outcome.early
-    assert "SWITCH THE LOAD OFF BY HAND" in run.result.outcome.reason
+    assert "SWITCH THE LOAD OFF BY HAND" in run.result.outcome.urgent
     assert not run.result.outcome.safe, "nobody has said that the load is off"
 
 
@@ -82,7 +82,7 @@ def test_a_fault_of_the_program_while_such_a_load_is_on_says_so_too(tmp_path):
 
     run = by_hand(tmp_path, "under-voltage", sensors=(), state_of_charge=0.1, tell=tell)
     assert "ZeroDivisionError" in run.result.outcome.reason
-    assert "SWITCH THE LOAD OFF BY HAND" in run.result.outcome.reason
+    assert "SWITCH THE LOAD OFF BY HAND" in run.result.outcome.urgent
     assert not run.result.outcome.safe
 
 
@@ -97,7 +97,7 @@ def test_a_script_that_gives_no_reading_where_one_is_wanted_stops_the_run(tmp_pa
     answers = Answers(kind="answers", answers=("go on", "go on", "perhaps"), then="go on")
     run = rehearsed(tmp_path, procedure=find_procedure("arrival"), sensors=(), answers=answers)
     assert run.result.outcome.early
-    assert "not one of good, bad, not seen" in run.result.outcome.reason
+    assert "'perhaps' is not one of the choices" in run.result.outcome.reason
 
 
 def test_the_key_at_a_decade_box_comes_as_much_before_it_is_set_as_after():

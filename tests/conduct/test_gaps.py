@@ -48,7 +48,7 @@ def test_readings_that_stay_away_end_the_run_early(tmp_path):
     """An instrument that needs its plug pulled: the run ends early, nothing is concluded, and it goes on later."""
     run = short_rehearsal(tmp_path, faults=(Fault("supply silent", 310.0, 60.0),))
     assert run.result.outcome.early
-    assert "no valid voltage for 15.2 s with the output on" in run.result.outcome.reason
+    assert "no valid voltage for 15 s with the output on" in run.result.outcome.reason
     assert run.result.evaluation.exit_status == 4
     assert not run.world.supply_on
 

@@ -6,7 +6,7 @@ import pytest
 
 from runner.engine.watch.watcher import Watcher
 from runner.evaluation.evaluate import worked_out
-from runner.record.folder import RunFolder
+from runner.record.folder import INPUTS, RESOLVED, RunFolder
 from runner.vocabulary import Outcome, WatchWord
 from runner.workspace.job import find_procedure
 from tests.builders import rehearsed, short_rehearsal
@@ -15,7 +15,14 @@ from tests.conduct.test_old_runs import ARCHIVE, RUNS, folder_of
 
 @pytest.fixture(scope="module")
 def short(tmp_path_factory):
-    return short_rehearsal(tmp_path_factory.mktemp("short")).result.folder
+    """As if another version of the watcher had seen it."""
+    return seen_by_another(short_rehearsal(tmp_path_factory.mktemp("short")).result.folder)
+
+
+def seen_by_another(folder):
+    name = f"{INPUTS}/{RESOLVED}"
+    folder.write_json(name, {**folder.read_json(name), "method": "an earlier one"})
+    return folder
 
 
 @pytest.mark.parametrize("name", RUNS)
@@ -37,7 +44,15 @@ def test_todays_watcher_agrees_with_what_old_runs_were_judged_live(tmp_path, nam
 @pytest.mark.parametrize("scenario", ["sound", "probe-dropouts"])
 def test_and_with_runs_of_every_kind(tmp_path, procedure, charge, scenario):
     run = rehearsed(tmp_path, scenario, procedure=find_procedure(procedure), sensors=(), state_of_charge=charge)
-    assert run.result.evaluation.judged_otherwise == ()
+    assert worked_out(seen_by_another(run.result.folder)).judged_otherwise == ()
+
+
+def test_what_todays_watcher_has_seen_live_is_not_looked_at_again(tmp_path, monkeypatch):
+    from runner.evaluation import judged_again as module
+
+    folder = short_rehearsal(tmp_path).result.folder
+    monkeypatch.setattr(module, "Watcher", None)
+    assert worked_out(folder).judged_otherwise == ()
 
 
 def test_a_corrected_watcher_reaches_an_old_run_and_says_so(short, monkeypatch):

@@ -108,8 +108,12 @@ def test_several_runs_of_one_pack_make_one_certificate_and_of_two_packs_none(tmp
         assert main(["rehearse", name, "--unattended", "--out", str(tmp_path / "one")]) == 0
     one = sorted((tmp_path / "one").iterdir())
     assert main(["certificate", *map(str, one)]) == 0
-    page = (one[0] / "certificate.html").read_text()
+    own = (one[0] / "certificate.html").read_text()
+    assert "2 procedures on one pack" not in own, "a run keeps its certificate under its own number"
+    joint = tmp_path / "one" / f"{one[1].name}-and-1-more"
+    page = (joint / "certificate.html").read_text()
     assert "2 procedures on one pack" in page
+    assert joint.name in page
     other = tmp_path / "other.yaml"
     from runner.workspace.job import DEMO_PACK
 

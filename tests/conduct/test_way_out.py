@@ -48,13 +48,14 @@ def test_after_a_failed_pack(tmp_path):
     assert run.result.evaluation.exit_status == 1
 
 
-@pytest.mark.parametrize(("moment", "more"), [(SwitchOn, ""), (BeginRamp, "; REMOVE HEAT OR ICE FROM T1")])
+@pytest.mark.parametrize(("moment", "more"), [(SwitchOn, ""), (BeginRamp, "Remove heat and ice from T1 now.")])
 def test_after_the_stop_key(tmp_path, moment, more):
     stop = StopFlag()
     run = short_rehearsal(tmp_path, stop=stop, tell=when(moment, lambda: stop.press("the stop key")))
     was_on_and_is_off(run)
     assert run.result.outcome.early
-    assert run.result.outcome.reason == f"stopped by the stop key{more}"
+    assert run.result.outcome.reason == "stopped by the stop key"
+    assert run.result.outcome.urgent == more
     assert run.result.evaluation.exit_status == 4
 
 
@@ -72,7 +73,7 @@ def test_after_nobody_is_left_to_answer(tmp_path):
     answers = Answers(kind="answers", answers=("go on", "go on", "go on", "go on"))
     run = rehearsed(tmp_path, sensors=("T1", "T2"), answers=answers)
     was_on_and_is_off(run)
-    assert "no operator" in run.result.outcome.reason
+    assert "the end of the input at" in run.result.outcome.reason
 
 
 def test_after_an_exception_inside_a_step(tmp_path, monkeypatch):
@@ -89,7 +90,7 @@ def test_after_an_exception_inside_a_step(tmp_path, monkeypatch):
     was_on_and_is_off(run)
     assert run.result.outcome.early
     assert "ZeroDivisionError: a defect" in run.result.outcome.reason
-    assert "REMOVE HEAT OR ICE FROM T1" in run.result.outcome.reason
+    assert "Remove heat and ice from T1 now." in run.result.outcome.urgent
     # the journal says why, and its chain is whole
     assert "a defect" in [entry.what for entry in read_journal(run.result.folder.path / "events.jsonl")][-1].reason
 
@@ -125,7 +126,7 @@ def test_after_an_instrument_has_gone_silent(tmp_path, scenario, seed):
     was_on_and_is_off(run)
     if scenario == "supply-silent":
         assert not run.result.outcome.safe  # it could not be read back, and the outcome says so
-        assert "SWITCH SUPPLY OFF BY HAND" in run.result.outcome.reason
+        assert "SWITCH SUPPLY OFF BY HAND" in run.result.outcome.urgent
     else:
         assert run.result.outcome.safe
 

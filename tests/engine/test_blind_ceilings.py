@@ -70,13 +70,14 @@ def test_a_thermometer_in_the_hand_is_never_blind_and_a_supply_is_also_then():
     assert blind_after(armed(by_hand=("meter",)), PROBE_TEMPERATURE) == 16
 
 
-def test_a_reading_in_between_begins_the_count_anew_and_the_sentence_says_why_it_was_not_read():
+def test_a_reading_in_between_begins_the_count_anew_and_what_the_instrument_said_is_kept_apart():
     ceilings = armed()
     without = {name: value for name, value in FINE.items() if name != SUPPLY_CURRENT}
     assert ceilings.passed(Sampled(10.0, without)) is None
     assert ceilings.passed(Sampled(12.0, FINE)) is None
     assert ceilings.passed(Sampled(26.0, without, {SUPPLY_CURRENT: "no reply"})) is None
-    assert ceilings.passed(Sampled(27.5, without)) == "no valid current for 15.5 s with the output on (no reply)"
+    assert ceilings.passed(Sampled(27.5, without)) == "the supply gave no valid current for 16 s with the output on"
+    assert ceilings.detail == "no reply"
 
 
 def test_with_everything_off_nothing_needs_to_be_seen():

@@ -170,8 +170,11 @@ def test_an_open_path_leaves_the_supply_within_a_hundredth_of_its_set_voltage(vo
     assert steady().read(5, 0.0, voltage).words[-1] == word
 
 
-@pytest.mark.parametrize(("meter", "word"), [(28.96, "stopped"), (28.94, "open lead"), (29.46, "open lead")])
-def test_a_quarter_of_a_volt_between_supply_and_terminals_without_current_is_a_lead(meter, word):
+@pytest.mark.parametrize(
+    ("meter", "word"), [(27.61, "stopped"), (27.59, "open lead"), (29.78, "stopped"), (29.81, "open lead")]
+)
+def test_terminals_nearer_to_where_they_stood_than_to_the_supply_are_a_lead(meter, word):
+    """Half of the way from 26.0 V to 29.2 V; above the supply, two hundredths of their own voltage."""
     assert Watched().read(150, 4.0, meter=26.0).read(5, 0.0, SET, meter=meter).words[-1] == word
 
 
@@ -295,7 +298,13 @@ def taken(t, current, mode="CC"):
 # ---- while it is stopped -------------------------------------------------------------------------------------------
 
 
-@pytest.mark.parametrize(("meter", "word"), [(28.96, "stopped"), (28.94, "open lead")])
+@pytest.mark.parametrize(("meter", "word"), [(28.92, "stopped"), (28.89, "open lead")])
+def test_where_the_terminals_stood_too_near_to_the_supply_a_hundredth_between_them_is_a_lead(meter, word):
+    """A hundredth of 29.2 V; they stood within one and a half of it."""
+    assert Watched().read(150, 4.0, 28.0, meter=28.8).read(5, 0.0, SET, meter=meter).words[-1] == word
+
+
+@pytest.mark.parametrize(("meter", "word"), [(27.61, "stopped"), (27.59, "open lead")])
 def test_a_lead_that_comes_off_meanwhile_shows_after_eight_readings(meter, word):
     watched = Watched().read(150, 4.0, meter=26.0).read(5, 0.0, SET, meter=SET)
     assert watched.words[-1] == "stopped"

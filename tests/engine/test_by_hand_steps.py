@@ -49,7 +49,10 @@ def test_the_totals_come_first_then_the_load():
 
 def test_without_a_counter_the_load_comes_first():
     step = draining(has=("supply", "load", "meter"))
-    assert "Switch the load on" in asked(step).say
+    say = asked(step).say
+    assert say.startswith("Set the load to ")
+    assert say.index("Keep clear") < say.index("Switch it on")
+    assert say.endswith("Switch it off by hand below 20 V.")
 
 
 def test_the_voltage_is_asked_for_at_intervals_and_the_moment_in_between():

@@ -6,7 +6,7 @@ import pytest
 
 from runner.engine.view import look
 from runner.events import CHARGE
-from runner.orders import Guide, Judge, SetSupply, SwitchOff, SwitchOn
+from runner.orders import Guide, Judge, Remark, SetSupply, SwitchOff, SwitchOn
 from tests.one_step import OneStep
 
 VALUES = {"current": 4.0, "voltage": 29.2}
@@ -83,13 +83,31 @@ def test_full_is_under_the_end_current_in_constant_voltage_for_ten_seconds():
     assert step.conclusion.why == "tapered to the end current of 2 A"
 
 
-def test_a_pack_that_ends_the_charge_itself_has_stopped():
+@pytest.mark.parametrize(("left", "outcome", "at"), [(0.01, "stopped", 121.0), (0.06, "full", 121.0)])
+def test_a_pack_that_ends_the_charge_itself_near_full_has_stopped(left, outcome, at):
+    """28.6 V of 29.2 V; also one that keeps a little for itself."""
+    step = charging("full", FULL)
+    step.read(120.0, charge=4.0, supply=28.6)
+    step.read(30.0, charge=left, supply=29.2, mode="CV")
+    assert (step.conclusion.outcome, step.conclusion.at) == (outcome, at)
+
+
+@pytest.mark.parametrize("left", [0.0, 0.01, 0.06])
+def test_a_charge_that_stops_in_its_middle_leaves_no_full_pack(left):
+    """Counted as full, it would be a capacity that is too small. A trickle in constant voltage is no end of a taper either."""
     step = charging("full", FULL)
     step.read(120.0, charge=4.0, supply=26.0)
-    step.read(5.0, charge=0.01, supply=29.2, mode="CV")
-    assert step.conclusion.outcome == "stopped"
+    step.read(30.0, charge=left, supply=29.2, mode="CV")
+    assert step.conclusion.outcome == "no end"
     assert step.conclusion.at == 121.0
-    assert "the pack itself ended the charge" in step.conclusion.why
+    assert "the pack stopped the charge before it was full" in step.conclusion.why
+
+
+def test_a_charge_that_never_began_is_no_full_pack():
+    """A supply at its set voltage with nothing at its end is in constant voltage, and gives less than any end current."""
+    step = charging("full", FULL)
+    step.read(32.0, charge=0.0, supply=29.2, mode="CV")
+    assert step.conclusion.outcome == "no current"
 
 
 def test_a_charge_that_never_ends_is_given_up_after_its_time():
@@ -214,6 +232,16 @@ def test_a_sensor_that_is_still_tripped_is_brought_past_its_release_first():
     assert actions(step) == ["cool", "still"]
     cold = tripped(0.0, 10.0, {"protection": "charge_under_temperature", "release": 5.0})
     assert actions(cold) == ["heat"]
+
+
+def test_a_warm_sensor_is_to_be_cooled_and_a_cold_one_sends_the_operator_to_the_leads():
+    (warm,) = [order.say for order in tripped(50.0, 10.0).orders if isinstance(order, Guide)]
+    assert warm == "No current yet. Cool T1 below 45 °C."
+    cold = tripped(24.8, 10.0)
+    assert actions(cold) == []
+    (said,) = [order.say for order in cold.orders if isinstance(order, Remark) and "No current" in order.say]
+    assert "Check the leads" in said
+    assert cold.run.step.sentence() == said
 
 
 def test_a_pack_twelve_kelvin_past_its_release_for_a_minute_has_latched():

@@ -1,11 +1,13 @@
 """How a ramp ends, by a thermometer on a cable or in the hand, and how a wait does."""
 
 import math
+from dataclasses import replace
 
 import pytest
 
+from runner.conduct.log_lines import said
 from runner.engine.program import Planned
-from runner.events import CHARGE, PROBE_TEMPERATURE, Sampled
+from runner.events import CHARGE, PROBE_TEMPERATURE, Answered, Sampled
 from runner.orders import AskTaps, BeginRamp, BeginStep, Guide, Remark, SwitchOff
 from tests.one_step import OneStep
 
@@ -111,13 +113,13 @@ def test_a_sensor_that_is_past_the_give_up_already_says_nothing():
     assert ramp_on(after, probe=62.9).conclusion is None
 
 
-def ramp_on(after, **readings):
+def ramp_on(*after, **readings):
     step = OneStep(
         "charge",
         {"current": 4.0, "voltage": 29.2, "steady": 2.0},
         program=TEMPERATURE,
         words={"until": "steady"},
-        after=(after,),
+        after=after,
     ).on(CHARGE, 4.0, 29.2)
     step.read(5.0, **{"charge": 4.0, "supply": 26.0, **readings})
     return step
@@ -134,6 +136,18 @@ def test_a_current_that_flows_before_a_return_is_looked_for_makes_it_unseen():
     step = ramp_on(after, probe=55.0)
     assert step.conclusion.outcome == "not seen"
     assert "current already flowed before the ramp" in step.conclusion.why
+
+
+def test_a_pack_that_tripped_at_the_hold_point_and_tries_again_is_not_heated_for_a_trip():
+    hold = Planned(1, "confirm", "hold", "Ready?", {}, "T1", 1)
+    step = ramp_on(hold, replace(ramp().run.program.steps[1], index=2), probe=40.0)
+    step.read(10.0, 0.25, charge=0.0, supply=29.2, probe=40.0)
+    for _ in range(3):
+        step.read(2.0, 0.25, charge=4.0, supply=26.5)
+        step.read(3.0, 0.25, charge=0.0, supply=29.2)
+    step.tell(Answered(step.t, "step-1", "go on", "me"))
+    assert step.conclusion.outcome == "no current"
+    assert "heat" not in [order.action for order in step.orders if isinstance(order, Guide)]
 
 
 # ---- by hand -------------------------------------------------------------------------------------------------------
@@ -205,8 +219,9 @@ def test_a_wait_for_a_time_takes_it_and_says_what_is_left():
     step.read(59.0, probe=25.0)
     assert step.run.step.remaining() == 1.0
     assert not step.run.step.done
-    step.read(1.0, probe=25.0)
+    orders = step.read(1.0, probe=25.0)
     assert step.run.step.done
+    assert not [line for order in orders if isinstance(order, Guide) for line in said(order)], "nothing was heated"
     last = step.run.step
     step.read(5.0, probe=25.0)
     assert last.remaining() == 0.0

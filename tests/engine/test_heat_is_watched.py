@@ -6,6 +6,7 @@ import pytest
 
 from runner.engine.ceilings import Ceilings
 from runner.engine.opening import CAUTIONS
+from runner.engine.program import Planned
 from runner.engine.run import Run
 from runner.engine.steps import make_step
 from runner.engine.view import look
@@ -22,6 +23,7 @@ from runner.events import (
 from runner.orders import BeginRamp, BeginStep, Conclude, End, Guide, LoadOn, SwitchOff, hands_off
 from runner.vocabulary import Outcome
 from tests.builders import a_program, sample
+from tests.one_step import OneStep
 
 
 def tap(t, degree):
@@ -63,7 +65,9 @@ def test_a_thermometer_in_the_hand_has_the_ceiling_too():
     orders = run.receive(tap(t, 68))  # trip + 12 K is 67
     assert any(isinstance(order, SwitchOff) for order in orders)
     assert "temperature 68 °C is over its ceiling of 67 °C" in run.reason
-    assert "REMOVE HEAT OR ICE FROM T1" in run.reason
+    assert run.reason == "temperature 68 °C is over its ceiling of 67 °C"
+    (end,) = run.receive(OutputIsOff(t, True))
+    assert end.urgent == "Remove heat and ice from T1 now."
 
 
 def test_nobody_presses_a_key_while_the_output_is_on_and_nothing_is_heated_and_that_is_no_blindness():
@@ -167,3 +171,30 @@ def test_while_readings_are_lost_every_face_says_to_stop_heating_and_nobody_is_c
     view = look(run)
     assert view.sentence == "No readings. Remove heat or ice from T1 until the readings are back."
     assert view.coach is None
+
+
+# ---- what heats on command -----------------------------------------------------------------------------------------
+
+MACHINE = {"heated_by_machine": True}
+
+
+def waited(values, sensor="T1"):
+    """A wait on a bench with an actuator, and the hold point after it; the actions in order."""
+    after = Planned(1, "confirm", "hold", "Take the probe off.", {}, "T1", 1)
+    step = OneStep("wait", values, program=MACHINE, sensor=sensor, group=1, after=(after,))
+    step.read(30.0, probe=39.0)
+    step.read(5.0, probe=41.0)
+    return [order.action for order in step.orders if isinstance(order, Guide)]
+
+
+def test_a_temperature_that_an_actuator_holds_is_taken_away_before_somebody_takes_the_sensor():
+    assert waited({"above": 40.0, "give_up": 600.0}) == ["heat", "hold", "still"]
+
+
+def test_an_actuator_is_not_switched_on_by_a_wait_for_a_time():
+    assert waited({"for": 20.0}) == ["still"]
+
+
+def test_an_actuator_on_the_sensors_does_nothing_to_a_pack_that_is_waited_for():
+    assert waited({"above": 40.0, "give_up": 600.0}, sensor="") == ["still"]
+    assert waited({"below": 40.0, "give_up": 600.0}, sensor="") == ["still"]

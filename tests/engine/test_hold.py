@@ -116,4 +116,4 @@ def test_a_note_and_a_file_go_with_an_answer(tmp_path):
 
 def test_the_hint_says_what_may_be_answered():
     assert hint(CHOICE).startswith("1 good   2 bad   3 not seen")
-    assert hint(NUMBER).startswith("Type the value in V")
+    assert hint(NUMBER).startswith("Type a number in V")

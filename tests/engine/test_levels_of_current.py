@@ -1,9 +1,11 @@
 """A current raised step by step, and looks at whether a path is back."""
 
 import math
+from dataclasses import replace
 
 import pytest
 
+from runner.conduct.log_lines import said
 from runner.events import CHARGE, DISCHARGE, LimitsAreSet, LoadIsOn, LoadIsSet, OutputIsOff, OutputIsOn, SupplyIsSet
 from runner.orders import Level, LoadOn, Pace, SetLoad, SetSupply, SwitchOff
 from tests.one_step import OneStep
@@ -55,6 +57,16 @@ def test_a_level_has_the_time_at_which_it_was_asked_for(path):
     assert found == [(1.0, 1.4), (pytest.approx(5.4), 5.7)]
 
 
+@pytest.mark.parametrize(("left", "held"), [(0.0, 1.0), (0.3, 14.0)])
+def test_a_trip_that_is_not_yet_sure_at_the_end_of_a_level_belongs_to_it(left, held):
+    """Nothing flows for a second, or a little for 14 s of the 20 s after which it is a trip: did not trip would be a fail."""
+    step = stairs({"to": 10.0, "dwell": 30.0}, path=CHARGE)
+    step.read(30.0 - held, 0.5, charge=10.0, supply=26.0)
+    step.read(held, 0.5, charge=left, supply=29.2, mode="CV")
+    step.read(8.0, 0.5, charge=left, supply=29.2, mode="CV")
+    assert (step.conclusion.outcome, step.conclusion.at) == ("stopped", 30.5 - held)
+
+
 def climb(step, top=100.0, path=DISCHARGE):
     """Read back every level and hold it, until the step ends."""
     for _ in range(40):
@@ -74,6 +86,21 @@ def test_the_last_level_is_the_end_of_the_stairs_and_no_trip_by_then_is_a_give_u
     assert settings(step) == [10.0, 10.5, 11.0, 11.5, 12.0]
     assert (step.conclusion.outcome, step.conclusion.limit) == ("gave up", 12.0)
     assert step.conclusion.why == "did not trip by 12 A"
+
+
+@pytest.mark.parametrize("path", [DISCHARGE, CHARGE])
+def test_a_level_at_which_nothing_flows_is_no_pack_that_did_not_trip(path):
+    """A pack that is still tripped from before lets nothing through at any level."""
+    step = stairs({"voltage": 29.2}, path=path)
+    step.read(5.0, 0.5, draw=0.0, load=0.2, charge=0.0, supply=29.2)
+    assert (step.conclusion.outcome, step.conclusion.limit) == ("no current", None)
+    assert "has not recovered" in step.conclusion.why
+
+
+def test_a_level_is_said_with_its_unit_and_a_look_in_which_nothing_came_says_so():
+    (level, *_) = [order for order in stairs().orders if isinstance(order, Level)]
+    assert said(level) == ["LEVEL  10 A"]
+    assert said(replace(level, value=26.47, unit="V", flowed=False)) == ["LEVEL  26.47 V, no current"]
 
 
 def test_stairs_that_are_walked_to_the_end_are_done():

@@ -72,6 +72,19 @@ def test_a_repeat_begins_a_kelvin_before_the_slow_part_once_current_flows():
     assert step.run.step.planned.kind == "heat"
 
 
+def test_a_pack_that_has_tripped_and_tries_again_is_waited_for_before_the_repeat():
+    """Heated without a current it could not be seen to trip, and would be said not to have: a fail that is none."""
+    step = brought_back()
+    step.read(10.0, 0.25, charge=0.0, supply=29.2, probe=50.2)
+    for _ in range(3):
+        step.read(2.0, 0.25, charge=4.0, supply=26.5, probe=49.5)
+        step.read(3.0, 0.25, charge=0.0, supply=29.2, probe=48.0)
+    assert step.run.watcher.verdict.word == "retrying"
+    assert step.run.step.planned.kind == "bring back"
+    step.read(6.0, 0.5, charge=4.0, supply=26.0, probe=48.0)
+    assert step.run.step.planned.kind == "heat"
+
+
 def test_after_a_cooling_it_is_warmed():
     step = brought_back("cool")
     assert "Heat T1 to 23 °C" in step.run.step.sentence()

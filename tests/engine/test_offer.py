@@ -5,7 +5,7 @@ import pytest
 from runner.engine.opening import CAUTIONS
 from runner.engine.run import Run
 from runner.events import Answered, OutputIsOff, Reckoned, Started
-from runner.orders import Ask, BeginStep, End, Reckon
+from runner.orders import Ask, BeginStep, End, Reckon, Remark
 from tests.builders import BENCH, PACK, SHORT_PROCEDURE, user_file
 
 OFFERED = """\
@@ -46,6 +46,9 @@ def test_what_would_not_help_is_not_offered():
     orders = run.receive(Reckoned(3.0, "T1", 0.0, "nothing is near enough to a limit"))
     assert begun(orders) == ["off"]
     assert not [order for order in orders if isinstance(order, Ask)]
+    assert Remark("No further ramp: nothing is near enough to a limit") in orders
+    orders = offering()[0].receive(Reckoned(3.0, "T1", 0.0, ""))
+    assert Remark("No further ramp needed for T1") in orders, "a question that is not asked is not left open"
 
 
 @pytest.mark.parametrize(("answer", "next_step"), [("one more", "wait"), ("go on", "off")])

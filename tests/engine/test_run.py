@@ -141,7 +141,9 @@ def test_an_off_that_nobody_confirms_ends_the_run_as_not_safe():
     run.receive(StopPressed(3.0, "a key"))
     (end,) = run.receive(OutputIsOff(3.3, False, "SWITCH SUPPLY OFF BY HAND"))
     assert not end.safe
-    assert "BY HAND" in end.reason
+    assert (end.reason, end.urgent) == ("stopped by a key", "SWITCH SUPPLY OFF BY HAND")
+    order, *_, last = said(end)
+    assert order == last == "DANGER SWITCH SUPPLY OFF BY HAND"
 
 
 def test_a_temperature_that_nobody_reads_ends_the_run_while_the_output_is_on():

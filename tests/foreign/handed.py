@@ -5,6 +5,7 @@ What a run has and a foreign record has not is the watcher's word on each change
 """
 
 from bisect import bisect_left
+from itertools import pairwise
 
 from runner.engine.watch.watcher import Watcher
 from runner.events import (
@@ -26,6 +27,7 @@ from tests.foreign.trial import Trial
 
 SENSOR, ZERO = "T1", 273.15
 UNSAID = 0.1  # of a delay: what is taken where a sheet does not say how well it is kept
+FULL_BEFORE = (-9000.0, -5000.0)  # s: the charge that ended full before a discharge
 KINDS = {"box": "substitute"}  # the names of steps where the run has others
 BEFORE, AFTER, SETTLED = 15.0, 14.0, 40.0  # s of samples that the watcher is shown about a change, and at the beginning
 STOPPED = {WatchWord.STOPPED, WatchWord.KEEP_ALIVE}
@@ -119,6 +121,24 @@ def _under_voltage(trial: Trial) -> list[Finding]:
     return findings(Recording(channels, attempts), specification)
 
 
+def _discharge(trial: Trial) -> list[Finding]:
+    said, channels = trial.declared, {name: Series(*series) for name, series in trial.channels.items()}
+    parts = trial.extra["parts"]
+    attempts = [Attempt("charge", "", 0, 0.0, FULL_BEFORE[0], None, FULL_BEFORE[1], Outcome.FULL, "")]
+    for part in parts:
+        outcome = Outcome.STOPPED if part.stopped else Outcome.BROKEN_OFF
+        attempts.append(Attempt("drain", "", 0, 0.0, part.began, None, part.at, outcome, ""))
+    specification = Specification(
+        "under_voltage",
+        trip=said["cut_off"],
+        accuracy={name: Accuracy(*each) for name, each in said["accuracy"].items()},
+        leads={DISCHARGE: said["leads"]} if said["leads"] else {},
+        wanted=("capacity", "energy"),
+    )
+    breaks = tuple((one.at, other.began) for one, other in pairwise(parts))
+    return findings(Recording(channels, tuple(attempts), breaks=breaks), specification)
+
+
 def _recording(trial: Trial) -> Recording:
     channels = {name: Series(t, value) for name, (t, value) in trial.channels.items()}
     return Recording(channels, tuple(_attempts(trial)))
@@ -203,4 +223,4 @@ def _shown(trial: Trial, path: str):
         done = max(done, last)
 
 
-FINDERS = {"temperature": _temperature, "box": _box, "under-voltage": _under_voltage}
+FINDERS = {"temperature": _temperature, "box": _box, "under-voltage": _under_voltage, "discharge": _discharge}

@@ -35,6 +35,8 @@ def test_the_relaxation_is_followed_back_to_when_the_pack_decided(time):
                 delay=DELAY,
                 delay_uncertainty=0.1 / 3**0.5,
                 polling=POLLING,
+                cell_noise=0.0,
+                filter_lag=0.0,
             ),
         )
         held += abs(finding.value - 22.4) <= finding.expanded_uncertainty

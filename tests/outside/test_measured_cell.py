@@ -10,7 +10,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from runner.measure.capacity import integrate
+from runner.measure.fits.integral import integrate
 from runner.measure.fits.ramp import fit_ramp
 from runner.measure.fits.recovery import fit_relaxation
 from runner.measure.recording import Series
@@ -41,10 +41,8 @@ def test_time_charge_and_energy_to_three_volts(name, current, seconds, charge, e
     voltage, end = until_3_volts(name)
     assert end == pytest.approx(seconds, abs=0.01)
     flowing = Series(voltage.t, np.full(len(voltage), current))
-    assert integrate(flowing, 0.0, end).value / 3600 == pytest.approx(charge, rel=1e-4)
-    assert integrate(Series(voltage.t, voltage.value * current), 0.0, end).value / 3600 == pytest.approx(
-        energy, rel=2e-4
-    )
+    assert integrate(flowing, 0.0, end) / 3600 == pytest.approx(charge, rel=1e-4)
+    assert integrate(Series(voltage.t, voltage.value * current), 0.0, end) / 3600 == pytest.approx(energy, rel=2e-4)
 
 
 def test_the_real_ramp_of_temperature_is_fitted_where_it_passes_three_kelvin():

@@ -13,9 +13,9 @@ import pytest
 
 from runner.engine.watch.watcher import Watcher
 from runner.events import CHARGE, LOAD_CURRENT, METER_VOLTAGE, SUPPLY_CURRENT, SUPPLY_VOLTAGE, Sampled
-from runner.measure.capacity import integrate
 from runner.measure.findings import findings
 from runner.measure.fits.edge import find_edge
+from runner.measure.fits.integral import integrate
 from runner.measure.fits.recovery import forecast
 from runner.measure.readings import gap_before
 from runner.measure.recording import Attempt, Recording, Series
@@ -122,8 +122,8 @@ def test_four_cells_in_series_give_the_librarys_charge_and_energy():
     t, volts, amperes, _ = (np.array(column) for column in zip(*rows, strict=True))
     end = 2940.616  # s, where the library ends the discharge at 10.0 V
     flowing = t <= end
-    charge = integrate(Series(t[flowing], amperes[flowing]), 0.0, end).value / 3600
-    energy = integrate(Series(t[flowing], (amperes * volts)[flowing]), 0.0, end).value / 3600
+    charge = integrate(Series(t[flowing], amperes[flowing]), 0.0, end) / 3600
+    energy = integrate(Series(t[flowing], (amperes * volts)[flowing]), 0.0, end) / 3600
     assert charge == pytest.approx(1.878727, rel=2e-4)
     assert energy == pytest.approx(23.5152, rel=2e-3)  # rows are 10 s apart, the voltage bends between them
 
@@ -142,7 +142,7 @@ def test_a_taper_to_full_is_tapering_and_full_and_never_a_trip():
 
 def test_the_charge_put_in_is_the_librarys_own_integral():
     t, current, _ = record("lfp_charge")
-    put_in = integrate(Series(t, -current), float(t[0]), float(t[-1])).value / 3600
+    put_in = integrate(Series(t, -current), float(t[0]), float(t[-1])) / 3600
     assert put_in == pytest.approx(-SUMMARY["lfp_charge"]["whole_capacity_Ah"], rel=2e-4)
 
 

@@ -4,20 +4,20 @@ import re
 import shutil
 import subprocess
 import zipfile
+from dataclasses import replace
 from html.parser import HTMLParser
 
 import pytest
 
-from reports.certificate import write_certificate
+from reports.certificate import render, write_certificate
 from runner.evaluation.evaluate import evaluate
 from runner.record.folder import RunFolder
 from runner.sheets.answers import Answers
-from runner.workspace.job import DEMO_PACK, UserFile, find_procedure, read_file
+from runner.workspace.job import find_procedure
 from runner.workspace.session import Session
 from tests.builders import rehearsed, short_rehearsal
 from tests.conduct.test_old_runs import ARCHIVE
 
-DEMO_PACK_TEXT = read_file(DEMO_PACK).text
 VOID = {"meta", "br", "link", "img", "hr", "col", "use", "path", "rect", "circle"}
 
 
@@ -65,7 +65,7 @@ class Page(HTMLParser):
     def verdict(self):
         text = " ".join(" ".join(self.words).split())
         return re.search(
-            r"(?:real pack\.|no\. \S+) ([✓✗○–]? ?[a-z ]+?(?: \(no limit declared\))?) (?:The test ended|Incomplete|This is the worst statement)",
+            r"(?:real pack\.|no\. \S+) ([✓✗○–]? ?[a-z ]+?(?: \(no limit declared\))?): .*? (?:The test ended|Incomplete|Worst result|Nothing was)",
             text,
         ).group(1)
 
@@ -93,10 +93,7 @@ CASES = [  # scenario, the headline, what its row of the results says
 
 @pytest.mark.parametrize(("scenario", "verdict", "rows"), CASES)
 def test_a_single_run_says_what_was_found(tmp_path, scenario, verdict, rows):
-    text = DEMO_PACK_TEXT.replace(
-        "{name: T1,", "{name: T1, lag: 8 s, lag_uncertainty: 2.3 s,"
-    )  # else one ramp is a quick look
-    run = short_rehearsal(tmp_path, scenario, pack=UserFile("pack.yaml", text))
+    run = short_rehearsal(tmp_path, scenario)
     page, pdf = made(tmp_path, [run.result.evaluation])
     found = {row[1].split(" / ")[0]: row for row in page.tables["Results"][1:]}
     assert set(found) == {"trip", "release"}
@@ -126,13 +123,13 @@ def test_a_session_has_every_run_and_what_was_not_begun(tmp_path):
     with zipfile.ZipFile(ARCHIVE) as archive:
         archive.extractall(tmp_path)
     session = Session.of(tmp_path / "session")
-    page, pdf = made(tmp_path, session.evaluations(), [("capacity", "not begun yet")])
-    heads = [row[0] for row in page.tables["Results"][1:] if len(row) == 1]
+    page, pdf = made(tmp_path, session.evaluations(), [("capacity", "not reached")])
+    heads = [row[0] for row in page.tables["Results"] if len(row) == 1]
     assert len(heads) == 2, "arrival has nothing to find"
     assert any(
         "lowest cell voltage" in row[0] for row in page.tables["Condition: observations and readings by the operator"]
     )
-    assert any(row[0] == "ambient conditions" and "°C (read on arrival)" in row[1] for row in page.tables["Work"])
+    assert any(row[0] == "ambient temperature" and "°C (read on arrival)" in row[1] for row in page.tables["Work"])
     if pdf is not None:
         assert "3 procedures on one pack" in pdf
         assert "page 1 of" in pdf
@@ -160,10 +157,59 @@ def test_a_run_by_hand_says_so(tmp_path):
 
 def test_what_was_planned_and_left_undone_is_in_the_headline(tmp_path):
     """A pass of what was measured is no pass of what was not done."""
-    from dataclasses import replace
-
     evaluation = short_rehearsal(tmp_path).result.evaluation
     story = replace(evaluation.story, end=replace(evaluation.story.end, undone=3))
     page, _ = made(tmp_path, [replace(evaluation, story=story)])
     text = " ".join(" ".join(page.words).split())
     assert "Incomplete: 3 planned steps were skipped." in text.split("Item tested")[0]
+
+
+def scope(page):
+    return {(row[0], row[1]): row[3] for row in page.tables["Scope: tested and not tested"][1:]}
+
+
+def test_a_capacity_that_fails_is_a_row_of_its_own_and_no_protection_fails_with_it(tmp_path):
+    evaluation = short_rehearsal(tmp_path).result.evaluation
+    trip = replace(evaluation.findings[0], conformity="pass")
+    capacity = replace(
+        trip,
+        name="capacity",
+        unit="A·s",
+        sensor=None,
+        value=36.5 * 3600,
+        lower=38.8 * 3600,
+        upper=None,
+        conformity="fail",
+    )
+    page, _ = made(tmp_path, [replace(evaluation, findings=(trip, capacity))])
+    rows = scope(page)
+    assert rows["charge over-temperature", "T1"] == "✓ pass"
+    assert rows["capacity", "—"].startswith("✗ fail: 36.5")
+    assert rows["capacity", "—"].endswith("limits ≥ 38.80 Ah")
+
+
+def test_the_reason_of_a_row_is_that_of_its_worst_finding(tmp_path):
+    evaluation = short_rehearsal(tmp_path).result.evaluation
+    trip, release = (replace(each, conformity="pass") for each in evaluation.findings)
+    stuck = replace(release, value=None, conformity="fail", reason="did not release by 35.0 °C")
+    unknown = replace(
+        release, name="hysteresis", value=None, conformity="not measured", reason="the release was not measured"
+    )
+    page, _ = made(tmp_path, [replace(evaluation, findings=(trip, unknown, stuck))])
+    assert scope(page)["charge over-temperature", "T1"] == "✗ fail: release: did not release by 35.0 °C"
+    late = replace(trip, conformity="fail")
+    page, _ = made(tmp_path, [replace(evaluation, findings=(late, release))])
+    assert "limits 53.0 … 57.0 °C" in scope(page)["charge over-temperature", "T1"]
+
+
+def test_the_headline_says_of_how_many_protections_it_speaks(tmp_path):
+    page, _ = made(tmp_path, [short_rehearsal(tmp_path).result.evaluation])
+    text = " ".join(" ".join(page.words).split()).split("Item tested")[0]
+    assert "charge over-temperature (1 of 8 protections; 1 of them not through every sensor; 7 not tested)" in text
+
+
+def test_signatures_stand_after_all_evidence_and_numbers_keep_their_units(tmp_path):
+    evaluation = short_rehearsal(tmp_path).result.evaluation
+    html = render([evaluation], "a-number", "2026-11-26")
+    assert html.index("<svg") < html.index("authorized by, date")
+    assert "40\N{NO-BREAK SPACE}Ah" in html

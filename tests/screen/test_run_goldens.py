@@ -6,19 +6,21 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from runner.bench.off import switch_off_by_hand
 from runner.conduct.interfaces import StopFlag
 from runner.console_output import finding_line
+from runner.engine.away import BACK_ON
 from runner.engine.ceilings import Headroom
-from runner.engine.opening import CAUTIONS
+from runner.engine.opening import CAUTIONS, READ_THEM
 from runner.engine.view import Coach, StepLine, View
 from runner.events import CHARGE, METER_VOLTAGE, PROBE_TEMPERATURE, SUPPLY_CURRENT, SUPPLY_VOLTAGE
-from runner.orders import Ask, AskTaps, Conclude, End
+from runner.orders import Ask, AskTaps, Conclude, End, take_away
 from runner.screen.app import RunApp
 from runner.screen.feed import ScreenOperator, Told, ViewSeen
 from runner.workspace.job import load
 from tests.builders import BENCH, PACK, SHORT_PROCEDURE, user_file
 from tests.screen.kept_runs import MISSING, TRIP
-from tests.screen.played import SIZES, matches_golden, played, shows
+from tests.screen.played import SIZES, matches_golden, played, shows, text
 
 TITLES = ("confirm: Ready?", "charge at 4 A until steady", "heat T1 at 3 K/min", "cool T1 at 3 K/min", "off")
 HEATING = View(
@@ -111,7 +113,15 @@ STATES = {  # name: what is told, what is seen, words that show it has been draw
         "as the display passes",
     ),
     "not-safe": (
-        [End(early=True, safe=False, reason="stopped by Test Person")],
+        [
+            End(
+                early=True,
+                safe=False,
+                reason="stopped by Test Person",
+                left=BACK_ON,
+                urgent=f"{switch_off_by_hand(('supply',))} {take_away('T1', now=True)}",
+            )
+        ],
         replace(HEATING, state="ended", path="", mode="off", coach=None),
         "OFF BY HAND",
     ),
@@ -176,5 +186,92 @@ def test_the_findings_stand_where_the_chart_was(size):
             app.screen.finished(lines, str(Path("runs") / "20261125-120000-TI-0417-short"))
             await shows(pilot, "FINDINGS")
             await matches_golden(pilot, "run-over", size)
+
+    played(play())
+
+
+def test_the_order_to_switch_off_by_hand_stays_until_a_person_has_confirmed_it():
+    told, view, words = STATES["not-safe"]
+
+    async def play():
+        app = a_screen()
+        async with app.run_test(size=SIZES[0]) as pilot:
+            await shows(pilot, "about to begin")
+            app.screen.reaction = 0.0
+            app.screen.post_message(ViewSeen(view))
+            app.screen.post_message(Told(told[0], 290.0))
+            await shows(pilot, words)
+            app.screen.finished([finding_line(TRIP)], "runs/20261125-120000-TI-0417-short")
+            app.screen.post_message(ViewSeen(view))
+            await pilot.pause(0.2)
+            assert words in text(app), "the findings do not take its place"
+            assert BACK_ON not in " ".join(text(app).split()), "nobody is sent to the pack before it is off"
+            assert "FINDINGS" not in text(app)
+            await pilot.press("enter")
+            await shows(pilot, "FINDINGS")
+            assert words not in text(app)
+            assert BACK_ON in " ".join(text(app).split())
+
+    played(play())
+
+
+def test_cautions_that_go_on_below_are_shown_whole_before_anybody_can_agree():
+    async def play():
+        app = a_screen()
+        app.plan = tuple(f"line {number}" for number in range(1, 41))
+        async with app.run_test(size=SIZES[0]) as pilot:
+            await shows(pilot, "about to begin")
+            app.screen.reaction = 0.0
+            app.screen.post_message(Told(Ask(CAUTIONS, READ_THEM), 0.0))
+            await shows(pilot, "More below")
+            pages = 0
+            while "More below" in text(app):
+                assert app.screen.asked is not None, "this key agreed to nothing"
+                await pilot.press("enter")
+                await pilot.pause(0.05)
+                pages += 1
+            assert pages >= 2
+            assert "line 40" in text(app)
+            await pilot.press("enter")
+            await pilot.pause(0.05)
+            assert app.screen.asked is None
+
+    played(play())
+
+
+def test_long_choices_can_be_read_whole_at_80_columns_also_after_a_wrong_answer():
+    choices = (
+        "charge over-temperature",
+        "charge under-temperature",
+        "discharge over-temperature",
+        "another",
+        "none of them",
+    )
+
+    async def play():
+        app = a_screen()
+        async with app.run_test(size=SIZES[0]) as pilot:
+            await shows(pilot, "about to begin")
+            app.screen.reaction = 0.0
+            app.screen.post_message(ViewSeen(HEATING))
+            app.screen._page(shown=False)
+            app.screen.post_message(Told(Ask("step-1", "Which alarm?", "alarm", "choice", choices=choices), 0.0))
+            await shows(pilot, "5 none of them")
+            await pilot.press("x", "enter")
+            await shows(pilot, "Type a number from 1 to 5")
+            assert "5 none of them" in " ".join(text(app).split())
+
+    played(play())
+
+
+def test_the_time_left_for_an_answer_is_shown_by_the_clock_on_the_wall():
+    async def play():
+        app = a_screen()
+        app.speed = 30.0
+        async with app.run_test(size=SIZES[0]) as pilot:
+            await shows(pilot, "about to begin")
+            app.screen.post_message(Told(Ask("step-1", "Read the display.", "display", "number", "V", "voltage"), 0.0))
+            app.screen.post_message(ViewSeen(replace(HEATING, answer_within=600.0)))
+            await shows(pilot, "Answer within 0:20")
 
     played(play())

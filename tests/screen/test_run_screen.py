@@ -171,6 +171,7 @@ def test_text_with_brackets_is_shown_as_it_is(tmp_path):
         with Stage(tmp_path) as stage:
             async with stage.app.run_test(size=(80, 24)) as pilot:
                 await until(pilot, lambda: stage.asks("cautions"), "the cautions")
+                await until(pilot, lambda: stage.screen.is_drawn, "the question drawn")
                 stage.screen.query_one(Prompt).show("[/dev/ttyUSB0] [red]x[/] [SOURce:]VOLTage", "[/]", hold=False)
                 await pilot.pause()
                 assert "[/dev/ttyUSB0] [red]x[/] [SOURce:]VOLTage" in text(stage.app)
@@ -236,7 +237,7 @@ def test_it_can_be_made_larger_and_smaller_while_it_runs(tmp_path):
                     await until(pilot, lambda rows=rows: len(text(stage.app).splitlines()) == rows, "the new size")
                     shown = text(stage.app)
                     assert "STOP" in shown
-                    assert "sensor / °C" in shown
+                    assert "probe / °C" in shown
                     assert max(len(line) for line in shown.splitlines()) <= columns
                 await pilot.press("x")
 

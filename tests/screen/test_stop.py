@@ -55,7 +55,7 @@ def test_escape_stops_at_once_in_every_state(tmp_path, state):
                 was_on, pressed = stage.rehearsal.world.supply_on, stage.clock.now()
                 await pilot.press("escape")
                 await shows(pilot, "The run has ended")
-                await shows(pilot, "– of 6 A")  # the current that was read last is none that flows
+                await shows(pilot, "–/6 A")  # the current that was read last is none that flows
             world = stage.rehearsal.world
             assert stage.stop.pressed
             assert not world.supply_on

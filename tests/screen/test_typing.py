@@ -34,7 +34,9 @@ async def to_the_first_item(pilot, stage):
     stage.screen.reaction = 0.0
     for part in ("cautions", "serial number on the pack agree"):
         await until(pilot, lambda part=part: stage.asks(part) and stage.screen.is_drawn, part)
-        await pilot.press("enter")
+        while stage.asks(part):  # the cautions go on below what 24 lines show
+            await pilot.press("enter")
+            await pilot.pause(0.05)
     await until(pilot, lambda: stage.asks("Case free of") and stage.screen.is_drawn, "the first item")
 
 
@@ -47,7 +49,7 @@ def test_letters_are_letters_while_something_is_typed(tmp_path, size):
                 await pilot.press(*"ex q")
                 assert not stage.stop.pressed
                 await pilot.press("enter")
-                await until(pilot, lambda: "is not one of good, bad, not seen" in text(stage.app), "the complaint")
+                await until(pilot, lambda: "is not one of the choices" in text(stage.app), "the complaint")
                 assert stage.asks("Case free of")
 
     played(play())

@@ -76,7 +76,7 @@ def test_an_expression_is_worked_out_from_the_packs_values(text, dimension, valu
 @pytest.mark.parametrize(
     ("text", "offset", "part"),
     [
-        ("trip + 8 degC", 5, "cannot be added"), ("trip + 8 V", 5, "cannot be added"), ("trep + 8 K", 0, "is not a known name"),
+        ("trip + 8 degC", 5, "adds two temperatures"), ("trip + 8 V", 5, "cannot be added"), ("trep + 8 K", 0, "is not a known name"),
         ("trip +", 6, "breaks off"), ("(trip", 5, "not closed"), ("trip 8 K", 5, "goes on with"), ("trip * 2", 5, "cannot be multiplied"),
         ("trip + $", 7, "does not belong"), ("", 0, "breaks off"), ("8 K / rate / trip", 11, "cannot be divided"),
         ("__import__('os')", 0, "does not belong"),

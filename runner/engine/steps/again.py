@@ -12,6 +12,7 @@ from dataclasses import replace
 from runner.engine.program import Planned
 from runner.engine.steps.base import SLOW, SPOILED, Step, Surroundings
 from runner.engine.steps.hold import Confirm
+from runner.engine.steps.ramp import COMING
 from runner.engine.watch.verdict import Verdict
 from runner.events import Event, Sampled
 from runner.orders import Guide, Order, Remark, hands_off
@@ -56,7 +57,7 @@ class BringBack(Step):
                 "early", f"the sensor did not reach the start temperature for a repeat within {LONGEST / 60:.0f} min"
             )
         elif (
-            verdict.word not in (WatchWord.LOST, WatchWord.STOPPED)
+            verdict.word not in (WatchWord.LOST, WatchWord.STOPPED, WatchWord.KEEP_ALIVE, *COMING)
             and temperature is not None
             and self._sign * (temperature - self._goal) >= 0
         ):

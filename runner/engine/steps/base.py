@@ -8,13 +8,14 @@ from runner.engine.bench_state import BenchState
 from runner.engine.program import Planned, Program
 from runner.engine.watch.verdict import Verdict
 from runner.engine.watch.watcher import Watcher
-from runner.events import CHARGE, Event, LimitsAreSet, LoadIsSet, SupplyIsSet
+from runner.events import CHARGE, METER_VOLTAGE, SUPPLY_VOLTAGE, Event, LimitsAreSet, LoadIsSet, SupplyIsSet
 from runner.orders import (
     Conclude,
     Guide,
     LoadOn,
     Order,
     Pace,
+    Remark,
     SetLimits,
     SetLoad,
     SetSupply,
@@ -65,6 +66,7 @@ class Step:
         self._coming = (CHARGE, 0.0, 0.0)
         self._asked = 0.0  # s: when the order for what is coming was given last
         self._releasing: float | None = None  # s: since when the sensor is brought past its release
+        self._no_current = ""  # what is said while nothing flows
         self._far_since: float | None = None  # s: since when it is far beyond
 
     def begin(self, t: float) -> list[Order]:
@@ -77,7 +79,7 @@ class Step:
 
     def sentence(self) -> str:
         """What the operator is to do now, in one sentence."""
-        return self.planned.say or self.planned.title
+        return self._no_current or self.planned.say or self.planned.title
 
     def remaining(self) -> float | None:
         """Seconds this step may still take, if that can be said."""
@@ -142,12 +144,19 @@ class Step:
         program, known, sensor = self.around.program, self.around.known, self.planned.sensor
         if not sensor or program.release is None or not program.protection.endswith("temperature"):
             return None
-        action, sign = ("cool", -1.0) if "over" in program.protection else ("heat", 1.0)
+        action, side, sign = ("cool", "below", -1.0) if "over" in program.protection else ("heat", "above", 1.0)
+        beyond = 0.0 if known.temperature is None else sign * (known.temperature - program.release)
         if self._releasing is None:
             self._releasing = t
-            say = f"No current yet. {action.capitalize()} {sensor} beyond {program.release:.0f} °C until current flows."
-            return [Guide(action, sensor, 0.0, say)]
-        far = known.temperature is not None and sign * (known.temperature - program.release) >= PAST_RELEASE
+            if beyond >= PAST_RELEASE:  # there already: heat or cold is of no use, and the cause is another
+                self._no_current = (
+                    f"No current. Check the leads{self._supply_and_pack()}, or the pack is still tripped."
+                )
+                return [Remark(self._no_current)]
+            goal = program.release if beyond <= 0 else program.release + sign * PAST_RELEASE
+            self._no_current = f"No current yet. {action.capitalize()} {sensor} {side} {goal:.0f} °C."
+            return [Guide(action, sensor, 0.0, self._no_current)]
+        far = beyond >= PAST_RELEASE
         self._far_since = (t if self._far_since is None else self._far_since) if far else None
         given_up = t - self._releasing > RELEASE_TIME or (
             self._far_since is not None and t - self._far_since > PAST_TIME
@@ -158,8 +167,15 @@ class Step:
         """Current flows: hands go away from a sensor that was brought past its release."""
         if self._releasing is None:
             return []
-        self._releasing = None
-        return [hands_off(self.planned.sensor)]
+        self._releasing, self._no_current = None, ""
+        return [] if self.around.known.hands_at is None else [hands_off(self.around.known.hands_at)]
+
+    def _supply_and_pack(self) -> str:
+        """What the supply gives and what stands at the pack, in brackets, where both are read: the picture of an open lead."""
+        latest = self.around.known.latest
+        if SUPPLY_VOLTAGE not in latest or METER_VOLTAGE not in latest:
+            return ""
+        return f" (supply {latest[SUPPLY_VOLTAGE]:.2f} V, pack {latest[METER_VOLTAGE]:.2f} V)"
 
     def _conclusion(
         self,

@@ -24,13 +24,13 @@ class DrainByHand(Step):
     """The totals before; the load on; readings at intervals; the moment of the cut-off; the load off; the totals after."""
 
     def begin(self, t: float) -> list[Order]:
-        self._voltages: list[tuple[float, float]] = []
+        self._readings: list[tuple[float, float]] = []
         self._stopped_at: float | None = None
         self._given_up = False
         self._since = t
         self._queue = [
             *self._totals(BEFORE),
-            self._go(Observed.LOAD_ON, "Switch the load on. Press Enter at the same moment."),
+            self._go(Observed.LOAD_ON, self._switch_on()),
         ]
         return [*self._pace(SLOW), self._queue[0]]
 
@@ -81,7 +81,7 @@ class DrainByHand(Step):
             return []
         value = float(event.value)
         if ask.of == Observed.LOADED_VOLTAGE:
-            self._voltages.append((event.t, value))
+            self._readings.append((event.t, value))
         return [Note(self.planned.index, ask.record, shown(value, ask.dimension), value, ask.dimension, of=ask.of)]
 
     # ---- questions -------------------------------------------------------------------------------------------
@@ -95,13 +95,22 @@ class DrainByHand(Step):
         if Role.METER not in self.around.program.has:
             return False
         cut_off = self.around.program.trip or self.planned.values["floor"]
-        return not self._voltages or self._voltages[-1][1] > cut_off * (1 + NEAR)
+        return not self._readings or self._readings[-1][1] > cut_off * (1 + NEAR)
 
     def _question(self, name: str) -> str:
-        return f"step-{self.planned.index}-{name.replace(' ', '-')}-{len(self._voltages)}"
+        return f"step-{self.planned.index}-{name.replace(' ', '-')}-{len(self._readings)}"
 
     def _go(self, of: Observed, say: str) -> Ask:
         return Ask(self._question(of), say, of.value, Wants.MARK, of=of)
+
+    def _switch_on(self) -> str:
+        """What to set, what is to be expected, and where a person ends it: nobody else does."""
+        values, trip = self.planned.values, self.around.program.trip
+        cuts_off = "" if trip is None else f" The pack cuts off near {shown(trip, 'voltage')}."
+        return (
+            f"Set the load to {shown(values['current'], 'current')}. Keep clear. Switch it on and press Enter at the same moment."
+            f"{cuts_off} Switch it off by hand below {shown(values['floor'], 'voltage')}."
+        )
 
     def _off(self) -> Ask:
         return self._go(Observed.LOAD_OFF, "Switch the load off. Then press Enter.")

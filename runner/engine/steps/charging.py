@@ -18,6 +18,7 @@ from runner.vocabulary import Outcome, Until, WatchWord
 
 SETTLING_TIME = 300.0  # s in which the current has to become steady, unless the procedure says otherwise
 END_TIME = 10.0  # s for which a taper has to be under its end current
+UNDECIDED = (WatchWord.KEEP_ALIVE, WatchWord.PRE_CHARGING, WatchWord.RETRYING)
 NEAR = 0.03  # of the trip or set voltage: nearer than this, a change may come
 
 
@@ -94,10 +95,14 @@ class Charge(Step):
         return []
 
     def _until_full(self, sample: Sampled) -> list[Order]:
-        verdict, current = self.around.watcher.verdict, sample.readings.get(SUPPLY_CURRENT)
-        if current is None:
+        watcher, current = self.around.watcher, sample.readings.get(SUPPLY_CURRENT)
+        verdict = watcher.verdict
+        if current is None or watcher.level == 0 or verdict.word in UNDECIDED:  # no charge that could have ended
             return []
-        if current < self.around.watcher.smallest and verdict.word in (WatchWord.STOPPED, WatchWord.FULL):
+        if verdict.word == WatchWord.STOPPED:  # near full it would be another word
+            why = f"the pack stopped the charge before it was full: {verdict.why}"
+            return self._conclude_and_off(Outcome.NO_END, why, verdict.since, self.give_way)
+        if current < watcher.smallest and verdict.word == WatchWord.FULL:
             why = f"the pack itself ended the charge: {verdict.why}"
             return self._conclude_and_off(Outcome.STOPPED, why, verdict.since)
         if sample.mode == "CV" and current <= self.planned.values["end_current"]:

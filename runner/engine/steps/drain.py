@@ -39,6 +39,10 @@ from runner.orders import (
 )
 from runner.vocabulary import Observed, Outcome, Role, Until, Wants, WatchWord
 
+NO_DISCHARGE = (
+    "no discharge current: a protection of the pack is still tripped or has latched, a lead is off, "
+    "or the load does not draw"
+)
 SETTLING_TIME = 120.0  # s in which a discharge current has to become steady
 NEAR = 0.06  # of the cut-off voltage: nearer than this the pack is polled fast
 HALF = 0.5  # of the nominal voltage: terminals with less have collapsed
@@ -89,8 +93,7 @@ class Drain(Step):
         if watcher.level == 0 and t - self._on_at > NO_CURRENT_TIME:
             if (orders := self._past_release(t)) is not None:
                 return orders
-            why = "no discharge current: a protection of the pack is still tripped or has latched, or a lead is off"
-            return self._conclude_and_off(Outcome.NO_CURRENT, why, t, self.give_way)
+            return self._conclude_and_off(Outcome.NO_CURRENT, NO_DISCHARGE, t, self.give_way)
         if verdict.word == WatchWord.STOPPED:
             self.around.awake = False
             return self._conclude_and_off(

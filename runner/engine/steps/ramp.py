@@ -22,6 +22,10 @@ from runner.vocabulary import Outcome, Until, WatchWord
 
 TAPERED = (WatchWord.TAPERING, WatchWord.FULL)
 FLOWING = (WatchWord.STEADY, WatchWord.TAPERING)
+COMING = (
+    WatchWord.RETRYING,
+    WatchWord.PRE_CHARGING,
+)  # tripped, and not or not yet come back: no word of a trip follows
 HURRY = 6.0 / 60  # K/s: "freely" is still no faster than this, for the probe has to follow
 STILL_TIME = (
     5.0  # s, and three steps of the display at the ramp's rate: a thermometer that has not moved by then has stopped
@@ -58,7 +62,7 @@ class _Provoke(Step):
         if not self.around.known.path or self.around.known.going_off:
             why = "everything was off, so a change of the current could not be detected"
             return self._conclude(Outcome.NO_CURRENT, why, t, "group")
-        if self._wanted == Until.STOPPED and self.around.watcher.level == 0:
+        if self._wanted == Until.STOPPED and (self.around.watcher.level == 0 or already.word in COMING):
             why = "no current flowed before the ramp, so a trip could not be detected"
             return self._conclude(Outcome.NO_CURRENT, why, t, "group")
         if self._wanted == Until.RETURNED and already.word in FLOWING:
@@ -197,10 +201,8 @@ class _Provoke(Step):
         ]
         orders += self._no_taps()
         if skip and skip != "again":
-            orders += [
-                hands_off(planned.sensor),
-                SwitchOff(),
-            ]
+            away = [] if self.around.known.hands_at is None else [hands_off(self.around.known.hands_at)]
+            orders += [*away, SwitchOff()]
         return orders
 
 

@@ -2,7 +2,8 @@
 again and again whether a path is back.
 
 Rule 1: a level counts from when it was there (read back, or marked by a person's key), not from when it was asked for.
-Rule 2: the change belongs to the level during which it was first seen; ``measure`` decides what that says.
+Rule 2: a level is not left, and nothing is given up, while a current that has fallen may have been stopped in it.
+Rule 3: the change belongs to the level during which it was first seen; ``measure`` decides what that says.
 """
 
 from __future__ import annotations
@@ -39,6 +40,7 @@ from runner.vocabulary import Outcome, Until, Wants, WatchWord
 
 BEGUN = 0.1  # of the current that is asked for: more than this has begun to flow
 PATIENCE = 10.0  # s beyond its end that a look waits for a reading of the current
+NO_FLOW = "no current: the pack has not recovered from a trip, or a lead is off"
 SETTLE = 3.0  # s that a voltage gets after off before it is taken for the pack's own
 
 
@@ -71,8 +73,10 @@ class Stage(Step):
             return self._conclude_and_off(verdict.word, verdict.why, event.t, self.spoiled)
         if verdict.word in (WatchWord.TAPERING, WatchWord.FULL) and self.planned.word("until") != Until.DONE:
             return self._conclude_and_off(verdict.word, verdict.why, event.t, self.give_way)
-        if event.t - self._since < self.planned.values["dwell"]:
+        if event.t - self._since < self.planned.values["dwell"] or self.around.watcher.undecided:
             return []
+        if self.around.watcher.level == 0 and self.planned.word("until") != Until.DONE:
+            return self._conclude_and_off(Outcome.NO_CURRENT, NO_FLOW, event.t, self.give_way)
         return self._next(event.t)
 
     def sentence(self) -> str:
@@ -85,7 +89,7 @@ class Stage(Step):
 
     def _begun(self, t: float) -> list[Order]:
         self._since = t
-        return [Level(self.planned.index, self._levels[self._number], t, asked=self._asked)]
+        return [Level(self.planned.index, self._levels[self._number], t, asked=self._asked, unit="A")]
 
     def _next(self, t: float) -> list[Order]:
         if self._number + 1 < len(self._levels):
@@ -122,7 +126,7 @@ class Try(Step):
         if isinstance(event, OutputIsOn | LoadIsOn):
             if self._phase == "look":
                 self._until = event.t + values["look"]
-                return [Level(self.planned.index, self._voltage, event.t)]
+                return [Level(self.planned.index, self._voltage, event.t, unit="V")]
             self._drew, self._until = False, event.t + values["pause"]
         return self._on_sample(event) if isinstance(event, Sampled) else self._coming_on(event)
 
@@ -151,9 +155,8 @@ class Try(Step):
             return self._conclude_and_off(Outcome.GAVE_UP, f"did not release by {limit:.2f} V", sample.t, limit=limit)
         if sample.t - self._began > self.planned.values["give_up"]:
             limit = self.planned.values["give_up"]
-            return self._conclude_and_off(
-                Outcome.GAVE_UP, f"no release within {shown(limit, 'time')}", sample.t, limit=limit
-            )
+            why = f"no release within {shown(limit, 'time')}"
+            return self._conclude_and_off(Outcome.GAVE_UP, why, sample.t, self.give_way, limit)
         self._phase, self._flows, self._until = "look", [], sample.t + 1e9
         self._voltage, values = voltage or 0.0, self.planned.values
         return [*self._repace(self._path), *self._bring_on(self._path, values["current"], values.get("voltage"))]
@@ -169,7 +172,8 @@ class Try(Step):
         if sample.t < self._until or self._flows:  # what has just begun to flow is looked at until it is certain
             return []
         voltage = self.around.known.latest.get(METER_VOLTAGE, 0.0)
-        return [Level(self.planned.index, voltage, sample.t), SwitchOff()]  # so long, and nothing flowed
+        level = Level(self.planned.index, voltage, sample.t, unit="V", flowed=False)
+        return [level, SwitchOff()]  # so long, and nothing flowed
 
     def _lost(self, sample: Sampled) -> list[Order]:
         why = f"no current reading for {PATIENCE:.0f} s: it is not known whether the pack conducts again"
@@ -208,7 +212,7 @@ class Substitute(Step):
             temperature, resistance = self.planned.levels[self._number]
             return [
                 Guide("substitute", self.planned.sensor, resistance, self.sentence()),
-                Level(self.planned.index, temperature, event.t, by_hand=True),
+                Level(self.planned.index, temperature, event.t, by_hand=True, unit="°C"),
             ]
         if not isinstance(event, Sampled):
             return []

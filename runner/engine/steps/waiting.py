@@ -5,7 +5,7 @@ from __future__ import annotations
 from runner.engine.steps.base import SLOW, Step
 from runner.engine.watch.verdict import Verdict
 from runner.events import Event
-from runner.orders import Guide, Order, Remark
+from runner.orders import Guide, Order, Remark, take_away
 
 
 class Wait(Step):
@@ -15,6 +15,8 @@ class Wait(Step):
         self._began = t
         values = self.planned.values
         action = "cool" if "below" in values else "heat" if "above" in values else "still"
+        if self._by_itself:
+            action = "still"
         return [*self._pace(SLOW), Guide(action, self.planned.sensor, 0.0, self.sentence())]
 
     def receive(self, event: Event, verdicts: list[Verdict]) -> list[Order]:
@@ -26,12 +28,27 @@ class Wait(Step):
         )
         if reached:
             self._end()
-            say = f"Done. Stop heating or cooling {self.planned.sensor or 'the pack'}."
-            return [Guide("hold", self.planned.sensor, 0.0, say)]
+            if self._by_itself:
+                return []
+            return [Guide("hold", self.planned.sensor, 0.0, self._over)]
         if "give_up" in values and event.t - self._began > values["give_up"]:
             self._end()
             return [Remark(f"{self.planned.title}: not reached within {values['give_up'] / 60:.0f} min")]
         return []
+
+    @property
+    def _by_itself(self) -> bool:
+        """Whether what heats and cools on command has nothing to do: it waits for a time, or for the pack in its room."""
+        passive = not self.planned.sensor or "for" in self.planned.values
+        return self.around.program.heated_by_machine and passive
+
+    @property
+    def _over(self) -> str:
+        """What is said at the end: nothing where only the time had to pass."""
+        values, sensor = self.planned.values, self.planned.sensor
+        if "below" not in values and "above" not in values:
+            return ""
+        return take_away(sensor) if sensor else "The wait is over."
 
     def remaining(self) -> float | None:
         values = self.planned.values

@@ -37,8 +37,8 @@ class Voltages:
             self._all.popleft()
 
     def stood(self, t: float) -> float | None:
-        """V before a fall at ``t``, or None."""
-        before = self._before(t)
+        """V before a fall at ``t``, the first there was if that came at once; None if there was none."""
+        before = self._before(t) or list(self._all)[:1]
         return median(v for _, v in before) if before else None
 
     def end_of_charge(self, t: float, set_voltage: float, on_since: float) -> str:

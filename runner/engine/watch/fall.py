@@ -9,6 +9,7 @@ Rule 3: the instant is that of the first sample that had left the last level at 
 
 from __future__ import annotations
 
+from collections import deque
 from statistics import median
 
 from runner.events import Sampled
@@ -21,6 +22,8 @@ STILL_RATIO = 0.05  # of the level before: within that a current stands still
 NOISES = 6.0  # standard deviations of the readings that are no change
 LEFT_RATIO = 0.12  # of the level: less than that below it, a current has not left it
 OFF_RATIO = 0.01  # of the level before: less than this is no current
+PAUSES, PAUSES_IN = 4, 20.0  # so many falls that come back within so many s are a pack that chops
+AFTER_PAUSE = 5.0  # s for which one is remembered
 UNSETTLED = 5.0  # s of a fall that neither ends nor comes to a level: longer than any soft turn-off
 
 
@@ -28,7 +31,7 @@ class Fall:
     """``level`` is the current before, in A, ``noise`` its standard deviation, ``smallest`` what can be told from none."""
 
     def __init__(self, level: float, noise: float, smallest: float, *, after_pauses: bool) -> None:
-        self.level, self._noise = level, noise
+        self.level, self.noise = level, noise
         self.low = max(OFF_RATIO * level, smallest)
         self._band = max(STILL_RATIO * level, NOISES * noise, smallest / 2)
         self._quiet = QUIET_AFTER_PAUSES if after_pauses else QUIET
@@ -93,7 +96,10 @@ class Fall:
     @property
     def unsettled(self) -> list[tuple[float, float]]:
         """The last samples, (s, A), of a current that has left its level and does not come to rest; none before that is sure."""
-        if self.last.t - self.first < UNSETTLED or self.nothing_since is not None:
+        early = (
+            self.last.t - self.first < UNSETTLED or self.count <= STILL_SAMPLES
+        )  # at slow polling a level takes longer
+        if early or self.nothing_since is not None:
             return []
         return [(sample.t, current) for sample, current in self._samples if sample.t >= self.last.t - UNSETTLED / 2]
 
@@ -122,3 +128,23 @@ class Fall:
             if stands and values[-1] > self.low:
                 return flowing[index + 1][0] if index + 1 < len(flowing) else (end or flowing[-1][0])
         return self.first
+
+
+class Pauses:
+    """Falls that came back, each by the instant of its first sample, in s."""
+
+    def __init__(self) -> None:
+        self._all: deque[float] = deque(maxlen=PAUSES)
+
+    def add(self, first: float) -> None:
+        """One more."""
+        self._all.append(first)
+
+    def recent(self, t: float, count: int = 1) -> bool:
+        """Whether there have been so many of late."""
+        return len(self._all) >= count and t - self._all[-count] < AFTER_PAUSE
+
+    def chop(self, t: float) -> float | None:
+        """Since when the current comes in pieces, in s, if it does."""
+        chops = len(self._all) == PAUSES and t - self._all[0] < PAUSES_IN
+        return self._all[0] if chops else None

@@ -17,6 +17,16 @@ NOISE_SAMPLES = 40
 RATE_WINDOW = 12.0  # s over which a decline is taken
 LEAST_DECLINE = 0.85  # of the current at the beginning of that: pulses of a pack that balances are smaller
 FEWEST = 3  # samples; at slow polling from further back
+UNKNOWN, UNKNOWN_RATIO = (
+    0.05,
+    0.05,
+)  # A, and of the set current: what no bench file says that a reading can tell from none
+LEAST_RATIO = 0.01  # of the set current: less than this is none beside it
+
+
+def told_from_none(declared: float, set_current: float) -> float:
+    """The least current, in A, that a reading can tell from none; ``declared`` is what the bench file says, 0 for nothing."""
+    return max(declared or min(UNKNOWN, UNKNOWN_RATIO * set_current), LEAST_RATIO * set_current)
 
 
 class Levels:

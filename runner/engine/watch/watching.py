@@ -30,7 +30,7 @@ class Watching:
     def ordered(self, order: Order) -> None:
         """An order goes out: how often the current is polled from now on."""
         if isinstance(order, Pace):
-            self.watcher.paced(order.interval)
+            self.watcher.paced(order.interval, order.slow)
 
     def happened(self, event: Event, *, over_voltage_wanted: bool = False) -> list[Verdict]:
         """The verdicts that an event changes. ``over_voltage_wanted``: the step waits for the trip of an over-voltage."""

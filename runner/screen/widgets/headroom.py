@@ -7,11 +7,11 @@ from textual.widgets import Static
 
 from runner.engine.ceilings import Headroom
 
-NEAR = 0.9  # of a ceiling: from here on it is marked
+NEAR = 0.98  # of a ceiling: from here on it is marked
 
 
 class HeadroomLine(Static):
-    """``54.1 of 67 °C`` and so on; one that is close to its ceiling is marked NEAR."""
+    """``now/limit: 54.1/67 °C`` and so on; one that is close to its ceiling is marked NEAR."""
 
     DEFAULT_CSS = "HeadroomLine { height: 1; padding: 0 1; color: $text-muted; }"
 
@@ -20,12 +20,12 @@ class HeadroomLine(Static):
     def show(self, headroom: tuple[Headroom, ...], remaining: float | None) -> None:
         parts = []
         for each in headroom:
-            value = "–" if each.value is None else f"{each.value:.3g}"
+            value = "–" if each.value is None else f"{round(each.value, 1) + 0.0:.1f}"
             near = "NEAR " if each.value is not None and each.value > NEAR * each.ceiling else ""
-            parts.append(f"{near}{value} of {each.ceiling:.3g} {each.unit}")
+            parts.append(f"{near}{value}/{each.ceiling:.3g} {each.unit}")
         if remaining is not None:
-            parts.append(f"{_time(remaining)} left")
-        text = "limits: " + " · ".join(parts)
+            parts.append(f"step ends in {_time(remaining)}")
+        text = "now/limit: " + " · ".join(parts)
         if text != self._text:
             self._text = text
             self.update(Content(text), layout=False)

@@ -11,10 +11,11 @@ class Prompt(Vertical):
     """The sentence. At a hold point it stands in a frame and names the key."""
 
     DEFAULT_CSS = """
-    Prompt { height: auto; min-height: 3; max-height: 7; padding: 0 1; background: $surface; }
+    Prompt { height: auto; min-height: 3; max-height: 9; padding: 0 1; background: $surface; }
     Prompt #sentence { width: 100%; height: auto; text-style: bold; }
     Prompt #aside { width: 100%; height: 1; text-wrap: nowrap; text-overflow: ellipsis; color: $text-muted; }
     Prompt.-hold { background: $primary; }
+    Prompt.-hold #aside { height: auto; max-height: 4; text-wrap: wrap; }
     Prompt.-hold #sentence, Prompt.-hold #aside { color: $text; }
     Prompt.-change { background: $warning; color: $background; }
     """
@@ -33,7 +34,7 @@ class Prompt(Vertical):
         if sentence != self._shown[0]:
             self.query_one("#sentence", Label).update(sentence)
         if aside != self._shown[1]:
-            self.query_one("#aside", Label).update(aside, layout=False)
+            self.query_one("#aside", Label).update(aside, layout=hold)  # at a hold point it may take several lines
         self._shown = (sentence, aside)
 
     def flash(self) -> None:

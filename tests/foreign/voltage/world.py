@@ -34,6 +34,10 @@ def _same(value):
     return value
 
 
+class Impossible(Exception):
+    """What was drawn begins past its limit, or never comes to it."""
+
+
 class _Pack:
     """Eight cells, each with its own converter, and a firmware that acts on the lowest."""
 
@@ -53,7 +57,7 @@ class _Pack:
             beyond = sign * (row - limit) > 0
             k = int(np.argmax(beyond))
             if k == 0:
-                raise AssertionError("a cell is beyond its limit from the beginning, or never")
+                raise Impossible("a cell is beyond its limit from the beginning, or never")
             times.append(t[k - 1] + GRID * (row[k - 1] - limit) / (row[k - 1] - row[k]))
         return float(min(times) if below else max(times))
 
@@ -76,8 +80,16 @@ class _Pack:
 
 
 def trial(seed, departure):
-    """The record of this number with this departure."""
-    rng = Random(f"voltage {seed} {departure}")
+    """The record of this number with this departure; one that cannot be (about 1 of 1,500 with coarse steps) is drawn again."""
+    for again in range(5):
+        try:
+            return _drawn(seed, departure, Random(f"voltage {seed} {departure}" + again * " again"))
+        except Impossible:
+            continue
+    raise AssertionError(f"no record {seed} with {departure}")
+
+
+def _drawn(seed, departure, rng):
     draw = np.random.default_rng(rng.getrandbits(64))
     d = changed(rng, plain(rng), GROUPS, departure, WEIGHTS)
     pack, on_at = _Pack(rng, draw, d), 5.0
