@@ -69,6 +69,12 @@ def test_what_is_left_and_cannot_be_told_from_none_does_not_move_the_instant():
     assert (said(watched), watched.verdicts[-1].since) == ("stopped", 151.0)
 
 
+@pytest.mark.parametrize("rest", [(0.03, 0.045, 0.035, 0.05), (0.02, 0.06, 0.07, 0.04)])
+def test_a_rest_that_flickers_about_what_can_be_told_is_no_level_that_is_left_later(rest):
+    watched = steady().read(16, lambda n: rest[n % 4], SET, every=0.5).read(4, 0.01, SET, every=0.5)
+    assert (said(watched), watched.verdicts[-1].since) == ("stopped", 150.5)
+
+
 def test_a_slow_fall_to_a_little_that_flickers_about_what_can_be_told_is_kept_alive():
     """Polled every two seconds; the first reading is the mean of before and after."""
     watched = steady().read(1, 1.5, SET, every=2.0).read(8, lambda n: 0.05 - 0.02 * (n % 2), SET, every=2.0)
@@ -134,6 +140,13 @@ def discharge(readings, every=0.25):
 
 def test_a_discharge_that_trips_within_a_second_has_tripped():
     assert discharge([(20.0, 25.0)] * 4 + [(0.0, 0.02)] * 8)[-1] == "stopped"
+
+
+def test_a_load_that_reads_the_mean_of_a_second_has_not_stopped_by_itself():
+    """Half of the voltage is still in the mean when the current has been none for half a second."""
+    falling = [(0.0, 25.0 * max(0.02, 1.0 - 0.25 * (n + 0.4))) for n in range(12)]
+    assert discharge([(20.0, 25.0)] * 100 + falling)[-1] == "stopped"
+    assert discharge([(20.0, 25.0)] * 100 + [(0.0, 26.0)] * 12)[-1] == "limited"
 
 
 def test_a_discharge_at_less_than_was_set_trips_like_any_other():

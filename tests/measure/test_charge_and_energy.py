@@ -189,17 +189,6 @@ def test_an_energy_needs_a_voltage_all_along(volts, why):
     assert finding.value is None if why else finding.value == pytest.approx(25.0 * 40 * AH, rel=1e-3)
 
 
-def test_a_discharge_without_a_cut_off_is_no_capacity_and_the_reason_is_said():
-    full = attempt("charge", 0.0, 90.0, Outcome.FULL)
-    tried = attempt("drain", 100.0, 7300.0, Outcome.GAVE_UP, why="did not cut off by 16.00 V")
-    for attempts, reason in (
-        ((full, tried), "there is no cut-off: did not cut off by 16.00 V"),
-        ((full,), "this step was not reached"),
-    ):
-        finding = Throughput(Recording({}, attempts), Specification("under_voltage")).findings()["capacity"]()
-        assert (finding.value, finding.reason) == (None, reason)
-
-
 def test_what_was_not_read_is_not_measured_and_never_a_fail():
     t = np.arange(100.0, 7320.0, 2.0)
     flows = np.where((t > 101.0) & (t < 7300.0), 20.0, 0.0)

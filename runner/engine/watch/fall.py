@@ -24,6 +24,10 @@ LEFT_RATIO = 0.12  # of the level: less than that below it, a current has not le
 OFF_RATIO = 0.01  # of the level before: less than this is no current
 PAUSES, PAUSES_IN = 4, 20.0  # so many falls that come back within so many s are a pack that chops
 AFTER_PAUSE = 5.0  # s for which one is remembered
+TOLD, TOLD_NOISES = (
+    2.0,
+    3.0,
+)  # times what is no current, and standard deviations: a rest that is less has no level to leave
 UNSETTLED = 5.0  # s of a fall that neither ends nor comes to a level: longer than any soft turn-off
 
 
@@ -125,7 +129,7 @@ class Fall:
             near = near if len(near) >= CONFIRM else flowing[max(index - CONFIRM + 1, 0) : index + 1]
             values = [current for _, current in near]
             stands = max(values) - min(values) <= self._band and near[-1][0] - near[0][0] >= 0.75
-            if stands and values[-1] > self.low:
+            if stands and values[-1] > max(TOLD * self.low, TOLD_NOISES * self.noise):
                 return flowing[index + 1][0] if index + 1 < len(flowing) else (end or flowing[-1][0])
         return self.first
 

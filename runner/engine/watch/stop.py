@@ -41,6 +41,15 @@ class Stop:
         return f"current fell from {self.before:.3g} A to {f'{self.left:.3g} A' if self.left else '0'}"
 
 
+def on_its_way(path: str, voltage: float | None, set_voltage: float, stood: float | None) -> bool:
+    """Whether a voltage may still be moving to where an open path leaves it: a supply's up, a load's down from where it stood."""
+    if voltage is None:
+        return False
+    if path == CHARGE:
+        return voltage < set_voltage * (1 - VOLTAGE_RATIO)
+    return stood is not None and COLLAPSE_RATIO * stood < voltage < stood
+
+
 def charge_stopped(stop: Stop) -> tuple[str, str]:
     """The word and the evidence for a charge that has stopped."""
     (set_voltage, set_current), voltage, terminal = stop.points, stop.voltage, stop.terminal

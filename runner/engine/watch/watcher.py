@@ -19,13 +19,13 @@ Rule 8: a stopped current has *returned* when it stays (rise.py); before, it is 
 
 from __future__ import annotations
 
-from runner.engine.watch.contradiction import SOURCE, VOLTAGE_RATIO, Contradictions, finite
+from runner.engine.watch.contradiction import SOURCE, Contradictions, finite
 from runner.engine.watch.end_of_charge import Voltages
 from runner.engine.watch.fall import CONFIRM, NOISES, PAUSES, Fall, Pauses
 from runner.engine.watch.keep_alive import KeptAlive
 from runner.engine.watch.levels import RATE_WINDOW, Levels, told_from_none
 from runner.engine.watch.rise import Rise
-from runner.engine.watch.stop import FULL_RATIO, Stop, charge_stopped, discharge_stopped, return_unseen
+from runner.engine.watch.stop import FULL_RATIO, Stop, charge_stopped, discharge_stopped, on_its_way, return_unseen
 from runner.engine.watch.terminals import Terminals
 from runner.engine.watch.verdict import Verdict
 from runner.events import CHARGE, CURRENT_OF, METER_VOLTAGE, VOLTAGE_OF, Sampled
@@ -41,7 +41,7 @@ FASTEST_TAPER = 0.045
 LESS_RATIO = 0.9  # of the set current: less without constant voltage is what the pack asks for
 AT_SET_VOLTAGE = 0.003  # of the set voltage: so near it a supply that says no mode is in constant voltage
 BEGUN_RATIO, BEGUN_SAMPLES = 0.1, 2  # of the set current, and samples: less has charged a capacitor and never flowed
-SUPPLY_SETTLES = 1.8  # s after a fall in which a supply may still be on its way to its set voltage, or read so
+SETTLES = 1.8  # s after a fall in which a voltage may still be on its way to where it will stand, or read so
 ODD_FOR, ODD_SAMPLES = 3.0, 8  # s and samples in a row: longer than a voltmeter is behind
 PULSES = 0.22  # A: what a pack takes more for a while as it balances its cells, near full (common practice, no source)
 SURE = 4.0  # times the smallest current: a level that a pause can be told from
@@ -314,11 +314,11 @@ class Watcher:
         return self._judged(last, self._terminals.settled(since), first, first, 0.0)
 
     def _behind(self, now: Sampled, since: float) -> bool:
-        """Whether the supply may still be on its way to its set voltage, or the voltmeter's word is to come and worth the wait."""
-        waited, voltage = now.t - since, now.readings.get(VOLTAGE_OF[CHARGE])
-        low = self._set is not None and voltage is not None and voltage < self._set[0] * (1 - VOLTAGE_RATIO)
-        late = self.path == CHARGE and low and now.output is not False and waited < SUPPLY_SETTLES
-        return late or self._terminals.awaited(since, waited)
+        """Whether a voltage may still be on its way to where an open path leaves it, or the voltmeter's word is to come."""
+        assert self._set is not None
+        waited, voltage = now.t - since, now.readings.get(VOLTAGE_OF[self.path])
+        moves = on_its_way(self.path, voltage, self._set[0], self._voltages.stood(since))
+        return (moves and now.output is not False and waited < SETTLES) or self._terminals.awaited(since, waited)
 
     def _goes(self, fall: Fall, first: float, left: float) -> None:
         """No current flows from ``first`` on, but for what is ``left``."""
