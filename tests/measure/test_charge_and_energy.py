@@ -217,6 +217,17 @@ def test_readings_that_are_declared_to_be_exact_say_that_nobody_declared_them():
     assert said not in discharge()["capacity"]().caveats
 
 
+def test_a_discharge_without_a_cut_off_is_no_capacity_and_the_reason_is_said():
+    full = attempt("charge", 0.0, 90.0, Outcome.FULL)
+    tried = attempt("drain", 100.0, 7300.0, Outcome.GAVE_UP, why="did not cut off by 16.00 V")
+    for attempts, reason in (
+        ((full, tried), "there is no cut-off: did not cut off by 16.00 V"),
+        ((full,), "this step was not reached"),
+    ):
+        finding = Throughput(Recording({}, attempts), Specification("under_voltage")).findings()["capacity"]()
+        assert (finding.value, finding.reason) == (None, reason)
+
+
 def test_what_flowed_in_a_gap_is_counted_half_and_may_be_nothing_or_all():
     finding = discharge(gap=(1000.0, 1100.0))["capacity"]()
     assert finding.value == pytest.approx(20.0 * (7198.0 - 50.0))
