@@ -65,11 +65,10 @@ def _wait(plan: Plan, pulse: Pulse, act: Act, rest: bytes) -> str:
     pause = 0.0  # what came behind the plan is looked at first
     while True:
         ready = select.select(waiting, [], [], pause)[0]
-        pause, gone = LOOK_EVERY, runner in ready
-        if 0 in ready:
-            came = os.read(0, 65536)
-            gone, rest = gone or not came, rest + came
-        *lines, rest = rest.split(b"\n")
+        pause = LOOK_EVERY
+        gone = runner in ready or os.getppid() != plan.runner
+        came, ended = _what_came()  # after the look at the runner: what it said last counts, however it ended
+        *lines, rest = (rest + came).split(b"\n")
         for line in lines:
             message: dict[str, Any] = json.loads(line)
             if "stand_down" in message:
@@ -77,13 +76,24 @@ def _wait(plan: Plan, pulse: Pulse, act: Act, rest: bytes) -> str:
             act.told(message)
             if "act" in message:
                 return str(message["act"])
-        if gone or os.getppid() != plan.runner:
+        if gone or ended:
             return "the program has stopped"
         late = pulse.overdue
         if late > plan.patience and seen > plan.patience:
             act.end_runner()
             return f"the program was {late:.1f} s overdue and was ended"
         seen = late
+
+
+def _what_came() -> tuple[bytes, bool]:
+    """All that stands in the pipe now, and whether its other end is closed; waits for nothing."""
+    came = b""
+    while select.select([0], [], [], 0.0)[0]:
+        piece = os.read(0, 65536)
+        if not piece:
+            return came, True
+        came += piece
+    return came, False
 
 
 def _process(number: int) -> int | None:
