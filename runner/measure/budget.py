@@ -13,7 +13,7 @@ from typing import Any
 
 import GTC
 import numpy as np
-from scipy import stats
+from scipy import special
 
 from runner.measure.distribution import MANY as MANY
 from runner.measure.distribution import Distribution, Part, distribution_of
@@ -167,7 +167,7 @@ def coverage_factor(dof: float, coverage: float) -> float:
 
 def chi_square_limit(freedom: float, chance: float = 0.05) -> float:
     """What χ²/ν exceeds by chance with this probability."""
-    return float(stats.chi2.ppf(1.0 - chance, freedom) / freedom)
+    return float(special.chdtri(freedom, chance) / freedom)
 
 
 def coverage_factor_of(rows: Sequence[BudgetRow], coverage: float) -> float:

@@ -17,7 +17,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import optimize, special
+from scipy import special
 
 MANY = math.inf  # degrees of freedom of what is known without repeats
 AS_GOOD_AS_MANY = 1e6  # from here on Student's distribution is the normal one within 1e-6
@@ -72,6 +72,8 @@ class Distribution:
         widest = 2.0 * self.uncertainty
         while self.below(-widest) > tail:
             widest *= 2.0
+        from scipy import optimize  # slow to import: the start of the program does not wait for it
+
         return float(optimize.brentq(lambda x: self.below(-x) - tail, 0.0, widest, xtol=1e-12 * widest))
 
 

@@ -8,9 +8,8 @@ temperature.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import Any, Literal
-
-from scipy import optimize
 
 A, B, C = 3.9083e-3, -5.775e-7, -4.183e-12  # IEC 60751
 PLATINUM_RANGE = (-200.5, 850.5)  # °C, with room for a table of two decimals
@@ -31,7 +30,7 @@ def platinum_temperature(resistance: float, r0: float = 100.0) -> float:
     low, high = (platinum_resistance(t, r0) for t in PLATINUM_RANGE)
     if not low <= resistance <= high:
         raise ValueError(f"{resistance:.6g} Ω is no resistance of a platinum thermometer with {r0:g} Ω at 0 °C")
-    return float(optimize.brentq(lambda t: platinum_resistance(t, r0) - resistance, *PLATINUM_RANGE, xtol=1e-9))
+    return _root(lambda t: platinum_resistance(t, r0) - resistance, *PLATINUM_RANGE)
 
 
 def thermocouple_voltage(kind: Thermocouple, temperature: float, terminals: float = 0.0) -> float:
@@ -47,7 +46,13 @@ def thermocouple_temperature(kind: Thermocouple, voltage: float, terminals: floa
     low, high = THERMOCOUPLE_RANGES[kind]
     if not float(function.emf(low)) <= whole <= float(function.emf(high)):
         raise ValueError(f"{voltage * 1e3:.6g} mV is no voltage of a type {kind} thermocouple")
-    return float(optimize.brentq(lambda t: float(function.emf(t)) - whole, low, high, xtol=1e-9))
+    return _root(lambda t: float(function.emf(t)) - whole, low, high)
+
+
+def _root(function: Callable[[float], float], low: float, high: float) -> float:
+    from scipy import optimize  # half a second to import: only where a resistance or a voltage is really converted
+
+    return float(optimize.brentq(function, low, high, xtol=1e-9))
 
 
 def _function(kind: Thermocouple) -> Any:

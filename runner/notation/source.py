@@ -8,7 +8,9 @@ Rule 3: keys may be written with spaces or hyphens ("charge over-temperature"); 
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass, field
+from copy import deepcopy
+from dataclasses import dataclass, field, replace
+from functools import lru_cache
 
 from ruamel.yaml import YAML
 from ruamel.yaml.error import MarkedYAMLError, YAMLError
@@ -66,7 +68,16 @@ class Source:
 
 
 def read(text: str, file: str) -> Source:
-    """Read YAML; what is wrong is in ``problems``, and ``values`` holds what could be read all the same."""
+    """Read YAML; what is wrong is in ``problems``, and ``values`` holds what could be read all the same.
+
+    One job reads the same few files many times: what was read is kept, and every caller has a copy of its own.
+    """
+    kept = _kept(text, file)
+    return replace(kept, values=deepcopy(kept.values), problems=list(kept.problems))
+
+
+@lru_cache(maxsize=64)
+def _kept(text: str, file: str) -> Source:
     source = Source(file, text)
     if len(text) > MOST_CHARACTERS:
         what = f"has more than {MOST_CHARACTERS / 1e6:g} million characters"

@@ -9,14 +9,18 @@ from runner.cli import main
 from runner.workspace.job import procedure_names
 from runner.workspace.session import state_of_charge_after
 from tests.builders import rehearsed
+from tests.made_once import made_once
 from tests.truths import truth_of
 
 
 @pytest.fixture(scope="module")
 def session(tmp_path_factory):
     """Everything, once: the exit status and the folder."""
-    out = tmp_path_factory.mktemp("session")
-    status = main(["rehearse", "--all", "--unattended", "--json", "--out", str(out)])
+    out, status = made_once(
+        tmp_path_factory,
+        "session",
+        lambda out: main(["rehearse", "--all", "--unattended", "--json", "--out", str(out)]),
+    )
     (folder,) = out.iterdir()
     return status, folder
 

@@ -16,6 +16,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from scipy import special
 
 from runner.measure.fits.averaging import Averaging, Fall, instant_of
 from runner.measure.recording import Series
@@ -61,9 +62,7 @@ class Edge:
         """Half of the interval that holds the instant with a probability, in s."""
         if self.rectangular:
             return float(coverage * 3.0**0.5 * self.uncertainty)
-        from scipy import stats
-
-        return float(stats.norm.ppf(0.5 + coverage / 2) * self.uncertainty)
+        return float(special.ndtri(0.5 + coverage / 2) * self.uncertainty)
 
 
 @dataclass(frozen=True)

@@ -9,7 +9,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import optimize
 
 from runner.measure.recording import Series
 
@@ -78,6 +77,8 @@ def fit_relaxation(x: np.ndarray, y: np.ndarray, rates: tuple[float, ...], *, fr
 
     def residuals_of(logs: np.ndarray) -> np.ndarray:
         return solved(logs)[1] / scale
+
+    from scipy import optimize  # slow to import: the start of the program does not wait for it
 
     best = optimize.least_squares(residuals_of, np.log(rates), method="lm", xtol=1e-15, ftol=1e-15, gtol=1e-15)
     coefficients, residuals = solved(best.x)
