@@ -2,53 +2,20 @@
 
 from __future__ import annotations
 
-import itertools
 import math
 import random
-from bisect import bisect_right
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
+from typing import NamedTuple
 
+from runner.twin.cells import Cells
 from runner.twin.parameters import PackTruth, ProtectionTruth
 from runner.twin.sensing import Senses, SensingTruth
 
-# An invented lithium iron phosphate cell: state of charge, open-circuit voltage in V. The shape is the usual one.
-_CURVE = (
-    (0.00, 2.50),
-    (0.01, 2.78),
-    (0.02, 2.92),
-    (0.05, 3.09),
-    (0.10, 3.19),
-    (0.20, 3.245),
-    (0.30, 3.275),
-    (0.40, 3.290),
-    (0.50, 3.297),
-    (0.60, 3.310),
-    (0.70, 3.328),
-    (0.80, 3.334),
-    (0.90, 3.342),
-    (0.95, 3.360),
-    (0.97, 3.385),
-    (0.98, 3.410),
-    (0.99, 3.460),
-    (1.00, 3.600),
-    (1.02, 3.95),
-)
 WAKING_CURRENT = 0.05  # A of charge that wake a pack which latches after its cut-off
 SHARES = (1.0, 0.67)  # of the relaxation resistance: the fast and the slow relaxation
 SLOWER = 10.0  # times: the slow one
 EMPTY_GROWTH, EMPTY_SOC = 20.0, 0.02  # how much the relaxations grow towards empty, and from which state of charge on
-_SOCS = [soc for soc, _ in _CURVE]
-_PIECES = [(x0, y0, x1 - x0, y1 - y0) for (x0, y0), (x1, y1) in itertools.pairwise(_CURVE)]  # the last goes on for ever
-
-
-def open_circuit_voltages(socs: Iterable[float]) -> list[float]:
-    """V of each cell at rest."""
-    found = []
-    for soc in socs:
-        x0, y0, run, rise = _PIECES[bisect_right(_SOCS, soc, 1, len(_PIECES)) - 1]
-        found.append(y0 + rise * (soc - x0) / run)
-    return found
 
 
 @dataclass
@@ -65,15 +32,29 @@ class _Latch:
     senses: Senses | None = None  # what it sees things through; None: as they are
 
 
+class Extremes(NamedTuple):
+    """V of the highest and of the lowest cell."""
+
+    highest: float
+    lowest: float
+
+
 @dataclass(frozen=True)
 class PackState:
     """What a management system measures. Voltages in V, current in A, positive when it charges."""
 
     sensors: Mapping[str, float]
-    highest: float
-    lowest: float
     current: float
     stack: float
+    extremes: Callable[[], Extremes]  # worked out for those who look at voltages only
+
+    @property
+    def highest(self) -> float:
+        return self.extremes().highest
+
+    @property
+    def lowest(self) -> float:
+        return self.extremes().lowest
 
 
 class ManagementSystem:
@@ -118,11 +99,11 @@ class ManagementSystem:
     def _consider(self, latch: _Latch, t: float, true: PackState) -> None:
         truth, state = latch.truth, true
         if latch.senses is not None:
-            highest, lowest = latch.senses.voltages(true.highest, true.lowest)
-            state = replace(true, sensors=latch.senses.temperatures(true.sensors), highest=highest, lowest=lowest)
+            seen = Extremes(*latch.senses.voltages(*true.extremes()))
+            state = replace(true, sensors=latch.senses.temperatures(true.sensors), extremes=lambda: seen)
         culprit = _beyond_trip(truth, state)
         wants_change = _releases(latch, t, state) if latch.tripped else culprit is not None
-        compared = _compared(truth, state)
+        compared = _compared(truth, state) if truth.kind.endswith("voltage") else math.nan
         if not wants_change:
             latch.since, latch.before = None, (compared, state.stack)
             return
@@ -210,9 +191,8 @@ class Pack:
 
     def __init__(self, truth: PackTruth, dice: random.Random) -> None:
         self.truth = truth
-        self.cell_socs = [truth.soc + dice.gauss(0.0, truth.cell_soc_spread) for _ in range(truth.cells)]
+        self._cells = Cells(truth.soc + dice.gauss(0.0, truth.cell_soc_spread) for _ in range(truth.cells))
         self._relaxations = [0.0, 0.0]
-        self._at_rest()
         self.moved = 0.0  # A·s put in since the beginning
         self.system = ManagementSystem(truth.protections, dice, truth.sensing)
 
@@ -221,31 +201,40 @@ class Pack:
         """V by which the stack is away from its voltage at rest, after its ohmic drop."""
         return sum(self._relaxations)
 
-    def _at_rest(self) -> None:
-        """What only the states of charge decide, worked out once for each of them."""
-        self._volts = open_circuit_voltages(self.cell_socs)
-        self._stack = sum(self._volts)
-        self._emptiness = 1.0 + EMPTY_GROWTH * math.exp(-max(min(self.cell_socs), 0.0) / EMPTY_SOC)
+    @property
+    def cell_socs(self) -> list[float]:
+        """State of charge of each cell."""
+        return self._cells.socs
+
+    @cell_socs.setter
+    def cell_socs(self, socs: list[float]) -> None:
+        self._cells = Cells(socs)
 
     def rest_voltage(self) -> float:
         """V of the whole stack without the drop over its ohmic resistance."""
-        return self._stack + self.relaxation
+        return self._cells.stack + self._relaxations[0] + self._relaxations[1]
 
     def flow(self, current: float, dt: float) -> None:
         """Let a current flow for a while."""
         step = current * dt / self.truth.capacity
         if step:
             self.moved += current * dt
-            self.cell_socs = [soc + step for soc in self.cell_socs]
-            self._at_rest()
+            self._cells.move(step)
+        elif not any(self._relaxations):
+            return
+        emptiness = 1.0 + EMPTY_GROWTH * math.exp(-max(self._cells.emptiest, 0.0) / EMPTY_SOC)
+        whole = current * self.truth.relaxation_resistance * emptiness
         for index, (share, time) in enumerate(zip(SHARES, (1.0, SLOWER), strict=True)):
-            target = current * self.truth.relaxation_resistance * share * self._emptiness
+            target = whole * share
             gone = math.exp(-dt / (self.truth.relaxation_time * time))
             self._relaxations[index] = target + (self._relaxations[index] - target) * gone
 
     def state(self, current: float, sensors: Mapping[str, float]) -> PackState:
         """What the management system measures now."""
         drop = current * self.truth.resistance + self.relaxation
-        each = drop / self.truth.cells
-        volts = [volt + each for volt in self._volts]
-        return PackState(sensors, max(volts), min(volts), current, sum(volts))
+
+        def extremes() -> Extremes:
+            each, volts = drop / self.truth.cells, self._cells.volts()
+            return Extremes(max(volts) + each, min(volts) + each)
+
+        return PackState(sensors, current, self._cells.stack + drop, extremes)

@@ -15,6 +15,8 @@ class Spot:
     def pass_time(self, drive: float, dt: float) -> None:
         """``drive`` is what the hands do, in K/s; heat is lost to the room all the while."""
         before = self.spot
+        if not drive and before == self.sensor == self._ambient:
+            return
         self.spot += (drive - (self.spot - self._ambient) / self._loss_time) * dt
         self.sensor = follow(self.sensor, before, self.spot, self._lag, dt)
 

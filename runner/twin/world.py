@@ -76,8 +76,10 @@ class World:
                 self.hands.look(self.t, here.spot if self.hands.is_plate and here else self.displayed())
                 self._next_glance += LOOK_EVERY
             if self.pack.system.next_look <= self.t + 1e-9:
+                before = len(self.pack.system.changes)
                 self.pack.system.look(self.t, self.pack.state(self.current, self.sensed()))
-                self._settle(0.0)
+                if len(self.pack.system.changes) != before:
+                    self._settle(0.0)
 
     def _pass(self, dt: float) -> None:
         self._settle(dt)
