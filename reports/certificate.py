@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime
 import re
-from collections.abc import Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import groupby
 from pathlib import Path
@@ -14,7 +14,7 @@ import jinja2
 from markupsafe import Markup
 
 from reports.coverage import coverage, headline
-from reports.pdf import write_pdf
+from reports.pdf import NOTHING, write_pdf
 from reports.plots import crossings_svg
 from reports.validation import Validation
 from reports.wording import chance, worded
@@ -72,24 +72,39 @@ class Written:
 
 
 def write_certificate(
-    evaluations: Sequence[Evaluation], folder: Path, issued: str, not_begun: Sequence[tuple[str, str]] = ()
+    evaluations: Sequence[Evaluation],
+    folder: Path,
+    issued: str,
+    not_begun: Sequence[tuple[str, str]] = (),
+    *,
+    attached: Mapping[str, bytes] = NOTHING,
+    finish: Callable[[bytes], bytes] = bytes,
+    evidence: str = "",
+    broken: Sequence[str] = (),
 ) -> Written:
     """Write certificate.html and certificate.pdf of one run, or of several of one pack, into a folder.
 
     ``issued`` is the date of issue, ISO 8601; ``not_begun`` are procedures that were planned and not run, with the reason.
+    ``attached`` travels in the PDF, whose bytes ``finish`` completes; ``evidence`` is the digest of the lists of sums;
+    ``broken`` is what has changed since the evidence was recorded.
     Raises RecordError if the folder cannot be written; a PDF that cannot be made is no error.
     """
-    html = render(evaluations, folder.name, issued, not_begun)
+    html = render(evaluations, folder.name, issued, not_begun, evidence, broken)
     write_whole(folder / CERTIFICATE_HTML, html.encode())
     try:
-        why = write_pdf(html, folder / CERTIFICATE_PDF)
+        why = write_pdf(html, folder / CERTIFICATE_PDF, attached, finish)
     except OSError as error:
         raise RecordError.cannot_write(str(folder / CERTIFICATE_PDF), error.strerror or str(error)) from error
     return Written(folder / CERTIFICATE_HTML, None if why else folder / CERTIFICATE_PDF, why)
 
 
 def render(
-    evaluations: Sequence[Evaluation], number: str, issued: str, not_begun: Sequence[tuple[str, str]] = ()
+    evaluations: Sequence[Evaluation],
+    number: str,
+    issued: str,
+    not_begun: Sequence[tuple[str, str]] = (),
+    evidence: str = "",
+    broken: Sequence[str] = (),
 ) -> str:
     """The certificate as one self-contained HTML page."""
     environment = jinja2.Environment(
@@ -101,7 +116,16 @@ def render(
         finalize=_unbroken,
     )
     contents = _contents(evaluations, number, issued, not_begun)
+    contents |= {"evidence": evidence, "broken": list(broken), "qr": _qr(f"{number} {evidence}") if evidence else ""}
     return environment.get_template("certificate.html.jinja").render(contents)
+
+
+def _qr(text: str) -> Markup:
+    """A QR code (ISO/IEC 18004) as an image in the page."""
+    import segno
+
+    made = segno.make(text, error="m", micro=False).svg_inline(border=2, omitsize=True, svgclass="qr", lineclass=None)
+    return Markup(made)
 
 
 def _unbroken(value: Any) -> Any:

@@ -15,6 +15,7 @@ from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from runner.certifying import make_certificate, print_certificate
 from runner.conduct.clock import ScaledClock, VirtualClock
 from runner.conduct.execute import Result, execute, folder_stamp
 from runner.conduct.interfaces import Operator, StopFlag
@@ -24,9 +25,7 @@ from runner.conduct.signals import pressing
 from runner.conduct.site import Site
 from runner.console_output import (
     finding_line,
-    make_certificate,
     print_agenda,
-    print_certificate,
     print_findings,
     print_json,
 )
