@@ -21,7 +21,7 @@ from runner.orders import AskTaps, BeginRamp, Guide, Order, SwitchOff, hands_off
 from runner.vocabulary import Outcome, Until, WatchWord
 
 TAPERED = (WatchWord.TAPERING, WatchWord.FULL)
-FLOWING = (WatchWord.STEADY, WatchWord.TAPERING)
+FLOWING = (WatchWord.STEADY, WatchWord.TAPERING, WatchWord.DERATED)
 COMING = (
     WatchWord.RETRYING,
     WatchWord.PRE_CHARGING,
