@@ -165,9 +165,10 @@ class Try(Step):
         current = sample.readings.get(CURRENT_OF[self._path])
         if current is None:  # a look ends with a reading, so that its end is a time at which nothing flowed
             return [] if sample.t < self._until + PATIENCE else self._lost(sample)
-        flows = current > BEGUN * self.planned.values["current"]
+        declared = self.around.watcher.declared
+        flows = current > max(BEGUN * self.planned.values["current"], self.around.watcher.nothing)
         self._flows = [*self._flows, sample.t] if flows else []
-        if len(self._flows) >= CONFIRM:
+        if len(self._flows) >= CONFIRM and sample.t - self._flows[0] >= declared.longest_try:
             return self._conclude_and_off(Outcome.RETURNED, "the pack conducts again", self._flows[0])
         if sample.t < self._until or self._flows:  # what has just begun to flow is looked at until it is certain
             return []
