@@ -2,6 +2,7 @@
 
 import pytest
 
+from runner.engine.derived import declared_path
 from runner.engine.watch.declared import SILENT, DeclaredPath
 from runner.errors import SheetError
 from runner.sheets.pack import parse_pack
@@ -49,8 +50,7 @@ def test_an_under_temperature_derates_above_its_trip():
 
 def test_a_discharge_protection_derates_the_discharge():
     text = says(derates="yes").replace("charge over-temperature:", "discharge over-temperature:")
-    discharge = SHORT_PROCEDURE.replace("protection: charge", "protection: discharge")
-    assert planned(text, discharge).declared_path.derates == ("discharge",)
+    assert declared_path(parse_pack(text, "p")).derates == ("discharge",)
 
 
 def test_a_current_protection_does_not_derate():
