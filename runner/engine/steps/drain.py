@@ -363,7 +363,8 @@ class Wake(Step):
         if self._looking.collapsed:
             self._looking = None
             return self._too_long(sample.t) or self._charge()
-        if self._looking.blind or sample.t - self._off_at > COLLAPSE_TIME:
+        longest_try = self.around.watcher.declared.longest_try
+        if self._looking.blind or sample.t - self._off_at > COLLAPSE_TIME + longest_try:
             self._end("rest", "it cannot be seen whether the pack is awake")
             why = "no instrument shows the pack's terminals while everything is off"
             return [self._conclusion(Outcome.NOT_SEEN, why, sample.t)]

@@ -8,6 +8,7 @@ Rule 2: the answer reaches the watcher, in the run and in every evaluation of it
 from __future__ import annotations
 
 from runner.engine.program import Planned
+from runner.engine.steps.base import SPOILED
 from runner.engine.watch.verdict import Verdict
 from runner.events import Answered, Event
 from runner.orders import Ask, Order, Withdraw
@@ -47,6 +48,10 @@ class Explanations:
             return None
         doubted, self.doubted = self.doubted, None
         return doubted
+
+    def stands(self, now: Verdict) -> bool:
+        """Whether the question stands; not any more when something at the bench, as it is ``now``, has made it pointless."""
+        return self.doubted is not None and (bool(now.between) or now.word not in SPOILED)
 
     def withdrawn(self) -> list[Order]:
         """The question no longer matters."""

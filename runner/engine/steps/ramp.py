@@ -131,7 +131,7 @@ class _Provoke(Step):
     def _waits_for_explanation(self, sample: Sampled) -> list[Order]:
         """The question stands, unless something at the bench has made it pointless."""
         verdict = self.around.watcher.verdict
-        if verdict.between or verdict.word not in SPOILED:
+        if self._explanations.stands(verdict):
             return []
         withdrawn = self._explanations.withdrawn()
         return [*withdrawn, *self._conclude(verdict.word, verdict.why, sample.t, self.spoiled)]
