@@ -9,7 +9,7 @@ from runner.events import METER_VOLTAGE, PROBE_TEMPERATURE, Sampled
 from runner.notation.quantity import parse_quantity
 from runner.orders import Ask, AskTaps, BeginStep, End, Guide, Order
 from runner.twin.world import REFRESH, World
-from runner.vocabulary import BoxPlace, Explanation, Observed, Role, Wants
+from runner.vocabulary import BoxPlace, Observed, Role, Wants
 
 JUST_NOW = 3.0  # s: longer than the simulated eyes are away from the bench
 HESITATION = 1.0  # s, at most: a hand that sets a box is no clock, so its moments keep no step with the pack's looks
@@ -181,7 +181,7 @@ class SimulatedEyes:
                 choice for choice in ask.choices if any(choice.replace("-", " ") in a.replace("-", " ") for a in alarms)
             ]
             return (fitting or [ask.choices[-1]])[0]
-        return Explanation.UNKNOWN if Explanation.UNKNOWN in ask.choices else ask.choices[0]
+        return ask.choices[0]
 
     def _number(self, ask: Ask) -> str:
         world = self._world

@@ -145,8 +145,9 @@ def test_a_person_who_saw_the_trip_is_asked_which_it_was_and_the_answer_is_recor
     assert "pack asks for less current" in ask.say
 
 
-def test_a_person_who_cannot_tell_leaves_the_trip_unmeasured(tmp_path):
-    (question, *_), run = asked_and(tmp_path, "cannot tell")
+@pytest.mark.parametrize("answer", ["cannot tell", "go on"])
+def test_a_person_who_cannot_tell_and_a_script_that_goes_on_leave_the_trip_unmeasured(tmp_path, answer):
+    (question, *_), run = asked_and(tmp_path, answer)
     assert question[0].question.startswith("step-")
     assert outcomes(run)[0] == "unclear"
     assert run.finding("trip").value is None
