@@ -51,6 +51,9 @@ def main(arguments: Sequence[str] | None = None) -> int:
 SPEED_HELP = (
     f"simulated speed: a factor such as 30, or max (default: {TAKEN_PART_SPEED:g}, and max if nobody takes part)"
 )
+SCENARIO_HELP = 'what the simulated pack and bench have, or what goes wrong; "list" shows all (default: as they come)'
+AS_THEY_COME = "as-they-come"  # drawn as packs and instruments are; "sound" has none of it
+ORDINARY_SEED = 2  # its errors are of ordinary size
 SEED_HELP = "number that selects the simulated pack and bench (any integer)"
 
 
@@ -76,8 +79,8 @@ def _parser() -> argparse.ArgumentParser:
     )
     rehearse.add_argument("--pack", help="pack sheet of the pack to simulate (default: the demo pack)")
     rehearse.add_argument("--unattended", action="store_true", help="the simulation also answers for the operator")
-    rehearse.add_argument("--seed", type=_whole, default=1, help=SEED_HELP)
-    rehearse.add_argument("--scenario", default="sound", help='simulated fault; "list" shows all')
+    rehearse.add_argument("--seed", type=_whole, default=ORDINARY_SEED, help=SEED_HELP)
+    rehearse.add_argument("--scenario", default=AS_THEY_COME, help=SCENARIO_HELP)
     rehearse.add_argument("--speed", help=SPEED_HELP)
     rehearse.add_argument(
         "--by-hand", action="store_true", help="only the supply is connected; a person reads the other instruments"
@@ -147,8 +150,8 @@ def _add_files_and_benches(commands: argparse._SubParsersAction[argparse.Argumen
     twin.add_argument(
         "--port", type=int, default=0, help="first port, one for each instrument (default: any that are free)"
     )
-    twin.add_argument("--seed", type=_whole, default=1, help=SEED_HELP)
-    twin.add_argument("--scenario", default="sound", help='simulated fault; "list" shows all')
+    twin.add_argument("--seed", type=_whole, default=ORDINARY_SEED, help=SEED_HELP)
+    twin.add_argument("--scenario", default=AS_THEY_COME, help=SCENARIO_HELP)
     twin.add_argument("--speed", type=float, default=1.0, help="simulated speed: a factor such as 30")
 
     schema = _command(commands, "schema", _schema, "print the JSON Schema of a kind of file, for editors")

@@ -50,6 +50,7 @@ class World:
         self.charge_out = self.energy_out = 0.0  # A·s and J drawn from the terminals
         self.switched: list[dict[str, object]] = []
         self.boxed: dict[str, float] = {}
+        self.box_steps: list[dict[str, object]] = []  # what the box in a sensor's place was set to, in °C
         self._next_glance = self.t
 
     # ---- what goes wrong -------------------------------------------------------------------------------------
@@ -191,6 +192,8 @@ class World:
         """A decade box set to a resistance takes a sensor's place, as far as the management system can tell."""
         curve = self.truth.pack.curves.get(sensor)
         if curve is not None and sensor in self.spots:
+            before = self.sensed()[sensor]
+            self.box_steps.append({"t": self.t - self.began, "sensor": sensor, "from": before, "to": curve(resistance)})
             self.boxed = {sensor: curve(resistance)}  # there is one box: the other sensors are plugged in
 
     def switch_supply(self, on: bool) -> None:
@@ -237,6 +240,8 @@ class World:
                 "changes": [
                     {**change, "t": float(str(change["t"])) - self.began} for change in self.pack.system.changes
                 ],
+                "looks_in_mean": pack.sensing.looks,
+                "box_steps": self.box_steps,
                 "switched": self.switched,
                 "supply_on": self.supply_on,
                 "load_on": self.load_on,
