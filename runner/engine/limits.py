@@ -9,6 +9,7 @@ Rule 4: what a step sets or waits for is reached below the ceilings of the proce
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
@@ -31,6 +32,7 @@ MOST_LEVELS = 200
 LONGEST_DWELL = 120.0
 FULL_RATIO, TAPER = 0.98, 0.1  # of the full charge voltage, of the capacity an hour: what full means for a capacity
 MARGIN = 1.25  # of the upper limit of a current's trip
+TOLD_FROM_OPEN = 4.0  # times what flows through an open path: the least current whose stop is seen
 CLOSE = 1 + 1e-9  # rounding of sums
 
 
@@ -79,12 +81,24 @@ class Limits:
             what = f"floor {floor:g} V is below the {allowed:g} V that the pack sheet allows outside an under-voltage test ({line})"
             if discharges or "drain" in step.values:
                 yield self.of_procedure.problem((*place, "floor"), what, "write cut-off voltage, or more")
+        yield from self._told_from_open(step, place)
         for current, path in (
             (highest_current(step), "discharge" if discharges else "charge"),
             (step.values.get("drain", 0.0), "discharge"),
         ):
             if step.kind in SETS_CURRENT:
                 yield from self._current(step, place, current, path)
+
+    def _told_from_open(self, step: Planned, place: Path) -> Iterator[Problem]:
+        """A current that a path carries must be more than what still flows when it is open."""
+        residual, name = self.pack.residual_current, "from" if "from" in step.values else "current"
+        least, current = residual * TOLD_FROM_OPEN, step.values.get(name, math.inf)
+        if step.kind in SETS_CURRENT and residual and current < least:
+            line = _line(self.of_pack, ("residual_current",))
+            what = (
+                f"sets {current:g} A, and {residual:g} A flow through an open path ({line}): a trip could not be seen"
+            )
+            yield self.of_procedure.problem((*place, name), what, f"set at least {least:g} A")
 
     def _full(self, step: Planned, place: Path) -> Iterator[Problem]:
         """A capacity counts from full: charged to the full charge voltage, down to a small current."""

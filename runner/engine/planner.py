@@ -12,6 +12,7 @@ from dataclasses import replace
 from typing import Any
 
 from runner.engine.derived import (
+    declared_path,
     empty_at,
     named_in_texts,
     probe_resolution,
@@ -142,6 +143,7 @@ class _Planner:
             voltage_error(bench, protection),
             empty_at(self.pack, bench, self.procedure.protection or ""),
             any(ROLE_FACTS[Role(role)].heats for role in bench.wired()),
+            declared_path(self.pack),
         )
 
     # ---- what the files must agree on ------------------------------------------------------------------------

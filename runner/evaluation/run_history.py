@@ -14,7 +14,16 @@ from runner.sheets.older import ORDINARY, observed_before
 from runner.vocabulary import Observed, Outcome, WatchWord
 
 NOTHING: Mapping[int, str] = {}
-WORTH_TELLING = (WatchWord.DROPOUT, WatchWord.LOST, WatchWord.OPEN_LEAD, WatchWord.LIMITED, WatchWord.UNCLEAR)
+WORTH_TELLING = (
+    WatchWord.DROPOUT,
+    WatchWord.LOST,
+    WatchWord.OPEN_LEAD,
+    WatchWord.LIMITED,
+    WatchWord.UNCLEAR,
+    WatchWord.DERATED,
+    WatchWord.KEEP_ALIVE,
+    WatchWord.RETRYING,
+)  # pre-charging is how many packs return, and comes with every return
 
 
 @dataclass(frozen=True)

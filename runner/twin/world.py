@@ -174,7 +174,7 @@ class World:
 
     def _kelvins(self) -> float:
         """How far the nearest sensor is from the trip of charge over-temperature, in K."""
-        if not self.truth.pack.path.derates:
+        if not (self.truth.pack.path.derates or self.truth.pack.path.slope):
             return math.inf
         trips = [truth for truth in self.truth.pack.protections if truth.kind == "charge_over_temperature"]
         sensed = self.sensed()
