@@ -6,6 +6,7 @@ Rule 3: no change by ``give_up`` is a finding, not a failure of the run: heating
         left for this sensor is skipped.
 Rule 4: a word that makes the current worthless as evidence (taper, limit, lead off) ends the ramp as not measured; it is
         never turned into a trip. Where a word leaves two explanations, a person is asked which, and nothing is heated meanwhile.
+        Where only a part of the current still flows by ``give_up``, nobody can say whether it has tripped: not measured.
 Rule 5: while readings are lost nobody heats; when they are back, the ramp with the gap is concluded as lost and repeated.
 """
 
@@ -22,6 +23,7 @@ from runner.orders import AskTaps, BeginRamp, Guide, Order, SwitchOff, hands_off
 from runner.vocabulary import Outcome, Until, WatchWord
 
 TAPERED = (WatchWord.TAPERING, WatchWord.FULL)
+LESS = (WatchWord.DERATED, WatchWord.KEEP_ALIVE, WatchWord.RETRYING, WatchWord.PRE_CHARGING)  # a part of the current
 FLOWING = (WatchWord.STEADY, WatchWord.TAPERING, WatchWord.DERATED)
 COMING = (
     WatchWord.RETRYING,
@@ -110,6 +112,9 @@ class _Provoke(Step):
             return []
         if self._past(temperature, self.planned.values["give_up"]):
             limit = self.planned.values["give_up"]
+            if self._wanted == Until.STOPPED and (verdict := self.around.watcher.verdict).word in LESS:
+                why = f"less current flowed at {limit:.1f} °C, neither a trip nor none: {verdict.why}"
+                return self._conclude(Outcome.UNCLEAR, why, event.t, "group")
             return self._conclude(Outcome.GAVE_UP, f"{UNDO[self._wanted]} by {limit:.1f} °C", event.t, "group", limit)
         if not self._ramping and self._past(temperature, self._goal):
             return self._ramp()
