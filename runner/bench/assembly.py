@@ -14,7 +14,8 @@ from runner.bench.load import Load
 from runner.bench.off import OffWords, insist, switch_off_by_hand
 from runner.bench.probe import Probe
 from runner.bench.supply import Supply
-from runner.bench.visa import VisaTransport
+from runner.bench.transports.choose import Wiring
+from runner.bench.wired import wiring
 from runner.errors import BenchError, BenchNotReady
 from runner.events import CHARGE, CURRENT_OF, DISCHARGE, VOLTAGE_OF
 from runner.sheets.bench import BenchFile
@@ -65,17 +66,20 @@ class Bench:
         """
         self.sheet, self._clock, self._announce = sheet, clock, announce
         self.speakers: dict[str, Driver] = {}
+        self.wirings: dict[str, Wiring] = {}
         self.off_words: dict[str, OffWords] = {}  # made before anything is on, so that the way out needs no dialect
         for role, instrument in sheet.wired().items():
             dialect = dialects.get(role) or BUILT_IN[role]
+            self.wirings[role] = wired = wiring(instrument, sheet.backend)
             link = Link(
-                partial(connect or self._visa, role, instrument),
+                partial(connect, role, instrument) if connect else wired.transport,
                 instrument.address,
                 role,
                 timeout=instrument.timeout,
                 identity=instrument.identity,
                 identify=dialect.identity,
                 queue=(dialect.errors.ask, dialect.errors.none) if dialect.errors else None,
+                framing=wired.framing,
                 now=clock.now,
                 announce=announce,
             )
@@ -183,9 +187,6 @@ class Bench:
         """Switch one off; it leaves ``unsure`` once it has read back as off. Never raises."""
         if insist(self.speakers[role].link, self.off_words[role], self._clock.sleep):
             unsure.pop(role, None)
-
-    def _visa(self, role: str, instrument: InstrumentSheet) -> Transport:
-        return VisaTransport(instrument.address, self.sheet.backend, instrument.timeout)
 
     def close(self) -> None:
         """Close every connection. Never raises. The outputs stay as they are."""

@@ -2,7 +2,8 @@
 
 Rule 1: any error closes the session. The next use opens a new one and asks for the identity again. Nothing else cures a
         late reply: the backend hands it to the next question, and so on for ever (measured; pyvisa-py issue 376).
-Rule 2: before speaking, nothing may be waiting. Bytes there are somebody's old reply; an end of file is a dead peer.
+Rule 2: before speaking, nothing may be waiting. Bytes there are somebody's old reply; an end of file is a dead peer. Where a
+        new connection does not get rid of them, nothing is asked before the line has been silent (framing.py).
 Rule 3: opening and every exchange have one deadline and one limit in bytes, ours and not the backend's. After a failed
         opening the link stays shut for REOPEN_AFTER.
 Rule 4: a reply has to have the number of fields that was asked for; parsing is the caller's, and strict.
@@ -22,15 +23,14 @@ from collections.abc import Callable
 from functools import partial
 from typing import Any
 
+from runner.bench.framing import Conversation, Framing
 from runner.bench.line import Line, Overdue, Transport
-from runner.errors import LinkError, printable
+from runner.errors import LinkError, MissingExtra, printable
 
 OPEN_TIMEOUT = 2.0  # s
 REOPEN_AFTER = 1.0  # s on the bench's clock between two attempts to open
-MOST_BYTES = 64 * 1024  # of a reply
 GRACE = 0.05  # s by which the thread's deadline is later, so that a backend that keeps to its own is heard
 QUEUE_LENGTH = 30  # entries of an error queue that are read at most before it is called endless
-END = b"\n"
 
 
 class Link:
@@ -38,8 +38,8 @@ class Link:
 
     ``connect`` makes a transport for each opening; ``address`` and ``instrument`` (its role) are for messages; ``timeout`` is
     the deadline of an exchange in s; ``identity`` how its answer to ``identify`` has to begin (``identify`` None: not asked);
-    ``queue`` the question for its error queue and the pattern of the reply that means empty. ``now`` is the bench's clock in
-    s; ``announce`` is told, before every wait, how long it may be at most, in s of real time.
+    ``queue`` the question for its error queue and the pattern of the reply that means empty; ``framing`` how messages and replies
+    end. ``now`` is the bench's clock in s; ``announce`` is told, before every wait, how long it may be at most, in s of real time.
     """
 
     def __init__(
@@ -52,6 +52,7 @@ class Link:
         identity: str = "",
         identify: str | None = None,
         queue: tuple[str, str] | None = None,
+        framing: Framing | None = None,
         now: Callable[[], float] = time.monotonic,
         announce: Callable[[float], None] = lambda seconds: None,
     ) -> None:
@@ -61,9 +62,10 @@ class Link:
         self.identity = ""
         self.openings = 0
         self.old_errors: list[str] = []
+        self.framing = framing or Framing()
         self._connect = connect
         self._line: Line | None = None
-        self._unread = b""  # what came behind the last reply's line end
+        self._talk: Conversation | None = None
         self._shut_until = -1e30
         self._last_fault = ""
         self._lock = threading.RLock()
@@ -92,10 +94,16 @@ class Link:
             if acknowledge:
                 self._exchange(f"{message};{acknowledge}")
             else:
-                self._guarded(message, partial(self._send, message), self.timeout)
+                until = time.monotonic() + self.timeout
+                self._guarded(message, partial(self._said, message, until))
 
-    def shout(self, message: str) -> bool:
-        """Send a command on a new connection without waiting for anything: the last resort to switch something off.
+    @property
+    def unsettled(self) -> bool:
+        """Whether nothing can be asked at once, because the line has to be silent first. Sending is always possible."""
+        return self._line is None and self.framing.quiet > 0
+
+    def shout(self, *messages: str) -> bool:
+        """Send commands on a new connection without waiting for any reply: the last resort to switch something off.
 
         True if the bytes were handed over. Never raises.
         """
@@ -104,7 +112,8 @@ class Link:
             self._shut_until = -1e30
             try:
                 self._open()
-                self._guarded(message, partial(self._send, message), self.timeout)
+                for message in messages:
+                    self._guarded(message, partial(self._hand_over, message), self.timeout)
             except LinkError:
                 return False
             finally:
@@ -114,7 +123,7 @@ class Link:
     def close(self) -> None:
         """Close the session. Never raises."""
         with self._lock:
-            line, self._line, self._unread = self._line, None, b""
+            line, self._line, self._talk = self._line, None, None
             if line is not None:
                 line.close()
 
@@ -136,6 +145,7 @@ class Link:
             raise LinkError("closed", f"{self._last_fault} (waiting to reconnect)", self.instrument, message)
         try:
             self._open()
+            self._settle()
             self._check_identity()
             self._empty_queue()
         except LinkError as fault:
@@ -149,20 +159,32 @@ class Link:
         try:
             transport = self._connect()
             self._line = Line(transport, self.instrument)
+            self._talk = talk = Conversation(transport, self.framing)
             self.announce(OPEN_TIMEOUT)
             self._line.do(partial(transport.open, OPEN_TIMEOUT), OPEN_TIMEOUT)
+            if self.framing.wake:
+                self.announce(self.framing.wake + GRACE)
+                self._line.do(talk.wake, self.framing.wake + 1.0)
         except Overdue:
             self.close()
             raise LinkError.refused(self.instrument, self.address, f"no connection within {OPEN_TIMEOUT:g} s") from None
         except ValueError as error:
             self.close()
             raise LinkError.bad_address(self.instrument, self.address) from error
+        except MissingExtra as missing:
+            self.close()
+            raise LinkError.missing(self.instrument, self.address, missing.extra) from None
         except ConnectionRefusedError:
             self.close()
             raise LinkError.refused(self.instrument, self.address, "connection refused") from None
         except Exception as error:
             self.close()
             raise LinkError.refused(self.instrument, self.address, _named(error)) from error
+
+    def _settle(self) -> None:
+        if self.framing.quiet and self._talk is not None:
+            talk = self._talk
+            self._guarded("", partial(talk.settle, self.instrument), self.framing.settling)
 
     def _check_identity(self) -> None:
         if self.identify is None:
@@ -185,7 +207,10 @@ class Link:
     # ---- one exchange ----------------------------------------------------------------------------------------
 
     def _exchange(self, message: str) -> str:
-        reply: bytes = self._guarded(message, partial(self._converse, message, time.monotonic() + self.timeout))
+        until = time.monotonic() + self.timeout + self.framing.gap
+        return self._text(message, self._guarded(message, partial(self._replied, message, until)))
+
+    def _text(self, message: str, reply: bytes) -> str:
         try:
             return reply.decode("ascii")
         except UnicodeDecodeError as error:
@@ -194,7 +219,7 @@ class Link:
 
     def _guarded(self, message: str, work: Callable[[], Any], seconds: float | None = None) -> Any:
         """Do something on the line within the deadline; everything that goes wrong is a LinkError and closes the line."""
-        seconds = self.timeout if seconds is None else seconds
+        seconds = self.timeout + self.framing.gap if seconds is None else seconds
         self.announce(seconds + GRACE)
         try:
             if self._line is None:
@@ -216,36 +241,22 @@ class Link:
             self.close()
             raise
 
-    def _send(self, message: str) -> None:
-        assert self._line is not None
-        self._line.transport.write(message.encode("ascii", "replace") + END)
+    # in the line's thread; a conversation that was closed meanwhile is a closed connection
 
-    def _converse(self, message: str, until: float) -> bytes:
-        """Ask and read up to the line end, in the line's thread. ``until`` is on the machine's monotonic clock, in s."""
-        line = self._line
-        if line is None:
+    def _replied(self, message: str, until: float) -> bytes:
+        return self._conversation.ask(message, until, self.instrument)
+
+    def _said(self, message: str, until: float) -> None:
+        self._conversation.tell(message, until, self.instrument)
+
+    def _hand_over(self, message: str) -> None:
+        self._conversation.hand_over(message)
+
+    @property
+    def _conversation(self) -> Conversation:
+        if self._talk is None:
             raise ConnectionError("closed meanwhile")
-        transport = line.transport
-        if self._unread or transport.sees_unread:
-            self._check_quiet(transport, message)
-        transport.write(message.encode("ascii", "replace") + END)
-        reply = b""
-        while END not in reply:
-            left = until - time.monotonic()
-            if left <= 0 and transport.blocks:
-                raise TimeoutError
-            reply += transport.read(MOST_BYTES + 1 - len(reply), left)
-            if len(reply) > MOST_BYTES:
-                raise LinkError.too_long(self.instrument, message, MOST_BYTES, reply[:40].decode("latin1"))
-        first, _, self._unread = reply.partition(END)
-        return first
-
-    def _check_quiet(self, transport: Transport, message: str) -> None:
-        try:
-            waiting = self._unread or transport.read(64, 0.0)
-        except TimeoutError:
-            return
-        raise LinkError.stale(self.instrument, message, waiting.decode("latin1"))
+        return self._talk
 
 
 def _named(error: BaseException) -> str:

@@ -42,6 +42,11 @@ class OffWords:
     scale: float = 1.0
     each: tuple[str, ...] = ("",)
 
+    @property
+    def texts(self) -> tuple[str, ...]:
+        """All that is sent, in its order, where nothing is waited for."""
+        return tuple(text for choice in self.each for text in (choice, self.command) if text)
+
     def mean_off(self, reply: str) -> bool:
         """Whether a reply says that it is off. Never raises."""
         try:
@@ -56,6 +61,9 @@ def attempt(link: Link, words: OffWords) -> bool:
     link.hurry()
     off = True
     try:
+        if link.unsettled:  # what is asked has to wait until the line is silent; off does not
+            link.shout(*words.texts)
+            link.hurry()
         for choice in words.each:
             if choice:
                 link.tell(choice, words.acknowledge)
@@ -64,7 +72,7 @@ def attempt(link: Link, words: OffWords) -> bool:
         return off
     except Exception:  # a BenchError, or a defect: whatever it is, the command has to go out
         with contextlib.suppress(Exception):
-            link.shout("\n".join(f"{choice}\n{words.command}" if choice else words.command for choice in words.each))
+            link.shout(*words.texts)
         return False
 
 

@@ -10,13 +10,11 @@ import signal
 import sys
 import threading
 import time
-from functools import partial
 from pathlib import Path
 from typing import Any
 
 from runner.bench.link import Link
 from runner.bench.off import attempt, switch_off_by_hand
-from runner.bench.visa import VisaTransport
 from runner.guard.plan import Plan, Target
 from runner.guard.terminal import give_back
 
@@ -26,6 +24,7 @@ PAUSES = (0.02, 0.05, 0.1, 0.2, 0.4, 0.7, 1.0)  # s between attempts; the last o
 GIVE_UP = 300.0  # s
 END_WAIT = 1.0  # s that an ended runner is given to let go of its connections
 HEAVY = ("numpy", "zeroconf", "psutil", "pandas")  # what the VISA library would load if it found it
+FOR = {"serial": "ASRL", "usb": "USB"}  # what it loads for one kind of address only
 
 
 class Act:
@@ -43,14 +42,16 @@ class Act:
 
     def prepare(self) -> None:
         """Load the transport and make the links, so that acting begins with the first byte."""
-        for name in HEAVY:
+        addresses = " ".join(each.wiring.address.upper() for each in self.plan.targets)
+        for name in (*HEAVY, *(name for name, word in FOR.items() if word not in addresses)):
             sys.modules.setdefault(name, None)  # type: ignore[arg-type]
-        for backend in {each.backend for each in self.plan.targets}:
-            with contextlib.suppress(Exception):  # acting will say what is wrong
-                VisaTransport("", backend, 0.0).load()
         for each in self.plan.targets:
-            connect = partial(VisaTransport, each.address, each.backend, each.timeout)
-            self._links[each.role] = Link(connect, each.address, each.role, timeout=each.timeout)
+            wiring = each.wiring
+            with contextlib.suppress(Exception):  # acting will say what is wrong
+                wiring.load()
+            self._links[each.role] = Link(
+                wiring.transport, wiring.address, each.role, timeout=wiring.timeout, framing=wiring.framing
+            )
 
     def told(self, message: dict[str, Any]) -> None:
         """Something from the runner: its folder, or what a person would have to do now."""
