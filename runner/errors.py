@@ -141,6 +141,12 @@ class LinkError(BenchError):
         return cls("garbage", what, instrument, command, "check which instrument is at this address")
 
     @classmethod
+    def not_done(cls, instrument: str, command: str, reason: str) -> LinkError:
+        return cls(
+            "refusal", f"the instrument refuses: {reason}", instrument, command, "compare its dialect with its manual"
+        )
+
+    @classmethod
     def never_silent(cls, instrument: str, seconds: float) -> LinkError:
         what = f"the line did not fall silent within {seconds:.1f} s"
         return cls("noise", what, instrument, "", "check baud rate, parity and cable; listen: true if it talks unasked")

@@ -80,6 +80,8 @@ class Bench:
                 identify=dialect.identity,
                 queue=(dialect.errors.ask, dialect.errors.none) if dialect.errors else None,
                 framing=wired.framing,
+                start=[text.format(channel=instrument.channel) for text in dialect.start],
+                end=[text.format(channel=instrument.channel) for text in dialect.end],
                 now=clock.now,
                 announce=announce,
             )
@@ -191,4 +193,4 @@ class Bench:
     def close(self) -> None:
         """Close every connection. Never raises. The outputs stay as they are."""
         for speaker in self.speakers.values():
-            speaker.link.close()
+            speaker.link.finish()

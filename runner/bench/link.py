@@ -16,16 +16,17 @@ A link belongs to one thread at a time; a lock makes sure of it, because two thr
 
 from __future__ import annotations
 
+import contextlib
 import re
 import threading
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterator, Sequence
 from functools import partial
 from typing import Any
 
 from runner.bench.framing import Conversation, Framing
-from runner.bench.line import Line, Overdue, Transport
-from runner.errors import LinkError, MissingExtra, printable
+from runner.bench.line import Line, Overdue, Refused, Transport
+from runner.errors import LinkError, MissingExtra, SettingError, printable
 
 OPEN_TIMEOUT = 2.0  # s
 REOPEN_AFTER = 1.0  # s on the bench's clock between two attempts to open
@@ -39,7 +40,8 @@ class Link:
     ``connect`` makes a transport for each opening; ``address`` and ``instrument`` (its role) are for messages; ``timeout`` is
     the deadline of an exchange in s; ``identity`` how its answer to ``identify`` has to begin (``identify`` None: not asked);
     ``queue`` the question for its error queue and the pattern of the reply that means empty; ``framing`` how messages and replies
-    end. ``now`` is the bench's clock in s; ``announce`` is told, before every wait, how long it may be at most, in s of real time.
+    end; ``start`` and ``end`` what is sent when a session opens and before it closes. ``now`` is the bench's clock in s;
+    ``announce`` is told, before every wait, how long it may be at most, in s of real time.
     """
 
     def __init__(
@@ -53,6 +55,8 @@ class Link:
         identify: str | None = None,
         queue: tuple[str, str] | None = None,
         framing: Framing | None = None,
+        start: Sequence[str] = (),
+        end: Sequence[str] = (),
         now: Callable[[], float] = time.monotonic,
         announce: Callable[[float], None] = lambda seconds: None,
     ) -> None:
@@ -63,6 +67,7 @@ class Link:
         self.openings = 0
         self.old_errors: list[str] = []
         self.framing = framing or Framing()
+        self.start, self.end = tuple(start), tuple(end)
         self._connect = connect
         self._line: Line | None = None
         self._talk: Conversation | None = None
@@ -84,18 +89,38 @@ class Link:
                 raise LinkError.garbage(self.instrument, message, reply)
             return parts
 
-    def tell(self, message: str, acknowledge: str | None = None) -> None:
+    def ask_until(self, message: str, pattern: str, seconds: float) -> str:
+        """The first line of the reply that the pattern fits, within ``seconds``; others are passed over. Raises LinkError."""
+        with self._lock:
+            self._ready(message)
+            until = time.monotonic() + seconds + self.framing.gap
+            work = partial(self._matching, message, pattern, until)
+            return self._text(message, self._guarded(message, work, seconds + self.framing.gap)).strip()
+
+    def tell(self, message: str, acknowledge: str | None = None, *, confirms: str = "", pause: float = 0.0) -> None:
         """Send a command; with ``acknowledge`` (such as ``*OPC?``) in the same message, wait until it was taken.
 
-        Raises LinkError; the command may or may not have been taken, which only a read-back can say.
+        ``confirms``: the pattern of the line with which the instrument answers every command; ``pause``: s that it needs after one.
+        Raises LinkError; the command may or may not have been taken, which only a read-back can say. SettingError for another
+        line than that.
         """
         with self._lock:
             self._ready(message)
-            if acknowledge:
-                self._exchange(f"{message};{acknowledge}")
+            if acknowledge or confirms:
+                said = self._exchange(f"{message};{acknowledge}" if acknowledge else message).strip()
+                if confirms and not re.fullmatch(confirms, said):
+                    raise SettingError.complained(self.instrument, message, said)
             else:
                 until = time.monotonic() + self.timeout
                 self._guarded(message, partial(self._said, message, until))
+            if pause:
+                self._guarded(message, partial(time.sleep, pause), pause + self.timeout)
+
+    @contextlib.contextmanager
+    def held(self) -> Iterator[None]:
+        """Nobody else speaks on this link meanwhile: what belongs together is said together."""
+        with self._lock:
+            yield
 
     @property
     def unsettled(self) -> bool:
@@ -127,6 +152,13 @@ class Link:
             if line is not None:
                 line.close()
 
+    def finish(self) -> None:
+        """Say what is to be said at the end, if there is a session to say it in, and close it. Never raises."""
+        with self._lock, contextlib.suppress(LinkError):
+            for message in self.end if self._line is not None else ():
+                self._guarded(message, partial(self._said, message, time.monotonic() + self.timeout))
+        self.close()
+
     def hurry(self) -> None:
         """Forget that the last opening failed: the next use tries at once."""
         self._shut_until = -1e30
@@ -146,6 +178,8 @@ class Link:
         try:
             self._open()
             self._settle()
+            for message in self.start:
+                self._guarded(message, partial(self._said, message, time.monotonic() + self.timeout))
             self._check_identity()
             self._empty_queue()
         except LinkError as fault:
@@ -231,6 +265,9 @@ class Link:
         except (Overdue, TimeoutError):
             self.close()
             raise LinkError.timed_out(self.instrument, message, self.timeout) from None
+        except Refused as refusal:
+            self.close()
+            raise LinkError.not_done(self.instrument, message, str(refusal)) from None
         except ConnectionError as error:
             self.close()
             raise LinkError.closed(self.instrument, message, str(error)) from error
@@ -245,6 +282,13 @@ class Link:
 
     def _replied(self, message: str, until: float) -> bytes:
         return self._conversation.ask(message, until, self.instrument)
+
+    def _matching(self, message: str, pattern: str, until: float) -> bytes:
+        talk = self._conversation
+        reply = talk.ask(message, until, self.instrument)
+        while not re.fullmatch(pattern, reply.decode("latin1").strip()):
+            reply = talk.listen(until, self.instrument)
+        return reply
 
     def _said(self, message: str, until: float) -> None:
         self._conversation.tell(message, until, self.instrument)

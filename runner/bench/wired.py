@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from runner.bench.framing import Framing
 from runner.bench.transports.choose import Wiring
 from runner.bench.transports.serial_port import Port
@@ -14,14 +16,16 @@ QUIET = 2.0  # times the time-out: so long a line has to be silent after a fault
 def wiring(instrument: InstrumentSheet, backend: str) -> Wiring:
     """How an instrument is reached."""
     plain = Wiring(instrument.address, backend, instrument.timeout)
-    line = instrument.line or (SerialLine() if plain.is_serial else None)
+    on_a_port = plain.is_serial or (plain.is_modbus and instrument.address.count("::") == 1)
+    line = instrument.line or (SerialLine() if on_a_port else None)
     if line is None:
-        return plain
-    quiet = 0.0
-    if plain.is_serial:
-        quiet = QUIET * instrument.timeout if line.quiet is None else line.quiet
+        return replace(plain, unit=instrument.unit)
+    port = Port(line.baud, line.data_bits, line.parity, line.stop_bits, line.flow)
+    quiet = QUIET * instrument.timeout if on_a_port else 0.0
+    if plain.is_modbus:
+        framing = Framing(gap=line.gap, wake=line.wake, quiet=line.quiet or quiet)
+        return replace(plain, framing=framing, port=port, unit=instrument.unit)
     framing = Framing(
         line.write_end, line.read_end, line.length, line.silence, line.echo, line.gap, line.wake, line.quiet or quiet
     )
-    port = Port(line.baud, line.data_bits, line.parity, line.stop_bits, line.flow)
-    return Wiring(instrument.address, backend, instrument.timeout, framing, port)
+    return replace(plain, framing=framing, port=port)

@@ -86,3 +86,5 @@ class Program:
     empty_at: float  # V under load at which the pack's own under-voltage may stop a discharge; 0 in a test of it
     heated_by_machine: bool  # an actuator heats and cools, not a person
     declared_path: DeclaredPath  # how the pack's path opens, as its sheet says
+    knobs: tuple[str, ...] = ()  # limits that a person sets before the run, as orders to them, because no command does
+    unread: tuple[str, ...] = ()  # what the instruments cannot report, in sentences for the record

@@ -40,8 +40,8 @@ def _which_serial(value: object) -> str:
 class InstrumentSheet(Sheet):
     """What every instrument has: an ``address``, or ``by_hand: true`` where a person reads it and switches it.
 
-    ``identity`` is how its answer to ``*IDN?`` has to begin; times in s. ``serial`` is how its line is set, or, as a text, its
-    serial number, for which there is ``serial_number`` as well.
+    ``unit`` is its number on a Modbus line. ``identity`` is how its answer to ``*IDN?`` has to begin; times in s. ``serial`` is
+    how its line is set, or, as a text, its serial number, for which there is ``serial_number`` as well.
     """
 
     address: str = ""
@@ -49,6 +49,7 @@ class InstrumentSheet(Sheet):
     identity: str = ""
     dialect: str = "scpi"
     channel: str = ""
+    unit: int = Field(default=1, ge=1, le=247)
     timeout: Timeout = 1.0
     model: str = ""
     serial: Annotated[

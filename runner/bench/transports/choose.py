@@ -8,6 +8,7 @@ from typing import Any
 
 from runner.bench.framing import Framing
 from runner.bench.line import Transport
+from runner.bench.transports.modbus import PREFIX, ModbusTransport
 from runner.bench.transports.serial_port import Port, SerialTransport
 from runner.bench.visa import VisaTransport
 
@@ -21,6 +22,7 @@ class Wiring:
     timeout: float = 1.0
     framing: Framing = field(default_factory=Framing)
     port: Port = field(default_factory=Port)
+    unit: int = 1
 
     @classmethod
     def of(cls, content: Mapping[str, Any]) -> Wiring:
@@ -32,14 +34,25 @@ class Wiring:
         """Whether it is a serial line through VISA."""
         return self.address.upper().startswith("ASRL")
 
+    @property
+    def is_modbus(self) -> bool:
+        """Whether it is spoken to in registers."""
+        return self.address.upper().startswith(PREFIX)
+
     def transport(self) -> Transport:
         """A transport for one opening."""
+        if self.is_modbus:
+            return ModbusTransport(self.address, self.unit, self.timeout, self.port)
         if self.is_serial:
             return SerialTransport(self.address, self.backend, self.port)
         return VisaTransport(self.address, self.backend, self.timeout)
 
     def load(self) -> None:
         """Load what the transport needs, so that opening is quick. Raises whatever a library raises."""
+        if self.is_modbus:
+            import pymodbus.client  # noqa: F401
+
+            return
         VisaTransport(self.address, self.backend, self.timeout).load()
         if self.is_serial and self.backend == "@py":
             import serial  # noqa: F401
