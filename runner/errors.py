@@ -152,6 +152,11 @@ class LinkError(BenchError):
         return cls("noise", what, instrument, "", "check baud rate, parity and cable; listen: true if it talks unasked")
 
     @classmethod
+    def says_nothing_new(cls, instrument: str, seconds: float, last: str) -> LinkError:
+        what = f"no line that fits for {seconds:g} s" + (f"; the last was '{last}'" if last else "")
+        return cls("timeout", what, instrument, "", "compare its dialect with what it sends")
+
+    @classmethod
     def wrong_echo(cls, instrument: str, command: str, came: str) -> LinkError:
         what = f"the echo '{printable(came)}' is not what was sent"
         return cls("garbage", what, instrument, command, "check baud rate and echo: in the bench file")

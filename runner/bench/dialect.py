@@ -14,6 +14,7 @@ from typing import Any
 from runner.bench.link import QUEUE_LENGTH, Link
 from runner.bench.off import OffWords
 from runner.bench.replies import Reading
+from runner.bench.sessions.listening import Listener
 from runner.errors import BenchError, NotAReading, SettingError
 from runner.sheets.dialect import CHANNELLED, Command, Dialect, Mode, Query
 
@@ -104,6 +105,7 @@ class Driver:
 
     def __init__(self, link: Link, dialect: Dialect, channel: str = "") -> None:
         self.link, self.dialect, self.channel = link, dialect, channel
+        self.age = 0.0  # s of real time since the last reading was sent, where the instrument talks unasked
 
     def command(self, name: str, value: float = 0.0, place: str = "") -> None:
         """Send a command and look into the error queue. ``place``: which of several outputs ``select`` chooses.
@@ -250,13 +252,10 @@ class Driver:
         if mode is None:
             return ""
         reply = self._ask(mode)
-        if not mode.means:
+        if not mode.modes:
             return mode.of(int(self._parsed(mode, reply)))
         found = re.fullmatch(mode.pattern, reply)
-        word = mode.means.get(found[1].strip()) if found else None
-        if word is None:
-            raise NotAReading.reply(self.link.instrument, mode.text, reply)
-        return word
+        return mode.modes.get(found[1].strip(), "") if found else ""
 
     def _one_by_one(self, queries: list[Query]) -> list[str]:
         """Their replies; what several of them ask alike is asked once."""
@@ -267,6 +266,9 @@ class Driver:
         return [replies[query.text] for query in queries]
 
     def _ask(self, query: Query) -> str:
+        if isinstance(self.link, Listener):
+            reply, self.age = self.link.newest(query.pattern)
+            return reply
         text = query.text.format(channel=self.channel)
         with self.link.held():
             if query.within is None:
@@ -305,5 +307,4 @@ class Driver:
 
 
 def _reading(query: Query) -> Reading:
-    means = {} if isinstance(query, Mode) else query.means
-    return Reading(query.pattern, query.scale, query.offset, query.number, query.bit, means)
+    return Reading(query.pattern, query.scale, query.offset, query.number, query.bit, query.means)

@@ -22,13 +22,15 @@ PATIENT = 3.0  # how many times ``quiet`` a line may take to fall silent
 
 @dataclass(frozen=True)
 class Framing:
-    """``write_end`` follows every message, ``read_end`` every reply; characters of Latin-1, so that they travel as JSON.
+    """``prefix`` stands before every message (which of several on one line is meant), ``write_end`` follows it,
+    ``read_end`` every reply; characters of Latin-1, so that they travel as JSON.
 
     ``length``: a reply is so many bytes; without it and without ``read_end``, a reply ends when nothing has come for
     ``silence``. ``echo``: the instrument sends back what it hears. Times in s: ``gap`` between two messages, ``wake`` from
     opening to the first message, ``quiet`` as in rule 2 (0: a new connection has nothing of the old one).
     """
 
+    prefix: str = ""
     write_end: str = "\n"
     read_end: str = "\n"
     length: int = 0

@@ -11,14 +11,14 @@ Rule 5: whatever goes wrong, of whatever type, is a LinkError when it leaves thi
 Rule 6: an entry that is in the error queue when a session opens is older than everything that is sent then: it is taken
         out and noted, and never blamed on a setting.
 
-A link belongs to one thread at a time; a lock makes sure of it, because two threads on one session swap replies silently.
+Links to one address share a session. It belongs to one thread at a time; a lock makes sure of it, because two threads on one
+session swap replies silently.
 """
 
 from __future__ import annotations
 
 import contextlib
 import re
-import threading
 import time
 from collections.abc import Callable, Iterator, Sequence
 from functools import partial
@@ -26,11 +26,13 @@ from typing import Any
 
 from runner.bench.framing import Conversation, Framing
 from runner.bench.line import Line, Overdue, Refused, Transport
+from runner.bench.sessions.session import Session
 from runner.errors import LinkError, MissingExtra, SettingError, printable
 
 OPEN_TIMEOUT = 2.0  # s
 REOPEN_AFTER = 1.0  # s on the bench's clock between two attempts to open
 GRACE = 0.05  # s by which the thread's deadline is later, so that a backend that keeps to its own is heard
+TURN = 6  # exchanges that somebody else's turn on a shared connection may take
 QUEUE_LENGTH = 30  # entries of an error queue that are read at most before it is called endless
 
 
@@ -40,8 +42,8 @@ class Link:
     ``connect`` makes a transport for each opening; ``address`` and ``instrument`` (its role) are for messages; ``timeout`` is
     the deadline of an exchange in s; ``identity`` how its answer to ``identify`` has to begin (``identify`` None: not asked);
     ``queue`` the question for its error queue and the pattern of the reply that means empty; ``framing`` how messages and replies
-    end; ``start`` and ``end`` what is sent when a session opens and before it closes. ``now`` is the bench's clock in s;
-    ``announce`` is told, before every wait, how long it may be at most, in s of real time.
+    end; ``start`` and ``end`` what is sent when a session opens and before it closes; ``session`` is shared with others.
+    ``now`` is the bench's clock in s; ``announce`` is told, before every wait, how long it may be at most, in s of real time.
     """
 
     def __init__(
@@ -57,30 +59,24 @@ class Link:
         framing: Framing | None = None,
         start: Sequence[str] = (),
         end: Sequence[str] = (),
+        session: Session | None = None,
         now: Callable[[], float] = time.monotonic,
         announce: Callable[[float], None] = lambda seconds: None,
     ) -> None:
         self.address, self.instrument, self.timeout = address, instrument, timeout
         self.identity_wanted, self.identify, self.queue, self.now = identity, identify, queue, now
         self.announce = announce
-        self.identity = ""
-        self.openings = 0
-        self.old_errors: list[str] = []
         self.framing = framing or Framing()
         self.start, self.end = tuple(start), tuple(end)
         self._connect = connect
-        self._line: Line | None = None
-        self._talk: Conversation | None = None
-        self._shut_until = -1e30
-        self._last_fault = ""
-        self._lock = threading.RLock()
+        self._session = session or Session()
 
     def ask(self, message: str, fields: int = 1) -> list[str]:
         """The reply, cut at semicolons into ``fields`` parts.
 
         Raises LinkError; then the session is closed and no later question can get this one's answer.
         """
-        with self._lock:
+        with self._turn():
             self._ready(message)
             reply = self._exchange(message)
             parts = [part.strip() for part in reply.split(";")] if fields > 1 else [reply.strip()]
@@ -91,7 +87,7 @@ class Link:
 
     def ask_until(self, message: str, pattern: str, seconds: float) -> str:
         """The first line of the reply that the pattern fits, within ``seconds``; others are passed over. Raises LinkError."""
-        with self._lock:
+        with self._turn():
             self._ready(message)
             until = time.monotonic() + seconds + self.framing.gap
             work = partial(self._matching, message, pattern, until)
@@ -104,7 +100,7 @@ class Link:
         Raises LinkError; the command may or may not have been taken, which only a read-back can say. SettingError for another
         line than that.
         """
-        with self._lock:
+        with self._turn():
             self._ready(message)
             if acknowledge or confirms:
                 said = self._exchange(f"{message};{acknowledge}" if acknowledge else message).strip()
@@ -118,63 +114,92 @@ class Link:
 
     @contextlib.contextmanager
     def held(self) -> Iterator[None]:
-        """Nobody else speaks on this link meanwhile: what belongs together is said together."""
-        with self._lock:
+        """Nobody else speaks on this connection meanwhile: what belongs together is said together. Raises LinkError."""
+        with self._turn():
             yield
+
+    @property
+    def identity(self) -> str:
+        """What it said of itself when the session was opened; empty before."""
+        return self._session.identity
+
+    @property
+    def openings(self) -> int:
+        """How often its session was opened."""
+        return self._session.openings
+
+    @contextlib.contextmanager
+    def _turn(self) -> Iterator[None]:
+        """Wait until nobody else speaks. Raises LinkError if that takes longer than anything may."""
+        lock = self._session.lock
+        if not lock.acquire(blocking=False):
+            longest = OPEN_TIMEOUT + self.framing.settling + TURN * (self.timeout + self.framing.gap)
+            self.announce(longest + GRACE)
+            if not lock.acquire(timeout=longest):
+                raise LinkError.timed_out(self.instrument, "", longest)
+        try:
+            yield
+        finally:
+            lock.release()
 
     @property
     def unsettled(self) -> bool:
         """Whether nothing can be asked at once, because the line has to be silent first. Sending is always possible."""
-        return self._line is None and self.framing.quiet > 0
+        return self._session.line is None and self.framing.quiet > 0
 
     def shout(self, *messages: str) -> bool:
         """Send commands on a new connection without waiting for any reply: the last resort to switch something off.
 
         True if the bytes were handed over. Never raises.
         """
-        with self._lock:
+        try:
+            with self._turn():
+                self._shout(messages)
+        except LinkError:
+            return False
+        return True
+
+    def _shout(self, messages: Sequence[str]) -> None:
+        self.close()
+        self._session.shut_until = -1e30
+        try:
+            self._open()
+            for message in messages:
+                self._guarded(message, partial(self._hand_over, message), self.timeout)
+        finally:
             self.close()
-            self._shut_until = -1e30
-            try:
-                self._open()
-                for message in messages:
-                    self._guarded(message, partial(self._hand_over, message), self.timeout)
-            except LinkError:
-                return False
-            finally:
-                self.close()
-            return True
 
     def close(self) -> None:
         """Close the session. Never raises."""
-        with self._lock:
-            line, self._line, self._talk = self._line, None, None
+        session = self._session
+        with session.lock:
+            line, session.line, session.talk = session.line, None, None
             if line is not None:
                 line.close()
 
     def finish(self) -> None:
         """Say what is to be said at the end, if there is a session to say it in, and close it. Never raises."""
-        with self._lock, contextlib.suppress(LinkError):
-            for message in self.end if self._line is not None else ():
+        with contextlib.suppress(LinkError), self._turn():
+            for message in self.end if self._session.line is not None else ():
                 self._guarded(message, partial(self._said, message, time.monotonic() + self.timeout))
         self.close()
 
     def hurry(self) -> None:
         """Forget that the last opening failed: the next use tries at once."""
-        self._shut_until = -1e30
+        self._session.shut_until = -1e30
 
     def take_old_errors(self) -> list[str]:
         """What stood in the error queue when a session was opened, since the last call."""
-        found, self.old_errors = self.old_errors, []
+        found, self._session.old_errors = self._session.old_errors, []
         return found
 
     # ---- opening ---------------------------------------------------------------------------------------------
 
     def _ready(self, message: str) -> None:
-        if self._line is not None:
+        if self._session.line is not None:
             return
-        if self.now() < self._shut_until:
-            raise LinkError("closed", f"{self._last_fault} (waiting to reconnect)", self.instrument, message)
+        if self.now() < self._session.shut_until:
+            raise LinkError("closed", f"{self._session.last_fault} (waiting to reconnect)", self.instrument, message)
         try:
             self._open()
             self._settle()
@@ -184,21 +209,21 @@ class Link:
             self._empty_queue()
         except LinkError as fault:
             self.close()
-            self._last_fault = fault.what
-            self._shut_until = self.now() + REOPEN_AFTER
+            self._session.last_fault = fault.what
+            self._session.shut_until = self.now() + REOPEN_AFTER
             raise
 
     def _open(self) -> None:
-        self.openings += 1
+        self._session.openings += 1
         try:
             transport = self._connect()
-            self._line = Line(transport, self.instrument)
-            self._talk = talk = Conversation(transport, self.framing)
+            self._session.line = Line(transport, self.instrument)
+            self._session.talk = talk = Conversation(transport, self.framing)
             self.announce(OPEN_TIMEOUT)
-            self._line.do(partial(transport.open, OPEN_TIMEOUT), OPEN_TIMEOUT)
+            self._session.line.do(partial(transport.open, OPEN_TIMEOUT), OPEN_TIMEOUT)
             if self.framing.wake:
                 self.announce(self.framing.wake + GRACE)
-                self._line.do(talk.wake, self.framing.wake + 1.0)
+                self._session.line.do(talk.wake, self.framing.wake + 1.0)
         except Overdue:
             self.close()
             raise LinkError.refused(self.instrument, self.address, f"no connection within {OPEN_TIMEOUT:g} s") from None
@@ -216,14 +241,14 @@ class Link:
             raise LinkError.refused(self.instrument, self.address, _named(error)) from error
 
     def _settle(self) -> None:
-        if self.framing.quiet and self._talk is not None:
-            talk = self._talk
+        if self.framing.quiet and self._session.talk is not None:
+            talk = self._session.talk
             self._guarded("", partial(talk.settle, self.instrument), self.framing.settling)
 
     def _check_identity(self) -> None:
         if self.identify is None:
             return
-        self.identity = printable(self._exchange(self.identify).strip())
+        self._session.identity = printable(self._exchange(self.identify).strip())
         if self.identity_wanted and not self.identity.startswith(self.identity_wanted):
             raise LinkError.wrong_identity(self.instrument, self.identity_wanted, self.identity)
 
@@ -235,8 +260,8 @@ class Link:
             reply = self._exchange(ask).strip()
             if re.fullmatch(none, reply):
                 return
-            self.old_errors.append(printable(reply))
-        raise LinkError.endless_queue(self.instrument, ask, self.old_errors[-1])
+            self._session.old_errors.append(printable(reply))
+        raise LinkError.endless_queue(self.instrument, ask, self._session.old_errors[-1])
 
     # ---- one exchange ----------------------------------------------------------------------------------------
 
@@ -256,9 +281,9 @@ class Link:
         seconds = self.timeout + self.framing.gap if seconds is None else seconds
         self.announce(seconds + GRACE)
         try:
-            if self._line is None:
+            if self._session.line is None:
                 raise ConnectionError("closed meanwhile")
-            return self._line.do(work, seconds + GRACE)
+            return self._session.line.do(work, seconds + GRACE)
         except LinkError:
             self.close()
             raise
@@ -281,26 +306,29 @@ class Link:
     # in the line's thread; a conversation that was closed meanwhile is a closed connection
 
     def _replied(self, message: str, until: float) -> bytes:
-        return self._conversation.ask(message, until, self.instrument)
+        return self._conversation.ask(self._addressed(message), until, self.instrument)
 
     def _matching(self, message: str, pattern: str, until: float) -> bytes:
         talk = self._conversation
-        reply = talk.ask(message, until, self.instrument)
+        reply = talk.ask(self._addressed(message), until, self.instrument)
         while not re.fullmatch(pattern, reply.decode("latin1").strip()):
             reply = talk.listen(until, self.instrument)
         return reply
 
     def _said(self, message: str, until: float) -> None:
-        self._conversation.tell(message, until, self.instrument)
+        self._conversation.tell(self._addressed(message), until, self.instrument)
 
     def _hand_over(self, message: str) -> None:
-        self._conversation.hand_over(message)
+        self._conversation.hand_over(self._addressed(message))
+
+    def _addressed(self, message: str) -> str:
+        return self.framing.prefix + message
 
     @property
     def _conversation(self) -> Conversation:
-        if self._talk is None:
+        if self._session.talk is None:
             raise ConnectionError("closed meanwhile")
-        return self._talk
+        return self._session.talk
 
 
 def _named(error: BaseException) -> str:

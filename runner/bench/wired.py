@@ -18,14 +18,22 @@ def wiring(instrument: InstrumentSheet, backend: str) -> Wiring:
     plain = Wiring(instrument.address, backend, instrument.timeout)
     on_a_port = plain.is_serial or (plain.is_modbus and instrument.address.count("::") == 1)
     line = instrument.line or (SerialLine() if on_a_port else None)
+    prefix = f"{instrument.unit} " if plain.is_modbus else ""
     if line is None:
-        return replace(plain, unit=instrument.unit)
+        return replace(plain, framing=Framing(prefix=prefix))
     port = Port(line.baud, line.data_bits, line.parity, line.stop_bits, line.flow)
     quiet = QUIET * instrument.timeout if on_a_port else 0.0
     if plain.is_modbus:
-        framing = Framing(gap=line.gap, wake=line.wake, quiet=line.quiet or quiet)
-        return replace(plain, framing=framing, port=port, unit=instrument.unit)
+        framing = Framing(prefix=prefix, gap=line.gap, wake=line.wake, quiet=line.quiet or quiet)
+        return replace(plain, framing=framing, port=port)
     framing = Framing(
-        line.write_end, line.read_end, line.length, line.silence, line.echo, line.gap, line.wake, line.quiet or quiet
+        write_end=line.write_end,
+        read_end=line.read_end,
+        length=line.length,
+        silence=line.silence,
+        echo=line.echo,
+        gap=line.gap,
+        wake=line.wake,
+        quiet=line.quiet or quiet,
     )
     return replace(plain, framing=framing, port=port)

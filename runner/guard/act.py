@@ -15,6 +15,7 @@ from typing import Any
 
 from runner.bench.link import Link
 from runner.bench.off import attempt, switch_off_by_hand
+from runner.bench.sessions.session import Session
 from runner.guard.plan import Plan, Target
 from runner.guard.terminal import give_back
 
@@ -45,12 +46,18 @@ class Act:
         addresses = " ".join(each.wiring.address.upper() for each in self.plan.targets)
         for name in (*HEAVY, *(name for name, word in FOR.items() if word not in addresses)):
             sys.modules.setdefault(name, None)  # type: ignore[arg-type]
+        sessions: dict[str, Session] = {}
         for each in self.plan.targets:
             wiring = each.wiring
             with contextlib.suppress(Exception):  # acting will say what is wrong
                 wiring.load()
             self._links[each.role] = Link(
-                wiring.transport, wiring.address, each.role, timeout=wiring.timeout, framing=wiring.framing
+                wiring.transport,
+                wiring.address,
+                each.role,
+                timeout=wiring.timeout,
+                framing=wiring.framing,
+                session=sessions.setdefault(wiring.key, Session()),
             )
 
     def told(self, message: dict[str, Any]) -> None:
@@ -97,10 +104,12 @@ class Act:
             if confirmed:
                 after = round(time.monotonic() - began, 4)
                 self._write({"what": "off", "instrument": target.role, "attempt": number, "after_s": after})
-                self._links[target.role].close()
                 with self._changed:
                     self._off[target.role] = True
                     self._changed.notify_all()
+                    shares = [each.role for each in self.plan.targets if each.wiring.key == target.wiring.key]
+                if all(self._off.get(role) for role in shares):
+                    self._links[target.role].close()
                 return
             time.sleep(PAUSES[min(number, len(PAUSES)) - 1])
 

@@ -22,12 +22,16 @@ class Wiring:
     timeout: float = 1.0
     framing: Framing = field(default_factory=Framing)
     port: Port = field(default_factory=Port)
-    unit: int = 1
 
     @classmethod
     def of(cls, content: Mapping[str, Any]) -> Wiring:
         """Back from its fields."""
         return cls(**{**content, "framing": Framing(**content["framing"]), "port": Port(**content["port"])})
+
+    @property
+    def key(self) -> str:
+        """The same for all that have to share a connection."""
+        return self.address.upper().removesuffix("::INSTR")
 
     @property
     def is_serial(self) -> bool:
@@ -42,7 +46,7 @@ class Wiring:
     def transport(self) -> Transport:
         """A transport for one opening."""
         if self.is_modbus:
-            return ModbusTransport(self.address, self.unit, self.timeout, self.port)
+            return ModbusTransport(self.address, self.timeout, self.port)
         if self.is_serial:
             return SerialTransport(self.address, self.backend, self.port)
         return VisaTransport(self.address, self.backend, self.timeout)

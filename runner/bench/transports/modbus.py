@@ -1,7 +1,8 @@
 """Modbus over a network or a serial line, through pymodbus, which is an extra and is loaded when such a line is opened.
 
-A message is one line of text that stands for one exchange: ``read holding 16 u32 high``, ``read coil 3``,
-``write holding 0 u16 high 2960``, ``write coil 3 1``. The reply to a question is the number, as text.
+A message is one line of text that stands for one exchange: ``1 read holding 16 u32 high``, ``1 read coil 3``,
+``1 write holding 0 u16 high 2960``, ``1 write coil 3 1``; the first number is the unit's.
+The reply to a question is the number, as text.
 
 Rule 1: nothing is written but what a message says to write; a reply that does not fit its question in function, place and count
         is a fault. Over a network the library compares transaction numbers. A serial line has none: before a question nothing
@@ -36,14 +37,14 @@ EXCEPTIONS = {
 
 
 class ModbusTransport:
-    """A client of one unit. ``timeout`` in s is how long the library waits for a reply."""
+    """A client of all units on a line. ``timeout`` in s is how long the library waits for a reply."""
 
     blocks = True
     sees_unread = False
 
-    def __init__(self, address: str, unit: int, timeout: float, port: Port) -> None:
+    def __init__(self, address: str, timeout: float, port: Port) -> None:
         self._place = address[len(PREFIX) :]
-        self._unit, self._timeout, self._port = unit, timeout, port
+        self._timeout, self._port = timeout, port
         self._client: Any = None
         self._reply = b""
 
@@ -93,13 +94,13 @@ class ModbusTransport:
             raise ConnectionError("an old reply was waiting")
         from pymodbus.exceptions import ModbusIOException
 
-        kind, table, number, *rest = message.decode("ascii").split()
+        unit, kind, table, number, *rest = message.decode("ascii").split()
         began = time.monotonic()
         try:
             if kind == "read":
-                self._reply += f"{self._read(table, int(number), rest)}\n".encode()
+                self._reply += f"{self._read(int(unit), table, int(number), rest)}\n".encode()
             else:
-                self._write(table, int(number), rest)
+                self._write(int(unit), table, int(number), rest)
         except ModbusIOException as error:
             if time.monotonic() - began >= 0.9 * self._timeout:  # the library has no error of its own for it
                 raise TimeoutError from error
@@ -127,8 +128,8 @@ class ModbusTransport:
             time.sleep(0.005)
         return bytes(self._client.socket.read(min(waiting, limit)))
 
-    def _read(self, table: str, number: int, rest: list[str]) -> str:
-        client, unit = self._client, self._unit
+    def _read(self, unit: int, table: str, number: int, rest: list[str]) -> str:
+        client = self._client
         if table in ("coil", "discrete"):
             ask = client.read_coils if table == "coil" else client.read_discrete_inputs
             bits = self._checked(ask(number, count=1, device_id=unit), 1 if table == "coil" else 2).bits
@@ -143,8 +144,8 @@ class ModbusTransport:
             raise Refused(f"{len(registers)} registers came, {count} were asked for")
         return _number(registers, kind, order)
 
-    def _write(self, table: str, number: int, rest: list[str]) -> None:
-        client, unit = self._client, self._unit
+    def _write(self, unit: int, table: str, number: int, rest: list[str]) -> None:
+        client = self._client
         if table == "coil":
             done = self._checked(client.write_coil(number, rest[0] == "1", device_id=unit), 5)
             if list(done.bits[:1]) != [rest[0] == "1"]:

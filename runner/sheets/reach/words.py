@@ -26,7 +26,7 @@ class Query(Register):
     """A question and how its reply is read.
 
     ``ask`` is the text, or a register in its place. ``reply``: the pattern of the whole reply, with one group around the number.
-    ``number``: decimal, comma (a decimal comma) or hex. ``means``: words in place of numbers, such as ``{ON: 1, OFF: 0}``.
+    ``number``: decimal, comma (a decimal comma) or hex. ``on_word`` and ``off_word``: the two words in place of a number.
     ``bit``: of a whole number only this bit counts, from 0. What was read is multiplied by ``scale``, then ``offset`` is added.
     ``within``: lines that do not fit ``reply`` are passed over for so long.
     """
@@ -34,7 +34,8 @@ class Query(Register):
     ask: str = ""
     reply: str = ""
     number: Literal["decimal", "comma", "hex"] = "decimal"
-    means: dict[str, float] = {}
+    on_word: str = ""
+    off_word: str = ""
     bit: int | None = Field(default=None, ge=0, le=31)
     scale: float = Field(default=1.0, allow_inf_nan=False)
     offset: float = Field(default=0.0, allow_inf_nan=False)
@@ -61,9 +62,16 @@ class Query(Register):
     def _text_or_register(self) -> Self:
         if self.ask and self.tables:
             raise Wrong("ask and a register are both given", "remove one of them")
+        if bool(self.on_word) != bool(self.off_word):
+            raise Wrong("only one of on_word and off_word is given", "give both")
         if self.means and self.bit is not None:
-            raise Wrong("means is for words, bit for numbers", "remove one of them")
+            raise Wrong("on_word and off_word are words, bit is for numbers", "remove one of them")
         return self
+
+    @property
+    def means(self) -> dict[str, float]:
+        """What words stand for, where there are words."""
+        return {self.on_word: 1.0, self.off_word: 0.0} if self.on_word else {}
 
     @property
     def text(self) -> str:
@@ -140,23 +148,33 @@ def short_forms(value: object, key: str) -> Any:
 
 
 class Mode(Query):
-    """What says constant voltage and constant current: bits of a number, or words.
-
-    ``means`` is then a table such as ``{CV: CV, "C.C": CC}``.
-    """
+    """What says constant voltage and constant current: bits of a number, or words."""
 
     constant_voltage_bit: int | None = Field(default=None, ge=0, le=31)
     constant_current_bit: int | None = Field(default=None, ge=0, le=31)
-    means: dict[str, Literal["CV", "CC", ""]] = {}  # type: ignore[assignment]
+    constant_voltage_word: str = ""
+    constant_current_word: str = ""
 
     @model_validator(mode="after")
     def _bits_or_words(self) -> Self:
         bits = {self.constant_voltage_bit, self.constant_current_bit} - {None}
-        if bool(bits) == bool(self.means):
+        if bool(bits) == bool(self.modes):
             raise Wrong(
-                "a mode is read from bits or from words", "give constant_voltage_bit, constant_current_bit or means"
+                "a mode is read from bits or from words",
+                "give constant_voltage_bit and constant_current_bit, or the words",
             )
         return self
+
+    @property
+    def modes(self) -> dict[str, str]:
+        """What words stand for, where there are words."""
+        words = {self.constant_voltage_word: "CV", self.constant_current_word: "CC"}
+        return {word: mode for word, mode in words.items() if word}
+
+    @property
+    def pattern(self) -> str:
+        """The pattern of the whole reply."""
+        return self.reply or (WORD if self.modes else PATTERNS[self.number])
 
     def of(self, bits: int) -> str:
         """CV, CC or nothing."""
