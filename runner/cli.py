@@ -147,7 +147,10 @@ def _add_files_and_benches(commands: argparse._SubParsersAction[argparse.Argumen
         _bench,
         "check the instruments of a bench: which answer, what they read, and every command a run uses",
     )
-    bench.add_argument("bench", metavar="BENCH.yaml")
+    bench.add_argument("bench", metavar="BENCH.yaml", nargs="?", help="with --find: write what was found to this file")
+    bench.add_argument("--talk", metavar="ROLE", help="try the dialect of an instrument line by line")
+    bench.add_argument("--find", action="store_true", help="list the instruments and serial ports that are there")
+    bench.add_argument("--network", default="", metavar="RANGE", help="with --find: also these network addresses")
 
     twin = _command(commands, "twin", _twin, "start the simulated bench as a separate process")
     twin.add_argument(
@@ -270,6 +273,16 @@ def _check(options: argparse.Namespace) -> int:
 def _bench(options: argparse.Namespace) -> int:
     from pathlib import Path
 
+    if options.find:
+        from runner.finding_instruments import find
+
+        return find(options.network, Path(options.bench) if options.bench else None)
+    if not options.bench:
+        return _usage("no bench file given", "name one, or use --find to look for instruments")
+    if options.talk:
+        from runner.talking import talk
+
+        return talk(Path(options.bench), options.talk, sys.stdin, sys.stdout)
     from runner.console_output import check_instruments
 
     return check_instruments(Path(options.bench))
