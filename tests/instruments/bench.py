@@ -5,9 +5,11 @@ share of the simulated bench's speed.
 """
 
 import contextlib
+import re
 import socket
 import threading
 import time
+from pathlib import Path
 
 from runner.conduct.clock import ScaledClock
 from runner.rehearsal.simulated_bench import build_world
@@ -16,6 +18,17 @@ from runner.twin.server import Servers
 from runner.workspace.job import DEMO_PACK, read_file
 from tests.instruments.modbus import Unit
 from tests.instruments.terminal import OnATerminal
+
+MANUAL = (Path(__file__).parent.parent.parent / "procedures" / "INSTRUMENTS.md").read_text(encoding="utf-8")
+
+
+def example(name):
+    """A worked example of the manual: what a user would copy is what runs here."""
+    (text,) = re.findall(rf"<!-- example: {name} -->\n```yaml\n(.*?)```", MANUAL, re.DOTALL)
+    return text
+
+
+FEW_WORDS, STREAMING, MODBUS_SUPPLY = example("few words"), example("streaming"), example("registers")
 
 
 class World:
@@ -74,25 +87,6 @@ def few_words(world, gap=0.0):
     return OnATerminal(answer, echo=True, gap=gap)
 
 
-FEW_WORDS = """\
-kind: dialect
-name: made-up supply of few words
-role: supply
-acknowledge: null
-identity: null
-errors: null
-join: null
-commands:
-  set_voltage: {say: "V{value}", form: 05.2f}
-  set_current: {say: "I{value}", form: 05.2f}
-  output_on: O1
-  output_off: O0
-queries:
-  voltage: {ask: R, reply: 'V=([0-9.]+) I=-?[0-9.]+'}
-  current: {ask: R, reply: 'V=[0-9.]+ I=(-?[0-9.]+)'}
-"""
-
-
 class Streaming:
     """A thermometer on a pseudo terminal that sends a line ten times a second of its own time, asked or not."""
 
@@ -112,16 +106,6 @@ class Streaming:
         self._over.set()
         self._thread.join()
         self.terminal.close()
-
-
-STREAMING = """\
-kind: dialect
-name: made-up streaming thermometer
-role: probe
-listen: true
-queries:
-  temperature: {reply: 'T1 ([+-][0-9.]+) C'}
-"""
 
 
 class Slow:
@@ -200,26 +184,3 @@ def modbus_supply(world, number=1):
         unit.read["input", place] = lambda what=what, half=half: measured(what, half)
     unit.read["input", 4] = lambda: int(world.ask("supply", "STAT:QUES:COND?"))
     return unit
-
-
-MODBUS_SUPPLY = """\
-kind: dialect
-name: made-up supply in registers
-role: supply
-commands:
-  set_voltage: {holding: 0, scale: 0.01}
-  set_current: {holding: 1, scale: 0.01}
-  set_overvoltage: {holding: 2, scale: 0.01}
-  set_overcurrent: {holding: 3, scale: 0.01}
-  output_on: {coil: 0, value: 1}
-  output_off: {coil: 0, value: 0}
-queries:
-  voltage_setting: {holding: 0, scale: 0.01}
-  current_setting: {holding: 1, scale: 0.01}
-  overvoltage_setting: {holding: 2, scale: 0.01}
-  overcurrent_setting: {holding: 3, scale: 0.01}
-  voltage: {input: 0, type: s32, scale: 0.001}
-  current: {input: 2, type: s32, scale: 0.001}
-  output: {coil: 0}
-mode: {input: 4, constant_current_bit: 0, constant_voltage_bit: 1}
-"""
