@@ -17,6 +17,7 @@ from runner.bench.line import Transport
 from runner.errors import LinkError
 
 MOST_BYTES = 64 * 1024  # of a reply
+LOOK_EVERY = 0.05  # s
 PATIENT = 3.0  # how many times ``quiet`` a line may take to fall silent
 
 
@@ -56,6 +57,7 @@ class Conversation:
     def __init__(self, transport: Transport, framing: Framing) -> None:
         self.transport, self.framing = transport, framing
         self._unread = b""  # what came behind the last reply's end
+        self.hurried = False  # somebody has something to switch off: that does not wait for silence
         self._free_at = 0.0  # on the machine's monotonic clock: the instrument takes nothing before
 
     def wake(self) -> None:
@@ -64,7 +66,7 @@ class Conversation:
             time.sleep(self.framing.wake)
 
     def settle(self, instrument: str) -> None:
-        """Wait until the line has been silent for ``quiet``. Raises LinkError if it does not fall silent."""
+        """Wait until the line has been silent for ``quiet``. Raises LinkError if it does not, ConnectionError if it is ``hurried``."""
         quiet = self.framing.quiet
         if not quiet:
             return
@@ -72,8 +74,10 @@ class Conversation:
         while (now := time.monotonic()) - last < quiet:
             if now - began > PATIENT * quiet - quiet:
                 raise LinkError.never_silent(instrument, now - began)
+            if self.hurried:
+                raise ConnectionError("given up, something has to be switched off")
             try:
-                if self.transport.read(4096, quiet - (now - last)):
+                if self.transport.read(4096, min(LOOK_EVERY, quiet - (now - last))):
                     last = time.monotonic()
             except TimeoutError:
                 continue

@@ -185,7 +185,10 @@ class Link:
         self.close()
 
     def hurry(self) -> None:
-        """Forget that the last opening failed: the next use tries at once."""
+        """Forget that the last opening failed, and wait for no silence: the next use tries at once."""
+        talk = self._session.talk
+        if talk is not None:
+            talk.hurried = True
         self._session.shut_until = -1e30
 
     def take_old_errors(self) -> list[str]:

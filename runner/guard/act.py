@@ -25,7 +25,7 @@ PAUSES = (0.02, 0.05, 0.1, 0.2, 0.4, 0.7, 1.0)  # s between attempts; the last o
 GIVE_UP = 300.0  # s
 END_WAIT = 1.0  # s that an ended runner is given to let go of its connections
 HEAVY = ("numpy", "zeroconf", "psutil", "pandas")  # what the VISA library would load if it found it
-FOR = {"serial": "ASRL", "usb": "USB"}  # what it loads for one kind of address only
+FOR = {"serial": ("ASRL", "MODBUS"), "usb": ("USB",)}  # what it loads for some kinds of address only
 
 
 class Act:
@@ -44,7 +44,8 @@ class Act:
     def prepare(self) -> None:
         """Load the transport and make the links, so that acting begins with the first byte."""
         addresses = " ".join(each.wiring.address.upper() for each in self.plan.targets)
-        for name in (*HEAVY, *(name for name, word in FOR.items() if word not in addresses)):
+        unneeded = [name for name, words in FOR.items() if not any(word in addresses for word in words)]
+        for name in (*HEAVY, *unneeded):
             sys.modules.setdefault(name, None)  # type: ignore[arg-type]
         sessions: dict[str, Session] = {}
         for each in self.plan.targets:

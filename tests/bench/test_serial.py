@@ -1,7 +1,11 @@
 """A serial line through PyVISA and pyserial, on pseudo terminals: every manner of speaking, and never a swapped reading."""
 
+import contextlib
+import dataclasses
+import json
 import subprocess
 import sys
+import threading
 import time
 
 import pytest
@@ -168,8 +172,6 @@ def test_a_line_that_never_falls_silent_is_said_to_be_one(on_a_terminal):
             instrument.send(b"23.4\r")
             time.sleep(0.02)
 
-    import threading
-
     thread = threading.Thread(target=talk)
     thread.start()
     with pytest.raises(LinkError, match="did not fall silent"):
@@ -192,6 +194,30 @@ def test_off_goes_out_at_once_though_nothing_may_be_asked_yet(on_a_terminal):
     began = time.monotonic()
     assert attempt(link, OffWords("OUT0", None, "OUT?", "([01])"))
     assert off_at[0] - began < QUIET / 2 < QUIET < time.monotonic() - began
+
+
+def test_off_waits_for_nobody_who_waits_for_silence(on_a_terminal):
+    """A poll of another thread holds the line and waits until it is silent; off must not wait for that."""
+    off_at = []
+
+    def answer(text):
+        if text == "OUT0":
+            off_at.append(time.monotonic())
+        return b"0\r" if text == "OUT?" else None
+
+    link = linked(on_a_terminal(answer), quiet=2.0)
+
+    def poll():
+        with contextlib.suppress(LinkError):
+            link.ask("V?")
+
+    thread = threading.Thread(target=poll)
+    thread.start()
+    time.sleep(0.2)
+    began = time.monotonic()
+    attempt(link, OffWords("OUT0", None, "OUT?", "([01])"))
+    assert off_at[0] - began < 0.4
+    thread.join()
 
 
 def test_a_port_that_is_not_there_is_said_so(tmp_path):
@@ -237,14 +263,12 @@ def supply(serial, address="ASRL/dev/ttyUSB0::INSTR"):
 def test_the_block_in_a_bench_file_is_what_the_line_is_set_to():
     block = "{baud: 19200, data_bits: 7, parity: even, stop_bits: 2, flow: xon_xoff, write_end: CR, read_end: CR LF, gap: 50 ms, echo: true, wake: 2 s}"
     wired = wiring(supply(block), "@py")
-    assert wired.port.baud, wired.port.data_bits == (19200, 7)
+    assert (wired.port.baud, wired.port.data_bits) == (19200, 7)
     assert (wired.port.parity, wired.port.stop_bits, wired.port.flow) == ("even", 2, "xon_xoff")
     assert (wired.framing.write_end, wired.framing.read_end) == ("\r", "\r\n")
     assert (wired.framing.gap, wired.framing.echo, wired.framing.wake) == (0.05, True, 2.0)
     assert wired.framing.quiet == 2.0  # twice the time-out of 1 s
-    assert (
-        Wiring.of(__import__("json").loads(__import__("json").dumps(__import__("dataclasses").asdict(wired)))) == wired
-    )
+    assert Wiring.of(json.loads(json.dumps(dataclasses.asdict(wired)))) == wired
 
 
 @pytest.mark.parametrize(

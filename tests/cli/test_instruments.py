@@ -1,14 +1,17 @@
 """Instruments of every kind through the whole program: each bench runs one short procedure to a certificate."""
 
 import json
+import os
+import signal
 import subprocess
+import time
 
 import pytest
 
 from tests.builders import SHORT_PROCEDURE, a_file
 from tests.instruments import bench as personalities
 from tests.instruments.modbus import OverSerial, OverTcp
-from tests.processes import ANSWERS, DEMO_PACK, PROGRAM
+from tests.processes import ANSWERS, DEMO_PACK, PROGRAM, until
 
 SPEED = 40.0
 POWER = """
@@ -47,8 +50,8 @@ def bench_file(folder, **instruments):
     return a_file(folder / "bench.yaml", head + "\n".join(lines) + "\n")
 
 
-def ran(folder, bench, procedure=SHORT_PROCEDURE):
-    """A run of the whole program; its folder, what it said, and its exit status."""
+def arguments(folder, bench, procedure):
+    """Of a run of the whole program."""
     names = [
         "--pack",
         str(DEMO_PACK),
@@ -61,8 +64,12 @@ def ran(folder, bench, procedure=SHORT_PROCEDURE):
         str(folder / "runs"),
     ]
     answers = ["--answers", str(a_file(folder / "answers.yaml", ANSWERS))]
-    arguments = ["run", str(a_file(folder / "short.yaml", procedure)), *names, *answers]
-    done = subprocess.run([*PROGRAM, *arguments], text=True, capture_output=True, timeout=170)
+    return [*PROGRAM, "run", str(a_file(folder / "short.yaml", procedure)), *names, *answers]
+
+
+def ran(folder, bench, procedure=SHORT_PROCEDURE):
+    """A run of the whole program; its folder, what it said, and its exit status."""
+    done = subprocess.run(arguments(folder, bench, procedure), text=True, capture_output=True, timeout=170)
     runs = list((folder / "runs").glob("*")) if (folder / "runs").is_dir() else []
     assert len(runs) == 1, done.stdout + done.stderr
     return runs[0], done
@@ -79,6 +86,35 @@ def plate(world):
 def world():
     with personalities.World(SPEED) as made:
         yield made
+
+
+@pytest.mark.parametrize("kind", ["serial", "Modbus TCP", "Modbus RTU"])
+def test_a_killed_run_is_switched_off_by_the_guard_on_every_kind_of_line(tmp_path, world, kind):
+    a_file(tmp_path / "few.yaml", personalities.FEW_WORDS)
+    a_file(tmp_path / "registers.yaml", personalities.MODBUS_SUPPLY)
+    if kind == "serial":
+        supply = personalities.few_words(world)
+        said = "dialect: few.yaml\n    serial: {write_end: CR, read_end: CR, echo: true}"
+    else:
+        supply = {"Modbus TCP": OverTcp, "Modbus RTU": OverSerial}[kind](personalities.modbus_supply(world))
+        said = "dialect: registers.yaml"
+    bench = bench_file(
+        tmp_path,
+        supply=f"{supply.address}\n    timeout: 0.3 s\n    {said}{POWER}",
+        probe=f"{world.servers.address('probe')}{PROBE}",
+        actuator=plate(world),
+    )
+    process = subprocess.Popen(
+        arguments(tmp_path, bench, SHORT_PROCEDURE), stdout=subprocess.PIPE, stderr=subprocess.PIPE
+    )
+    until(lambda: world.world.supply_on, 30, "the supply to be on")
+    os.kill(process.pid, signal.SIGKILL)
+    began = time.monotonic()
+    until(lambda: not world.world.supply_on, 5, "the guard to switch it off")
+    assert time.monotonic() - began < 2
+    _, guard = process.communicate(timeout=30)  # which ends with the guard
+    assert b"TRIPWITNESS GUARD" in guard
+    supply.close()
 
 
 def is_certified(folder, done, world, *names):

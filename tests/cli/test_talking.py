@@ -112,15 +112,15 @@ def test_a_role_that_is_not_there_is_said_with_those_that_are(bench, capsys):
 
 def test_a_killed_talk_leaves_it_off(bench):
     supply, path = bench
-    process = subprocess.Popen(
-        [*PROGRAM, "bench", str(path), "--talk", "supply"], stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True
-    )
+    pipes = dict.fromkeys(("stdin", "stdout", "stderr"), subprocess.PIPE)
+    process = subprocess.Popen([*PROGRAM, "bench", str(path), "--talk", "supply"], **pipes, text=True)
     process.stdin.write("output_on\n")
     process.stdin.flush()
     until(lambda: supply.on, 20, "the output to be on")
     os.kill(process.pid, signal.SIGKILL)
     until(lambda: not supply.on, 10, "the guard to switch it off")
-    process.communicate()
+    _, said = process.communicate(timeout=30)  # the guard holds this pipe too: it is done when the pipe ends
+    assert "supply switched off and read back" in said
 
 
 # ---- finding -----------------------------------------------------------------------------------------------------
