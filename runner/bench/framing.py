@@ -66,7 +66,10 @@ class Conversation:
             time.sleep(self.framing.wake)
 
     def settle(self, instrument: str) -> None:
-        """Wait until the line has been silent for ``quiet``. Raises LinkError if it does not, ConnectionError if it is ``hurried``."""
+        """Wait until the line has been silent for ``quiet``.
+
+        Raises LinkError if it does not fall silent, ConnectionError if it is ``hurried``.
+        """
         quiet = self.framing.quiet
         if not quiet:
             return
