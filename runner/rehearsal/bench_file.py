@@ -17,6 +17,7 @@ kind: bench
 name: simulated bench
 place: Tern Island (invented)
 laboratory: Tern Island Marker Light Trust, battery bench (invented)
+laboratory_address: Old Lamp Store, Quay Row, Tern Island (invented)
 simulated: true
 speed: {speed:g}
 decision: {{rule: guard band with conditions, coverage: 95 %}}

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime
 import math
 from collections.abc import Iterator, Mapping
 from typing import Any, ClassVar, Literal, Self
@@ -206,6 +207,8 @@ class PackSheet(Sheet):
     serial: str
     maker: str = ""
     customer: str = ""
+    customer_address: str = ""
+    received: datetime.date | None = None
     note: str = ""
     chemistry: str = Field(json_schema_extra={"enum": list(NAMES)})
     cell: Cell | None = None
