@@ -34,7 +34,7 @@ from runner.sheets.older import BOX, observed_before
 from runner.sheets.pack import PackSheet, Protection, Sensor, TemperatureProtection, protection_name
 from runner.sheets.procedure import Procedure, names_for
 from runner.sheets.steps import OfferSpec, RepeatSpec, StepItem, SubstituteSpec
-from runner.sheets.tolerances import allowed
+from runner.sheets.tolerances import allowed, marks
 from runner.vocabulary import Role
 
 MOST_PATIENCE = 10.0
@@ -98,7 +98,9 @@ class _Planner:
             raise SheetError(self.problems)
         values = self.pack.values()
         if protection is not None:
+            low, high = marks(protection, self.bench.decision.assumed_tolerance, self.pack.cells_in_series)
             values |= {"trip": protection.trip, "delay": protection.delay, "polling": protection.polling}
+            values |= {"lowest_trip": low, "highest_trip": high}
             if protection.release is not None:
                 values["release"] = protection.release
         sensors = self._sensors(protection)
