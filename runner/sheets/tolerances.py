@@ -11,8 +11,8 @@ from runner.sheets.pack import Protection
 
 Limits = tuple[float, float] | None
 
-# where a sheet declares no tolerance, a test looks this far about the trip, in V a cell and as a part of it (common practice, no source)
-USUAL_CELL, USUAL_CURRENT = 0.0375, 15.0
+# how far about the trip a test looks where a sheet declares no tolerance: K, V a cell, a part of it (common practice, no source)
+USUAL_KELVIN, USUAL_CELL, USUAL_CURRENT = 2.0, 0.0375, 15.0
 _DIFFERENCE = {"temperature": "temperature difference", "voltage": "voltage", "current": "current"}
 
 
@@ -48,6 +48,6 @@ def marks(protection: Protection, assumed: Assumed, cells: int) -> tuple[float, 
     limits = allowed(protection, assumed).trip
     if limits is not None:
         return limits
-    half = {"temperature": 2.0, "voltage": USUAL_CELL * cells, "current": protection.trip / USUAL_CURRENT}
+    half = {"temperature": USUAL_KELVIN, "voltage": USUAL_CELL * cells, "current": protection.trip / USUAL_CURRENT}
     around = half[protection.dimension]
     return protection.trip - around, protection.trip + around
