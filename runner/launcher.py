@@ -56,7 +56,7 @@ from runner.workspace.job import (
     read_file,
 )
 from runner.workspace.locks import Locks
-from runner.workspace.session import REHEARSED, Session, agenda_for
+from runner.workspace.session import REHEARSED, Session, agenda_for, of_protection
 
 if TYPE_CHECKING:
     from runner.screen.feed import ScreenOperator
@@ -196,7 +196,7 @@ class Face:
         pack_file, bench_file = place.files
         pack = parse_pack(pack_file.text, pack_file.name)
         bench = parse_bench(bench_file.text, bench_file.name)
-        agenda = agenda_for(names, pack, bench, as_given=self.options.as_given)
+        agenda = agenda_for(names, pack_file, bench_file, place.sensors, as_given=self.options.as_given)
         print_agenda(agenda, sys.stderr if self.options.json else sys.stdout)
         self._say(f"decision rule: {decision_of(bench).short}\n")
         for note in [] if bench.decision.assumed_tolerance != Assumed() else not_judged(pack):
@@ -369,9 +369,8 @@ def _protection_of(name: str) -> str:
 
 
 def _of_protection(name: str, pack: PackSheet, sensors: tuple[str, ...]) -> tuple[str, ...]:
-    """The sensors a session was asked for, as far as a procedure's protection has them."""
-    protection = pack.protection(_protection_of(name))
-    return tuple(sensor for sensor in sensors if sensor in getattr(protection, "sensors", ()))
+    file = find_procedure(name)
+    return of_protection(parse_procedure(file.text, file.name), pack, sensors)
 
 
 def _goes_on(place: Place, session: Session) -> str:

@@ -50,7 +50,7 @@ class Limits:
     def problems(self, steps: Sequence[Planned], places: Sequence[Path], ceilings: CeilingValues) -> list[Problem]:
         """Everything that a step would set and must not; ``places`` are theirs in the procedure's file."""
         found = [*self._supply(steps, ceilings), *self._load(steps, ceilings), *self._ceilings(ceilings)]
-        found += self._heated(steps)
+        found += [*self._heated(steps), *self._leads(steps)]
         for step, place in zip(steps, places, strict=True):
             found += [*self._beyond_the_sheet(step, place), *self._beyond_a_sensor(step, place)]
             found += self._beyond_a_ceiling(step, place, ceilings)
@@ -226,6 +226,24 @@ class Limits:
             return (0.0, 0.0)
         return (min(supply.limits.voltage, ceilings.voltage), min(supply.limits.current, ceilings.current))
 
+    def _leads(self, steps: Sequence[Planned]) -> Iterator[Problem]:
+        """What the leads of supply and load must not carry, where the bench file says how much they may."""
+        for role, instrument in (("supply", self.bench.instruments.supply), ("load", self.bench.instruments.load)):
+            carry = instrument.leads.current if instrument is not None and instrument.leads is not None else None
+            asked = max((highest_current(step) for step in steps if self._role(step) == role), default=0.0)
+            if carry is not None and asked > carry * CLOSE:
+                what = f"the procedure {self.procedure.name} sets {asked:g} A, the leads carry {carry:g} A"
+                yield self.of_bench.problem(("instruments", role, "leads", "current"), what, "use thicker leads")
+
+    def _full_line(self) -> str:
+        return _line(self.of_pack, ("full_charge_voltage",))
+
+    @staticmethod
+    def _role(step: Planned) -> str:
+        if step.kind not in SETS_CURRENT:
+            return ""
+        return "load" if step.kind == "drain" or step.word("path") == DISCHARGE else "supply"
+
     def _supply(self, steps: Sequence[Planned], ceilings: CeilingValues) -> Iterator[Problem]:
         if self.bench.instruments.supply is None:
             return
@@ -245,7 +263,12 @@ class Limits:
         load = self.bench.instruments.load
         if load is None:
             return
-        highest = min(load.limits.current, ceilings.current)
+        highest, full = min(load.limits.current, ceilings.current), self.pack.full_charge_voltage
+        if full > load.limits.voltage and any(self._role(step) == "load" for step in steps):
+            what = (
+                f"the load takes {load.limits.voltage:g} V at most, the pack has up to {full:g} V ({self._full_line()})"
+            )
+            yield self.of_bench.problem(("instruments", "load", "limits", "voltage"), what, "use a load that fits")
         for step in steps:
             draws = step.kind == "drain" or step.word("path") == DISCHARGE
             asked = highest_current(step) if draws else step.values.get("drain", 0.0)

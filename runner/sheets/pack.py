@@ -273,6 +273,7 @@ PACK_NAMES: Mapping[str, str] = {
     "minimum_capacity": "charge",
     "maximum_charge_current": "current",
     "maximum_discharge_current": "current",
+    "cells_in_series": "ratio",
 }
 
 
