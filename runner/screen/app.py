@@ -104,6 +104,11 @@ class RunApp(Dressed[None]):
             self.pop_screen()
 
     @property
+    def stops_on_escape(self) -> bool:
+        run_screen = self._run_screen
+        return run_screen is not None and run_screen.end is None
+
+    @property
     def _run_screen(self) -> RunScreen | None:
         return next((screen for screen in self.screen_stack if isinstance(screen, RunScreen)), None)
 
