@@ -17,6 +17,7 @@ from textual.events import Event, InputEvent
 from runner.conduct.execute import Result
 from runner.conduct.interfaces import Operator, StopFlag
 from runner.conduct.run_thread import RunThread
+from runner.conduct.signals import IN_WORDS
 from runner.measure.finding import Finding
 from runner.screen.feed import ScreenOperator
 from runner.screen.run import RunScreen
@@ -78,7 +79,7 @@ class RunApp(Dressed[None]):
         self._switched = sys.getswitchinterval()
         sys.setswitchinterval(HAND_OVER)
         if hasattr(signal, "SIGTSTP"):  # Textual would suspend the program, with whatever is on
-            self._suspend = signal.signal(signal.SIGTSTP, lambda *_: self.stop.press("SIGTSTP"))
+            self._suspend = signal.signal(signal.SIGTSTP, lambda *_: self.stop.press(IN_WORDS["SIGTSTP"]))
         gc.collect()
         gc.freeze()  # else looking through all that is loaded holds up sampling by a tenth of a second, again and again
         self.thread.start()

@@ -311,7 +311,7 @@ class RunScreen(Screen[None]):
     def action_stop(self) -> None:
         if self.end is not None:
             return
-        self.stop.press(f"{self.operator.name}, stop key")
+        self.stop.press(f"{self.operator.name} with the stop key")
         self.asked = None
         self._typing(None)
         self.query_one(Prompt).show("STOP: supply and load are switching off.", 'Wait for "bench off".', hold=True)

@@ -109,7 +109,7 @@ def test_the_stop_key_and_leaving_switch_the_supply_off(tmp_path, key):
                 await pilot.press(key)
                 await until(pilot, lambda: not stage.rehearsal.world.supply_on, "the supply to be off", 10)
         stage.thread.leave(stage.stop, "")
-        assert stage.stop.by == "Test Person, stop key"
+        assert stage.stop.by == "Test Person with the stop key"
         assert stage.thread.outcome.evaluation.exit_status == 4
 
     played(play())

@@ -77,7 +77,7 @@ def test_escape_stops_also_while_something_is_typed(tmp_path):
                 await to_the_first_item(pilot, stage)
                 await pilot.press("g", "o", "escape")
                 await until(pilot, lambda: stage.thread.done, "the end")
-        assert stage.stop.by == "Test Person, stop key"
+        assert stage.stop.by == "Test Person with the stop key"
 
     played(play())
 
@@ -102,7 +102,7 @@ def test_the_stop_word_alone_in_a_field_ends_the_run_as_it_does_in_plain_lines(t
                 assert "Esc" in text(stage.app)
                 await pilot.press(*keys, "enter")
                 await until(pilot, lambda: stage.thread.done, "the end")
-        assert stage.stop.by == "Test Person, stop key"
+        assert stage.stop.by == "Test Person with the stop key"
 
     played(play())
 
