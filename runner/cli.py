@@ -250,6 +250,15 @@ def _names(options: argparse.Namespace, default: list[str]) -> list[str]:
     return [] if options.all else list(options.procedures) or default
 
 
+CHECKED = {  # what a file of a kind is, in which nothing was found
+    "pack": "pack sheet, no errors",
+    "bench": "bench file, no errors (`tripwitness bench` asks whether the instruments answer)",
+    "procedure": "procedure, no errors by itself (its values are checked with a pack sheet: rehearse --plan --pack)",
+    "dialect": "dialect, no errors",
+    "answers": "answers file, no errors",
+}
+
+
 def _check(options: argparse.Namespace) -> int:
     from pathlib import Path
 
@@ -260,7 +269,7 @@ def _check(options: argparse.Namespace) -> int:
     for name in options.files:
         try:
             kind, notes = check_file(Path(name))
-            print(f"{name}: valid {kind}", *(f"  {note}" for note in notes), sep="\n")
+            print(f"{name}: {CHECKED[kind]}", *(f"  {note}" for note in notes), sep="\n")
         except SheetError as error:
             print(error, file=sys.stderr)
             status = Exit.WRONG_INPUT

@@ -11,7 +11,7 @@ import threading
 from collections.abc import Callable, Sequence
 from typing import TextIO
 
-from runner.conduct.answer_parsing import STOP_KEY, STOP_WORDS, NotUnderstood, hint, understood
+from runner.conduct.answer_parsing import NotUnderstood, hint, is_stop, understood
 from runner.conduct.interfaces import StopFlag
 from runner.conduct.log_lines import said, stamp
 from runner.engine.opening import CAUTIONS
@@ -19,7 +19,6 @@ from runner.engine.view import View
 from runner.errors import OperatorGone
 from runner.events import CHARGE, CURRENT_OF, METER_VOLTAGE, PROBE_TEMPERATURE, VOLTAGE_OF, Answered, Event, Sampled
 from runner.orders import Ask, AskTaps, Order, Withdraw
-from runner.vocabulary import Answer, Wants
 
 PROGRESS_EVERY = 60.0  # s of the run's time between two lines of readings
 
@@ -138,9 +137,7 @@ class PlainOperator:
         return found
 
     def _understood(self, text: str, t: float) -> list[Answered | Sampled]:
-        if text.lower() in STOP_WORDS and (
-            self._asked is None or self._asked.wants != Wants.CHOICE or text in (STOP_KEY, Answer.STOP)
-        ):
+        if is_stop(self._asked, text):
             self._stop.press(self._name)
             return []
         if self._asked is None:

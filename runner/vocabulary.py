@@ -114,6 +114,7 @@ class Answer(StrEnum):
     STOP = "stop"
     AGREE = "agree"
     ONE_MORE = "one more"
+    OFF = "off"
 
 
 class Seen(StrEnum):

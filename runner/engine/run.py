@@ -7,6 +7,8 @@ Rule 3: after the run has begun to make safe it orders nothing but off.
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from runner.engine.away import SensorsAway
 from runner.engine.bench_state import BenchState
 from runner.engine.ceilings import Ceilings
@@ -143,6 +145,8 @@ class Run:
             if isinstance(order, Pace):  # what is polled rarely may be missing longer
                 self._watching.ordered(order)
                 self.ceilings.paced(order.interval, order.slow)
+            elif isinstance(order, SetSupply):
+                self.ceilings.set_to(order.voltage)
             elif isinstance(order, Guide):
                 self.known.hands_at = order.sensor if self._heats(order) else None
                 self.ceilings.heated(self.known.hands_at is not None)
@@ -285,10 +289,9 @@ class Run:
             orders = self._begin(make_step(planned, self._around), t, orders)
             if self.step is not None and not self.step.done:
                 return orders
-        return orders + self._make_safe(
-            _all_done(self._sequence.undone if self._sequence.cut_short else 0),
-            early=False,
-        )
+        left = [Remark(self._around.to_say)] if self._around.to_say else []
+        undone = self._sequence.undone if self._sequence.cut_short else 0
+        return [*orders, *left, *self._make_safe(_all_done(undone), early=False)]
 
     def _begin(self, step: Step, t: float, orders: list[Order]) -> list[Order]:
         """``orders``, and those with which a step begins."""
@@ -296,10 +299,17 @@ class Run:
         self._go(State.HOLDING if step.asks else State.WATCHING)
         self.away.begun(planned)
         first = self._allowed(step.begin(t))
+        before, self._around.to_say = self._around.to_say, ""
         tells = (
-            step.asks or step.done or any(isinstance(order, Ask | Guide) for order in first)
+            step.asks or step.done or planned.kind == "off" or any(isinstance(order, Ask | Guide) for order in first)
         )  # these say it themselves
         say = "" if tells else planned.say
+        if before and any(isinstance(order, Ask) for order in first):
+            first = [
+                replace(order, say=f"{before} {order.say}") if isinstance(order, Ask) else order for order in first
+            ]
+        elif before:
+            say = f"{before} {say}".strip()
         return [
             *orders,
             BeginStep(planned.index, planned.kind, planned.title, planned.sensor, planned.cycle, say),

@@ -95,8 +95,8 @@ class Declared:
 
 
 SCENARIOS = {
-    "sound": "a pack that behaves as its sheet declares",
-    "trips-late": "every threshold is too far out: by 6 K, 0.1 V per cell, 30 % of the current",
+    "sound": "a good pack: it behaves as its sheet declares",
+    "trips-late": "every trip is 6 K (0.1 V per cell, 30 % of the current) beyond its declared value; releases are as declared",
     "no-protection": "every protection is missing",
     "no-release": "protections latch: they do not release",
     "slow": "all delays are four times the declared value",

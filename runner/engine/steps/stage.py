@@ -254,8 +254,10 @@ class Substitute(Step):
         return []
 
     def sentence(self) -> str:
+        # the smallest first: then no resistance on the way lies beyond the one that is wanted
         temperature, resistance = self.planned.levels[self._number]
-        return f"{self.planned.say} Set the decade box to {resistance:.0f} Ω ({shown(temperature, 'temperature')})."
+        level = f"{resistance:.0f} Ω ({shown(temperature, 'temperature')})"
+        return f"{self.planned.say} Set the decade box to {level}, the smallest knob first."
 
     @property
     def _wanted(self) -> str:
@@ -266,7 +268,7 @@ class Substitute(Step):
         return f"step-{self.planned.index}-level-{self._number}"
 
     def _ask(self) -> Ask:
-        say = f"{self.sentence()} Press Enter at the same moment."
+        say = f"{self.sentence()} Press Enter as you turn the last knob."
         return Ask(self._question, say, "decade box set", Wants.MARK, setting=self.planned.levels[self._number][1])
 
     def _next(self, t: float) -> list[Order]:
