@@ -29,11 +29,14 @@ def main(arguments: Sequence[str] | None = None) -> int:
         options = _parser().parse_args(["rehearse"])
         options.command = _first_screen
     from runner.errors import TripwitnessError
+    from runner.terminal_text import plainly
 
     try:
-        return int(options.command(options))
+        with plainly():
+            return int(options.command(options))
     except TripwitnessError as error:
-        print(error, file=sys.stderr)
+        with plainly():
+            print(error, file=sys.stderr)
         return error.status
     except KeyboardInterrupt:
         print("interrupted", file=sys.stderr)
