@@ -55,6 +55,9 @@ def main(arguments: Sequence[str] | None = None) -> int:
 SPEED_HELP = (
     f"simulated speed: a factor such as 30, or max (default: {TAKEN_PART_SPEED:g}, and max if nobody takes part)"
 )
+SCENARIO_HELP = 'what the simulated pack and bench have, or what goes wrong; "list" shows all (default: as they come)'
+AS_THEY_COME = "as-they-come"  # drawn as packs and instruments are; "sound" has none of it
+ORDINARY_SEED = 2  # its errors are of ordinary size
 SEED_HELP = "number that selects the simulated pack and bench (any integer)"
 
 
@@ -80,8 +83,8 @@ def _parser() -> argparse.ArgumentParser:
     )
     rehearse.add_argument("--pack", help="pack sheet of the pack to simulate (default: the demo pack)")
     rehearse.add_argument("--unattended", action="store_true", help="the simulation also answers for the operator")
-    rehearse.add_argument("--seed", type=_whole, default=1, help=SEED_HELP)
-    rehearse.add_argument("--scenario", default="sound", help='simulated fault; "list" shows all')
+    rehearse.add_argument("--seed", type=_whole, default=ORDINARY_SEED, help=SEED_HELP)
+    rehearse.add_argument("--scenario", default=AS_THEY_COME, help=SCENARIO_HELP)
     rehearse.add_argument("--speed", help=SPEED_HELP)
     rehearse.add_argument(
         "--by-hand", action="store_true", help="only the supply is connected; a person reads the other instruments"
@@ -119,6 +122,15 @@ def _add_after_a_run(commands: argparse._SubParsersAction[argparse.ArgumentParse
     )
     certificate.add_argument("folders", nargs="+", metavar="RUN_FOLDER")
 
+    verify = _command(commands, "verify", _verify, "check whether a run, a session or a certificate's PDF has changed")
+    verify.add_argument("path", metavar="FOLDER|PDF")
+    verify.add_argument("--signers", metavar="FILE", help="also know the stations in this file of allowed signers")
+
+    key = _command(commands, "key", _key, "show the key with which this station seals its records")
+    key.add_argument("--export", action="store_true", help="print the line that lets others check this station's seals")
+    key.add_argument("--replace", action="store_true", help="make a new key; the old one is kept and stays known")
+    key.add_argument("--trust", metavar="FILE", help="know the stations in this file of allowed signers from now on")
+
     resume = _command(commands, "resume", _resume, "continue a run or a session after a stop or a crash")
     resume.add_argument("folder", metavar="RUN_FOLDER")
     _common(resume)
@@ -152,8 +164,8 @@ def _add_files_and_benches(commands: argparse._SubParsersAction[argparse.Argumen
     twin.add_argument(
         "--port", type=int, default=0, help="first port, one for each instrument (default: any that are free)"
     )
-    twin.add_argument("--seed", type=_whole, default=1, help=SEED_HELP)
-    twin.add_argument("--scenario", default="sound", help='simulated fault; "list" shows all')
+    twin.add_argument("--seed", type=_whole, default=ORDINARY_SEED, help=SEED_HELP)
+    twin.add_argument("--scenario", default=AS_THEY_COME, help=SCENARIO_HELP)
     twin.add_argument("--speed", type=float, default=1.0, help="simulated speed: a factor such as 30")
 
     schema = _command(commands, "schema", _schema, "print the JSON Schema of a kind of file, for editors")
@@ -288,10 +300,27 @@ def _evaluate(options: argparse.Namespace) -> int:
 def _certificate(options: argparse.Namespace) -> int:
     from pathlib import Path
 
-    from runner.console_output import certificate_of
+    from runner.certifying import certificate_of
 
     certificate_of([Path(folder) for folder in options.folders])
     return Exit.PASS
+
+
+def _verify(options: argparse.Namespace) -> int:
+    from pathlib import Path
+
+    from runner.console_output import print_verified
+
+    return print_verified(Path(options.path), Path(options.signers) if options.signers else None)
+
+
+def _key(options: argparse.Namespace) -> int:
+    from pathlib import Path
+
+    from runner.console_output import print_key
+
+    trusted = Path(options.trust) if options.trust else None
+    return print_key(export=options.export, replace=options.replace, trusted=trusted)
 
 
 def _twin(options: argparse.Namespace) -> int:

@@ -38,6 +38,7 @@ class LiveBench:
         self, folder: Path, speed: float, seed: int = 1, scenario: str = "sound", *, actuator: bool = True
     ) -> None:
         self.speed, self.folder = speed, folder
+        self._started: list[subprocess.Popen[str]] = []
         self._began = time.monotonic()
         clock = ScaledClock(speed)
         self.world = build_world(read_file(DEMO_PACK), scenario, seed, clock.now)
@@ -70,7 +71,8 @@ class LiveBench:
     def start(self, *arguments: str) -> subprocess.Popen[str]:
         """The program, its output in pipes."""
         pipes = dict.fromkeys(("stdin", "stdout", "stderr"), subprocess.PIPE)
-        return subprocess.Popen([*PROGRAM, *arguments], text=True, **pipes)
+        self._started.append(subprocess.Popen([*PROGRAM, *arguments], text=True, **pipes))
+        return self._started[-1]
 
     def _run(self) -> None:
         while not self._over.wait(CATCH_UP_EVERY):
@@ -81,6 +83,10 @@ class LiveBench:
         return self
 
     def __exit__(self, *_: object) -> None:
+        for process in self._started:
+            if process.returncode is None:
+                process.kill()
+                process.communicate()
         self._over.set()
         self._runner.join()
         self.servers.close()

@@ -110,7 +110,9 @@ class Run:
         self.opening = Opening(program, guarded=guarded, agreed=agreed)
         self.state = State.READY
         self.known = BenchState()
-        self.watcher = Watcher(dict(program.smallest_current), program.patience, program.empty_at)
+        self.watcher = Watcher(
+            dict(program.smallest_current), program.patience, program.empty_at, program.declared_path
+        )
         self.ceilings = Ceilings(program.ceilings, program.patience, program.by_hand)
         self.step: Step | None = None
         self.early = False

@@ -168,7 +168,8 @@ def names_for(kind: str | None) -> dict[str, str]:
     dimension = KINDS.get(kind or "")
     if dimension is None:
         return dict(PACK_NAMES)
-    return {**PACK_NAMES, "trip": dimension, "release": dimension, "delay": "time", "polling": "time"}
+    of_protection = dict.fromkeys(("trip", "lowest_trip", "highest_trip", "release"), dimension)
+    return {**PACK_NAMES, **of_protection, "delay": "time", "polling": "time"}
 
 
 def parse_procedure(text: str, file: str, *, as_it_was: bool = False) -> Procedure:

@@ -11,6 +11,8 @@ from runner.sheets.pack import Protection
 
 Limits = tuple[float, float] | None
 
+# how far about the trip a test looks where a sheet declares no tolerance: K, V a cell, a part of it (common practice, no source)
+USUAL_KELVIN, USUAL_CELL, USUAL_CURRENT = 2.0, 0.0375, 15.0
 _DIFFERENCE = {"temperature": "temperature difference", "voltage": "voltage", "current": "current"}
 
 
@@ -39,3 +41,13 @@ def allowed(protection: Protection | None, assumed: Assumed) -> Allowed:
     if protection.release is not None:
         release = release or (protection.release - half, protection.release + half)
     return Allowed(trip, release, words)
+
+
+def marks(protection: Protection, assumed: Assumed, cells: int) -> tuple[float, float]:
+    """Between which values a test looks for a trip, lowest first: the limits, or about what sheets declare where there are none."""
+    limits = allowed(protection, assumed).trip
+    if limits is not None:
+        return limits
+    half = {"temperature": USUAL_KELVIN, "voltage": USUAL_CELL * cells, "current": protection.trip / USUAL_CURRENT}
+    around = half[protection.dimension]
+    return protection.trip - around, protection.trip + around

@@ -95,7 +95,12 @@ def test_a_run_whose_guard_is_killed_ends_early_and_says_so(live):
     assert not (folder / "guard.jsonl").exists()
 
 
-def test_a_second_runner_is_refused_and_ruins_nothing(live):
+def test_a_second_runner_is_refused_and_ruins_nothing(tmp_path):
+    with LiveBench(tmp_path, 3.0) as live:  # slow: the first has to be at work while three others are refused
+        _second_runner(live)
+
+
+def _second_runner(live):
     process, folder = started(live)
     second = live.start("resume", str(folder), "--plain", "--answers", str(live.answers))
     _, err = second.communicate(timeout=60)
@@ -110,6 +115,11 @@ def test_a_second_runner_is_refused_and_ruins_nothing(live):
     _, err = fourth.communicate(timeout=60)
     assert fourth.returncode == 4
     assert f"in use by process {process.pid}" in err
+    assert process.poll() is None
     assert live.anything_on, "nobody has touched the bench of the first"
-    out, err = process.communicate(timeout=120)
-    assert process.returncode == 0, out + err
+    process.send_signal(signal.SIGTERM)
+    out, err = process.communicate(timeout=60)
+    assert process.returncode == 4, out + err
+    assert not live.anything_on
+    entries = list(read_journal(folder / "events.jsonl"))  # its chain is whole
+    assert entries[-1].what.reason.startswith("stopped by SIGTERM")

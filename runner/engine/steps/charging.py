@@ -102,7 +102,7 @@ class Charge(Step):
         if verdict.word == WatchWord.STOPPED:  # near full it would be another word
             why = f"the pack stopped the charge before it was full: {verdict.why}"
             return self._conclude_and_off(Outcome.NO_END, why, verdict.since, self.give_way)
-        if current < watcher.smallest and verdict.word == WatchWord.FULL:
+        if current < watcher.nothing and verdict.word == WatchWord.FULL:
             why = f"the pack itself ended the charge: {verdict.why}"
             return self._conclude_and_off(Outcome.STOPPED, why, verdict.since)
         if sample.mode == "CV" and current <= self.planned.values["end_current"]:

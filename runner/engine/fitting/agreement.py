@@ -1,0 +1,88 @@
+"""What procedure, pack sheet and bench file must agree on before a single number is worked out."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+from runner.errors import Problem
+from runner.notation.source import Path, Source
+from runner.sheets.bench import BenchFile
+from runner.sheets.pack import PackSheet, Protection, Sensor, TemperatureProtection, protection_name
+from runner.sheets.procedure import Procedure
+
+
+@dataclass
+class Agreement:
+    """The three files; what they do not agree on comes to ``problems``. ``wanted`` are the sensors asked for, all if none."""
+
+    procedure: Procedure
+    pack: PackSheet
+    bench: BenchFile
+    of_pack: Source
+    of_bench: Source
+    wanted: tuple[str, ...] = ()
+    problems: list[Problem] = field(default_factory=list)
+
+    def protection(self) -> Protection | None:
+        """The protection that the procedure is about; None where it is about none."""
+        kind = self.procedure.protection
+        if kind is None:
+            return None
+        protection = self.pack.protection(kind)
+        if protection is None:
+            words = protection_name(kind)
+            self.problems.append(
+                self.of_pack.problem(
+                    ("protections",),
+                    f"declares no {words}, which the procedure {self.procedure.name} tests",
+                    f"add {kind}: with trip, tolerance and delay from the data sheet",
+                    key=True,
+                )
+            )
+        return protection
+
+    def instruments(self) -> None:
+        """Whether the bench has what the procedure needs, on a cable where it has to be."""
+        have = self.bench.roles()
+        for role in self.procedure.needs:
+            if role not in have:
+                self.problems.append(
+                    self.of_bench.problem(
+                        ("instruments",),
+                        f"has no {role}, which the procedure {self.procedure.name} needs",
+                        f"add {role}: with its address",
+                        key=True,
+                    )
+                )
+
+        for role in sorted(self.procedure.wired()):
+            if self.bench.by_hand(role):
+                self.problems.append(
+                    self.of_bench.problem(
+                        ("instruments", role, "by_hand"),
+                        f"the procedure {self.procedure.name} needs a {role} with an address (a person is too slow)",
+                        "give its address, or leave this procedure out",
+                    )
+                )
+
+    def sensors(self, protection: Protection | None) -> tuple[Sensor, ...]:
+        """The sensors that a procedure for a protection is about."""
+        if protection is None:
+            return self.pack.sensors
+        if not isinstance(protection, TemperatureProtection):
+            return ()
+        by_name = {sensor.name: sensor for sensor in self.pack.sensors}
+        path: Path = ("protections", str(self.procedure.protection))
+        if not protection.sensors:
+            self.problems.append(
+                self.of_pack.problem(path, "names no sensors", "add sensors: all, or [T1, T2]", key=True)
+            )
+        for name in self.wanted:
+            if name not in protection.sensors:
+                known = ", ".join(protection.sensors) or "none"
+                self.problems.append(
+                    self.of_pack.problem(
+                        path, f"--sensor {name} is not one of its sensors", f"choose one of {known}", key=True
+                    )
+                )
+        return tuple(by_name[name] for name in (self.wanted or protection.sensors) if name in by_name)
