@@ -197,6 +197,8 @@ class Face:
         pack = parse_pack(pack_file.text, pack_file.name)
         bench = parse_bench(bench_file.text, bench_file.name)
         agenda = agenda_for(names, pack_file, bench_file, place.sensors, as_given=self.options.as_given)
+        for item in agenda.items:  # everything that is wrong is said before anything begins
+            place.job(find_procedure(item.source), _of_protection(item.source, pack, place.sensors))
         print_agenda(agenda, sys.stderr if self.options.json else sys.stdout)
         self._say(f"decision rule: {decision_of(bench).short}\n")
         for note in [] if bench.decision.assumed_tolerance != Assumed() else not_judged(pack):
@@ -207,8 +209,6 @@ class Face:
             self._say(f"doubtful: {doubt}\n")
         if self.options.plan or not agenda.items:
             return Exit.PASS if agenda.items else Exit.NOT_ALL_JUDGED
-        for item in agenda.items:  # everything that is wrong is said before anything begins
-            place.job(find_procedure(item.source), _of_protection(item.source, pack, place.sensors))
         stamp = place.stamp()
         names_of = (str(Path(pack_file.name).resolve()), str(Path(bench_file.name).resolve()))
         session = Session.create(

@@ -74,13 +74,12 @@ def test_every_form_of_visa_is_taken(tmp_path, capsys, address):
     assert checked(tmp_path, TEXT.replace("TCPIP::127.0.0.1::5025::SOCKET", address, 1), capsys) == (0, [])
 
 
-def test_a_plan_leaves_out_what_the_planner_refuses(tmp_path, capsys):
+def test_a_plan_refuses_what_the_planner_refuses(tmp_path, capsys):
     """A plan of a procedure that the run would refuse is no plan."""
     path = a_file(tmp_path / "too-much.yaml", SHORT_PROCEDURE.replace("current: 0.1 C", "current: 2 C"))
     assert main(["check", str(path)]) == 0, "by itself nothing is wrong with it"
     assert "no errors by itself" in capsys.readouterr().out
     assert main(["rehearse", str(path), "--plan", "--unattended"]) == 3
     out, _ = capsys.readouterr()
-    assert "PLAN: 0 procedures" in out
-    assert "left out:" in out
+    assert "left out" in out
     assert "80 A" in out

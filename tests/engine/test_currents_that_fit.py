@@ -95,7 +95,7 @@ def test_below_its_range_a_procedure_is_left_out_with_the_reason():
 def test_a_load_that_the_pack_would_destroy_is_left_out():
     agenda = agenda_for(["meters"], pack(), bench(volts=25))
     assert not agenda.items
-    assert "the load takes 25 V at most, the pack has up to 29.2 V (pack.yaml:11)" in agenda.left_out[0][1]
+    assert "the load takes 25 V at most, the pack has up to 29.2 V (pack.yaml:" in agenda.left_out[0][1]
 
 
 @pytest.mark.parametrize("supply", [5, 12, 18, 70])
