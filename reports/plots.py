@@ -127,7 +127,7 @@ def _panel(axes: Any, finding: Finding, crossing: Crossing, recording: Recording
     axes.set_ylim(*_temperatures(finding, crossing, temperature.value))
     axes.set_title(
         f"{finding.name} {visible(finding.sensor or '')}, ramp {crossing.attempt.cycle}: "
-        f"{minus(f'{ramp.rate * 60:+.2f}')} K/min, at the switching: {number(ramp.temperature)} °C",
+        f"{minus(f'{ramp.rate * 60:+.2f}')} K/min, switched at {number(ramp.temperature)} °C",
         fontsize=5.2,
         loc="left",
         pad=2,

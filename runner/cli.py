@@ -21,12 +21,16 @@ WATCHED_SPEED = 200.0  # and when they only watch the simulated operator
 
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run the command line; the exit status."""
-    options = _parser().parse_args(arguments)
+    parser = _parser()
+    first = next(iter(sys.argv[1:] if arguments is None else arguments), "-")
+    if not first.startswith("-") and first not in parser.get_default("known"):
+        return _usage(f"unknown command {first!r}", f"choose one of: {', '.join(parser.get_default('known'))}")
+    options = parser.parse_args(arguments)
     if not hasattr(options, "command"):
         if not (sys.stdin.isatty() and sys.stdout.isatty()):
-            _parser().print_help()
+            parser.print_help()
             return Exit.PASS
-        options = _parser().parse_args(["rehearse"])
+        options = parser.parse_args(["rehearse"])
         options.command = _first_screen
     from runner.errors import TripwitnessError
     from runner.terminal_text import plainly
@@ -104,6 +108,7 @@ def _parser() -> argparse.ArgumentParser:
     _add_after_a_run(commands)
     _add_follow(commands)
     _add_files_and_benches(commands)
+    parser.set_defaults(known=tuple(commands.choices))
     return parser
 
 

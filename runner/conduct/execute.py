@@ -76,7 +76,7 @@ def execute(
         began(folder)
         begin, awake = (0, True) if resumption is None else (resumption.step, resumption.awake)
         guarded = watched.watch is not None or not site.guarded
-        run = Run(job.program, begin, awake=awake, guarded=guarded, agreed=agreed)
+        run = Run(job.program, begin, awake=awake, guarded=guarded, agreed=agreed, speed=clock.speed)
         loop = Loop(run, bench, operator, clock, folder, stop, resumption, watched.watch, simulated=simulated)
         outcome = loop.carry_out()
         watched.ended(outcome)

@@ -8,6 +8,7 @@ Rule 3: after the run has begun to make safe it orders nothing but off.
 from __future__ import annotations
 
 from dataclasses import replace
+from math import inf
 
 from runner.engine.away import SensorsAway
 from runner.engine.bench_state import BenchState
@@ -89,13 +90,22 @@ class Run:
     """The machine. ``state`` is where it is, ``step`` what it is doing, ``ended`` whether anything can still happen."""
 
     def __init__(
-        self, program: Program, begin: int = 0, *, awake: bool = True, guarded: bool = True, agreed: str = ""
+        self,
+        program: Program,
+        begin: int = 0,
+        *,
+        awake: bool = True,
+        guarded: bool = True,
+        agreed: str = "",
+        speed: float = 1.0,
     ) -> None:
         """``begin`` is the step to begin with; ``awake`` is False if the pack has cut off and not come back (after a break).
 
         Without a guard (``guarded`` False) a person has to agree to that with the cautions. ``agreed``: who agreed to what is
-        unusual on the pack sheet earlier in the session, and why; then nobody is asked again.
+        unusual on the pack sheet earlier in the session, and why; then nobody is asked again. ``speed``: seconds of its clock in
+        one of a person's.
         """
+        self._speed = speed
         self.program = program
         self.opening = Opening(program, guarded=guarded, agreed=agreed)
         self.state = State.READY
@@ -148,6 +158,8 @@ class Run:
             elif isinstance(order, SetSupply):
                 self.ceilings.set_to(order.voltage)
             elif isinstance(order, Guide):
+                if "probe" in self.program.by_hand:  # marks of another motion say nothing about the rate of this one
+                    self.known.moves_anew()
                 self.known.hands_at = order.sensor if self._heats(order) else None
                 self.ceilings.heated(self.known.hands_at is not None)
             elif isinstance(order, BeginRamp):
@@ -155,7 +167,7 @@ class Run:
         if self.state is State.MAKING_SAFE and self.known.hands_at is not None:
             sensor, self.known.hands_at = self.known.hands_at, None
             # after the outputs: those first. An actuator is off with them, and would go to its rest if it were told anything
-            return orders if self.program.heated_by_machine else [*orders, hands_off(sensor)]
+            return orders if self.program.heated_by_machine else [*orders, hands_off(sensor, now=True)]
         return orders
 
     def _heats(self, order: Guide) -> bool:
@@ -262,7 +274,9 @@ class Run:
         self._waiting = (question, max(since, self.known.path_since))
         if t - self._waiting[1] <= self.program.longest_hold:
             return ""
-        return f"no answer for {(t - self._waiting[1]) / 60:.0f} min while the {self.known.path} was on"
+        waited = t - self._waiting[1]
+        quick = f" of simulated time ({waited / self._speed:.0f} s)" if 1.0 < self._speed < inf else ""
+        return f"no answer for {waited / 60:.0f} min{quick} while the {self.known.path} was on"
 
     @property
     def answer_within(self) -> float | None:
@@ -283,7 +297,7 @@ class Run:
                 return self._make_safe(self.step.why, early=True)
             between = self._sequence.done_again(self.step)
             if between is not None:
-                return self._begin(between, t, [repeated(self.step.why)])
+                return self._begin(between, t, [repeated(self.step.planned.sensor, self.step.why)])
             orders += self._sequence.skip(self.step)
         for planned in self._sequence.following():
             orders = self._begin(make_step(planned, self._around), t, orders)

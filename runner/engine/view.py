@@ -49,6 +49,7 @@ class View:
     remaining: float | None
     trip_limits: tuple[float, float] | None
     answer_within: float | None = None  # s of the run's time after which a question that stands ends it
+    mark_age: float | None = None  # s since a person marked the temperature; None where it is read by cable
 
     @property
     def output_on(self) -> bool:
@@ -76,6 +77,7 @@ def look(run: Run) -> View:
         run.step.remaining() if run.step else None,
         run.program.trip_limits,
         run.answer_within,
+        None if known.marked_at is None else known.t - known.marked_at,
     )
 
 

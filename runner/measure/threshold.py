@@ -40,6 +40,7 @@ SLOWEST_SENSOR = 45.0  # 3 to 40 and 0.5 to 4 s; and no more than this (common p
 # where the bench file does not say: standard uncertainties (common practice, no source)
 GROWTH = 0.0015  # of the difference to the room
 DIRECTION = 0.22 / 3.0**0.5  # K, rectangular
+AGREE = "the ramps agree"
 
 
 @dataclass(frozen=True)
@@ -163,9 +164,8 @@ def _extrapolated(
     residuals = values - design @ (solve @ values)
     birge = float((residuals**2 @ (1.0 / variances) / freedom) ** 0.5)
     if birge**2 <= chi_square_limit(freedom):
-        how = "within their uncertainties" if birge <= 1.0 else "within statistical scatter"
-        return theta, lag, f"the ramps agree {how} (Birge ratio {birge:.2f})"
-    scatter = f"the ramps scatter more than the readings explain (Birge ratio {birge:.2f})"
+        return theta, lag, AGREE
+    scatter = f"the ramps differ more than their readings explain (Birge ratio {birge:.2f})"
     return theta, lag, f"{scatter}; the pack repeats within about {repeats.deviation:.2f} K"
 
 

@@ -117,8 +117,10 @@ def _problems(source: Source, model: type[BaseModel], error: ValidationError) ->
             shown = f": {value!r}" if isinstance(value, str | int | float | bool) else ""
             yield source.problem(path, f"{_written(path) if path else name}{shown} {what}", remedy)
         elif cause is not None:
-            what, remedy = (cause.what, cause.remedy) if isinstance(cause, Wrong) else (str(cause), "")
-            yield source.problem(path, what, remedy)
+            if isinstance(cause, Wrong):
+                yield source.problem((*path, cause.key) if cause.key else path, cause.what, cause.remedy)
+            else:
+                yield source.problem(path, str(cause), "")
         else:
             yield source.problem(
                 path, f"{name}: {found['msg'][:1].lower()}{found['msg'][1:]}", "see `tripwitness schema`"

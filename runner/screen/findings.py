@@ -150,7 +150,7 @@ def about(finding: Finding) -> list[str]:
         lines.append(statement)
     else:
         lines += [statement, f"probability of conformity {chance(finding)}"]
-        lines.append(f"rule: {rule_words(finding)}")
+        lines.append(f"decision rule: {rule_words(finding)}")
     if finding.functional:
         lines.append("FUNCTIONAL ONLY: the change was seen, but the ramp was too fast to measure the threshold")
     if finding.repeats:

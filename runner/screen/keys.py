@@ -24,6 +24,14 @@ KEYS: tuple[Binding, ...] = (
         priority=True,
     ),
     Binding(
+        "m",
+        "missed",
+        "Missed",
+        id="missed",
+        tooltip="the next degree was missed; the one after it comes next",
+        priority=True,
+    ),
+    Binding(
         "x",
         "stop_by_letter",
         "STOP",
@@ -72,5 +80,5 @@ KEYS: tuple[Binding, ...] = (
 )
 
 # what a letter does elsewhere is a letter where something is typed
-NOT_WHILE_TYPING = frozenset({"go_on", "mark", "stop_by_letter", "leave_by_letter"})
+NOT_WHILE_TYPING = frozenset({"go_on", "mark", "missed", "stop_by_letter", "leave_by_letter"})
 STOPS = frozenset({"stop", "stop_by_letter", "stop_while_typing"})

@@ -243,9 +243,16 @@ class PackSheet(Sheet):
             raise Wrong(
                 f"the voltages do not rise: cut-off {self.cut_off_voltage:g} V, nominal {self.nominal_voltage:g} V, "
                 f"full charge {self.full_charge_voltage:g} V",
-                "correct cut_off_voltage, nominal_voltage or full_charge_voltage",
+                "correct the one that is wrong",
+                self._odd_voltage(),
             )
         return self
+
+    def _odd_voltage(self) -> str:
+        """Which of the three is out of order with both others."""
+        if self.nominal_voltage < self.full_charge_voltage:
+            return "cut_off_voltage"
+        return "nominal_voltage" if self.cut_off_voltage < self.full_charge_voltage else "full_charge_voltage"
 
     def never(self) -> tuple[float, float]:
         """The pack voltage (V) that nothing goes below and above: the chemistry's times the cells in series."""

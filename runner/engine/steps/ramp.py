@@ -80,7 +80,7 @@ class _Provoke(Step):
         orders = [*self._pace(SLOW), Guide(self._action, self.planned.sensor, HURRY, self._words)]
         if "probe" not in self.around.program.by_hand:
             return orders
-        tap = f"Press Enter as the thermometer passes {self._goal:.0f} °C, and then at each whole degree."
+        tap = f"Press Enter as the thermometer reaches {self._goal:.0f} °C, and then at each whole degree."
         return [*orders, AskTaps(self._goal, self.sign, tap)]
 
     def receive(self, event: Event, verdicts: list[Verdict]) -> list[Order]:
