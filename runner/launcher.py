@@ -41,7 +41,7 @@ from runner.rehearsal.simulated_bench import Rehearsal
 from runner.sheets.answers import Answers
 from runner.sheets.bench import Assumed, BenchFile, parse_bench
 from runner.sheets.doubts import doubts
-from runner.sheets.pack import PackSheet, parse_pack
+from runner.sheets.pack import PackSheet, not_declared, parse_pack
 from runner.sheets.procedure import parse_procedure
 from runner.vocabulary import Exit
 from runner.workspace.job import (
@@ -201,6 +201,8 @@ class Face:
         print_agenda(agenda, sys.stderr if self.options.json else sys.stdout)
         self._say(f"decision rule: {decision_of(bench).short}\n")
         for note in [] if bench.decision.assumed_tolerance != Assumed() else not_judged(pack):
+            self._say(f"note: the pack sheet {note}\n")
+        for note in not_declared(pack):
             self._say(f"note: the pack sheet {note}\n")
         if any(_protection_of(item.source) in NEAR_THE_END for item in agenda.items):
             self._say(f"note: {CELLS}\n")

@@ -9,7 +9,8 @@ from runner.events import CHARGE, DISCHARGE
 from runner.notation.quantity import shown
 from runner.sheets.bench import BenchFile
 from runner.sheets.instruments import LoadSheet, SupplySheet
-from runner.sheets.pack import PackSheet, Protection, Sensor
+from runner.sheets.pack import PackSheet, Sensor
+from runner.sheets.parts.protections import Protection
 from runner.sheets.tolerances import allowed
 
 NO_CURVE = "(no resistance declared for 25 °C)"
@@ -37,6 +38,13 @@ def voltage_error(bench: BenchFile, protection: Protection | None) -> float:
         return 0.0
     accuracy = load.voltage_accuracy
     return float(3.0 * (accuracy.offset + accuracy.resolution + accuracy.gain * abs(protection.trip)))
+
+
+def longest_delay(protection: Protection | None) -> float:
+    """The delay of a protection in s, or the longest that is assumed where the sheet declares none; 0 of none."""
+    if protection is None:
+        return 0.0
+    return float(protection.delay if protection.delay_range is None else protection.delay_range[1])
 
 
 def with_restarts(steps: list[Planned]) -> tuple[Planned, ...]:

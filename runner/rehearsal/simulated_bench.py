@@ -16,7 +16,8 @@ from runner.rehearsal.simulated_operator import SimulatedEyes
 from runner.sheets.bench import parse_bench
 from runner.sheets.instrument_parts import InstrumentSheet
 from runner.sheets.instruments import ROLE_FACTS
-from runner.sheets.pack import PackSheet, TemperatureProtection, parse_pack
+from runner.sheets.pack import PackSheet, parse_pack
+from runner.sheets.parts.protections import TemperatureProtection
 from runner.twin.chemistry import CellKind, kind_of
 from runner.twin.meters import DeclaredBench
 from runner.twin.parameters import Declared, ProtectionTruth, Truth, draw
@@ -24,6 +25,21 @@ from runner.twin.server import Inside, Servers
 from runner.twin.world import World
 from runner.vocabulary import Role
 from runner.workspace.job import Job, UserFile, load
+
+# K, or V a cell, from the trip to the release of a simulated pack whose sheet declares none
+RELEASES = {
+    "charge_over_temperature": -8.0,
+    "charge_under_temperature": 8.0,
+    "discharge_over_temperature": -8.0,
+    "discharge_under_temperature": 8.0,
+    "over_voltage": -0.1,
+    "under_voltage": 0.25,
+}
+
+
+def per_cell_of(kind: str, pack: PackSheet) -> int:
+    """By what a value of a sheet is divided: by the cells where it is a voltage."""
+    return pack.cells_in_series if kind.endswith("voltage") else 1
 
 
 def declared_for_twin(pack: PackSheet, bench: DeclaredBench | None = None) -> Declared:
@@ -33,8 +49,10 @@ def declared_for_twin(pack: PackSheet, bench: DeclaredBench | None = None) -> De
         protection = pack.protection(kind)
         if protection is None:
             continue
-        per_cell = pack.cells_in_series if kind.endswith("voltage") else 1
-        release = protection.release if protection.release is not None else protection.trip
+        per_cell = per_cell_of(kind, pack)
+        release = protection.release
+        if release is None:
+            release = protection.trip + RELEASES.get(kind, 0.0) * per_cell_of(kind, pack)
         sensors = protection.sensors if isinstance(protection, TemperatureProtection) else ()
         protections.append(
             ProtectionTruth(
@@ -64,7 +82,23 @@ def declared_for_twin(pack: PackSheet, bench: DeclaredBench | None = None) -> De
         {sensor.name: sensor.curve.temperature for sensor in pack.sensors if sensor.curve is not None},
         _cell_of(pack),
         DeclaredBench(size.supply, size.load) if bench is None else bench,
+        *_open(pack),
     )
+
+
+def _open(pack: PackSheet) -> tuple[dict[str, float], dict[str, tuple[float, float]]]:
+    """What the sheet leaves open: ± about the trip (of a cell), and between which values the delay is (s)."""
+    ranges: dict[str, float] = {}
+    delays: dict[str, tuple[float, float]] = {}
+    for kind in type(pack.protections).model_fields:
+        protection = pack.protection(kind)
+        if protection is None:
+            continue
+        if not protection.trip_declared:
+            ranges[kind] = (protection.between[1] - protection.between[0]) / 2 / per_cell_of(kind, pack)
+        if protection.delay_range is not None:
+            delays[kind] = protection.delay_range
+    return ranges, delays
 
 
 def _cell_of(pack: PackSheet) -> CellKind:
