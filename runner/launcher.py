@@ -130,19 +130,13 @@ class Face:
         """Rehearsals on one simulated bench; the exit status. Raises SheetError if a file is wrong."""
         clock = VirtualClock(speed)
         pack = read_file(Path(self.options.pack) if self.options.pack else DEMO_PACK)
+        own = load_bench(Path(self.options.bench))[0] if self.options.bench else None
         by_hand = tuple(role for role in ("probe", "meter", "load") if self.options.by_hand)
-        with (
-            Rehearsal(
-                pack,
-                self.options.scenario,
-                self.options.seed,
-                clock,
-                by_hand,
-                actuator=self.options.actuator,
-                sockets=False,
-            ) as rehearsal,
-            Locks(DOING) as locks,
-        ):
+        given = self.options
+        made = Rehearsal(
+            pack, given.scenario, given.seed, clock, by_hand, actuator=given.actuator, sockets=False, own=own
+        )
+        with made as rehearsal, Locks(DOING) as locks:
             files, site = (pack, rehearsal.bench), Site(clock, rehearsal.connect, locks, simulated=True)
             place = Place(files, rehearsal.job, site, rehearsal.write_truth, rehearsal.eyes, self._sensors)
             return self._all(place, names)

@@ -12,6 +12,7 @@ from dataclasses import replace
 from typing import Any
 
 from runner.engine.derived import (
+    climb_of,
     empty_at,
     longest_delay,
     named_in_texts,
@@ -161,6 +162,7 @@ class _Planner:
             voltage_error(bench, protection),
             empty_at(self.pack, bench, self.procedure.protection or ""),
             any(ROLE_FACTS[Role(role)].heats for role in bench.wired()),
+            climb_of(self.pack),
             tuple(self.currents.said),
         )
 

@@ -83,4 +83,7 @@ class Program:
     voltage_error: float  # V: three times what the load's voltmeter may be wrong at the trip
     empty_at: float  # V under load at which the pack's own under-voltage may stop a discharge; 0 in a test of it
     heated_by_machine: bool  # an actuator heats and cools, not a person
+    climb: float = (
+        0.0  # V/s for each A that the pack's voltage may rise anywhere between empty and full; 0: a flat curve
+    )
     fitted: tuple[str, ...] = ()  # the currents that are less than the procedure asks for, and why

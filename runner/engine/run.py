@@ -98,7 +98,7 @@ class Run:
         self.opening = Opening(program, guarded=guarded, agreed=agreed)
         self.state = State.READY
         self.known = BenchState()
-        self.watcher = Watcher(dict(program.smallest_current), program.patience, program.empty_at)
+        self.watcher = Watcher(dict(program.smallest_current), program.patience, program.empty_at, program.climb)
         self.ceilings = Ceilings(program.ceilings, program.patience, program.by_hand)
         self.step: Step | None = None
         self.early = False

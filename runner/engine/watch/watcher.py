@@ -53,17 +53,17 @@ class Watcher:
 
     ``smallest`` is the least current of each path, in A, that its reading can tell from none (offset and resolution);
     ``patience`` stretches the time after which readings count as lost. ``empty_at`` is the voltage under load, in V, at which the
-    pack's under-voltage may open the path of a discharge that looks for something else; 0 for none.
+    pack's under-voltage may open the path of a discharge that looks for something else; 0 for none. ``climb``: see Voltages.
     """
 
-    def __init__(self, smallest: dict[str, float], patience: float = 1.0, empty_at: float = 0.0) -> None:
+    def __init__(self, smallest: dict[str, float], patience: float = 1, empty_at: float = 0, climb: float = 0) -> None:
         self._smallest, self._empty_at, self._patience = smallest, empty_at, patience
         self._lost_after = LOST_AFTER * patience
         self._before_lost = ""
         self.verdict = Verdict(WatchWord.IDLE, "the output is off", 0.0)
         self.path, self._over_voltage_wanted = CHARGE, False
         self._set: tuple[float, float] | None = None
-        self._levels, self._voltages, self._contradictions = Levels(), Voltages(), Contradictions()
+        self._levels, self._voltages, self._contradictions = Levels(), Voltages(climb), Contradictions()
         self._terminals = Terminals()  # the pack's own voltmeter
         self._level = self._stood = self._last_valid = self._on_since = self._flowed = 0.0
         self._begin()
@@ -252,7 +252,7 @@ class Watcher:
         """The pack lets less through ``since``; what the voltage was ``before``, or a full pack takes less."""
         self._derated = True
         if self.path == CHARGE and self._set is not None:
-            self._full_before = self._full_before or self._voltages.end_of_charge(before, self._set[0], self._on_since)
+            self._full_before = self._full_before or self._voltages.end_of_charge(before, self._set, self._on_since)
             self._voltages.clear()
         return self._say(WatchWord.DERATED, why, since)
 
@@ -333,7 +333,7 @@ class Watcher:
             why = f"the {SOURCE[self.path]} switched off by itself (its own protection, or a person)"
             return self._say(WatchWord.LIMITED, why, at)
         assert self._set is not None
-        end = self._full_before or self._voltages.end_of_charge(first, self._set[0], self._on_since)
+        end = self._full_before or self._voltages.end_of_charge(first, self._set, self._on_since)
         tapered, voltage = (
             self.verdict.word in (WatchWord.TAPERING, WatchWord.FULL),
             now.readings.get(VOLTAGE_OF[self.path]),
