@@ -103,20 +103,7 @@ class _Planner:
         self.agreement.instruments()
         if self.problems:
             raise SheetError(self.problems)
-        values = self.pack.values()
-        if protection is not None:
-            low, high = marks(protection, self.bench.decision.assumed_tolerance, self.pack.cells_in_series)
-            values |= {"trip": protection.trip, "delay": protection.delay_to_wait, "polling": protection.polling}
-            values |= {"lowest_trip": low, "highest_trip": high}
-            if not protection.trip_declared:
-                dimension = protection.dimension
-                self.told["trip"] = f"{shown(low, dimension)} to {shown(high, dimension)}"
-            assumed, kind = self.bench.decision.assumed_tolerance, str(self.procedure.protection)
-            release = release_about(kind, protection, assumed, self.pack.cells_in_series)
-            if release is not None:
-                values["release"] = release
-            if protection.release is None:
-                self.told["release"] = "(no release declared)"
+        values = self._values(protection)
         sensors = self.agreement.sensors(protection)
         ceilings = self._ceilings(values)
         self._current_ceiling = ceilings.current
@@ -165,6 +152,24 @@ class _Planner:
             climb_of(self.pack),
             tuple(self.currents.said),
         )
+
+    def _values(self, protection: Protection | None) -> dict[str, float]:
+        """What expressions may name, in SI; and what texts say of what the sheet does not declare."""
+        values = self.pack.values()
+        if protection is not None:
+            low, high = marks(protection, self.bench.decision.assumed_tolerance, self.pack.cells_in_series)
+            values |= {"trip": protection.trip, "delay": protection.delay_to_wait, "polling": protection.polling}
+            values |= {"lowest_trip": low, "highest_trip": high}
+            if not protection.trip_declared:
+                dimension = protection.dimension
+                self.told["trip"] = f"{shown(low, dimension)} to {shown(high, dimension)}"
+            assumed, kind = self.bench.decision.assumed_tolerance, str(self.procedure.protection)
+            release = release_about(kind, protection, assumed, self.pack.cells_in_series)
+            if release is not None:
+                values["release"] = release
+            if protection.release is None:
+                self.told["release"] = "(no release declared)"
+        return values
 
     def _ceilings(self, values: Mapping[str, float]) -> CeilingValues:
         wanted = self.procedure.ceilings
