@@ -36,6 +36,7 @@ from runner.sheets.hold_steps import ConfirmSpec, ReadSpec
 from runner.sheets.instruments import ROLE_FACTS
 from runner.sheets.older import BOX, observed_before
 from runner.sheets.pack import PackSheet, Sensor
+from runner.sheets.parts.protections import Protection
 from runner.sheets.procedure import Procedure, names_for
 from runner.sheets.steps import OfferSpec, RepeatSpec, StepItem, SubstituteSpec
 from runner.sheets.tolerances import allowed, marks, release_about
