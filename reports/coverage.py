@@ -9,7 +9,8 @@ from reports.wording import worded
 from runner.evaluation.evaluate import Evaluation
 from runner.measure.conformity import NOT_JUDGED, PASS, worst
 from runner.measure.finding import Finding
-from runner.sheets.pack import PackSheet, protection_name
+from runner.sheets.pack import PackSheet
+from runner.sheets.parts.protections import protection_name
 
 RATINGS = ("capacity", "energy")  # findings about the pack itself: no protection fails with them
 NOT_TESTED = "not tested"

@@ -85,6 +85,7 @@ def _parser() -> argparse.ArgumentParser:
         "procedures", nargs="*", metavar="PROCEDURE", help=f"name or file (default: {DEFAULT_PROCEDURE})"
     )
     rehearse.add_argument("--pack", help="pack sheet of the pack to simulate (default: the demo pack)")
+    rehearse.add_argument("--bench", help="bench file whose instruments are simulated (default: the simulated bench)")
     rehearse.add_argument("--unattended", action="store_true", help="the simulation also answers for the operator")
     rehearse.add_argument("--seed", type=_whole, default=ORDINARY_SEED, help=SEED_HELP)
     rehearse.add_argument("--scenario", default=AS_THEY_COME, help=SCENARIO_HELP)
@@ -214,6 +215,8 @@ def _rehearse(options: argparse.Namespace) -> int:
         return _list_scenarios()
     if options.scenario not in SCENARIOS:
         return _usage(f"unknown scenario {options.scenario!r}", f"choose one of: {', '.join(SCENARIOS)}")
+    if options.bench and (options.by_hand or options.actuator):
+        return _usage("--bench says itself what is by hand and what heats", "leave out --by-hand and --actuator")
     face = Face.chosen(options)
     speed = _speed(options.speed, face)
     if speed is None:

@@ -21,7 +21,8 @@ from runner.notation.source import Path, Source
 from runner.sheets import tolerances
 from runner.sheets.bench import BenchFile
 from runner.sheets.instruments import ROLE_FACTS
-from runner.sheets.pack import PackSheet, protection_name
+from runner.sheets.pack import PackSheet
+from runner.sheets.parts.protections import protection_name
 from runner.sheets.procedure import Procedure
 from runner.vocabulary import Role, Until
 

@@ -111,7 +111,7 @@ class Run:
         self.state = State.READY
         self.known = BenchState()
         self.watcher = Watcher(
-            dict(program.smallest_current), program.patience, program.empty_at, program.declared_path
+            dict(program.smallest_current), program.patience, program.empty_at, program.declared_path, program.climb
         )
         self.ceilings = Ceilings(program.ceilings, program.patience, program.by_hand)
         self.step: Step | None = None

@@ -16,7 +16,8 @@ from dataclasses import dataclass
 from runner.engine.fitting.duration import seconds
 from runner.engine.program import Program
 from runner.sheets.bench import BenchFile
-from runner.sheets.pack import PackSheet, protection_name
+from runner.sheets.pack import PackSheet
+from runner.sheets.parts.protections import protection_name
 from runner.sheets.procedure import Procedure
 
 TO_FULL, TO_HALF, EMPTIES = "full-charge", "partial-charge", "capacity"

@@ -121,7 +121,10 @@ def find_threshold(
         theta, lag, fit = _extrapolated(own, rates, repeats, inputs)
         return Threshold(theta + error, lag, fit, tuple(caveats), _impossible(lag))
     why = "only one ramp" if len(crossings) == 1 else "the rates are too similar"
-    caveats.append(f"not extrapolated to zero rate ({why}); declared delay and lag were used")
+    delays = "lag and delay as below" if declared.delay_assumed else "declared delay and lag"
+    caveats.append(f"not extrapolated to zero rate ({why}); {delays} were used")
+    if declared.about_delay:
+        caveats.append(declared.about_delay)
     sensor = crossings[0].attempt.sensor
     theta = _put_in(own, rates, sensor, declared, inputs, caveats) + repeats.of_mean(len(own), inputs)
     return Threshold(theta + error, None, why, tuple(caveats), quick=sensor not in declared.sensor_lag)

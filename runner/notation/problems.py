@@ -78,7 +78,7 @@ def _another_kind(source: Source, model: type[BaseModel]) -> Problem | None:
     if field is None or not isinstance(source.values, dict):
         return None
     wanted, given = next(iter(typing.get_args(field.annotation)), ""), source.values.get("kind")
-    if given == wanted or given not in KINDS or wanted not in KINDS:
+    if not isinstance(given, str) or given == wanted or given not in KINDS or wanted not in KINDS:
         return None
     swapped = "are --pack and --bench swapped?" if {wanted, given} == {"pack", "bench"} else "give the right file"
     return source.problem(("kind",), f"this is {KINDS[given]}, but {KINDS[wanted]} is needed", swapped)

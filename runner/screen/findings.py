@@ -21,7 +21,7 @@ from runner.errors import TripwitnessError
 from runner.measure.conformity import NOT_JUDGED, percent
 from runner.measure.finding import Finding
 from runner.screen.widgets.interval import IntervalLines
-from runner.sheets.pack import protection_name
+from runner.sheets.parts.protections import protection_name
 
 MARKS = {"pass": "✓", "conditional pass": "✓?", "conditional fail": "✗?", "fail": "✗", "not measured": "–", None: " "}
 ROWS_OF_A_BUDGET = 12

@@ -18,7 +18,7 @@ from reports.wording import READ_AS, digits_for, number, worded
 from runner.measure.finding import Finding
 from runner.screen.findings import MARKS, FindingsScreen
 from runner.screen.widgets.interval import interval_line
-from runner.sheets.pack import protection_name
+from runner.sheets.parts.protections import protection_name
 from runner.workspace.archive import PastRun, beside, over_time, past_runs
 
 SAID = "#said { height: auto; max-height: 4; padding: 0 1; background: $surface; }"

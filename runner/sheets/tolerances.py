@@ -7,12 +7,14 @@ from dataclasses import dataclass
 
 from runner.notation.quantity import shown
 from runner.sheets.bench import Assumed
-from runner.sheets.pack import Protection
+from runner.sheets.parts.protections import Protection
 
 Limits = tuple[float, float] | None
 
 # how far about the trip a test looks where a sheet declares no tolerance: K, V a cell, a part of it (common practice, no source)
 USUAL_KELVIN, USUAL_CELL, USUAL_CURRENT = 2.0, 0.0375, 15.0
+# how far beyond those marks a release is looked for that a sheet does not declare: K; V a cell at the end of charge, of discharge
+RELEASE_KELVIN, RELEASE_FULL, RELEASE_EMPTY = 5.0, 0.1, 0.2
 _DIFFERENCE = {"temperature": "temperature difference", "voltage": "voltage", "current": "current"}
 
 
@@ -51,3 +53,13 @@ def marks(protection: Protection, assumed: Assumed, cells: int) -> tuple[float, 
     half = {"temperature": USUAL_KELVIN, "voltage": USUAL_CELL * cells, "current": protection.trip / USUAL_CURRENT}
     around = half[protection.dimension]
     return protection.trip - around, protection.trip + around
+
+
+def release_about(kind: str, protection: Protection, assumed: Assumed, cells: int) -> float | None:
+    """About where a test looks for a release: the declared value, or beyond the marks of the trip; None of a current."""
+    if protection.release is not None or protection.dimension == "current":
+        return None if protection.release is None else float(protection.release)
+    low, high = marks(protection, assumed, cells)
+    if protection.dimension == "temperature":
+        return low - RELEASE_KELVIN if "over" in kind else high + RELEASE_KELVIN
+    return low - RELEASE_FULL * cells if "over" in kind else high + RELEASE_EMPTY * cells
