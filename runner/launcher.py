@@ -139,6 +139,7 @@ class Face:
                 clock,
                 by_hand,
                 actuator=self.options.actuator,
+                nothing_wired=self.options.nothing_wired,
                 sockets=False,
             ) as rehearsal,
             Locks(DOING) as locks,

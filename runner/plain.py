@@ -55,7 +55,8 @@ class Printer:
         if view.t - self._last_progress < PROGRESS_EVERY or not view.output_on:
             return
         self._last_progress = view.t
-        self.line(f"{stamp(view.t)}  READ   {readings_line(view)}")
+        if view.readings or view.lost:  # with nothing on a cable there is nothing to say
+            self.line(f"{stamp(view.t)}  READ   {readings_line(view)}")
 
     def _before_the_first(self) -> None:
         self.line("CAUTIONS")

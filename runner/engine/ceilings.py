@@ -126,6 +126,14 @@ class Ceilings:
                 return f"{name} {value:.4g} {unit} is over its ceiling of {ceiling:.4g} {unit}"
         return self._too_cold(sample) or self._under_the_floor(sample)
 
+    def typed(self, name: str, value: float) -> str:
+        """Which ceiling a reading passes that a person has typed, as a sentence, or nothing."""
+        ceiling = getattr(self.values, name)
+        if ceiling is None or value <= ceiling:
+            return ""
+        unit = {"temperature": "°C", "voltage": "V", "current": "A"}[name]
+        return f"{name} {value:.4g} {unit} is over its ceiling of {ceiling:.4g} {unit}"
+
     def _too_cold(self, sample: Sampled) -> str | None:
         value, lowest = sample.readings.get(PROBE_TEMPERATURE), self.values.lowest_temperature
         watched = self._heated or self._seen

@@ -22,6 +22,7 @@ from runner.engine.derived import (
 from runner.engine.limits import Limits, last_resort
 from runner.engine.program import CeilingValues, Planned, Program
 from runner.engine.step_titles import title
+from runner.engine.steps import possible
 from runner.errors import Problem, SheetError
 from runner.notation.fields import dimension_of
 from runner.notation.quantity import DIMENSIONS, Expression, parse_expression, shown
@@ -87,6 +88,7 @@ class _Planner:
         self.places: list[Path] = []  # of each step, in the procedure's file
         self.group = 0
         self._too_long = False
+        self.longer = 0.0  # s that charges may take longer with the charger of this bench
         self._visited = 0  # steps and turns of repeats, those without steps in them too
         self.offer = self.offers = 0  # the number of the offer that is being planned, and how many there were
         self.dimensions = names_for(procedure.protection)
@@ -106,6 +108,7 @@ class _Planner:
         self._current_ceiling = ceilings.current
         for index, item in enumerate(self.procedure.steps):
             self._add(item, ("steps", index), values, None, sensors, 0)
+        ceilings = replace(ceilings, time=ceilings.time + self.longer)
         limits = Limits(self.procedure, self.pack, self.bench, self.of_procedure, self.of_pack, self.of_bench)
         if not as_it_was:
             self.problems += limits.problems(self.steps, self.places, ceilings)
@@ -121,7 +124,14 @@ class _Planner:
             allowed(protection, bench.decision.assumed_tolerance).trip,
             protection.release if protection else None,
             tuple(self._text(each, values, None) for each in self.procedure.cautions),
-            tuple(self._text(each, values, None) for each in self.procedure.prepare),
+            (
+                *(self._text(each, values, None) for each in self.procedure.prepare),
+                *(
+                    [possible.INSTEAD]
+                    if possible.charger_of(bench) is not None and Role.SUPPLY in self.procedure.needs
+                    else []
+                ),
+            ),
             last_resort(ceilings, self.pack),
             protect,
             smallest_currents(bench),
@@ -129,7 +139,7 @@ class _Planner:
             tuple(sensor.name for sensor in sensors) if protection is not None else (),
             with_restarts(self.steps),
             tuple(bench.roles()),
-            tuple(role for role in bench.roles() if bench.by_hand(role)),
+            possible.roles_by_hand(bench),
             bench.hand.reaction,
             bench.hand.longest_hold,
             bench.hand.every,
@@ -150,7 +160,7 @@ class _Planner:
         kind = self.procedure.protection
         if kind is None:
             return None
-        protection = self.pack.protection(kind)
+        protection = self.procedure.tested(self.pack)
         if protection is None:
             words = protection_name(kind)
             self.problems.append(
@@ -164,27 +174,16 @@ class _Planner:
         return protection
 
     def _instruments(self) -> None:
-        have = self.bench.roles()
-        for role in self.procedure.needs:
-            if role not in have:
-                self.problems.append(
-                    self.of_bench.problem(
-                        ("instruments",),
-                        f"has no {role}, which the procedure {self.procedure.name} needs",
-                        f"add {role}: with its address",
-                        key=True,
-                    )
-                )
-
-        for role in sorted(self.procedure.wired()):
-            if self.bench.by_hand(role):
-                self.problems.append(
-                    self.of_bench.problem(
-                        ("instruments", role, "by_hand"),
-                        f"the procedure {self.procedure.name} needs a {role} with an address (a person is too slow)",
-                        "give its address, or leave this procedure out",
-                    )
-                )
+        name = self.procedure.name
+        for role in possible.missing_roles(self.procedure, self.bench):
+            what, remedy = f"has no {role}, which the procedure {name} needs", f"add {role}: with its address"
+            self.problems.append(self.of_bench.problem(("instruments",), what, remedy, key=True))
+        for role in possible.needs_a_cable(self.procedure, self.bench):
+            what = f"the procedure {name} needs a {role} with an address (a person is too slow)"
+            remedy = "give its address, or leave this procedure out"
+            self.problems.append(self.of_bench.problem(("instruments", role, "by_hand"), what, remedy))
+        for each in possible.beyond_the_charger(self.procedure, self.pack, self.bench):
+            self.problems.append(self.of_bench.problem(each.path, f"the procedure {name}: {each.what}", each.remedy))
 
     def _sensors(self, protection: Protection | None) -> tuple[Sensor, ...]:
         if protection is None:
@@ -216,6 +215,7 @@ class _Planner:
         hot = wanted.temperature
         watched = hot is not None and "probe" in self.bench.roles()
         temperature = self._value(hot, values, ("ceilings", "temperature")) if hot is not None and watched else None
+        found["current"] = possible.ceiling_of_current(found["current"], self.pack, self.bench)
         return CeilingValues(temperature, **found)
 
     # ---- steps -----------------------------------------------------------------------------------------------
@@ -285,6 +285,9 @@ class _Planner:
         load = self.bench.instruments.load
         if kind == "drain" and load is not None and load.by_hand:
             numbers["current"] = load.draws or 0.0
+        charger = possible.charger_of(self.bench)
+        if charger is not None:
+            self.longer += possible.with_its_charger(kind, numbers, self.pack, charger)
         return numbers, words
 
     def _is_too_long(self, path: Path) -> bool:

@@ -8,7 +8,7 @@ Rule 3: after the run has begun to make safe it orders nothing but off.
 from __future__ import annotations
 
 from runner.engine.away import SensorsAway
-from runner.engine.bench_state import BenchState
+from runner.engine.bench_state import PATH_OF, BenchState
 from runner.engine.ceilings import Ceilings
 from runner.engine.opening import Opening
 from runner.engine.program import Program
@@ -18,6 +18,8 @@ from runner.engine.steps import Step, make_step
 from runner.engine.steps.again import repeated
 from runner.engine.steps.base import Surroundings
 from runner.engine.steps.hold import Confirm
+from runner.engine.steps.switches import SIGHTS, Switches, off_by_hand
+from runner.engine.steps.typed import TypedReadings
 from runner.engine.watch.verdict import Verdict
 from runner.engine.watch.watcher import Watcher
 from runner.engine.watch.watching import Watching
@@ -30,6 +32,7 @@ from runner.events import (
     Faulted,
     GuardEnded,
     LoadIsOn,
+    NobodyConfirmed,
     OrderFailed,
     OutputIsOff,
     OutputIsOn,
@@ -62,7 +65,6 @@ from runner.orders import (
 )
 from runner.vocabulary import Answer, Until
 
-BY_HAND_OFF = "SWITCH THE LOAD OFF BY HAND."
 FAILED = {  # orders as people read them when they were not carried out
     SwitchOn.__name__: "the supply did not switch on",
     LoadOn.__name__: "the load did not switch on",
@@ -109,13 +111,20 @@ class Run:
         self._watching = Watching(self.watcher)
         self._sequence = Sequence(program.steps, begin, self._around)
         self._waiting: tuple[str, float] | None = None  # the question that stands while something is on, and since when
+        self._asked: Ask | None = None  # the question that was asked last, while it stands
+        self.switches = Switches(self.known)
+        self._typed = TypedReadings(self.ceilings)
+        self._bench_off: OutputIsOff | None = None  # what is on a cable, once the run makes safe
 
     @property
     def by_hand(self) -> list[str]:
         """What a person has to do if the run ends now: what no cable reaches."""
-        load = [BY_HAND_OFF] if self.known.hand_load else []
         hands_at = None if self.program.heated_by_machine else self.known.hands_at
-        return [*load, *([] if hands_at is None else [take_away(hands_at, now=True)])]
+        return [*self._still_on, *([] if hands_at is None else [take_away(hands_at, now=True)])]
+
+    @property
+    def _still_on(self) -> list[str]:
+        return [off_by_hand(role) for role in self.known.by_hand_on]
 
     @property
     def agreed(self) -> str:
@@ -134,6 +143,8 @@ class Run:
     def receive(self, event: Event) -> list[Order]:
         """Everything that is to be done now that ``event`` has happened, in order."""
         orders = self._hands_off_between(self._receive(event))
+        if self.state not in (State.MAKING_SAFE, State.ENDED):
+            orders = self.switches.passed_on(orders)
         if self.program.heated_by_machine:
             orders = [for_machine(order) if isinstance(order, Guide) else order for order in orders]
         self._keep_question(event, orders)
@@ -178,9 +189,13 @@ class Run:
         if isinstance(event, Resumed):
             self._go(State.HOLDING)
             self.ceilings.rested(event.after)
+            for role in PATH_OF:  # nobody knows what was switched since
+                if role in self.program.by_hand:
+                    self.known.switched_by_hand(role, on=True)
             return [Pace(1.0, 1.0), SwitchOff(everything=True), self.opening.resumes(event)]
         if isinstance(event, Complained):
             return [Remark(f"An old error in the queue of the {event.instrument} was deleted: {event.what}")]
+        self.switches.happened(event, self._asked)
         verdicts, orders = self._look(event)
         if self.state is State.MAKING_SAFE:
             return orders + self._making_safe(event)
@@ -190,9 +205,16 @@ class Run:
         if self.step is None and isinstance(event, Answered):
             said, begins = self.opening.answered(event)
             return orders + said + (self._begin_next(event.t) if begins else [])
-        if self.step is None:
-            return orders
-        orders += self._allowed(self.step.receive(event, verdicts))
+        return orders + self._to_the_step(event, verdicts)
+
+    def _to_the_step(self, event: Event, verdicts: list[Verdict]) -> list[Order]:
+        if self.step is None or self.switches.is_mine(event):
+            return []
+        if isinstance(event, Answered):
+            event, again = self._typed.answered(event, self._asked)
+            if again is not None:
+                return [again]
+        orders = self._allowed(self.step.receive(event, verdicts))
         return orders + (self._begin_next(event.t) if self.step.done else [])
 
     # ---- looking ---------------------------------------------------------------------------------------------
@@ -227,6 +249,8 @@ class Run:
             return f"stopped by {event.by}"
         if isinstance(event, Answered) and event.value == Answer.STOP:
             return f"stopped by {event.by} at a hold point"
+        if isinstance(event, Answered):
+            return self._typed.passed(event, self._asked)
         if isinstance(event, OrderFailed):
             return f"{FAILED.get(event.order, event.order + ' failed')}: {event.what}"
         if isinstance(event, GuardEnded):
@@ -243,11 +267,14 @@ class Run:
             self.known.moves_anew()  # the probe may have been moved
         if isinstance(event, Answered) and self._waiting is not None and event.question == self._waiting[0]:
             self._waiting = None
+        if isinstance(event, Answered) and self._asked is not None and event.question == self._asked.question:
+            self._asked = None
         for order in orders:
             if isinstance(order, Ask):
-                self._waiting = (order.question, self.known.t)
+                self._asked = order
+                self._waiting = None if order.of in SIGHTS else (order.question, self.known.t)
             elif isinstance(order, Withdraw):  # only the one that stands is ever taken away
-                self._waiting = None
+                self._waiting = self._asked = None
 
     def _waited_too_long(self, t: float) -> str:
         if self._waiting is None or not self.known.path:
@@ -320,9 +347,10 @@ class Run:
     # ---- the way out -----------------------------------------------------------------------------------------
 
     def _make_safe(self, reason: str, *, early: bool) -> list[Order]:
-        self.early, self.reason, self._at_once = early, reason, self.by_hand if early or self.known.hand_load else []
+        self.early, self.reason = early, reason
+        self._at_once = [say for say in self.by_hand if say not in self._still_on] if early else []
         self._go(State.MAKING_SAFE)
-        return [*self._why_off(), SwitchOff(everything=True)]
+        return [*self.switches.dropped(), *self._why_off(), SwitchOff(everything=True)]
 
     def _why_off(self) -> list[Order]:
         """Why the bench is switched off before the last step, for people and for the record."""
@@ -335,14 +363,29 @@ class Run:
         ]
 
     def _making_safe(self, event: Event) -> list[Order]:
-        if not isinstance(event, OutputIsOff):
+        if isinstance(event, OutputIsOff):
+            self._bench_off = event
+            return [self.switches.ask(urgent=self.early)] if self.known.by_hand_on else [self._over(event)]
+        refused = isinstance(event, NobodyConfirmed) or (isinstance(event, Answered) and event.value == Answer.STOP)
+        if self._bench_off is None or not (refused or isinstance(event, Answered)):
             return []
+        if self.known.by_hand_on and not refused:
+            return [self.switches.ask(urgent=self.early)]
+        return [self._over(self._bench_off)]
+
+    def _over(self, off: OutputIsOff) -> End:
+        """The end, once all that can be confirmed to be off is."""
         self._go(State.ENDED)
-        off = [] if event.confirmed else [event.remark]
-        early, safe = self.early or not event.confirmed, event.confirmed and not self.known.hand_load
-        urgent = " ".join([*off, *self._at_once])
-        reason = self.reason if event.confirmed or self.early else UNCONFIRMED
-        return [End(early, safe, reason, self._sequence.undone, self.away.say, urgent)]
+        wired = [] if off.confirmed else [off.remark]
+        confirmed = off.confirmed and not self.known.by_hand_on
+        urgent = " ".join([*wired, *self._still_on, *self._at_once])
+        reason = self.reason if confirmed or self.early else UNCONFIRMED
+        return End(self.early or not confirmed, confirmed, reason, self._sequence.undone, self.away.say, urgent)
+
+    @property
+    def waits_for_off(self) -> bool:
+        """Whether the run has ended but for a person who confirms what they switched off."""
+        return self.state is State.MAKING_SAFE and self._bench_off is not None
 
     def _go(self, state: State) -> None:
         if state not in NEXT[self.state]:

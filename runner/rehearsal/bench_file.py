@@ -59,6 +59,8 @@ _DETAILS: dict[str, Sequence[str]] = {
         "leads: {resistance: 0 ohm, uncertainty: 0 ohm}",  # it sits on the pack's terminals
     ),
     "box": ("accuracy: 0.1 %",),
+    "charger": (),
+    "clamp": ("current_accuracy: {gain: 1.5 %, offset: 50 mA, resolution: 10 mA}", "refresh: 0.4 s"),
     "actuator": ("limits: {lowest: -40 degC, highest: 90 degC}", "fastest: 10 K/min"),
     "display": (),
 }
@@ -66,6 +68,13 @@ HEATED_BY = tuple(
     role.value for role, facts in ROLE_FACTS.items() if facts.heats
 )  # left out where a person heats and cools
 _ONLY_BY_HAND = {"load": ("draws: 10 A",)}
+# of a bench with nothing on a cable: one charger and one load for the whole job, at an eighth of the demo pack's capacity an hour
+NOTHING_WIRED = ("probe", "meter", "load")
+_BY_HAND_ALONE = {"load": ("draws: 5 A",), "charger": ("voltage: 29.2 V", "current: 5 A")}
+_IN_PLACE_OF_A_SUPPLY = {
+    "charger": "charger (invented)",
+    "clamp": "clamp meter (invented)",
+}
 _SHOWN = {
     "counter": "energy meter (invented)",
     "box": "decade box (invented)",
@@ -80,13 +89,19 @@ def bench_text(
     by_hand: Collection[str] = (),
     left_out: Collection[str] = (),
 ) -> str:
-    """The file of a simulated bench that listens; the roles in ``by_hand`` are read and switched by a person instead."""
+    """The file of a simulated bench that listens; the roles in ``by_hand`` are read and switched by a person instead.
+
+    Where the supply is left out, a charger and a clamp take its place, and nothing is on a cable.
+    """
     lines = []
-    for role in (each for each in (*servers.roles, *_SHOWN) if each not in left_out):
+    alone = "supply" in left_out
+    shown = {**(_IN_PLACE_OF_A_SUPPLY if alone else {}), **_SHOWN}
+    details = {**_ONLY_BY_HAND, **(_BY_HAND_ALONE if alone else {})}
+    for role in (each for each in (*servers.roles, *shown) if each not in left_out):
         lines.append(f"  {role}:")
-        if role in _SHOWN or role in by_hand:
-            lines += ["    by_hand: true", f"    model: {_SHOWN.get(role, f'{role} with a display (invented)')}"]
-            lines += [f"    {detail}" for detail in _ONLY_BY_HAND.get(role, ())]
+        if role in shown or role in by_hand:
+            lines += ["    by_hand: true", f"    model: {shown.get(role, f'{role} with a display (invented)')}"]
+            lines += [f"    {detail}" for detail in details.get(role, ())]
         else:
             model, serial = _MODELS[role]
             lines += [

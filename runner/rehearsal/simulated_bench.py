@@ -11,8 +11,15 @@ from runner.bench.visa import VisaTransport
 from runner.conduct.interfaces import Clock
 from runner.errors import SheetError
 from runner.record.folder import TRUTH, RunFolder, write_whole
-from runner.rehearsal.bench_file import HEATED_BY, PROBE_CALIBRATION, PROBE_COUPLING, PROBE_RESOLUTION, bench_text
-from runner.rehearsal.simulated_operator import SimulatedEyes
+from runner.rehearsal.bench_file import (
+    HEATED_BY,
+    NOTHING_WIRED,
+    PROBE_CALIBRATION,
+    PROBE_COUPLING,
+    PROBE_RESOLUTION,
+    bench_text,
+)
+from runner.rehearsal.simulated_operator import SimulatedEyes, Switched
 from runner.sheets.bench import parse_bench
 from runner.sheets.instrument_parts import InstrumentSheet
 from runner.sheets.instruments import ROLE_FACTS
@@ -96,21 +103,23 @@ class Rehearsal:
         by_hand: Collection[str] = (),
         *,
         actuator: bool = False,
+        nothing_wired: bool = False,
         sockets: bool = True,
         changed: Callable[[Truth], Truth] = lambda truth: truth,
     ) -> None:
         """``by_hand`` are the roles that the simulated operator reads. Raises SheetError if the pack sheet is wrong.
 
         With ``actuator`` a plate heats and cools in place of the simulated person.
+        With ``nothing_wired`` a person reads and switches everything, and a charger and a clamp take the place of the supply.
         Without ``sockets`` the instruments are reached inside this process only, through ``connect``.
         """
         self.pack = pack
         self.world = build_world(pack, scenario, seed, clock.now, changed)
         self._inside = None if sockets else Inside(self.world, clock.sleep)
         self.servers: Servers | Inside = self._inside or Servers(self.world, sleep=clock.sleep)
-        self.bench = UserFile(
-            "simulated-bench.yaml", bench_text(self.servers, 1.0, 0.5, by_hand, () if actuator else HEATED_BY)
-        )
+        left_out = (*(() if actuator else HEATED_BY), *((Role.SUPPLY,) if nothing_wired else ()))
+        text = bench_text(self.servers, 1.0, 0.5, NOTHING_WIRED if nothing_wired else by_hand, left_out)
+        self.bench = UserFile("simulated-bench.yaml", text)
 
     def job(self, procedure: UserFile, sensors: tuple[str, ...] = ()) -> Job:
         """A job on this bench. Raises SheetError if procedure or pack sheet are wrong."""
@@ -128,8 +137,14 @@ class Rehearsal:
         sheet = parse_bench(self.bench.text, self.bench.name)
         hand, load_sheet = sheet.hand, sheet.instruments.load
         draws = load_sheet.draws or 0.0 if load_sheet is not None else 0.0
+        charger, clamp = sheet.instruments.charger, sheet.instruments.clamp
+        switched = Switched(
+            draws,
+            *((charger.voltage, charger.current) if charger is not None else (0.0, 0.0)),
+            *((clamp.refresh, clamp.current_accuracy.gain) if clamp is not None else (0.0, 0.0)),
+        )
         heats = not any(ROLE_FACTS[Role(role)].heats for role in sheet.wired())
-        return SimulatedEyes(self.world, (hand.reaction, hand.reaction_uncertainty), draws, heats=heats)
+        return SimulatedEyes(self.world, (hand.reaction, hand.reaction_uncertainty), switched, heats=heats)
 
     def write_truth(self, folder: RunFolder) -> None:
         """Put truth.json into the run folder."""

@@ -164,6 +164,17 @@ KINDS: dict[str, str] = {
 }
 
 
+UNDER_VOLTAGE = "under_voltage"
+UNSAID_DELAY = 5.0  # s, ± as much: delays of under-voltage protections (0.05 to 10 s: common practice, no source)
+
+
+def implied_cut_off(pack: PackSheet) -> VoltageProtection:
+    """The cut-off of a pack whose sheet declares a cut-off voltage and no protection: it has no limits and is not judged."""
+    return VoltageProtection.model_construct(
+        trip=pack.cut_off_voltage, delay=UNSAID_DELAY, delay_tolerance=UNSAID_DELAY, polling=0.0
+    )
+
+
 def protection_name(kind: str) -> str:
     """A protection as people read it: charge over-temperature."""
     return kind.replace("over_", "over-").replace("under_", "under-").replace("_", " ")
