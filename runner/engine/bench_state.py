@@ -75,6 +75,11 @@ class BenchState:
         self.hand_current = abs(amps)
         self.hand_flowed = max(self.hand_flowed, abs(amps))
 
+    def probe_moves(self, *, by_hand: bool) -> None:
+        """The probe goes to another place: what a person has read there before says nothing about this one."""
+        if by_hand:
+            self.latest.pop(PROBE_TEMPERATURE, None)
+
     def moves_anew(self) -> None:
         """Another motion of the temperature begins: what was read before says nothing about its rate."""
         self._temperatures.clear()

@@ -63,7 +63,7 @@ from runner.orders import (
     hands_off,
     take_away,
 )
-from runner.vocabulary import Answer, Until
+from runner.vocabulary import Answer, Role, Until
 
 FAILED = {  # orders as people read them when they were not carried out
     SwitchOn.__name__: "the supply did not switch on",
@@ -317,6 +317,8 @@ class Run:
 
     def _begin(self, step: Step, t: float, orders: list[Order]) -> list[Order]:
         """``orders``, and those with which a step begins."""
+        if step.planned.kind == "confirm" or self.step is None or self.step.planned.sensor != step.planned.sensor:
+            self.known.probe_moves(by_hand=Role.PROBE in self.program.by_hand)
         self.step, planned = step, step.planned
         self._go(State.HOLDING if step.asks else State.WATCHING)
         self.away.begun(planned)
@@ -364,7 +366,9 @@ class Run:
 
     def _making_safe(self, event: Event) -> list[Order]:
         if isinstance(event, OutputIsOff):
-            self._bench_off = event
+            again, self._bench_off = self._bench_off is not None, event
+            if again:  # a step had ordered off just before the run did
+                return []
             return [self.switches.ask(urgent=self.early)] if self.known.by_hand_on else [self._over(event)]
         refused = isinstance(event, NobodyConfirmed) or (isinstance(event, Answered) and event.value == Answer.STOP)
         if self._bench_off is None or not (refused or isinstance(event, Answered)):
