@@ -11,10 +11,19 @@ import threading
 from collections.abc import Callable, Sequence
 from typing import TextIO
 
-from runner.conduct.answer_parsing import STOP_KEY, STOP_WORDS, NotUnderstood, hint, understood
+from runner.conduct.answer_parsing import (
+    CURRENT_KEY,
+    STOP_KEY,
+    STOP_WORDS,
+    NotUnderstood,
+    hint,
+    marks_current,
+    understood,
+)
 from runner.conduct.interfaces import StopFlag
 from runner.conduct.log_lines import said, stamp
 from runner.engine.opening import CAUTIONS
+from runner.engine.steps.switches import SIGHTS
 from runner.engine.view import View
 from runner.errors import OperatorGone
 from runner.events import CHARGE, CURRENT_OF, METER_VOLTAGE, PROBE_TEMPERATURE, VOLTAGE_OF, Answered, Event, Sampled
@@ -144,9 +153,12 @@ class PlainOperator:
         ):
             self._stop.press(self._name)
             return []
+        two = marks_current(self._asked, self._taps)
+        if (self._asked is None or two) and self._taps is not None and not text:
+            return [self._tapped(t)]
+        if self._asked is not None and self._asked.of in SIGHTS and text.lower() == CURRENT_KEY:
+            text = ""
         if self._asked is None:
-            if self._taps is not None and not text:
-                return [self._tapped(t)]
             self._printer.line("               no question is open; to end the run, type x and press Enter")
             return []
         try:

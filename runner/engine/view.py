@@ -48,6 +48,7 @@ class View:
     headroom: tuple[Headroom, ...]
     remaining: float | None
     trip_limits: tuple[float, float] | None
+    by_hand_on: tuple[str, ...] = ()  # what a person has switched on, or was told to
     answer_within: float | None = None  # s of the run's time after which a question that stands ends it
 
     @property
@@ -75,6 +76,7 @@ def look(run: Run) -> View:
         run.ceilings.headroom(),
         run.step.remaining() if run.step else None,
         run.program.trip_limits,
+        run.known.by_hand_on,
         run.answer_within,
     )
 
@@ -84,6 +86,8 @@ def _sentence(run: Run) -> str:
         return f"Switching the bench off: {run.reason}"
     if run.state is State.ENDED:
         return f"The run has ended: {run.reason}"
+    if run.switches.waiting:
+        return run.switches.sentence
     if run.step is None:
         return READ_THEM
     by_machine = run.program.heated_by_machine and run.step.planned.kind in ("heat", "cool")

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from textual.binding import Binding
 
+from runner.conduct.answer_parsing import CURRENT_KEY
+
 KEYS: tuple[Binding, ...] = (
     Binding(
         "enter,space,g",
@@ -12,6 +14,15 @@ KEYS: tuple[Binding, ...] = (
         id="go-on",
         key_display="Enter",
         tooltip="confirm a hold point",
+        priority=True,
+    ),
+    Binding(
+        CURRENT_KEY,
+        "mark_current",
+        "Current gone or back",
+        id="mark-current",
+        key_display=CURRENT_KEY,
+        tooltip="mark the moment of the current, while Enter marks the degrees",
         priority=True,
     ),
     Binding(
@@ -53,4 +64,4 @@ KEYS: tuple[Binding, ...] = (
 )
 
 # what a letter does elsewhere is a letter where something is typed
-NOT_WHILE_TYPING = frozenset({"go_on", "stop_by_letter", "leave_by_letter"})
+NOT_WHILE_TYPING = frozenset({"go_on", "stop_by_letter", "leave_by_letter", "mark_current"})

@@ -12,7 +12,7 @@ from textual.content import Content
 from textual.screen import Screen
 from textual.widgets import Footer, Input, Static
 
-from runner.conduct.answer_parsing import NotUnderstood, Reply, hint, understood
+from runner.conduct.answer_parsing import CURRENT_KEY, NotUnderstood, Reply, hint, marks_current, understood
 from runner.conduct.interfaces import StopFlag
 from runner.engine.opening import CAUTIONS
 from runner.engine.view import View
@@ -28,10 +28,10 @@ from runner.screen.widgets.strip_chart import LETTERS, Marks, StripChart
 from runner.vocabulary import Answer, Wants
 from runner.workspace.job import Job
 
-REACTION = (
-    0.6  # s after a question is on the screen: a key pressed sooner was meant for the one before, or a switch bounced
-)
+# s after a question is on the screen: a key pressed sooner was meant for the one before, or a switch bounced
+REACTION = 0.6
 PARTS = ("#prompt", "#answer", "#coach", "#page-text", "#chart", "#steps", "#headroom")
+TWO_KEYS = f"Enter: each whole degree · {CURRENT_KEY}: the moment of the current · x: stop"
 GO_KEY = "Enter: continue · x: stop"
 MORE_KEY = "More below · Enter: next page · x: stop"
 HURRY = 120.0  # s of the clock on the wall: less time for an answer is shown
@@ -128,7 +128,7 @@ class RunScreen(Screen[None]):
         self.query_one(HeadroomLine).show(view.headroom, view.remaining)
         self._show_output()
         self.query_one(StripChart).moved_on()
-        if self.asked is not None and view.answer_within is not None and not self._refused:
+        if self._marks_current or (self.asked is not None and view.answer_within is not None and not self._refused):
             self._ask_again()
         if self.asked is None and self.end is None:
             detail = self.taps.say if self.taps is not None else f"current: {view.word}, {view.why}"
@@ -139,6 +139,10 @@ class RunScreen(Screen[None]):
         if self.asked is None:
             return
         keys = MORE_KEY if self._more_below else GO_KEY
+        if self._marks_current:
+            say = f"{self.view.sentence if self.view is not None else ''} {self.asked.say}".strip()
+            self.query_one(Prompt).show(say, TWO_KEYS, hold=False)
+            return
         words = f"HOLD POINT · {keys}" if self.asked.wants in (Wants.GO_ON, Wants.MARK) else error or hint(self.asked)
         left = None if self.view is None or self.view.answer_within is None else self.view.answer_within / self.speed
         if left is not None and left < HURRY and self.speed < inf:
@@ -184,6 +188,7 @@ class RunScreen(Screen[None]):
                 self._typing(None)
         elif isinstance(order, AskTaps):
             self.taps = order if order.step else None
+            self.refresh_bindings()
         elif isinstance(order, Conclude):
             self._mark(order, message.t)
         elif isinstance(order, End):
@@ -236,6 +241,8 @@ class RunScreen(Screen[None]):
             return False
         if self.watching and not self._found and not self._orders_off and action == "go_on":
             return False
+        if action == "mark_current" and not self._marks_current:
+            return False
         return not (action in NOT_WHILE_TYPING and self._is_typing)
 
     def action_go_on(self) -> None:
@@ -243,15 +250,24 @@ class RunScreen(Screen[None]):
             self._confirmed_off()
         elif self._found:
             self.app.show_findings()  # type: ignore[attr-defined]
-        if self.asked is None and self.taps is not None:
+        if (self.asked is None or self._marks_current) and self.taps is not None:
             self.operator.tap()
-        if self.asked is None or self.pressed_at() < self._asked_since + self.reaction:
+        if self.asked is None or self._marks_current or self.pressed_at() < self._asked_since + self.reaction:
             return
         if self._more_below:  # nobody agrees to what they have not seen
             self.query_one("#page", VerticalScroll).scroll_page_down(animate=False)
             self.call_after_refresh(self._ask_again)
             return
         self._answer(Reply(Answer.GO_ON))
+
+    @property
+    def _marks_current(self) -> bool:
+        """Whether Enter marks the degrees and another key the current."""
+        return marks_current(self.asked, self.taps)
+
+    def action_mark_current(self) -> None:
+        if self._marks_current:
+            self._answer(Reply(Answer.GO_ON))
 
     def _confirmed_off(self) -> None:
         """A person has switched off by hand what did not confirm it."""
@@ -284,8 +300,8 @@ class RunScreen(Screen[None]):
         return at
 
     def action_stop(self) -> None:
-        if self.end is not None:
-            return
+        if self.end is not None or (self.stop.pressed and self.asked is not None):
+            return  # what is asked after a stop is what has to be switched off by hand
         self.stop.press(f"{self.operator.name}, stop key")
         self.asked = None
         self._typing(None)
@@ -299,7 +315,10 @@ class RunScreen(Screen[None]):
 
     def action_leave(self) -> None:
         if self.end is None:
+            waits = bool(self.view is not None and self.view.by_hand_on) and not self.stop.pressed
             self.action_stop()
+            if waits:
+                return  # a person confirms first what they have switched off; the same key again leaves at once
         self.app.exit()
 
     # ---- small parts -----------------------------------------------------------------------------------------
@@ -373,7 +392,8 @@ def _coach_line(view: View, end: End | None) -> str:
     """What to do about the ramp, and below it what is on."""
     if end is not None and not end.safe:
         return "output: NOT CONFIRMED OFF"
-    output = f"{view.path or 'output'} {'ON ' + view.mode if view.output_on else 'off'}"
+    mode = "by hand" if view.by_hand_on else view.mode
+    output = f"{view.path or 'output'} {'ON ' + mode if view.output_on else 'off'}"
     if view.coach is None:
         return output
     arrows: dict[str, str] = {"slower": "▼ SLOWER", "faster": "▲ FASTER", "keep": "= KEEP", "freely": "»"}

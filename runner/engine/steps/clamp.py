@@ -114,11 +114,11 @@ class _Watched(ByPerson):
     _marked: float | None = None  # s: when the key was pressed, until the clamp has been read
     _before = 0.0  # A that the clamp showed when the step began
 
-    def _watch(self, say: str) -> list[Order]:
-        """Ask for the moment of the change. ``say`` is what goes on meanwhile."""
+    def _watch(self) -> list[Order]:
+        """Ask for the moment of the change."""
         what = "gone" if self._sought == Until.STOPPED else "back"
-        words = f"{say} Watch the clamp: mark the moment the current is {what}."
-        return self._put(SIGHT[self._sought], words, marks=True)
+        say = f"Watch the clamp: mark the moment the current is {what}."
+        return self._put(SIGHT[self._sought], say, marks=True)
 
     def _pressed(self, event: Answered) -> list[Order]:
         self._marked = event.t
@@ -151,7 +151,7 @@ class _ByClamp(_Watched, Provoke):
     def begin(self, t: float) -> list[Order]:
         self._before = self.around.known.hand_current or 0.0
         orders = super().begin(t)
-        return orders if self.done else [*orders, *self._watch(self.planned.say)]
+        return orders if self.done else [*orders, *self._watch()]
 
     def receive(self, event: Event, verdicts: list[Verdict]) -> list[Order]:
         asked = self._is_answer(event)
@@ -176,13 +176,13 @@ class _ByClamp(_Watched, Provoke):
         if self._reads(Role.PROBE):
             return [self._not_so(amps), *self._put(Observed.THERMOMETER, "Read the thermometer.")]
         self._marked = None
-        return [self._not_so(amps), *self._watch(self.planned.say)]
+        return [self._not_so(amps), *self._watch()]
 
     def _going_on(self, event: Answered) -> list[Order]:
         """After a mark that did not count: the next degree is the one beyond what the thermometer shows."""
         self._marked, self._seen = None, event.t
         following = float(event.value) // 1.0 + (1.0 if self.sign > 0 else 0.0)
-        return [AskTaps(following, self.sign, self._tap_words(following)), *self._watch(self.planned.say)]
+        return [AskTaps(following, self.sign, self._tap_words(following)), *self._watch()]
 
     def _flows(self) -> bool:
         return not self._is_still()
@@ -221,7 +221,7 @@ class SubstituteByClamp(_Watched, Substitute):
             return []
         orders = Substitute.receive(self, event, verdicts)
         if isinstance(event, Answered) and self._since is not None and self._standing is None:
-            return [*orders, *self._watch(Substitute.sentence(self))]
+            return [*orders, *self._watch()]
         return [*self._no_longer(), *orders] if orders and isinstance(event, Sampled) else orders
 
     def _after(self, event: Answered, asked: Ask) -> list[Order]:
@@ -233,7 +233,7 @@ class SubstituteByClamp(_Watched, Substitute):
             self._end()
             return [self._conclusion(self._sought, self._why(amps), marked, by_hand=True)]
         self._marked, self._since = None, event.t  # the level lasts anew: the person looked away
-        return [self._not_so(amps), *self._watch(Substitute.sentence(self))]
+        return [self._not_so(amps), *self._watch()]
 
     def sentence(self) -> str:
         return Substitute.sentence(self) if self._marked is None else ByPerson.sentence(self)
