@@ -9,6 +9,7 @@ from runner.engine.opening import READ_THEM
 from runner.engine.run import Run
 from runner.engine.states import State
 
+BY_HAND = "by hand"  # of a current that a person has switched on
 USUAL_LAG = 10.0  # s: delay, polling and a taped-on sensor together (common practice, no source)
 COACH_BAND = 0.25  # of the wanted rate: inside it the coach says keep
 
@@ -69,8 +70,8 @@ def look(run: Run) -> View:
         known.rate(),
         known.path,
         known.mode,
-        verdict.word,
-        verdict.why,
+        BY_HAND if known.by_hand_on else verdict.word,
+        _on_the_clamp(run) if known.by_hand_on else verdict.why,
         _steps(run),
         _coach(run),
         run.ceilings.headroom(),
@@ -79,6 +80,12 @@ def look(run: Run) -> View:
         run.known.by_hand_on,
         run.answer_within,
     )
+
+
+def _on_the_clamp(run: Run) -> str:
+    """What a person has read last of a current that they have switched on."""
+    amps = run.known.hand_current
+    return "not read on the clamp yet" if amps is None else f"{amps:.3g} A when the clamp was read last"
 
 
 def _sentence(run: Run) -> str:

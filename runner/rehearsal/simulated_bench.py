@@ -23,7 +23,7 @@ from runner.rehearsal.simulated_operator import SimulatedEyes, Switched
 from runner.sheets.bench import parse_bench
 from runner.sheets.instrument_parts import InstrumentSheet
 from runner.sheets.instruments import ROLE_FACTS
-from runner.sheets.pack import PackSheet, TemperatureProtection, parse_pack
+from runner.sheets.pack import UNDER_VOLTAGE, PackSheet, TemperatureProtection, implied_cut_off, parse_pack
 from runner.twin.parameters import Declared, ProtectionTruth, Truth, draw
 from runner.twin.server import Inside, Servers
 from runner.twin.world import World
@@ -35,11 +35,12 @@ def declared_for_twin(pack: PackSheet) -> Declared:
     """What the simulated bench is to be built around: the pack sheet, and the figures its bench file will state."""
     protections = []
     for kind in type(pack.protections).model_fields:
-        protection = pack.protection(kind)
+        protection = pack.protection(kind) or (implied_cut_off(pack) if kind == UNDER_VOLTAGE else None)
         if protection is None:
             continue
         per_cell = pack.cells_in_series if kind.endswith("voltage") else 1
-        release = protection.release if protection.release is not None else protection.trip
+        unsaid = BACK * protection.trip if pack.protection(kind) is None else protection.trip
+        release = protection.release if protection.release is not None else unsaid
         sensors = protection.sensors if isinstance(protection, TemperatureProtection) else ()
         protections.append(
             ProtectionTruth(
@@ -69,6 +70,7 @@ def declared_for_twin(pack: PackSheet) -> Declared:
     )
 
 
+BACK = 1.1  # times the cut-off voltage: where a pack comes back whose sheet does not say
 SIMULATED_CHEMISTRY = "LFP"
 
 

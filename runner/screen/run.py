@@ -15,6 +15,7 @@ from textual.widgets import Footer, Input, Static
 from runner.conduct.answer_parsing import CURRENT_KEY, NotUnderstood, Reply, hint, marks_current, understood
 from runner.conduct.interfaces import StopFlag
 from runner.engine.opening import CAUTIONS
+from runner.engine.steps.switches import SWITCHED_OFF
 from runner.engine.view import View
 from runner.events import CHARGE, CURRENT_OF, METER_VOLTAGE, PROBE_TEMPERATURE, VOLTAGE_OF
 from runner.orders import Ask, AskTaps, BeginStep, Conclude, End, Order, Withdraw
@@ -188,7 +189,6 @@ class RunScreen(Screen[None]):
                 self._typing(None)
         elif isinstance(order, AskTaps):
             self.taps = order if order.step else None
-            self.refresh_bindings()
         elif isinstance(order, Conclude):
             self._mark(order, message.t)
         elif isinstance(order, End):
@@ -262,7 +262,6 @@ class RunScreen(Screen[None]):
 
     @property
     def _marks_current(self) -> bool:
-        """Whether Enter marks the degrees and another key the current."""
         return marks_current(self.asked, self.taps)
 
     def action_mark_current(self) -> None:
@@ -300,9 +299,11 @@ class RunScreen(Screen[None]):
         return at
 
     def action_stop(self) -> None:
-        if self.end is not None or (self.stop.pressed and self.asked is not None):
-            return  # what is asked after a stop is what has to be switched off by hand
+        if self.end is not None:
+            return
         self.stop.press(f"{self.operator.name}, stop key")
+        if self.asked is not None and self.asked.of in SWITCHED_OFF:
+            return  # what has to be switched off by hand stays on the screen
         self.asked = None
         self._typing(None)
         self.query_one(Prompt).show("STOP: supply and load are switching off.", 'Wait for "bench off".', hold=True)
@@ -314,12 +315,11 @@ class RunScreen(Screen[None]):
         self.action_leave()
 
     def action_leave(self) -> None:
-        if self.end is None:
-            waits = bool(self.view is not None and self.view.by_hand_on) and not self.stop.pressed
-            self.action_stop()
-            if waits:
-                return  # a person confirms first what they have switched off; the same key again leaves at once
-        self.app.exit()
+        on = self.end is None and self.view is not None and self.view.by_hand_on
+        waits = on and not self.stop.pressed  # for what a person has to switch off; the same key again leaves
+        self.action_stop()
+        if not waits:
+            self.app.exit()
 
     # ---- small parts -----------------------------------------------------------------------------------------
 

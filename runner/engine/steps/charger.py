@@ -29,6 +29,10 @@ NO_CHARGE = "no charge current on the clamp: a protection of the pack is still t
 
 
 class _Charger(ByPerson):
+    @property
+    def _meanwhile(self) -> str:
+        return "Stay with the pack. Wait for the next reading."
+
     def _switch_on(self) -> list[Order]:
         values = self.planned.values
         say = (

@@ -56,6 +56,10 @@ class SteadyDrainByHand(ByPerson):
             return None
         return max(0.0, self._on_at + self.planned.values["for"] - self.around.known.t)
 
+    @property
+    def _meanwhile(self) -> str:
+        return "Stay with the pack. Wait for the next reading."
+
     def _read_clamp(self) -> list[Order]:
         return self._put(Observed.CLAMP_CURRENT, "Read the clamp: the discharge current.")
 

@@ -72,4 +72,9 @@ class ByPerson(Step):
         return None if self._reads(Role.METER) else self.around.known.latest.get(METER_VOLTAGE)
 
     def sentence(self) -> str:
-        return self._standing.say if self._standing is not None else super().sentence()
+        return self._standing.say if self._standing is not None else self._meanwhile or super().sentence()
+
+    @property
+    def _meanwhile(self) -> str:
+        """What a person is told between two questions, in place of what the procedure says of an instrument on a cable."""
+        return ""
