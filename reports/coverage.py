@@ -30,6 +30,7 @@ class Covered:
     statement: str
     why: str = ""
     tested: bool = True
+    shown: Finding | None = None  # what is drawn against its limits
 
 
 def coverage(
@@ -92,7 +93,14 @@ def _stated(protection: str, name: str, sensor: str | None, found: Sequence[tupl
     by = ", ".join(dict.fromkeys(evaluation.procedure.name for evaluation, _ in found))
     reasons = [finding for finding in judged if finding.conformity == statement and statement != PASS]
     why = _reason(reasons[0], named=bool(protection)) if reasons else ""
-    return Covered(protection, name, sensor or "—", by, statement, why)
+    return Covered(protection, name, sensor or "—", by, statement, why, shown=_shown(found, statement))
+
+
+def _shown(found: Sequence[tuple[Evaluation, Finding]], statement: str) -> Finding | None:
+    """The finding that is drawn: of those that have the statement, a trip before others, the best known before others."""
+    known = [finding for _, finding in found if finding.value is not None and finding.conformity == statement]
+    trips = [finding for finding in known if finding.name in ("trip", *RATINGS)]
+    return min(trips or known, key=lambda finding: finding.expanded_uncertainty or 0.0, default=None)
 
 
 def _reason(finding: Finding, *, named: bool) -> str:

@@ -122,6 +122,15 @@ def _add_after_a_run(commands: argparse._SubParsersAction[argparse.ArgumentParse
     )
     certificate.add_argument("folders", nargs="+", metavar="RUN_FOLDER")
 
+    verify = _command(commands, "verify", _verify, "check whether a run, a session or a certificate's PDF has changed")
+    verify.add_argument("path", metavar="FOLDER|PDF")
+    verify.add_argument("--signers", metavar="FILE", help="also know the stations in this file of allowed signers")
+
+    key = _command(commands, "key", _key, "show the key with which this station seals its records")
+    key.add_argument("--export", action="store_true", help="print the line that lets others check this station's seals")
+    key.add_argument("--replace", action="store_true", help="make a new key; the old one is kept and stays known")
+    key.add_argument("--trust", metavar="FILE", help="know the stations in this file of allowed signers from now on")
+
     resume = _command(commands, "resume", _resume, "continue a run or a session after a stop or a crash")
     resume.add_argument("folder", metavar="RUN_FOLDER")
     _common(resume)
@@ -246,6 +255,15 @@ def _names(options: argparse.Namespace, default: list[str]) -> list[str]:
     return [] if options.all else list(options.procedures) or default
 
 
+CHECKED = {  # what a file of a kind is, in which nothing was found
+    "pack": "pack sheet, no errors",
+    "bench": "bench file, no errors (`tripwitness bench` asks whether the instruments answer)",
+    "procedure": "procedure, no errors by itself (its values are checked with a pack sheet: rehearse --plan --pack)",
+    "dialect": "dialect, no errors",
+    "answers": "answers file, no errors",
+}
+
+
 def _check(options: argparse.Namespace) -> int:
     from pathlib import Path
 
@@ -256,7 +274,7 @@ def _check(options: argparse.Namespace) -> int:
     for name in options.files:
         try:
             kind, notes = check_file(Path(name))
-            print(f"{name}: valid {kind}", *(f"  {note}" for note in notes), sep="\n")
+            print(f"{name}: {CHECKED[kind]}", *(f"  {note}" for note in notes), sep="\n")
         except SheetError as error:
             print(error, file=sys.stderr)
             status = Exit.WRONG_INPUT
@@ -282,10 +300,27 @@ def _evaluate(options: argparse.Namespace) -> int:
 def _certificate(options: argparse.Namespace) -> int:
     from pathlib import Path
 
-    from runner.console_output import certificate_of
+    from runner.certifying import certificate_of
 
     certificate_of([Path(folder) for folder in options.folders])
     return Exit.PASS
+
+
+def _verify(options: argparse.Namespace) -> int:
+    from pathlib import Path
+
+    from runner.console_output import print_verified
+
+    return print_verified(Path(options.path), Path(options.signers) if options.signers else None)
+
+
+def _key(options: argparse.Namespace) -> int:
+    from pathlib import Path
+
+    from runner.console_output import print_key
+
+    trusted = Path(options.trust) if options.trust else None
+    return print_key(export=options.export, replace=options.replace, trusted=trusted)
 
 
 def _twin(options: argparse.Namespace) -> int:

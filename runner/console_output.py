@@ -5,7 +5,6 @@ from __future__ import annotations
 import datetime
 import json
 import sys
-from collections.abc import Sequence
 from pathlib import Path
 from typing import TextIO
 
@@ -18,11 +17,13 @@ from runner.evaluation.evaluate import Evaluation, evaluate
 from runner.evaluation.provenance import changes
 from runner.measure.conformity import NOT_JUDGED
 from runner.measure.finding import Finding
-from runner.record.folder import EVENTS, FINDINGS, RunFolder
+from runner.record.folder import FINDINGS, RunFolder
+from runner.seal.pdf import verify_pdf
+from runner.seal.station_key import known, rotate, station_key, trust
+from runner.seal.verify import verify
 from runner.vocabulary import Exit
 from runner.workspace.job import load_bench
 from runner.workspace.locks import Locks
-from runner.workspace.session import Session
 
 
 def finding_line(finding: Finding) -> str:
@@ -45,6 +46,8 @@ def print_findings(evaluation: Evaluation) -> None:
         print("\nFINDINGS")
     for finding in evaluation.findings:
         print(f"  {finding_line(finding)}")
+    for what in evaluation.broken:
+        print(f"  EVIDENCE CHANGED since it was recorded: {what}")
     for what in evaluation.refused_today:
         print(f"  this version would reject this input: {what}")
     for what in evaluation.judged_otherwise:
@@ -85,70 +88,6 @@ def evaluate_again(path: Path, *, as_json: bool) -> int:
     return evaluation.exit_status
 
 
-def certificate_of(paths: Sequence[Path]) -> None:
-    """The certificate of runs and sessions of one pack, in its folder, or in one of its own for several; where is printed.
-
-    Raises RecordError or SheetError if a folder is not as it was, RecordError if they are of different packs.
-    """
-    evaluations: list[Evaluation] = []
-    not_begun: list[tuple[str, str]] = []
-    for path in paths:
-        session = Session.of(path) if not (path / EVENTS).is_file() else None
-        if session is not None:
-            evaluations += session.evaluations()
-            not_begun += session.not_begun()
-        else:
-            evaluations.append(evaluate(RunFolder.existing(path)))
-    packs = {(each.pack.name, each.pack.serial) for each in evaluations}
-    if len(packs) > 1:
-        named = ", ".join(f"{name} no. {serial}" for name, serial in sorted(packs))
-        raise RecordError(f"the runs are of different packs: {named}", str(paths[0]), "make one certificate for each")
-    if not evaluations:
-        raise RecordError("holds no run", str(paths[0]), "run a procedure first")
-    print_certificate(evaluations, paths[0] if len(paths) == 1 else _joint(paths), not_begun)
-
-
-def _joint(paths: Sequence[Path]) -> Path:
-    """A folder beside the runs for a certificate of several: it has a number of its own, and theirs stay as they are."""
-    last = max((path.resolve() for path in paths), key=lambda path: path.name)
-    folder = last.with_name(f"{last.name}-and-{len(paths) - 1}-more")
-    try:
-        folder.mkdir(exist_ok=True)
-    except OSError as error:
-        raise RecordError.cannot_make(str(folder), error.strerror or str(error)) from error
-    return folder
-
-
-def print_certificate(
-    evaluations: Sequence[Evaluation], folder: Path, not_begun: Sequence[tuple[str, str]] = ()
-) -> None:
-    """Make the certificate and say where it is."""
-    from reports.certificate import write_certificate
-
-    written = write_certificate(evaluations, folder, _now(), not_begun)
-    print(f"\ncertificate: {written.pdf or written.html}")
-    if written.why:
-        print(f"  no PDF: {written.why}")
-    what = "run folder: " if len(evaluations) == 1 else f"{len(evaluations)} runs, certificate in:"
-    print(f"{what} {folder}")
-
-
-def make_certificate(evaluations: Sequence[Evaluation], folder: Path) -> str:
-    """Make the certificate and give its path: the HTML, which a browser opens; the PDF is beside it."""
-    from reports.certificate import write_certificate
-
-    return str(write_certificate(evaluations, folder, _now()).html)
-
-
-def certificate_in(folder: Path) -> str:
-    """Make the certificate of a run folder and give its path. Raises RecordError or SheetError."""
-    return make_certificate([evaluate(RunFolder.existing(folder))], folder)
-
-
-def _now() -> str:
-    return datetime.datetime.now(datetime.UTC).isoformat()
-
-
 def check_instruments(path: Path) -> int:
     """Print what the instruments of a bench file say to everything that a run asks; the exit status. Raises SheetError or Busy."""
     file, sheet, dialects = load_bench(path)
@@ -167,3 +106,24 @@ def check_instruments(path: Path) -> int:
             where = ("instruments", each.role, "address")
             print(file.source.problem(where, f"{each.role}: {each.fault.what}", each.fault.remedy), file=sys.stderr)
     return Exit.ENDED_EARLY if any(each.fault for each in present) else Exit.PASS
+
+
+def print_verified(path: Path, signers: Path | None) -> int:
+    """What has changed in a folder or a PDF since it was sealed; the exit status. Raises RecordError or KeyUnusable."""
+    known_here = known(signers)
+    found = verify(path, known_here) if path.is_dir() else verify_pdf(path, known_here)
+    print("\n".join(found.lines()))
+    return found.status
+
+
+def print_key(*, export: bool, replace: bool, trusted: Path | None) -> int:
+    """This station's key: its fingerprint, or the line for others. Raises KeyUnusable, RecordError for a file of no use."""
+    if trusted is not None:
+        try:
+            for line in trusted.read_text(encoding="utf-8").splitlines():
+                trust(line)
+        except (OSError, ValueError) as error:
+            raise RecordError(f"is no file of allowed signers ({error})", str(trusted), "give another") from error
+    key = rotate() if replace else station_key()
+    print(key.allowed_signers if export else f"{key.station}  {key.signer.fingerprint}")
+    return Exit.PASS

@@ -285,7 +285,9 @@ class OperatorGone(TripwitnessError):
     @classmethod
     def input_ended(cls, question: str) -> OperatorGone:
         return cls(
-            f"the end of the input at “{question}”", "operator", "add the answer, or use --unattended to rehearse"
+            "the end of the input (nobody could answer any more)",
+            f"at “{question}”",
+            "add the answer, or use --unattended to rehearse",
         )
 
     @classmethod

@@ -207,3 +207,19 @@ class Faulted(Event):
     """The program itself failed. The bench is made safe by whoever noticed."""
 
     what: str
+
+
+@dataclass(frozen=True)
+class InputsKept(Event):
+    """What the run began with: "name sha256" of every file in ``inputs/``. Nobody acts on it; it binds the journal to them."""
+
+    files: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class SamplesKept(Event):
+    """The sample table so far: ``rows`` and ``size`` in bytes, and the SHA-256 of what came since the last of these."""
+
+    rows: int
+    size: int
+    sha256: str

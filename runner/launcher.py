@@ -15,6 +15,7 @@ from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from runner.certifying import make_certificate, print_certificate
 from runner.conduct.clock import ScaledClock, VirtualClock
 from runner.conduct.execute import Result, execute, folder_stamp
 from runner.conduct.interfaces import Operator, StopFlag
@@ -24,9 +25,7 @@ from runner.conduct.signals import pressing
 from runner.conduct.site import Site
 from runner.console_output import (
     finding_line,
-    make_certificate,
     print_agenda,
-    print_certificate,
     print_findings,
     print_json,
 )
@@ -57,7 +56,7 @@ from runner.workspace.job import (
     read_file,
 )
 from runner.workspace.locks import Locks
-from runner.workspace.session import REHEARSED, Session, agenda_for
+from runner.workspace.session import REHEARSED, Session, agenda_for, of_protection
 
 if TYPE_CHECKING:
     from runner.screen.feed import ScreenOperator
@@ -198,7 +197,9 @@ class Face:
         pack_file, bench_file = place.files
         pack = parse_pack(pack_file.text, pack_file.name)
         bench = parse_bench(bench_file.text, bench_file.name)
-        agenda = agenda_for(names, pack, bench, as_given=self.options.as_given)
+        agenda = agenda_for(names, pack_file, bench_file, place.sensors, as_given=self.options.as_given)
+        for item in agenda.items:  # everything that is wrong is said before anything begins
+            place.job(find_procedure(item.source), _of_protection(item.source, pack, place.sensors))
         print_agenda(agenda, sys.stderr if self.options.json else sys.stdout)
         self._say(f"decision rule: {decision_of(bench).short}\n")
         for note in [] if bench.decision.assumed_tolerance != Assumed() else not_judged(pack):
@@ -209,8 +210,6 @@ class Face:
             self._say(f"doubtful: {doubt}\n")
         if self.options.plan or not agenda.items:
             return Exit.PASS if agenda.items else Exit.NOT_ALL_JUDGED
-        for item in agenda.items:  # everything that is wrong is said before anything begins
-            place.job(find_procedure(item.source), _of_protection(item.source, pack, place.sensors))
         stamp = place.stamp()
         names_of = (str(Path(pack_file.name).resolve()), str(Path(bench_file.name).resolve()))
         session = Session.create(
@@ -371,9 +370,8 @@ def _protection_of(name: str) -> str:
 
 
 def _of_protection(name: str, pack: PackSheet, sensors: tuple[str, ...]) -> tuple[str, ...]:
-    """The sensors a session was asked for, as far as a procedure's protection has them."""
-    protection = pack.protection(_protection_of(name))
-    return tuple(sensor for sensor in sensors if sensor in getattr(protection, "sensors", ()))
+    file = find_procedure(name)
+    return of_protection(parse_procedure(file.text, file.name), pack, sensors)
 
 
 def _goes_on(place: Place, session: Session) -> str:

@@ -79,7 +79,8 @@ class Ask(Order):
     "choice" (one of ``choices``), or "mark" (a key at the very moment that ``say`` names). ``role`` is the instrument whose
     display is to be read, ``lowest`` and ``highest`` (SI) what would fit, where that is known. ``setting`` is the resistance in Ω
     that a decade box is to be set to, where the key marks that. ``of`` is what the answer is of, an Observed or nothing, and
-    ``box`` where a hold point leaves the decade box, a BoxPlace or nothing. ``record`` is for people.
+    ``box`` where a hold point leaves the decade box, a BoxPlace or nothing. ``instead`` is a word
+    that may be typed where the moment of a mark does not come. ``record`` is for people.
     """
 
     question: str
@@ -95,6 +96,7 @@ class Ask(Order):
     setting: float | None = None
     of: str = ""
     box: str = ""
+    instead: str = ""
 
 
 @dataclass(frozen=True)

@@ -11,15 +11,7 @@ import threading
 from collections.abc import Callable, Sequence
 from typing import TextIO
 
-from runner.conduct.answer_parsing import (
-    CURRENT_KEY,
-    STOP_KEY,
-    STOP_WORDS,
-    NotUnderstood,
-    hint,
-    marks_current,
-    understood,
-)
+from runner.conduct.answer_parsing import CURRENT_KEY, NotUnderstood, hint, is_stop, marks_current, understood
 from runner.conduct.interfaces import StopFlag
 from runner.conduct.log_lines import said, stamp
 from runner.engine.opening import CAUTIONS
@@ -28,7 +20,6 @@ from runner.engine.view import View
 from runner.errors import OperatorGone
 from runner.events import CHARGE, CURRENT_OF, METER_VOLTAGE, PROBE_TEMPERATURE, VOLTAGE_OF, Answered, Event, Sampled
 from runner.orders import Ask, AskTaps, Order, Withdraw
-from runner.vocabulary import Answer, Wants
 
 PROGRESS_EVERY = 60.0  # s of the run's time between two lines of readings
 
@@ -148,9 +139,7 @@ class PlainOperator:
         return found
 
     def _understood(self, text: str, t: float) -> list[Answered | Sampled]:
-        if text.lower() in STOP_WORDS and (
-            self._asked is None or self._asked.wants != Wants.CHOICE or text in (STOP_KEY, Answer.STOP)
-        ):
+        if is_stop(self._asked, text):
             self._stop.press(self._name)
             return []
         two = marks_current(self._asked, self._taps)

@@ -53,6 +53,6 @@ def first_screen(options: argparse.Namespace, watched_speed: float, taken_part_s
 
 
 def _certificate(folder: Path) -> str:
-    from runner.console_output import certificate_in
+    from runner.certifying import certificate_in
 
     return certificate_in(folder)

@@ -56,6 +56,16 @@ class WatchWord(StrEnum):
     PRE_CHARGING = "pre-charging"
 
 
+class Explanation(StrEnum):
+    """What may be behind a current that has stopped or gone down, where readings cannot tell which of two it is."""
+
+    TRIPPED = "a protection opened the path"
+    FULL = "the pack is full"
+    EMPTY = "the pack is empty"
+    LIMITED = "the pack asks for less current"
+    UNKNOWN = "cannot tell"
+
+
 class Outcome(StrEnum):
     """How a step that provokes something ended. Those of the watcher's words say that the current was worth nothing."""
 
@@ -106,6 +116,7 @@ class Answer(StrEnum):
     STOP = "stop"
     AGREE = "agree"
     ONE_MORE = "one more"
+    OFF = "off"
 
 
 class Seen(StrEnum):

@@ -21,6 +21,8 @@ from runner.errors import RecordError, RunLost
 from runner.evaluation.evaluate import Evaluation, evaluate, worked_out
 from runner.evaluation.provenance import digest
 from runner.record.folder import RESOLVED, RunFolder
+from runner.seal.editions import keep_edition
+from runner.seal.sealing import seal_evidence
 from runner.workspace.job import Job
 
 
@@ -32,6 +34,7 @@ class Result:
     outcome: RunOutcome
     evaluation: Evaluation
     agreed: str = ""  # who agreed to what is unusual on the pack sheet, and why
+    not_sealed: str = ""  # why the record has no seal
 
 
 def execute(
@@ -67,6 +70,8 @@ def execute(
             _keep_inputs(folder, job, identities, moment, simulated=simulated)
         if locks is not None:
             locks.folder(folder.path)
+        if resumption is not None:
+            keep_edition(folder.path, ["events.jsonl", "samples.csv", "findings.json"], "the run goes on")
         watched.armed(folder.path)
         began(folder)
         begin, awake = (0, True) if resumption is None else (resumption.step, resumption.awake)
@@ -77,7 +82,9 @@ def execute(
         watched.ended(outcome)
     with contextlib.suppress(RecordError):  # a full disk, or a folder that has gone: the run is over all the same
         ended(folder)
-    return Result(folder, outcome, _evaluated(folder, outcome), run.agreed)
+    evaluation = _evaluated(folder, outcome)
+    not_sealed = seal_evidence(folder.path, digest(), simulated=simulated)
+    return Result(folder, outcome, evaluation, run.agreed, not_sealed)
 
 
 def _evaluated(folder: RunFolder, outcome: RunOutcome) -> Evaluation:

@@ -28,11 +28,13 @@ from runner.events import (
     Event,
     Faulted,
     GuardEnded,
+    InputsKept,
     NobodyConfirmed,
     OrderFailed,
     OutputIsOff,
     Resumed,
     Sampled,
+    SamplesKept,
     Started,
     StopPressed,
     Suspended,
@@ -47,6 +49,7 @@ RETRIED = (SetLimits, SetSupply, SwitchOn, SetLoad, LoadOn, Guide)  # saying the
 RETRY_FOR, RETRY_EVERY = 12.0, 1.0  # s of the run's time
 DISK_TIME = 1.0  # s of real time that one line may take to be on disk
 LEAST_SUSPENSION = 2.0  # s that count as one
+COMMIT_EVERY = 60.0  # s of the run's time: how much of the samples the journal has no sum of at most
 CONFIRMED_WITHIN, MOST_SPEED = 120.0, 50.0  # s of real time in which a person confirms what is off; up to which speed
 SLICE = 0.05  # s of the clock's time that is slept at most before the stop flag is looked at, in real time
 
@@ -82,6 +85,7 @@ class Loop:
         self._happened: deque[Event] = deque()
         self._again: deque[tuple[Order, float, float]] = deque()  # order, until when it is tried again, and when next
         self._end: End | None = None
+        self._committed = 0.0
         self._stop_told = self._unguarded = False
         self._waits_since: float | None = None
         self._off = True  # nothing is switched on before the first order
@@ -97,6 +101,8 @@ class Loop:
             self.watch.own()
             self.watch.beat(LONGEST_TURN)
             self._feed(self._beginning())
+            if self.resumption is None:
+                self._write(self._now(), InputsKept(self._now(), tuple(self.folder.input_sums())))
             while not self.run.ended:
                 self._once()
         except (Exception, KeyboardInterrupt) as error:
@@ -182,9 +188,17 @@ class Loop:
                 self._write(now.t, now)
             orders = self.run.receive(now)
             self.watch.by_hand(self.run.by_hand)
+            if now.t - self._committed > COMMIT_EVERY or any(isinstance(order, End) for order in orders):
+                self._commit()
             for order in orders:
                 self._write(self._now(), order)
                 self._do(order)
+
+    def _commit(self) -> None:
+        """The journal takes down what the sample table holds."""
+        self._committed = self._now()
+        if (stretch := self.samples.stretch()) is not None:
+            self._write(self._now(), SamplesKept(self._now(), *stretch))
 
     def _write(self, t: float, what: Event | Order) -> None:
         """A line of the journal, which a busy disk may take its time for: that is no hang."""
@@ -245,6 +259,7 @@ class Loop:
             urgent=" ".join(part for part in (remark, *self.run.by_hand) if part),
         )
         with contextlib.suppress(RecordError, OSError):
+            self._commit()
             self.journal.append(self._now(), self.clock.utc(), Faulted(self._now(), fault))
             self.journal.append(self._now(), self.clock.utc(), OutputIsOff(self._now(), confirmed, remark))
             self.journal.append(self._now(), self.clock.utc(), end)

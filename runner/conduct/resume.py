@@ -22,6 +22,7 @@ from runner.orders import BeginStep, Conclude, End
 from runner.record.folder import EVENTS, INPUTS, RESOLVED, SAMPLES, RunFolder
 from runner.record.journal import JournalEntry, read_journal
 from runner.record.samples import read_samples
+from runner.seal.verify import verify
 from runner.vocabulary import Outcome
 from runner.workspace.job import Job, UserFile, load
 
@@ -52,6 +53,9 @@ def broken_off(folder: RunFolder, bench: UserFile | None = None) -> tuple[Job, R
 
     Raises RecordError if the run is complete or its folder is not as it was, SheetError if its inputs no longer parse.
     """
+    broken = verify(folder.path, {}).differences
+    if broken:
+        raise RecordError(f"has changed since it was recorded: {broken[0]}", str(folder.path), "take it from a backup")
     files = [
         UserFile(f"{folder.number}/{INPUTS}/{name}", folder.input(name)) for name in ("procedure.yaml", "pack.yaml")
     ]

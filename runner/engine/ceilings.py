@@ -34,12 +34,16 @@ MISSED = 3.5  # or so many times the interval at which it is polled, where that 
 
 @dataclass(frozen=True)
 class Headroom:
-    """How far a reading is from its ceiling; ``value`` is None while nothing was read yet."""
+    """How far a reading is from its ceiling; ``value`` is None while nothing was read yet.
+
+    ``wanted`` is what the supply was set to: a reading up to there is no cause for alarm, however close the ceiling.
+    """
 
     name: str
     value: float | None
     ceiling: float
     unit: str
+    wanted: float | None = None
 
 
 def _watched(path: str, values: CeilingValues) -> tuple[tuple[str, str, str], ...]:
@@ -53,6 +57,7 @@ class Ceilings:
     def __init__(self, values: CeilingValues, patience: float = 1.0, by_hand: Collection[str] = ()) -> None:
         """``by_hand``: the roles that a person reads; ``patience`` as in Program."""
         self.values = values
+        self._wanted: dict[str, float] = {}
         self._temperature_by_hand = "probe" in by_hand
         self._patience = patience
         self._blind_after = {"current": BLIND_AFTER * patience, "slow": BLIND_AFTER * patience}
@@ -150,8 +155,13 @@ class Ceilings:
         self._under = self._under + 1 if voltage < floor and current > 0.05 * self.values.current else 0
         return f"voltage {voltage:.4g} V is below its floor of {floor:.4g} V" if self._under >= 2 else None
 
+    def set_to(self, voltage: float) -> None:
+        """The supply is to hold this voltage (V)."""
+        self._wanted["voltage"] = voltage
+
     def headroom(self) -> tuple[Headroom, ...]:
         """Every ceiling with the latest reading, for the screen."""
         return tuple(
-            Headroom(name, self._latest.get(name), getattr(self.values, name), unit) for name, _, unit in self._watched
+            Headroom(name, self._latest.get(name), getattr(self.values, name), unit, self._wanted.get(name))
+            for name, _, unit in self._watched
         )

@@ -4,13 +4,15 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+from runner.engine.fitting.by_hand import charger_of, hand_load_of
 from runner.engine.program import Planned
-from runner.engine.steps.possible import charger_of, hand_load_of
+from runner.engine.step_order import path_opened_by
+from runner.engine.watch.declared import DeclaredPath
 from runner.events import CHARGE, DISCHARGE
 from runner.notation.quantity import shown
 from runner.sheets.bench import BenchFile
 from runner.sheets.instruments import LoadSheet, SupplySheet
-from runner.sheets.pack import PackSheet, Protection, Sensor
+from runner.sheets.pack import KINDS, PackSheet, Protection, Sensor
 from runner.sheets.tolerances import allowed
 
 NO_CURVE = "(no resistance declared for 25 °C)"
@@ -71,6 +73,13 @@ def empty_at(pack: PackSheet, bench: BenchFile, kind: str) -> float:
     under = pack.protection("under_voltage")
     limits = allowed(under, bench.decision.assumed_tolerance).trip
     return limits[1] if limits is not None else under.trip if under is not None else pack.cut_off_voltage
+
+
+def declared_path(pack: PackSheet) -> DeclaredPath:
+    """How the pack's path opens, as its sheet says. What derates, derates on the path that its protection opens."""
+    derating = [kind for kind in KINDS if getattr(pack.protection(kind), "derates", None) is not None]
+    paths = tuple(dict.fromkeys(path_opened_by(kind) for kind in derating))
+    return DeclaredPath(pack.residual_current, pack.retry_every or 0.0, paths)
 
 
 def named_in_texts(sensor: Sensor | None, current_ceiling: float) -> dict[str, str]:

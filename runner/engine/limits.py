@@ -9,6 +9,7 @@ Rule 4: what a step sets or waits for is reached below the ceilings of the proce
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
@@ -31,6 +32,7 @@ MOST_LEVELS = 200
 LONGEST_DWELL = 120.0
 FULL_RATIO, TAPER = 0.98, 0.1  # of the full charge voltage, of the capacity an hour: what full means for a capacity
 MARGIN = 1.25  # of the upper limit of a current's trip
+TOLD_FROM_OPEN = 4.0  # times what flows through an open path: the least current whose stop is seen
 CLOSE = 1 + 1e-9  # rounding of sums
 
 
@@ -48,7 +50,7 @@ class Limits:
     def problems(self, steps: Sequence[Planned], places: Sequence[Path], ceilings: CeilingValues) -> list[Problem]:
         """Everything that a step would set and must not; ``places`` are theirs in the procedure's file."""
         found = [*self._supply(steps, ceilings), *self._load(steps, ceilings), *self._ceilings(ceilings)]
-        found += self._heated(steps)
+        found += [*self._heated(steps), *self._leads(steps)]
         for step, place in zip(steps, places, strict=True):
             found += [*self._beyond_the_sheet(step, place), *self._beyond_a_sensor(step, place)]
             found += self._beyond_a_ceiling(step, place, ceilings)
@@ -79,12 +81,24 @@ class Limits:
             what = f"floor {floor:g} V is below the {allowed:g} V that the pack sheet allows outside an under-voltage test ({line})"
             if discharges or "drain" in step.values:
                 yield self.of_procedure.problem((*place, "floor"), what, "write cut-off voltage, or more")
+        yield from self._told_from_open(step, place)
         for current, path in (
             (highest_current(step), "discharge" if discharges else "charge"),
             (step.values.get("drain", 0.0), "discharge"),
         ):
             if step.kind in SETS_CURRENT:
                 yield from self._current(step, place, current, path)
+
+    def _told_from_open(self, step: Planned, place: Path) -> Iterator[Problem]:
+        """A current that a path carries must be more than what still flows when it is open."""
+        residual, name = self.pack.residual_current, "from" if "from" in step.values else "current"
+        least, current = residual * TOLD_FROM_OPEN, step.values.get(name, math.inf)
+        if step.kind in SETS_CURRENT and residual and current < least:
+            line = _line(self.of_pack, ("residual_current",))
+            what = (
+                f"sets {current:g} A, and {residual:g} A flow through an open path ({line}): a trip could not be seen"
+            )
+            yield self.of_procedure.problem((*place, name), what, f"set at least {least:g} A")
 
     def _full(self, step: Planned, place: Path) -> Iterator[Problem]:
         """A capacity counts from full: charged to the full charge voltage, down to a small current."""
@@ -212,6 +226,24 @@ class Limits:
             return (0.0, 0.0)
         return (min(supply.limits.voltage, ceilings.voltage), min(supply.limits.current, ceilings.current))
 
+    def _leads(self, steps: Sequence[Planned]) -> Iterator[Problem]:
+        """What the leads of supply and load must not carry, where the bench file says how much they may."""
+        for role, instrument in (("supply", self.bench.instruments.supply), ("load", self.bench.instruments.load)):
+            carry = instrument.leads.current if instrument is not None and instrument.leads is not None else None
+            asked = max((highest_current(step) for step in steps if self._role(step) == role), default=0.0)
+            if carry is not None and asked > carry * CLOSE:
+                what = f"the procedure {self.procedure.name} sets {asked:g} A, the leads carry {carry:g} A"
+                yield self.of_bench.problem(("instruments", role, "leads", "current"), what, "use thicker leads")
+
+    def _full_line(self) -> str:
+        return _line(self.of_pack, ("full_charge_voltage",))
+
+    @staticmethod
+    def _role(step: Planned) -> str:
+        if step.kind not in SETS_CURRENT:
+            return ""
+        return "load" if step.kind == "drain" or step.word("path") == DISCHARGE else "supply"
+
     def _supply(self, steps: Sequence[Planned], ceilings: CeilingValues) -> Iterator[Problem]:
         if self.bench.instruments.supply is None:
             return
@@ -231,7 +263,12 @@ class Limits:
         load = self.bench.instruments.load
         if load is None:
             return
-        highest = min(load.limits.current, ceilings.current)
+        highest, full = min(load.limits.current, ceilings.current), self.pack.full_charge_voltage
+        if full > load.limits.voltage and any(self._role(step) == "load" for step in steps):
+            what = (
+                f"the load takes {load.limits.voltage:g} V at most, the pack has up to {full:g} V ({self._full_line()})"
+            )
+            yield self.of_bench.problem(("instruments", "load", "limits", "voltage"), what, "use a load that fits")
         for step in steps:
             draws = step.kind == "drain" or step.word("path") == DISCHARGE
             asked = highest_current(step) if draws else step.values.get("drain", 0.0)

@@ -12,6 +12,7 @@ from dataclasses import replace
 from typing import Any
 
 from runner.engine.derived import (
+    declared_path,
     empty_at,
     named_in_texts,
     probe_resolution,
@@ -19,11 +20,13 @@ from runner.engine.derived import (
     voltage_error,
     with_restarts,
 )
+from runner.engine.fitting import by_hand as possible
+from runner.engine.fitting.agreement import Agreement
+from runner.engine.fitting.currents import Currents
 from runner.engine.limits import Limits, last_resort
 from runner.engine.program import CeilingValues, Planned, Program
 from runner.engine.step_titles import title
-from runner.engine.steps import possible
-from runner.errors import Problem, SheetError
+from runner.errors import SheetError
 from runner.notation.fields import dimension_of
 from runner.notation.quantity import DIMENSIONS, Expression, parse_expression, shown
 from runner.notation.source import Path, Source, normal_key
@@ -32,12 +35,13 @@ from runner.sheets.doubts import doubts
 from runner.sheets.hold_steps import ConfirmSpec, ReadSpec
 from runner.sheets.instruments import ROLE_FACTS
 from runner.sheets.older import BOX, observed_before
-from runner.sheets.pack import PackSheet, Protection, Sensor, TemperatureProtection, protection_name
+from runner.sheets.pack import PackSheet, Sensor
 from runner.sheets.procedure import Procedure, names_for
 from runner.sheets.steps import OfferSpec, RepeatSpec, StepItem, SubstituteSpec
-from runner.sheets.tolerances import allowed
+from runner.sheets.tolerances import allowed, marks
 from runner.vocabulary import Role
 
+CHANGE_BENCH = "use a bench that can do more, or leave this procedure out"
 MOST_PATIENCE = 10.0
 LONGEST_STAIRCASE = 200  # levels
 MOST_STEPS = 2000
@@ -82,33 +86,35 @@ class _Planner:
     ) -> None:
         self.procedure, self.pack, self.bench = procedure, pack, bench
         self.of_procedure, self.of_pack, self.of_bench = sources
-        self.problems: list[Problem] = []
-        self.wanted = sensors
+        self.agreement = Agreement(procedure, pack, bench, sources[1], sources[2], sensors)
+        self.problems = self.agreement.problems
+        self.currents = Currents(pack, bench)
         self.steps: list[Planned] = []
         self.places: list[Path] = []  # of each step, in the procedure's file
         self.group = 0
         self._too_long = False
-        self.longer = 0.0  # s that charges may take longer with the charger of this bench
         self._visited = 0  # steps and turns of repeats, those without steps in them too
         self.offer = self.offers = 0  # the number of the offer that is being planned, and how many there were
         self.dimensions = names_for(procedure.protection)
 
     def program(self, *, as_it_was: bool) -> Program:
-        protection = self._protection()
-        self._instruments()
+        protection = self.agreement.protection()
+        self.agreement.instruments()
         if self.problems:
             raise SheetError(self.problems)
         values = self.pack.values()
         if protection is not None:
+            low, high = marks(protection, self.bench.decision.assumed_tolerance, self.pack.cells_in_series)
             values |= {"trip": protection.trip, "delay": protection.delay, "polling": protection.polling}
+            values |= {"lowest_trip": low, "highest_trip": high}
             if protection.release is not None:
                 values["release"] = protection.release
-        sensors = self._sensors(protection)
+        sensors = self.agreement.sensors(protection)
         ceilings = self._ceilings(values)
         self._current_ceiling = ceilings.current
         for index, item in enumerate(self.procedure.steps):
             self._add(item, ("steps", index), values, None, sensors, 0)
-        ceilings = replace(ceilings, time=ceilings.time + self.longer)
+        ceilings = replace(ceilings, time=ceilings.time + self.currents.longer)
         limits = Limits(self.procedure, self.pack, self.bench, self.of_procedure, self.of_pack, self.of_bench)
         if not as_it_was:
             self.problems += limits.problems(self.steps, self.places, ceilings)
@@ -124,14 +130,7 @@ class _Planner:
             allowed(protection, bench.decision.assumed_tolerance).trip,
             protection.release if protection else None,
             tuple(self._text(each, values, None) for each in self.procedure.cautions),
-            (
-                *(self._text(each, values, None) for each in self.procedure.prepare),
-                *(
-                    [possible.INSTEAD]
-                    if possible.charger_of(bench) is not None and Role.SUPPLY in self.procedure.needs
-                    else []
-                ),
-            ),
+            self._prepare(values),
             last_resort(ceilings, self.pack),
             protect,
             smallest_currents(bench),
@@ -152,59 +151,17 @@ class _Planner:
             voltage_error(bench, protection),
             empty_at(self.pack, bench, self.procedure.protection or ""),
             any(ROLE_FACTS[Role(role)].heats for role in bench.wired()),
+            declared_path(self.pack),
+            tuple(self.currents.said),
         )
 
-    # ---- what the files must agree on ------------------------------------------------------------------------
-
-    def _protection(self) -> Protection | None:
-        kind = self.procedure.protection
-        if kind is None:
-            return None
-        protection = self.procedure.tested(self.pack)
-        if protection is None:
-            words = protection_name(kind)
-            self.problems.append(
-                self.of_pack.problem(
-                    ("protections",),
-                    f"declares no {words}, which the procedure {self.procedure.name} tests",
-                    f"add {kind}: with trip, tolerance and delay from the data sheet",
-                    key=True,
-                )
-            )
-        return protection
-
-    def _instruments(self) -> None:
-        name = self.procedure.name
-        for role in possible.missing_roles(self.procedure, self.bench):
-            what, remedy = f"has no {role}, which the procedure {name} needs", f"add {role}: with its address"
-            self.problems.append(self.of_bench.problem(("instruments",), what, remedy, key=True))
-        for role in possible.needs_a_cable(self.procedure, self.bench):
-            what = f"the procedure {name} needs a {role} with an address (a person is too slow)"
-            remedy = "give its address, or leave this procedure out"
-            self.problems.append(self.of_bench.problem(("instruments", role, "by_hand"), what, remedy))
-        for each in possible.beyond_the_charger(self.procedure, self.pack, self.bench):
-            self.problems.append(self.of_bench.problem(each.path, f"the procedure {name}: {each.what}", each.remedy))
-
-    def _sensors(self, protection: Protection | None) -> tuple[Sensor, ...]:
-        if protection is None:
-            return self.pack.sensors
-        if not isinstance(protection, TemperatureProtection):
-            return ()
-        by_name = {sensor.name: sensor for sensor in self.pack.sensors}
-        path: Path = ("protections", str(self.procedure.protection))
-        if not protection.sensors:
-            self.problems.append(
-                self.of_pack.problem(path, "names no sensors", "add sensors: all, or [T1, T2]", key=True)
-            )
-        for name in self.wanted:
-            if name not in protection.sensors:
-                known = ", ".join(protection.sensors) or "none"
-                self.problems.append(
-                    self.of_pack.problem(
-                        path, f"--sensor {name} is not one of its sensors", f"choose one of {known}", key=True
-                    )
-                )
-        return tuple(by_name[name] for name in (self.wanted or protection.sensors) if name in by_name)
+    def _prepare(self, values: Mapping[str, float]) -> tuple[str, ...]:
+        """What has to be done before the start, and what was fitted to this bench."""
+        return (
+            *(self._text(each, values, None) for each in self.procedure.prepare),
+            *(f"{each[:1].upper()}{each[1:]}." for each in self.currents.said),
+            *possible.instead(self.procedure, self.bench),
+        )
 
     def _ceilings(self, values: Mapping[str, float]) -> CeilingValues:
         wanted = self.procedure.ceilings
@@ -285,9 +242,10 @@ class _Planner:
         load = self.bench.instruments.load
         if kind == "drain" and load is not None and load.by_hand:
             numbers["current"] = load.draws or 0.0
-        charger = possible.charger_of(self.bench)
-        if charger is not None:
-            self.longer += possible.with_its_charger(kind, numbers, self.pack, charger)
+        elif kind in possible.BY_CHARGER and (charger := possible.charger_of(self.bench)) is not None:
+            self.currents.longer += possible.with_its_charger(kind, numbers, self.pack, charger)
+        elif why := self.currents.fit(kind, words, numbers):
+            self.problems.append(self.of_procedure.problem((*path, kind, "at_least"), f"{kind} {why}", CHANGE_BENCH))
         return numbers, words
 
     def _is_too_long(self, path: Path) -> bool:

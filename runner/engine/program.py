@@ -7,6 +7,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
+from runner.engine.watch.declared import DeclaredPath
+
 
 @dataclass(frozen=True)
 class Planned:
@@ -83,3 +85,5 @@ class Program:
     voltage_error: float  # V: three times what the load's voltmeter may be wrong at the trip
     empty_at: float  # V under load at which the pack's own under-voltage may stop a discharge; 0 in a test of it
     heated_by_machine: bool  # an actuator heats and cools, not a person
+    declared_path: DeclaredPath  # how the pack's path opens, as its sheet says
+    fitted: tuple[str, ...] = ()  # the currents that are less than the procedure asks for, and why

@@ -7,13 +7,15 @@ Rule 3: after the run has begun to make safe it orders nothing but off.
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from runner.engine.away import SensorsAway
 from runner.engine.bench_state import PATH_OF, BenchState
 from runner.engine.ceilings import Ceilings
 from runner.engine.opening import Opening
 from runner.engine.program import Program
 from runner.engine.sequence import Sequence
-from runner.engine.states import NEXT, State
+from runner.engine.states import FAILED, NEXT, State, all_done
 from runner.engine.steps import Step, make_step
 from runner.engine.steps.again import repeated
 from runner.engine.steps.base import Surroundings
@@ -65,24 +67,9 @@ from runner.orders import (
 )
 from runner.vocabulary import Answer, Role, Until
 
-FAILED = {  # orders as people read them when they were not carried out
-    SwitchOn.__name__: "the supply did not switch on",
-    LoadOn.__name__: "the load did not switch on",
-    SetLimits.__name__: "the supply did not take its limits",
-    SetSupply.__name__: "the supply did not take its set points",
-    SetLoad.__name__: "the load did not take its current",
-    Guide.__name__: "the actuator did not take its setting",
-}
 UNCONFIRMED = "the bench did not confirm that it is off"
 LAST_FLOOR = 0.97  # of a step's floor: below that the run ends, whatever the step makes of it
 KEEPS_HANDS = ("heat", "cool", "wait", "bring back")  # steps that go on where the one before has heated or cooled
-
-
-def _all_done(undone: int) -> str:
-    """How a run ended that came to its end, with so many steps left out that nobody was asked about."""
-    if not undone:
-        return "all steps done"
-    return f"{undone} {'step was' if undone == 1 else 'steps were'} skipped, see the notes"
 
 
 class Run:
@@ -100,7 +87,9 @@ class Run:
         self.opening = Opening(program, guarded=guarded, agreed=agreed)
         self.state = State.READY
         self.known = BenchState()
-        self.watcher = Watcher(dict(program.smallest_current), program.patience, program.empty_at)
+        self.watcher = Watcher(
+            dict(program.smallest_current), program.patience, program.empty_at, program.declared_path
+        )
         self.ceilings = Ceilings(program.ceilings, program.patience, program.by_hand)
         self.step: Step | None = None
         self.early = False
@@ -152,6 +141,8 @@ class Run:
             if isinstance(order, Pace):  # what is polled rarely may be missing longer
                 self._watching.ordered(order)
                 self.ceilings.paced(order.interval, order.slow)
+            elif isinstance(order, SetSupply):
+                self.ceilings.set_to(order.voltage)
             elif isinstance(order, Guide):
                 self.known.hands_at = order.sensor if self._heats(order) else None
                 self.ceilings.heated(self.known.hands_at is not None)
@@ -310,10 +301,9 @@ class Run:
             orders = self._begin(make_step(planned, self._around), t, orders)
             if self.step is not None and not self.step.done:
                 return orders
-        return orders + self._make_safe(
-            _all_done(self._sequence.undone if self._sequence.cut_short else 0),
-            early=False,
-        )
+        left = [Remark(self._around.to_say)] if self._around.to_say else []
+        undone = self._sequence.undone if self._sequence.cut_short else 0
+        return [*orders, *left, *self._make_safe(all_done(undone), early=False)]
 
     def _begin(self, step: Step, t: float, orders: list[Order]) -> list[Order]:
         """``orders``, and those with which a step begins."""
@@ -323,10 +313,17 @@ class Run:
         self._go(State.HOLDING if step.asks else State.WATCHING)
         self.away.begun(planned)
         first = self._allowed(step.begin(t))
+        before, self._around.to_say = self._around.to_say, ""
         tells = (
-            step.asks or step.done or any(isinstance(order, Ask | Guide) for order in first)
+            step.asks or step.done or planned.kind == "off" or any(isinstance(order, Ask | Guide) for order in first)
         )  # these say it themselves
         say = "" if tells else planned.say
+        if before and any(isinstance(order, Ask) for order in first):
+            first = [
+                replace(order, say=f"{before} {order.say}") if isinstance(order, Ask) else order for order in first
+            ]
+        elif before:
+            say = f"{before} {say}".strip()
         return [
             *orders,
             BeginStep(planned.index, planned.kind, planned.title, planned.sensor, planned.cycle, say),

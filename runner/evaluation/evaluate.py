@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import json
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 import runner
 from runner.errors import RecordError, SheetError
 from runner.evaluation.judged_again import judged_again
-from runner.evaluation.provenance import digest
+from runner.evaluation.provenance import changes, digest
 from runner.evaluation.results import OpenedRun
 from runner.evaluation.run_history import RunHistory, tell
 from runner.evaluation.specification import corrections, declare
@@ -20,6 +20,9 @@ from runner.measure.findings import findings
 from runner.measure.readings import Corrections
 from runner.measure.recording import Recording, Series, Specification
 from runner.record.folder import FINDINGS, RunFolder
+from runner.seal.editions import keep_edition
+from runner.seal.sealing import seal_evidence
+from runner.seal.verify import verify
 from runner.sheets.bench import BenchFile, parse_bench
 from runner.sheets.pack import PackSheet, parse_pack
 from runner.sheets.procedure import Procedure, parse_procedure
@@ -44,6 +47,7 @@ class Evaluation:
     findings: tuple[Finding, ...]
     refused_today: tuple[str, ...] = ()  # what its sheets say that would not be taken any more
     judged_otherwise: tuple[str, ...] = ()  # where today's watcher differs from what was said live
+    broken: tuple[str, ...] = ()  # what has changed since the record was made or sealed
 
     @property
     def simulated(self) -> bool:
@@ -97,12 +101,18 @@ class Evaluation:
 def evaluate(folder: RunFolder) -> Evaluation:
     """Work out the findings of a run folder, and write findings.json if it says something else than the one there is.
 
-    Raises RecordError if the folder's evidence is missing or was changed, SheetError if its inputs no longer parse.
+    Of a sealed run, what it said before is kept in an edition and the new state sealed; where something has changed since the
+    seal, nothing is written. Raises RecordError if the folder's evidence is missing, SheetError if its inputs no longer parse.
     """
-    evaluation = worked_out(folder)
+    evaluation = replace(worked_out(folder), broken=tuple(verify(folder.path, {}).differences))
     content = evaluation.as_json()
-    if not _says_the_same(folder, content):
+    if not _says_the_same(folder, content) and not evaluation.broken:
+        before = folder.read_json(FINDINGS) if (folder.path / FINDINGS).is_file() else None
+        said = changes(before, content) if before is not None else []
+        edition = keep_edition(folder.path, said or [FINDINGS], "evaluated again")
         folder.write_json(FINDINGS, content)
+        if edition is not None:
+            seal_evidence(folder.path, digest(), simulated=evaluation.simulated)
     return evaluation
 
 

@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from runner.engine.watch.declared import DeclaredPath
 from runner.engine.watch.verdict import Verdict
 from runner.engine.watch.watcher import Watcher
 from runner.engine.watch.watching import Watching
@@ -54,6 +55,7 @@ class _Program:
     patience: float
     empty_at: float
     over_voltage: bool
+    declared: DeclaredPath
     until: Mapping[int, str]
 
 
@@ -82,7 +84,12 @@ def _program(content: Mapping[str, Any]) -> _Program:
     pairs = smallest.items() if isinstance(smallest, Mapping) else smallest
     empty_at = content.get("empty_at", 0.0)  # runs from before it was asked for are judged without
     return _Program(
-        dict(pairs), content.get("patience", PATIENT), empty_at, content["protection"] == "over_voltage", until
+        dict(pairs),
+        content.get("patience", PATIENT),
+        empty_at,
+        content["protection"] == "over_voltage",
+        DeclaredPath.kept(content.get("declared_path", {})),
+        until,
     )
 
 
@@ -122,7 +129,7 @@ def _verdict(
     attempt: Attempt, entries: Sequence[JournalEntry], table: pd.DataFrame, program: _Program, begin: float
 ) -> Verdict | None:
     """What the watcher says when the attempt was concluded, if it sees the samples from ``begin`` on. None if there are none."""
-    watching = Watching(Watcher(dict(program.smallest), program.patience, program.empty_at))
+    watching = Watching(Watcher(dict(program.smallest), program.patience, program.empty_at, program.declared))
     concluded = attempt.concluded if attempt.concluded is not None else attempt.at
     step, seen, late = -1, False, None
     then = watching.watcher.verdict

@@ -6,7 +6,7 @@ from bisect import bisect_left
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from runner.events import Answered, Resumed, Sampled, Started
+from runner.events import Answered, InputsKept, Resumed, Sampled, SamplesKept, Started
 from runner.measure.recording import Attempt, Held, Typed
 from runner.orders import Ask, BeginRamp, BeginStep, Conclude, End, Judge, Level, Note, Remark
 from runner.record.journal import JournalEntry
@@ -14,7 +14,16 @@ from runner.sheets.older import ORDINARY, observed_before
 from runner.vocabulary import Observed, Outcome, WatchWord
 
 NOTHING: Mapping[int, str] = {}
-WORTH_TELLING = (WatchWord.DROPOUT, WatchWord.LOST, WatchWord.OPEN_LEAD, WatchWord.LIMITED, WatchWord.UNCLEAR)
+WORTH_TELLING = (
+    WatchWord.DROPOUT,
+    WatchWord.LOST,
+    WatchWord.OPEN_LEAD,
+    WatchWord.LIMITED,
+    WatchWord.UNCLEAR,
+    WatchWord.DERATED,
+    WatchWord.KEEP_ALIVE,
+    WatchWord.RETRYING,
+)  # pre-charging is how many packs return, and comes with every return
 
 
 @dataclass(frozen=True)
@@ -99,7 +108,7 @@ class _Teller:
             self._resumed(t, what)
         elif isinstance(what, End):
             self.end = what
-        if not isinstance(what, Resumed | Sampled):
+        if not isinstance(what, Resumed | Sampled | InputsKept | SamplesKept):
             self._last = t
 
     def story(self, entries: Sequence[JournalEntry]) -> RunHistory:

@@ -25,6 +25,7 @@ from runner.notation.quantity import (
 
 WIDEST_SENSOR_LIMITS = (-60.0, 150.0)  # what it may say at most
 ABSOLUTE_ZERO = -273.15  # °C
+YES_NO = {"yes": True, "true": True, "no": False, "false": False}
 AS_IT_WAS = "as it was"  # key of the validation context: what was once run is read, whatever would be refused today
 NAMES = "names"  # key of the validation context: the dimension of every name an expression may use
 
@@ -111,6 +112,27 @@ PositiveRate = _quantity("ramp rate", above=0.0)
 PositiveDifference = _quantity("temperature difference", above=0.0)
 GuardPatience = _quantity("time", least=1.0, most=30.0)
 Timeout = _quantity("time", least=0.01, most=60.0)
+
+RetryInterval = _quantity("time", least=3.0, most=3600.0)
+
+
+def _where(dimension: str, one: Any) -> Any:
+    """Whether something is done, and from which values on, where that is known: yes, a value, or several. None is no."""
+    example = DIMENSIONS[dimension][2]
+    value = {"type": "string", "description": f"a {dimension}, such as {example}"}
+    schema = {"anyOf": [{"type": "boolean"}, value, {"type": "array", "items": value}, {"type": "null"}]}
+
+    def listed(said: object) -> object:
+        said = YES_NO.get(said.lower(), said) if isinstance(said, str) else said
+        if isinstance(said, bool) or said is None:
+            return () if said else None
+        return said if isinstance(said, list | tuple) else (said,)
+
+    return Annotated[tuple[one, ...] | None, BeforeValidator(listed), WithJsonSchema(schema)]
+
+
+DeratingTemperatures = _where("temperature", Temperature)
+DeratingVoltages = _where("voltage", PositiveVoltage)
 
 VoltageExpression = _expression("voltage")
 CurrentExpression = _expression("current")

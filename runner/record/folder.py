@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import hashlib
 import json
 import os
 import re
@@ -74,6 +75,11 @@ class RunFolder:
         if not path.is_file():
             raise RecordError.missing(str(path))
         return path.read_text(encoding="utf-8")
+
+    def input_sums(self) -> list[str]:
+        """ "name sha256" of every input there is."""
+        found = sorted(path for path in (self.path / INPUTS).glob("*") if path.is_file() and path.suffix != ".part")
+        return [f"{path.name} {hashlib.sha256(path.read_bytes()).hexdigest()}" for path in found]
 
     def keep_attachment(self, path: str) -> str:
         """Copy a file into the folder; "name sha256" of it. Raises RecordError; then the folder is as it was."""

@@ -8,6 +8,7 @@ Rule 3: a torn last row is cut off before parsing; the parser would take half a 
 
 from __future__ import annotations
 
+import hashlib
 import io
 import threading
 from collections.abc import Iterator, Mapping
@@ -35,7 +36,10 @@ class SampleWriter:
 
     def __init__(self, path: Path, *, go_on: bool = False) -> None:
         self.path = path
-        begun = bool(whole_lines(path)) if go_on else False
+        before = whole_lines(path) if go_on else b""
+        begun = bool(before)
+        self._rows, self._size = max(before.count(b"\n") - 1, 0), len(before)
+        self._stretch, self._committed = hashlib.sha256(), self._size
         self._file = Appender(path, go_on=go_on)
         self._fault: RecordError | None = None
         self._closing = threading.Event()
@@ -55,6 +59,15 @@ class SampleWriter:
         states = ["", on] if of_load else [on, ""]
         cells += [sample.mode, *states, "1" if sample.by_hand else "", " ".join(sample.lost)]
         self._write(",".join(cells) + "\n")
+        self._rows += 1
+
+    def stretch(self) -> tuple[int, int, str] | None:
+        """(rows, bytes, SHA-256 of what came since the last call) of the table so far; None if nothing came."""
+        if self._size == self._committed:
+            return None
+        found = (self._rows, self._size, self._stretch.hexdigest())
+        self._stretch, self._committed = hashlib.sha256(), self._size
+        return found
 
     def close(self) -> None:
         """Bring everything to disk and close. Never raises: what is lost was reported before."""
@@ -63,7 +76,10 @@ class SampleWriter:
         self._file.close()
 
     def _write(self, row: str) -> None:
-        self._file.append(row.encode())
+        content = row.encode()
+        self._file.append(content)
+        self._size += len(content)
+        self._stretch.update(content)
 
     def _sync(self) -> None:
         closing = False

@@ -13,7 +13,7 @@ from runner.errors import OperatorGone
 from runner.events import Answered, Sampled
 from runner.orders import Ask, Order, Withdraw
 from runner.sheets.answers import Answers
-from runner.vocabulary import Answer, Wants
+from runner.vocabulary import Answer, Explanation, Wants
 
 UNATTENDED = Answers(
     kind="answers",
@@ -100,6 +100,8 @@ class ScriptedOperator:
             raise OperatorGone.input_ended(ask.say)
         if word == Answer.STOP:
             return Answered(t, ask.question, Answer.STOP, self.script.by)
+        if word == Answer.GO_ON and Explanation.UNKNOWN in ask.choices:
+            word = Explanation.UNKNOWN  # a script has not looked at the pack
         if word == Answer.GO_ON and ask.wants in (Wants.NUMBER, Wants.CHOICE) and Answer.GO_ON not in ask.choices:
             if self._eyes is None:
                 raise OperatorGone.no_answer(ask.say, "the script says go on, a reading is needed")

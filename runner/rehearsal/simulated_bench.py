@@ -9,7 +9,6 @@ from pathlib import Path
 from runner.bench.line import Transport
 from runner.bench.visa import VisaTransport
 from runner.conduct.interfaces import Clock
-from runner.errors import SheetError
 from runner.record.folder import TRUTH, RunFolder, write_whole
 from runner.rehearsal.bench_file import (
     HEATED_BY,
@@ -19,19 +18,25 @@ from runner.rehearsal.bench_file import (
     PROBE_RESOLUTION,
     bench_text,
 )
+from runner.rehearsal.bench_size import size_for
 from runner.rehearsal.simulated_operator import SimulatedEyes, Switched
 from runner.sheets.bench import parse_bench
 from runner.sheets.instrument_parts import InstrumentSheet
 from runner.sheets.instruments import ROLE_FACTS
-from runner.sheets.pack import UNDER_VOLTAGE, PackSheet, TemperatureProtection, implied_cut_off, parse_pack
+from runner.sheets.pack import PackSheet, TemperatureProtection, parse_pack
+from runner.sheets.tolerances import UNDER_VOLTAGE, implied_cut_off
+from runner.twin.chemistry import CellKind, kind_of
+from runner.twin.meters import DeclaredBench
 from runner.twin.parameters import Declared, ProtectionTruth, Truth, draw
 from runner.twin.server import Inside, Servers
 from runner.twin.world import World
 from runner.vocabulary import Role
 from runner.workspace.job import Job, UserFile, load
 
+BACK = 1.1  # times the cut-off voltage: where a pack comes back whose sheet does not say
 
-def declared_for_twin(pack: PackSheet) -> Declared:
+
+def declared_for_twin(pack: PackSheet, bench: DeclaredBench | None = None) -> Declared:
     """What the simulated bench is to be built around: the pack sheet, and the figures its bench file will state."""
     protections = []
     for kind in type(pack.protections).model_fields:
@@ -54,6 +59,7 @@ def declared_for_twin(pack: PackSheet) -> Declared:
                 dict.fromkeys(sensors, 0.0),
             )
         )
+    size = size_for(pack)
     soc = pack.state_of_charge_on_arrival if pack.state_of_charge_on_arrival is not None else 0.5
     return Declared(
         pack.name,
@@ -67,11 +73,16 @@ def declared_for_twin(pack: PackSheet) -> Declared:
         PROBE_COUPLING,
         PROBE_RESOLUTION,
         {sensor.name: sensor.curve.temperature for sensor in pack.sensors if sensor.curve is not None},
+        _cell_of(pack),
+        DeclaredBench(size.supply, size.load) if bench is None else bench,
     )
 
 
-BACK = 1.1  # times the cut-off voltage: where a pack comes back whose sheet does not say
-SIMULATED_CHEMISTRY = "LFP"
+def _cell_of(pack: PackSheet) -> CellKind:
+    """The cells of a pack: its chemistry, between the voltages at which its discharge and its charge end."""
+    cells, low = pack.cells_in_series, pack.protections.under_voltage
+    end = pack.cut_off_voltage if low is None else max(low.trip, pack.cut_off_voltage)
+    return kind_of(pack.chemistry, end / cells, pack.full_charge_voltage / cells)
 
 
 def build_world(
@@ -86,10 +97,6 @@ def build_world(
     ``changed`` makes of the truth that was drawn the one that holds.
     """
     sheet = parse_pack(pack.text, pack.name)
-    if sheet.chemistry != SIMULATED_CHEMISTRY:
-        what = f"the simulated bench has {SIMULATED_CHEMISTRY} cells only, so a pack of {sheet.chemistry} cannot be rehearsed yet"
-        remedy = "rehearse with the demo pack; check and run take this sheet"
-        raise SheetError([pack.source.problem(("chemistry",), what, remedy)])
     return World(changed(draw(declared_for_twin(sheet), scenario, seed)), now)
 
 
@@ -120,8 +127,9 @@ class Rehearsal:
         self._inside = None if sockets else Inside(self.world, clock.sleep)
         self.servers: Servers | Inside = self._inside or Servers(self.world, sleep=clock.sleep)
         left_out = (*(() if actuator else HEATED_BY), *((Role.SUPPLY,) if nothing_wired else ()))
-        text = bench_text(self.servers, 1.0, 0.5, NOTHING_WIRED if nothing_wired else by_hand, left_out)
-        self.bench = UserFile("simulated-bench.yaml", text)
+        by_hand = NOTHING_WIRED if nothing_wired else by_hand
+        size = size_for(parse_pack(pack.text, pack.name))
+        self.bench = UserFile("simulated-bench.yaml", bench_text(self.servers, 1.0, 0.5, by_hand, left_out, size))
 
     def job(self, procedure: UserFile, sensors: tuple[str, ...] = ()) -> Job:
         """A job on this bench. Raises SheetError if procedure or pack sheet are wrong."""

@@ -17,12 +17,21 @@ KEYS: tuple[Binding, ...] = (
         priority=True,
     ),
     Binding(
+        "enter,space,g",
+        "mark",
+        "Mark",
+        id="mark",
+        key_display="Enter",
+        tooltip="mark the moment",
+        priority=True,
+    ),
+    Binding(
         CURRENT_KEY,
         "mark_current",
         "Current gone or back",
         id="mark-current",
         key_display=CURRENT_KEY,
-        tooltip="mark the moment of the current, while Enter marks the degrees",
+        tooltip="mark the moment of the current (Enter marks the degrees)",
         priority=True,
     ),
     Binding(
@@ -40,7 +49,17 @@ KEYS: tuple[Binding, ...] = (
         "STOP",
         id="stop-always",
         key_display="Esc",
-        tooltip="also works while typing",
+        tooltip="end the run, also while typing",
+        priority=True,
+        show=False,
+    ),
+    Binding(
+        "escape",
+        "stop_while_typing",
+        "STOP",
+        id="stop-while-typing",
+        key_display="Esc",
+        tooltip="end the run, also while typing",
         priority=True,
     ),
     Binding(
@@ -49,7 +68,7 @@ KEYS: tuple[Binding, ...] = (
         "Leave",
         id="leave",
         key_display="q",
-        tooltip="leave; a running test is stopped first",
+        tooltip="leave (a running test is stopped first)",
         priority=True,
     ),
     Binding(
@@ -57,11 +76,12 @@ KEYS: tuple[Binding, ...] = (
         "leave",
         "Leave",
         id="leave-always",
-        tooltip="leave; also works while typing",
+        tooltip="leave, also while typing",
         priority=True,
         show=False,
     ),
 )
 
 # what a letter does elsewhere is a letter where something is typed
-NOT_WHILE_TYPING = frozenset({"go_on", "stop_by_letter", "leave_by_letter", "mark_current"})
+NOT_WHILE_TYPING = frozenset({"go_on", "mark", "stop_by_letter", "leave_by_letter", "mark_current"})
+STOPS = frozenset({"stop", "stop_by_letter", "stop_while_typing"})

@@ -12,7 +12,7 @@ from textual.content import Content
 from textual.screen import Screen
 from textual.widgets import Footer, Input, Static
 
-from runner.conduct.answer_parsing import CURRENT_KEY, NotUnderstood, Reply, hint, marks_current, understood
+from runner.conduct.answer_parsing import CURRENT_KEY, NotUnderstood, Reply, hint, is_stop, marks_current, understood
 from runner.conduct.interfaces import StopFlag
 from runner.engine.opening import CAUTIONS
 from runner.engine.steps.switches import SWITCHED_OFF
@@ -20,7 +20,8 @@ from runner.engine.view import View
 from runner.events import CHARGE, CURRENT_OF, METER_VOLTAGE, PROBE_TEMPERATURE, VOLTAGE_OF
 from runner.orders import Ask, AskTaps, BeginStep, Conclude, End, Order, Withdraw
 from runner.screen.feed import ScreenOperator, Told, ViewSeen
-from runner.screen.keys import KEYS, NOT_WHILE_TYPING
+from runner.screen.keys import KEYS, NOT_WHILE_TYPING, STOPS
+from runner.screen.sentences import before_all, cautions, coach_line, ended_in_words, in_the_field, is_typed
 from runner.screen.widgets.headroom import HeadroomLine
 from runner.screen.widgets.prompt import Prompt
 from runner.screen.widgets.readout import Readout
@@ -29,11 +30,14 @@ from runner.screen.widgets.strip_chart import LETTERS, Marks, StripChart
 from runner.vocabulary import Answer, Wants
 from runner.workspace.job import Job
 
-# s after a question is on the screen: a key pressed sooner was meant for the one before, or a switch bounced
-REACTION = 0.6
+REACTION = (
+    0.6  # s after a question is on the screen: a key pressed sooner was meant for the one before, or a switch bounced
+)
 PARTS = ("#prompt", "#answer", "#coach", "#page-text", "#chart", "#steps", "#headroom")
 TWO_KEYS = f"Enter: each whole degree · {CURRENT_KEY}: the moment of the current · x: stop"
 GO_KEY = "Enter: continue · x: stop"
+MARK_KEY = "Enter: at that moment · x: stop"
+ESCAPE = "Esc: stop at once"
 MORE_KEY = "More below · Enter: next page · x: stop"
 HURRY = 120.0  # s of the clock on the wall: less time for an answer is shown
 CONFIRM_OFF = "Press Enter when it is off."
@@ -91,7 +95,7 @@ class RunScreen(Screen[None]):
         yield Static("", id="coach", markup=False)
         with Horizontal(id="middle"):
             with VerticalScroll(id="page"):
-                yield Static(self._cautions(), id="page-text")
+                yield Static(cautions(self.job.program, self.plan), id="page-text")
             yield StripChart(self.operator.trace, self.marks)
             yield StepList()
         yield HeadroomLine(id="headroom")
@@ -139,12 +143,16 @@ class RunScreen(Screen[None]):
         """The question that stands, and what may be answered; ``error``: why the last answer was none."""
         if self.asked is None:
             return
-        keys = MORE_KEY if self._more_below else GO_KEY
         if self._marks_current:
             say = f"{self.view.sentence if self.view is not None else ''} {self.asked.say}".strip()
             self.query_one(Prompt).show(say, TWO_KEYS, hold=False)
             return
-        words = f"HOLD POINT · {keys}" if self.asked.wants in (Wants.GO_ON, Wants.MARK) else error or hint(self.asked)
+        if self._is_typing:
+            words = f"{error or hint(self.asked)} · {ESCAPE}"
+        elif self.asked.wants == Wants.MARK:
+            words = MARK_KEY
+        else:
+            words = f"HOLD POINT · {MORE_KEY if self._more_below else GO_KEY}"
         left = None if self.view is None or self.view.answer_within is None else self.view.answer_within / self.speed
         if left is not None and left < HURRY and self.speed < inf:
             minutes = f"{int(left) // 60}:{int(left) % 60:02d}"
@@ -164,7 +172,7 @@ class RunScreen(Screen[None]):
 
     def _show_output(self) -> None:
         """What to do about the ramp, and what is on."""
-        coach = _coach_line(self.view, self.end) if self.view is not None else ""
+        coach = coach_line(self.view, self.end) if self.view is not None else ""
         if coach != self._coach:
             self._coach = coach
             self.query_one("#coach", Static).update(Content(coach), layout=False)
@@ -189,6 +197,7 @@ class RunScreen(Screen[None]):
                 self._typing(None)
         elif isinstance(order, AskTaps):
             self.taps = order if order.step else None
+            self.refresh_bindings()
         elif isinstance(order, Conclude):
             self._mark(order, message.t)
         elif isinstance(order, End):
@@ -212,7 +221,7 @@ class RunScreen(Screen[None]):
         self._page(shown=True)
         self._found = True
         self.refresh_bindings()
-        first = _before_all(self.end, self._switched_off) if self.end is not None else ""
+        first = before_all(self.end, self._switched_off) if self.end is not None else ""
         early = self.end is None or self.end.early
         leaving = "q: go on with the session." if self.plan and not early else "q: leave."
         if self.plan and early:
@@ -237,13 +246,27 @@ class RunScreen(Screen[None]):
 
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
         """A letter is a letter where something is typed; what is over cannot be stopped."""
-        if self.end is not None and action in ("stop", "stop_by_letter"):
+        if self.end is not None and action in STOPS:
             return False
-        if self.watching and not self._found and not self._orders_off and action == "go_on":
+        if action == "stop_while_typing" and not self._is_typing:
             return False
         if action == "mark_current" and not self._marks_current:
             return False
+        if action in ("go_on", "mark") and self._enter_does != action:
+            return False
         return not (action in NOT_WHILE_TYPING and self._is_typing)
+
+    @property
+    def _enter_does(self) -> str:
+        """The action of Enter now: go on, mark a moment, or nothing."""
+        if self._orders_off or self._found:
+            return "go_on"
+        if self.asked is not None:
+            return "mark" if self.asked.wants == Wants.MARK else "go_on"
+        return "" if self.taps is None or self.watching else "mark"
+
+    def action_mark(self) -> None:
+        self.action_go_on()
 
     def action_go_on(self) -> None:
         if self._orders_off:
@@ -278,6 +301,9 @@ class RunScreen(Screen[None]):
 
     def on_input_submitted(self, message: Input.Submitted) -> None:
         message.stop()
+        if self.asked is not None and is_stop(self.asked, message.value):
+            self.action_stop()
+            return
         if self.asked is None or self.pressed_at() < self._asked_since + self.reaction:
             return
         try:
@@ -301,12 +327,15 @@ class RunScreen(Screen[None]):
     def action_stop(self) -> None:
         if self.end is not None:
             return
-        self.stop.press(f"{self.operator.name}, stop key")
+        self.stop.press(f"{self.operator.name} with the stop key")
         if self.asked is not None and self.asked.of in SWITCHED_OFF:
             return  # what has to be switched off by hand stays on the screen
         self.asked = None
         self._typing(None)
         self.query_one(Prompt).show("STOP: supply and load are switching off.", 'Wait for "bench off".', hold=True)
+
+    def action_stop_while_typing(self) -> None:
+        self.action_stop()
 
     def action_stop_by_letter(self) -> None:
         self.action_stop()
@@ -325,15 +354,15 @@ class RunScreen(Screen[None]):
 
     @property
     def _is_typing(self) -> bool:
-        return self.asked is not None and self.asked.wants in (Wants.NUMBER, Wants.CHOICE)
+        return self.asked is not None and is_typed(self.asked)
 
     def _typing(self, ask: Ask | None) -> None:
         """The field to type in, where something is to be typed."""
         field = self.query_one("#answer", Input)
         field.value = ""
-        field.display = ask is not None and ask.wants in (Wants.NUMBER, Wants.CHOICE)
+        field.display = ask is not None and is_typed(ask)
         if field.display:
-            field.placeholder = ask.unit if ask is not None and ask.unit else "type the word or its number"
+            field.placeholder = in_the_field(ask) if ask is not None else ""
             field.focus()
         else:
             self.set_focus(None)
@@ -365,36 +394,3 @@ class RunScreen(Screen[None]):
             ("#chart", not shown),
         ):
             self.query_one(wanted).display = there
-
-    def _cautions(self) -> Content:
-        program = self.job.program
-        lines = ["CAUTIONS", *(f"! {caution}" for caution in program.cautions)]
-        if program.prepare:
-            lines += ["", "BEFORE YOU BEGIN", *(f"- {item}" for item in program.prepare)]
-        if self.plan:
-            lines += ["", "THIS SESSION", *self.plan]
-        return Content("\n".join(lines))
-
-
-def ended_in_words(end: End, *, off_by_hand: bool = False) -> str:
-    """What the prompt says once a run has ended: what a person still has to do, and whether the bench is off."""
-    ended = "The run has ended; the bench is off." if end.safe else "The run has ended."
-    return f"{_before_all(end, off_by_hand)}\n{ended}".strip()
-
-
-def _before_all(end: End, off_by_hand: bool) -> str:
-    """What a person still has to do, the most urgent first; ``off_by_hand``: they have switched off what did not confirm it."""
-    urgent = "" if off_by_hand and not end.safe else end.urgent
-    return " ".join(part for part in (urgent, end.left) if part)
-
-
-def _coach_line(view: View, end: End | None) -> str:
-    """What to do about the ramp, and below it what is on."""
-    if end is not None and not end.safe:
-        return "output: NOT CONFIRMED OFF"
-    mode = "by hand" if view.by_hand_on else view.mode
-    output = f"{view.path or 'output'} {'ON ' + mode if view.output_on else 'off'}"
-    if view.coach is None:
-        return output
-    arrows: dict[str, str] = {"slower": "▼ SLOWER", "faster": "▲ FASTER", "keep": "= KEEP", "freely": "»"}
-    return f"ramp: {arrows[view.coach.word]}  {view.coach.why}\n{output}"

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime
 import math
 from collections.abc import Iterator, Mapping
 from typing import Any, ClassVar, Literal, Self
@@ -11,12 +12,16 @@ from pydantic import Field, ValidationInfo, field_validator, model_validator
 from runner.errors import Problem, SheetError
 from runner.notation.fields import (
     AS_IT_WAS,
+    Current,
+    DeratingTemperatures,
+    DeratingVoltages,
     PositiveCharge,
     PositiveCurrent,
     PositiveDifference,
     PositiveEnergy,
     PositiveVoltage,
     Ratio,
+    RetryInterval,
     SensorLimit,
     Sheet,
     Temperature,
@@ -29,6 +34,7 @@ from runner.notation.wrong import Wrong
 from runner.sheets.chemistry import NAMES, OTHER, SENSOR_LIMITS, canonical, find
 from runner.sheets.curve import Curve
 
+LARGEST_RESIDUAL = 0.25  # of the maximum charge current: with more a path is not open (common practice, no source)
 SENSORS = "sensors"  # key of the validation context: the sensor names of the pack
 
 
@@ -89,7 +95,10 @@ class Protection(Sheet):
 
 
 class TemperatureProtection(Protection):
-    """Trip and release in °C, tolerances in K; every sensor named has to provoke it by itself."""
+    """Trip and release in °C, tolerances in K; every sensor named has to provoke it by itself.
+
+    ``derates``: from which temperatures on the pack asks for less current before it trips; empty if nobody knows which.
+    """
 
     dimension: ClassVar[str] = "temperature"
     trip: Temperature
@@ -98,6 +107,7 @@ class TemperatureProtection(Protection):
     release: Temperature | None = None
     release_tolerance: PositiveDifference | None = None
     sensors: tuple[str, ...] = ()
+    derates: DeratingTemperatures = None
 
     @field_validator("sensors", mode="before")
     @classmethod
@@ -121,7 +131,7 @@ class VoltageProtection(Protection):
 
     ``cell_noise`` is the standard deviation, in V, of one of the pack's readings of a cell, after its filter; ``filter_lag`` how
     old, in s, what it compares is by its filter: half of the span of a mean, the time constant of a first-order one. What is not
-    given is taken as what packs are like, and allowed for.
+    given is taken as what packs are like, and allowed for. ``derates`` as of a temperature, in V.
     """
 
     dimension: ClassVar[str] = "voltage"
@@ -132,6 +142,7 @@ class VoltageProtection(Protection):
     release_tolerance: PositiveVoltage | None = None
     cell_noise: Voltage | None = None
     filter_lag: Time | None = None
+    derates: DeratingVoltages = None
 
 
 class CurrentProtection(Protection):
@@ -164,17 +175,6 @@ KINDS: dict[str, str] = {
 }
 
 
-UNDER_VOLTAGE = "under_voltage"
-UNSAID_DELAY = 5.0  # s, ± as much: delays of under-voltage protections (0.05 to 10 s: common practice, no source)
-
-
-def implied_cut_off(pack: PackSheet) -> VoltageProtection:
-    """The cut-off of a pack whose sheet declares a cut-off voltage and no protection: it has no limits and is not judged."""
-    return VoltageProtection.model_construct(
-        trip=pack.cut_off_voltage, delay=UNSAID_DELAY, delay_tolerance=UNSAID_DELAY, polling=0.0
-    )
-
-
 def protection_name(kind: str) -> str:
     """A protection as people read it: charge over-temperature."""
     return kind.replace("over_", "over-").replace("under_", "under-").replace("_", " ")
@@ -198,7 +198,8 @@ class PackSheet(Sheet):
     """The unit under test as its data sheet has it. Voltages in V, currents in A, charge in A·s.
 
     ``chemistry`` is one of the table in chemistry.py, or ``other`` with ``cell`` beside it. ``sensor_limits``: between which
-    temperatures (°C) a sensor may be taken, in place of the usual ones.
+    temperatures (°C) a sensor may be taken, in place of the usual ones. ``residual_current``: what flows through an open path;
+    ``retry_every``: how often, in s, an open path tries by itself whether it may close, each time for less than half of that.
     """
 
     kind: Literal["pack"]
@@ -206,6 +207,8 @@ class PackSheet(Sheet):
     serial: str
     maker: str = ""
     customer: str = ""
+    customer_address: str = ""
+    received: datetime.date | None = None
     note: str = ""
     chemistry: str = Field(json_schema_extra={"enum": list(NAMES)})
     cell: Cell | None = None
@@ -220,6 +223,8 @@ class PackSheet(Sheet):
     maximum_charge_current: PositiveCurrent
     maximum_discharge_current: PositiveCurrent | None = None
     state_of_charge_on_arrival: Ratio | None = None
+    residual_current: Current = 0.0
+    retry_every: RetryInterval | None = None
     sensors: tuple[Sensor, ...] = ()
     sensor_limits: tuple[SensorLimit, SensorLimit] = SENSOR_LIMITS
     protections: Protections
@@ -268,6 +273,7 @@ PACK_NAMES: Mapping[str, str] = {
     "minimum_capacity": "charge",
     "maximum_charge_current": "current",
     "maximum_discharge_current": "current",
+    "cells_in_series": "ratio",
 }
 
 
@@ -319,6 +325,11 @@ def contradictions(pack: PackSheet, source: Source) -> Iterator[Problem]:
             yield source.problem(
                 (name,), f"{name.replace('_', ' ')} is more than the rated capacity", "correct one of the two"
             )
+    if pack.residual_current >= LARGEST_RESIDUAL * pack.maximum_charge_current:
+        what = f"residual current {pack.residual_current:g} A is no open path"
+        yield source.problem(
+            ("residual_current",), what, f"write less than {LARGEST_RESIDUAL * pack.maximum_charge_current:g} A"
+        )
     first, second = pack.sensor_limits
     if not first < second:
         yield source.problem(
@@ -339,6 +350,10 @@ def _of_protection(kind: str, protection: Protection, pack: PackSheet, source: S
     path, trip, release = ("protections", kind), protection.trip, protection.release
     words = protection_name(kind)
     over = "over" in kind
+    beyond = [each for each in getattr(protection, "derates", None) or () if (each >= trip if over else each <= trip)]
+    if beyond:
+        what = f"derates at {beyond[0]:g}, which is not before the trip of {words} at {trip:g}"
+        yield source.problem((*path, "derates"), what, "correct one of the two")
     if release is not None and (release >= trip if over else release <= trip):
         side = "below" if over else "above"
         yield source.problem(

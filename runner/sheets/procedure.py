@@ -23,8 +23,9 @@ from runner.notation.source import Source, normal_key, read
 from runner.notation.wrong import Wrong
 from runner.sheets.hold_steps import Text
 from runner.sheets.instruments import ROLES
-from runner.sheets.pack import KINDS, PACK_NAMES, UNDER_VOLTAGE, PackSheet, Protection, implied_cut_off
+from runner.sheets.pack import KINDS, PACK_NAMES, PackSheet, Protection
 from runner.sheets.steps import StepItem
+from runner.sheets.tolerances import UNDER_VOLTAGE, implied_cut_off
 from runner.vocabulary import Observed, Role, Until
 
 FINDINGS: Mapping[str, frozenset[str]] = {  # finding -> the dimensions of the protection that it makes sense for
@@ -192,7 +193,8 @@ def names_for(kind: str | None) -> dict[str, str]:
     dimension = KINDS.get(kind or "")
     if dimension is None:
         return dict(PACK_NAMES)
-    return {**PACK_NAMES, "trip": dimension, "release": dimension, "delay": "time", "polling": "time"}
+    of_protection = dict.fromkeys(("trip", "lowest_trip", "highest_trip", "release"), dimension)
+    return {**PACK_NAMES, **of_protection, "delay": "time", "polling": "time"}
 
 
 def parse_procedure(text: str, file: str, *, as_it_was: bool = False) -> Procedure:

@@ -7,10 +7,12 @@ from dataclasses import dataclass
 
 from runner.notation.quantity import shown
 from runner.sheets.bench import Assumed
-from runner.sheets.pack import Protection
+from runner.sheets.pack import PackSheet, Protection, VoltageProtection
 
 Limits = tuple[float, float] | None
 
+# how far about the trip a test looks where a sheet declares no tolerance: K, V a cell, a part of it (common practice, no source)
+USUAL_KELVIN, USUAL_CELL, USUAL_CURRENT = 2.0, 0.0375, 15.0
 _DIFFERENCE = {"temperature": "temperature difference", "voltage": "voltage", "current": "current"}
 
 
@@ -39,3 +41,24 @@ def allowed(protection: Protection | None, assumed: Assumed) -> Allowed:
     if protection.release is not None:
         release = release or (protection.release - half, protection.release + half)
     return Allowed(trip, release, words)
+
+
+def marks(protection: Protection, assumed: Assumed, cells: int) -> tuple[float, float]:
+    """Between which values a test looks for a trip, lowest first: the limits, or about what sheets declare where there are none."""
+    limits = allowed(protection, assumed).trip
+    if limits is not None:
+        return limits
+    half = {"temperature": USUAL_KELVIN, "voltage": USUAL_CELL * cells, "current": protection.trip / USUAL_CURRENT}
+    around = half[protection.dimension]
+    return protection.trip - around, protection.trip + around
+
+
+UNDER_VOLTAGE = "under_voltage"
+UNSAID_DELAY = 5.0  # s, ± as much: delays of under-voltage protections (0.05 to 10 s: common practice, no source)
+
+
+def implied_cut_off(pack: PackSheet) -> VoltageProtection:
+    """The cut-off of a pack whose sheet declares a cut-off voltage and no protection: it has no limits and is not judged."""
+    return VoltageProtection.model_construct(
+        trip=pack.cut_off_voltage, delay=UNSAID_DELAY, delay_tolerance=UNSAID_DELAY, polling=0.0
+    )

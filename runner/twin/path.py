@@ -13,6 +13,7 @@ DERATES = (
     (1.5, 0.25),
     (3.0, 0.5),
 )  # K before the trip, and the share of the set current that is let through from there on
+SLOPES_TO = 0.25  # of the set current, at the trip
 
 
 @dataclass(frozen=True)
@@ -22,6 +23,7 @@ class PathTruth:
     soft_off: float = 0.0  # how long a turn-off takes
     keeps: float = 0.0  # what is left when it is open
     derates: bool = False  # lets less and less through before a temperature trips
+    slope: float = 0.0  # and so evenly, over so many K, down to SLOPES_TO
     retries: tuple[float, float] = (0.0, 0.0)  # every so often, for so long, while it is open
     pre_charge: float = 0.0  # how long a little flows before it closes
 
@@ -43,6 +45,9 @@ class ChargePath:
             return self._while_open(since, full)
         if since < self.truth.pre_charge:
             return PRE_CHARGES * full
+        if self.truth.slope:
+            share = SLOPES_TO + (1 - SLOPES_TO) * kelvins / self.truth.slope
+            return share * full if share < 1 else math.inf
         if self.truth.derates:
             return next((share * full for within, share in DERATES if kelvins < within), math.inf)
         return math.inf

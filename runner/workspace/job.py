@@ -23,6 +23,7 @@ from runner.sheets.instrument_parts import InstrumentSheet
 from runner.sheets.older import replacements
 from runner.sheets.pack import PackSheet, parse_pack, without_tolerance
 from runner.sheets.procedure import Procedure, parse_procedure
+from runner.workspace.locks import is_address
 
 T = TypeVar("T")
 MOST_BYTES = 1_000_000  # of a file that a person has written
@@ -159,6 +160,8 @@ def load(
     pack_sheet = _parsed(partial(parse_pack, as_it_was=as_it_was), pack, problems)
     bench_sheet = _parsed(partial(parse_bench, as_it_was=as_it_was), bench, problems)
     dialects = _dialects(bench_sheet, bench, problems) if bench_sheet else {}
+    if bench_sheet and not as_it_was:
+        problems.extend(_address_problems(bench_sheet, bench))
     if problems or procedure_sheet is None or pack_sheet is None or bench_sheet is None:
         raise SheetError(problems)
     sources = (procedure.source, pack.source, bench.source)
@@ -180,7 +183,7 @@ def load_bench(path: Path) -> tuple[UserFile, BenchFile, dict[str, Dialect]]:
     """A bench file with its dialects. Raises SheetError with everything that is wrong."""
     file = read_file(path)
     sheet = parse_bench(file.text, file.name)
-    problems: list[Problem] = []
+    problems: list[Problem] = list(_address_problems(sheet, file))
     dialects = _dialects(sheet, file, problems)
     if problems:
         raise SheetError(problems)
@@ -243,6 +246,14 @@ def _dialects(bench: BenchFile, file: UserFile, problems: list[Problem]) -> dict
         problems.extend(_channel_problems(role, instrument, dialect, file))
         found[role] = (dialect, dialect_file)
     return found
+
+
+def _address_problems(bench: BenchFile, file: UserFile) -> Iterator[Problem]:
+    """Addresses that no VISA library could open: said before an instrument is looked for."""
+    for role, instrument in bench.wired().items():
+        if not is_address(instrument.address):
+            fault = LinkError.bad_address(role, instrument.address)
+            yield file.source.problem(("instruments", role, "address"), f"{role}: {fault.what}", fault.remedy)
 
 
 def _channel_problems(role: str, instrument: InstrumentSheet, dialect: Dialect, file: UserFile) -> Iterator[Problem]:

@@ -10,6 +10,7 @@ import contextlib
 import datetime
 import hashlib
 import os
+import re
 import socket
 import tempfile
 import threading
@@ -21,6 +22,7 @@ from types import TracebackType
 from runner.errors import Busy, RecordError
 
 OWN_TIME = 2.0  # s that another part of this process is given to let go
+PLAIN_SOCKET = re.compile(r"TCPIP\d*::[^:\s]+::\d+::SOCKET")
 RESOLVE_TIME = 2.0  # s that looking up a host's name may take
 
 
@@ -90,6 +92,19 @@ class Locks:
             os.truncate(path, 0)
             os.write(fd, f"process {os.getpid()} ({self._doing}) since {since}\n".encode())
         self._held[path] = fd
+
+
+def is_address(address: str) -> bool:
+    """Whether an address has one of the forms of VISA (VPP-4.3, 4.3.1), whatever is there."""
+    if PLAIN_SOCKET.fullmatch(address):
+        return True  # without loading what knows them all
+    from pyvisa import rname
+
+    try:
+        rname.to_canonical_name(address)
+    except rname.InvalidResourceName:
+        return False
+    return True
 
 
 def resolved(address: str) -> str:

@@ -59,11 +59,11 @@ def test_a_corrected_watcher_reaches_an_old_run_and_says_so(short, monkeypatch):
     """As if today's watcher saw a loose lead where the one that ran saw a trip."""
     say = Watcher._say
 
-    def corrected(self, word, why, since):
+    def corrected(self, word, why, since, *between):
         return (
             say(self, WatchWord.OPEN_LEAD, "the lead was off", since)
             if word is WatchWord.STOPPED
-            else say(self, word, why, since)
+            else say(self, word, why, since, *between)
         )
 
     monkeypatch.setattr(Watcher, "_say", corrected)

@@ -73,7 +73,7 @@ def test_after_nobody_is_left_to_answer(tmp_path):
     answers = Answers(kind="answers", answers=("go on", "go on", "go on", "go on"))
     run = rehearsed(tmp_path, sensors=("T1", "T2"), answers=answers)
     was_on_and_is_off(run)
-    assert "the end of the input at" in run.result.outcome.reason
+    assert run.result.outcome.reason == "stopped by the end of the input (nobody could answer any more)"
 
 
 def test_after_an_exception_inside_a_step(tmp_path, monkeypatch):

@@ -7,8 +7,10 @@ import pytest
 
 from runner.conduct.log_lines import said
 from runner.engine.program import Planned
+from runner.engine.steps import make_step
 from runner.events import CHARGE, PROBE_TEMPERATURE, Answered, Sampled
-from runner.orders import AskTaps, BeginRamp, BeginStep, Guide, Remark, SwitchOff
+from runner.orders import AskTaps, BeginRamp, BeginStep, Conclude, Guide, Remark, SwitchOff
+from runner.vocabulary import WatchWord
 from tests.one_step import OneStep
 
 HEAT = {"rate": 0.05, "approach": 50.0, "give_up": 63.0}
@@ -235,3 +237,16 @@ def test_a_wait_is_given_up_after_its_time():
     orders = step.read(1.0, probe=50.0)
     assert next(order.say for order in orders if isinstance(order, Remark)).endswith("not reached within 2 min")
     assert step.run.step.done
+
+
+def test_a_release_that_came_before_its_ramp_is_not_seen_also_if_less_flows_then():
+    """It came back while a reading was asked for, and then asked for less: it will not release once more."""
+    after = Planned(1, "cool", "the ramp", "Slowly now.", COOL, "T1", 1, 1, words={"until": "returned"})
+    values = {"current": 4.0, "voltage": 29.2, "for": 200.0}
+    step = OneStep("charge", values, program=TEMPERATURE, words={"until": "time"}, sensor="T1", group=1, after=(after,))
+    step.on(CHARGE, 4.0, 29.2).read(20.0, charge=4.0, supply=26.0, probe=60.0)
+    step.read(10.0, charge=2.0, supply=29.2, probe=60.0, mode="CV")
+    assert step.run.watcher.verdict.word == WatchWord.DERATED
+    ramp = make_step(after, step.run._around)
+    (concluded,) = [order for order in ramp.begin(step.t) if isinstance(order, Conclude)]
+    assert (concluded.outcome, ramp.skip) == ("not seen", "")

@@ -257,7 +257,7 @@ def test_long_choices_can_be_read_whole_at_80_columns_also_after_a_wrong_answer(
             app.screen._page(shown=False)
             app.screen.post_message(Told(Ask("step-1", "Which alarm?", "alarm", "choice", choices=choices), 0.0))
             await shows(pilot, "5 none of them")
-            await pilot.press("x", "enter")
+            await pilot.press("y", "enter")
             await shows(pilot, "Type a number from 1 to 5")
             assert "5 none of them" in " ".join(text(app).split())
 

@@ -290,8 +290,10 @@ def test_f1_shows_and_hides_which_key_does_what():
         async with app.run_test(size=(140, 45)) as pilot:
             await shows(pilot, "Enter begins.")
             await pilot.press("f1")
-            await until(pilot, lambda: bool(app.screen.query("HelpPanel")), "the keys")
+            await until(pilot, lambda: bool(app.screen.query("KeyList")), "the keys")
+            assert "F1 closes this list." in text(app)
+            assert "Esc stops the run" not in text(app), "there is none"
             await pilot.press("f1")
-            await until(pilot, lambda: not app.screen.query("HelpPanel"), "the keys to go")
+            await until(pilot, lambda: not app.screen.query("KeyList"), "the keys to go")
 
     played(play())

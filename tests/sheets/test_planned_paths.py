@@ -152,14 +152,6 @@ def test_an_empty_reason_to_agree_is_none():
         parse_answers('kind: answers\nagree: "  "\n', "a")
 
 
-def test_a_pack_of_other_cells_is_not_rehearsed_as_if_it_were_one_of_these():
-    from runner.rehearsal.simulated_bench import build_world
-
-    text = PACK.replace("LFP", "NMC").replace("25.6", "29.6").replace("29.2", "33.6").replace("20 V", "24 V")
-    with pytest.raises(SheetError, match="p:4:12: the simulated bench has LFP cells only"):
-        build_world(user_file("p", text), "sound", 1, lambda: 0.0)
-
-
 @pytest.mark.parametrize("unit", ["degF", "°F"])
 def test_degrees_of_another_scale_are_refused_and_not_converted_as_differences(unit):
     """Seen: a tolerance of 2 degF was taken as ±512 K, and everything passed."""

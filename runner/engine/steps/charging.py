@@ -102,7 +102,7 @@ class Charge(Step):
         if verdict.word == WatchWord.STOPPED:  # near full it would be another word
             why = f"the pack stopped the charge before it was full: {verdict.why}"
             return self._conclude_and_off(Outcome.NO_END, why, verdict.since, self.give_way)
-        if current < watcher.smallest and verdict.word == WatchWord.FULL:
+        if current < watcher.nothing and verdict.word == WatchWord.FULL:
             why = f"the pack itself ended the charge: {verdict.why}"
             return self._conclude_and_off(Outcome.STOPPED, why, verdict.since)
         if sample.mode == "CV" and current <= self.planned.values["end_current"]:
@@ -143,7 +143,7 @@ class Charge(Step):
 
 
 class Off(Step):
-    """Everything off, and read back."""
+    """Everything off, and read back. What a person is to do then is said only then, with what comes next."""
 
     def begin(self, t: float) -> list[Order]:
         return [*self._pace(SLOW), SwitchOff()]
@@ -151,7 +151,11 @@ class Off(Step):
     def receive(self, event: Event, verdicts: list[Verdict]) -> list[Order]:
         if isinstance(event, OutputIsOff):
             self._end()
+            self.around.to_say = self.planned.say
         return []
+
+    def sentence(self) -> str:
+        return "Supply and load are switching off. Wait."
 
 
 class Rest(Step):

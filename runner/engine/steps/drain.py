@@ -146,7 +146,7 @@ class Drain(Step):
             self._drawn, self._counted = self._drawn + current * min(since, LONGEST_GAP), sample.t
         if program.protection != "under_voltage" or program.trip_limits is None or voltage is None or current is None:
             return ""
-        below = voltage < self._clearly_below and current > self.around.watcher.smallest
+        below = voltage < self._clearly_below and current > self.around.watcher.nothing
         self._below_since = (sample.t if self._below_since is None else self._below_since) if below else None
         if self._below_since is None or sample.t - self._below_since <= program.delay + BEYOND_DELAY:
             return ""
@@ -170,7 +170,7 @@ class Drain(Step):
         voltage, current = sample.readings.get(LOAD_VOLTAGE), sample.readings.get(LOAD_CURRENT)
         if voltage is None or current is None:
             return False
-        flows = current > self.around.watcher.smallest
+        flows = current > self.around.watcher.nothing
         self._under = self._under + 1 if flows and voltage < self.planned.values["floor"] else 0
         return self._under >= 2
 
@@ -189,6 +189,7 @@ class _Terminals:
         wired = [role for role in ("meter", "load") if role in program.has and role not in program.by_hand]
         self._channel = {"meter": METER_VOLTAGE, "load": LOAD_VOLTAGE}[wired[0]] if wired else SUPPLY_VOLTAGE
         self.blind = not wired and known.highest_while_off < self._half
+        self._longest_try = around.watcher.declared.longest_try
         self._down = 0
         self._up: list[float] = []
 
@@ -208,8 +209,9 @@ class _Terminals:
 
     @property
     def up_since(self) -> float | None:
-        """When the voltage was first seen up, if it has stayed so for CONFIRM samples."""
-        return self._up[0] if len(self._up) >= CONFIRM else None
+        """When the voltage was first seen up, if it has stayed so for CONFIRM samples, and longer than a try of the pack's."""
+        stays = len(self._up) >= CONFIRM and self._up[-1] - self._up[0] >= self._longest_try
+        return self._up[0] if stays else None
 
 
 class Recover(Step):
@@ -345,7 +347,7 @@ class Wake(Step):
 
     def _charging(self, sample: Sampled) -> list[Order]:
         current = sample.readings.get(SUPPLY_CURRENT)
-        if self._flows_since is None and current is not None and current > self.around.watcher.smallest:
+        if self._flows_since is None and current is not None and current > self.around.watcher.nothing:
             self._flows_since = sample.t
         if self._flows_since is not None and sample.t - self._flows_since >= self.planned.values["for"]:
             return [SwitchOff()]
@@ -361,7 +363,8 @@ class Wake(Step):
         if self._looking.collapsed:
             self._looking = None
             return self._too_long(sample.t) or self._charge()
-        if self._looking.blind or sample.t - self._off_at > COLLAPSE_TIME:
+        longest_try = self.around.watcher.declared.longest_try
+        if self._looking.blind or sample.t - self._off_at > COLLAPSE_TIME + longest_try:
             self._end("rest", "it cannot be seen whether the pack is awake")
             why = "no instrument shows the pack's terminals while everything is off"
             return [self._conclusion(Outcome.NOT_SEEN, why, sample.t)]

@@ -156,7 +156,7 @@ class Inspect(Step):
 
     def sentence(self) -> str:
         item = self._items[min(self._item, len(self._items) - 1)]
-        return f"{self.planned.say} {item[0].upper()}{item[1:]}?"
+        return f"{self.planned.say} {item[0].upper()}{item[1:]}:"
 
     @property
     def _items(self) -> tuple[str, ...]:

@@ -5,7 +5,8 @@ Rule 2: a change that comes before the ramp began is still a change, and is reco
 Rule 3: no change by ``give_up`` is a finding, not a failure of the run: heating stops, the supply goes off, and what is
         left for this sensor is skipped.
 Rule 4: a word that makes the current worthless as evidence (taper, limit, lead off) ends the ramp as not measured; it is
-        never turned into a trip.
+        never turned into a trip. Where a word leaves two explanations, a person is asked which, and nothing is heated meanwhile.
+        Where only a part of the current still flows by ``give_up``, nobody can say whether it has tripped: not measured.
 Rule 5: while readings are lost nobody heats; when they are back, the ramp with the gap is concluded as lost and repeated.
 """
 
@@ -15,13 +16,15 @@ import math
 from typing import ClassVar
 
 from runner.engine.steps.base import FAST, SLOW, SPOILED, Step
+from runner.engine.steps.explanations import Explanations
 from runner.engine.watch.verdict import Verdict
 from runner.events import ACTUATOR_TEMPERATURE, CURRENT_OF, PROBE_TEMPERATURE, Event, Sampled
 from runner.orders import AskTaps, BeginRamp, Guide, Order, SwitchOff, hands_off
 from runner.vocabulary import Outcome, Until, WatchWord
 
 TAPERED = (WatchWord.TAPERING, WatchWord.FULL)
-FLOWING = (WatchWord.STEADY, WatchWord.TAPERING)
+LESS = (WatchWord.DERATED, WatchWord.KEEP_ALIVE, WatchWord.RETRYING, WatchWord.PRE_CHARGING)  # a part of the current
+FLOWING = (WatchWord.STEADY, WatchWord.TAPERING, WatchWord.DERATED)
 COMING = (
     WatchWord.RETRYING,
     WatchWord.PRE_CHARGING,
@@ -49,6 +52,7 @@ class Provoke(Step):
         self._gap, self._back, self._gap_began = "", 0, t
         self._unheated: float | None = None
         self._moved: tuple[float, float] | None = None  # when the temperature read something new last, and what
+        self._explanations = Explanations(self.planned)
         goal = self.planned.values["approach"]
         by_hand = "probe" in self.around.program.by_hand
         self._goal = (math.ceil(goal) if self.sign > 0 else math.floor(goal)) if by_hand else goal
@@ -71,8 +75,12 @@ class Provoke(Step):
             return self._conclude(
                 Outcome.NOT_SEEN, "current already flowed before the ramp, so the release could not be detected", t, ""
             )
-        orders = [*self._pace(SLOW), Guide(self._action, self.planned.sensor, HURRY, words)]
-        if not by_hand:
+        return self._approach()
+
+    def _approach(self) -> list[Order]:
+        """Quickly to where the slow ramp begins."""
+        orders = [*self._pace(SLOW), Guide(self._action, self.planned.sensor, HURRY, self._words)]
+        if "probe" not in self.around.program.by_hand:
             return orders
         return [*orders, AskTaps(self._goal, self.sign, self._tap_words(self._goal))]
 
@@ -88,33 +96,72 @@ class Provoke(Step):
         return self.around.watcher.verdict.word in FLOWING
 
     def receive(self, event: Event, verdicts: list[Verdict]) -> list[Order]:
+        if (doubted := self._explanations.answered(event)) is not None:
+            return self._explained(event.t, doubted, verdicts)
         if not isinstance(event, Sampled):
             return []
         self._take(event)
+        if self._explanations.doubted is not None:
+            return self._waits_for_explanation(event)
         if forgotten := self._nobody_reads(event.t):
             return self._conclude(Outcome.LOST, forgotten, event.t, "early")
-        if self._gap:
-            return self._mended(event)
+        return self._mended(event) if self._gap else self._ramps(event, verdicts)
+
+    def _ramps(self, event: Sampled, verdicts: list[Verdict]) -> list[Order]:
+        """A sample while it is heated or cooled."""
         if gap := self._lost(event) or self._still(event.t):
             self._gap, self._gap_began = gap, event.t
             return [Guide("still", self.planned.sensor, 0.0, self.sentence()), *self._no_taps()]
         for verdict in verdicts:
             if verdict.word == self._wanted:
                 return self._conclude(self._wanted, verdict.why, verdict.since, "")
-        word, why = self.around.watcher.verdict.word, self.around.watcher.verdict.why
-        if word in TAPERED:
-            return self._conclude(word, f"not judged as a trip: {why}", event.t, "rest")
-        if word in SPOILED:
-            return self._conclude(word, why, event.t, self.spoiled)
+        if self.around.watcher.verdict.between:
+            return self._asks_which()
+        if orders := self._worthless(self.around.watcher.verdict, event.t):
+            return orders
         temperature = self.around.known.temperature
         if temperature is None:
             return []
         if self._past(temperature, self.planned.values["give_up"]):
             limit = self.planned.values["give_up"]
+            if self._wanted == Until.STOPPED and (verdict := self.around.watcher.verdict).word in LESS:
+                why = f"less current flowed at {limit:.1f} °C, neither a trip nor none: {verdict.why}"
+                return self._conclude(Outcome.UNCLEAR, why, event.t, "group")
             return self._conclude(Outcome.GAVE_UP, f"{UNDO[self._wanted]} by {limit:.1f} °C", event.t, "group", limit)
         if not self._ramping and self._past(temperature, self._goal):
             return self._ramp()
         return []
+
+    def _worthless(self, verdict: Verdict, t: float) -> list[Order]:
+        """The end of a ramp whose current is evidence of nothing, by this verdict; else nothing."""
+        if verdict.word in TAPERED:
+            return self._conclude(verdict.word, f"not judged as a trip: {verdict.why}", t, "rest")
+        return self._conclude(verdict.word, verdict.why, t, self.spoiled) if verdict.word in SPOILED else []
+
+    # ---- two explanations ----------------------------------------------------------------------------------------
+
+    def _asks_which(self) -> list[Order]:
+        """Nothing is heated any more, and a person is asked."""
+        still = hands_off(self.planned.sensor)
+        return [still, *self._no_taps(), *self._explanations.ask(self.around.watcher.verdict)]
+
+    def _waits_for_explanation(self, sample: Sampled) -> list[Order]:
+        """The question stands, unless something at the bench has made it pointless."""
+        verdict = self.around.watcher.verdict
+        if self._explanations.stands(verdict):
+            return []
+        withdrawn = self._explanations.withdrawn()
+        return [*withdrawn, *self._conclude(verdict.word, verdict.why, sample.t, self.spoiled)]
+
+    def _explained(self, t: float, doubted: Verdict, verdicts: list[Verdict]) -> list[Order]:
+        """What follows from the answer: a trip, a ramp that begins again, or nothing that could be judged."""
+        said = verdicts[-1] if verdicts else doubted
+        if said.word == self._wanted:
+            return self._conclude(self._wanted, said.why, said.since, "")
+        if orders := self._worthless(said, t):
+            return orders
+        self._ramping, self._moved, self._seen = False, None, t
+        return self._approach()
 
     def _take(self, sample: Sampled) -> None:
         """When the temperature was read last, and when it moved; since when an actuator has not been read as it should."""

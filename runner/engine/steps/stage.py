@@ -8,7 +8,10 @@ Rule 3: the change belongs to the level during which it was first seen; ``measur
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from runner.engine.steps.base import FAST, SPOILED, Step
+from runner.engine.steps.explanations import Explanations
 from runner.engine.watch.fall import CONFIRM
 from runner.engine.watch.verdict import Verdict
 from runner.events import (
@@ -35,6 +38,7 @@ from runner.orders import (
     Order,
     Remark,
     SwitchOff,
+    Withdraw,
 )
 from runner.vocabulary import Outcome, Until, Wants, WatchWord
 
@@ -165,9 +169,10 @@ class Try(Step):
         current = sample.readings.get(CURRENT_OF[self._path])
         if current is None:  # a look ends with a reading, so that its end is a time at which nothing flowed
             return [] if sample.t < self._until + PATIENCE else self._lost(sample)
-        flows = current > BEGUN * self.planned.values["current"]
+        declared = self.around.watcher.declared
+        flows = current > max(BEGUN * self.planned.values["current"], self.around.watcher.nothing)
         self._flows = [*self._flows, sample.t] if flows else []
-        if len(self._flows) >= CONFIRM:
+        if len(self._flows) >= CONFIRM and sample.t - self._flows[0] >= declared.longest_try:
             return self._conclude_and_off(Outcome.RETURNED, "the pack conducts again", self._flows[0])
         if sample.t < self._until or self._flows:  # what has just begun to flow is looked at until it is certain
             return []
@@ -200,6 +205,7 @@ class Substitute(Step):
         self._number = 0
         self._since: float | None = None
         self._lost = ""
+        self._explanations = Explanations(self.planned)
         already = self.around.watcher.verdict
         if already.word == self._wanted:
             self._end()
@@ -214,28 +220,44 @@ class Substitute(Step):
                 Guide("substitute", self.planned.sensor, resistance, self.sentence()),
                 Level(self.planned.index, temperature, event.t, by_hand=True, unit="°C"),
             ]
-        if not isinstance(event, Sampled):
-            return []
+        if (doubted := self._explanations.answered(event)) is not None:
+            pressed = self._since is not None
+            return self._judged(verdicts or [doubted], event.t) or ([] if pressed else [self._ask()])
         verdict = self.around.watcher.verdict
+        if not isinstance(event, Sampled) or self._explanations.stands(verdict):
+            return []
         if verdict.word == WatchWord.LOST:
             self._lost = verdict.why
             return []  # it comes back, or a ceiling that cannot be seen ends the run
         if self._lost:  # when the current changed, if it did, nobody knows
             return self._conclude_and_off(Outcome.LOST, self._lost, event.t, self.spoiled)
-        for each in verdicts:
-            if each.word == self._wanted:
-                self._end()
-                return [self._conclusion(self._wanted, each.why, each.since)]
-        if verdict.word in (*SPOILED, WatchWord.TAPERING, WatchWord.FULL):
-            skip = "rest" if verdict.word in (WatchWord.TAPERING, WatchWord.FULL) else self.spoiled
-            return self._conclude_and_off(verdict.word, verdict.why, event.t, skip)
+        withdrawn = self._explanations.withdrawn()
+        if verdict.between:
+            other = [Withdraw(self._question)] if self._since is None else []
+            return [*other, *self._explanations.ask(verdict)]
+        if orders := self._judged([*verdicts, verdict], event.t):
+            return [*withdrawn, *orders]
         if self._since is None or event.t - self._since < self.planned.values["dwell"]:
             return []
         return self._next(event.t)
 
+    def _judged(self, verdicts: Sequence[Verdict], t: float) -> list[Order]:
+        """The end of the step, by verdicts of which the last one stands; else nothing."""
+        for each in verdicts:
+            if each.word == self._wanted:
+                self._end()
+                return [self._conclusion(self._wanted, each.why, each.since)]
+        stands = verdicts[-1]
+        tapered = stands.word in (WatchWord.TAPERING, WatchWord.FULL)
+        if stands.word in SPOILED or tapered:
+            return self._conclude_and_off(stands.word, stands.why, t, "rest" if tapered else self.spoiled)
+        return []
+
     def sentence(self) -> str:
+        # the smallest first: then no resistance on the way lies beyond the one that is wanted
         temperature, resistance = self.planned.levels[self._number]
-        return f"{self.planned.say} Set the decade box to {resistance:.0f} Ω ({shown(temperature, 'temperature')})."
+        level = f"{resistance:.0f} Ω ({shown(temperature, 'temperature')})"
+        return f"{self.planned.say} Set the decade box to {level}, the smallest knob first."
 
     @property
     def _wanted(self) -> str:
@@ -246,7 +268,7 @@ class Substitute(Step):
         return f"step-{self.planned.index}-level-{self._number}"
 
     def _ask(self) -> Ask:
-        say = f"{self.sentence()} Press Enter at the same moment."
+        say = f"{self.sentence()} Press Enter as you turn the last knob."
         return Ask(self._question, say, "decade box set", Wants.MARK, setting=self.planned.levels[self._number][1])
 
     def _next(self, t: float) -> list[Order]:

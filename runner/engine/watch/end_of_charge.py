@@ -41,6 +41,11 @@ class Voltages:
         before = self._before(t) or list(self._all)[:1]
         return median(v for _, v in before) if before else None
 
+    def jumped(self, t: float, set_voltage: float) -> bool:
+        """Whether the voltage was well below the set one until ``t``, when it came there at once: cells that fill come slowly."""
+        before = self._before(t)
+        return len(before) >= 3 and median(v for _, v in before[-5:]) < NEAR_FULL_RATIO * set_voltage
+
     def end_of_charge(self, t: float, set_voltage: float, on_since: float) -> str:
         """Why a stop at ``t`` may be a full cell and no temperature, or nothing."""
         before = self._before(t)

@@ -32,19 +32,26 @@ UNSETTLED = 5.0  # s of a fall that neither ends nor comes to a level: longer th
 
 
 class Fall:
-    """``level`` is the current before, in A, ``noise`` its standard deviation, ``smallest`` what can be told from none."""
+    """``level`` is the current before, in A, ``noise`` its standard deviation, ``smallest`` what can be told from none.
 
-    def __init__(self, level: float, noise: float, smallest: float, *, after_pauses: bool) -> None:
+    ``residual`` is what flows through an open path, by the pack's sheet, in A.
+    """
+
+    def __init__(
+        self, level: float, noise: float, smallest: float, *, after_pauses: bool, residual: float = 0.0
+    ) -> None:
         self.level, self.noise = level, noise
-        self.low = max(OFF_RATIO * level, smallest)
+        self.low = max(OFF_RATIO * level, smallest + residual)
         self._band = max(STILL_RATIO * level, NOISES * noise, smallest / 2)
         self._quiet = QUIET_AFTER_PAUSES if after_pauses else QUIET
         self._samples: list[tuple[Sampled, float]] = []
 
     @staticmethod
-    def left(current: float, level: float, noise: float, smallest: float, pulses: float = 0.0) -> bool:
+    def left(
+        current: float, level: float, noise: float, smallest: float, pulses: float = 0.0, residual: float = 0.0
+    ) -> bool:
         """Whether a current has left its level downwards; ``pulses``: so much comes and goes by itself, in A."""
-        nothing = max(OFF_RATIO * level, smallest)
+        nothing = max(OFF_RATIO * level, smallest + residual)
         return current < max(level - max(LEFT_RATIO * level, NOISES * noise, smallest, pulses), nothing)
 
     def add(self, sample: Sampled, current: float) -> None:

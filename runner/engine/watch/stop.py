@@ -7,7 +7,10 @@ from dataclasses import dataclass
 from runner.engine.watch.contradiction import VOLTAGE_RATIO
 from runner.engine.watch.terminals import lead_is_off
 from runner.events import CHARGE
-from runner.vocabulary import WatchWord
+from runner.vocabulary import Explanation, WatchWord
+
+Said = tuple[str, str, tuple[Explanation, ...]]
+FULL_OR_TRIP = (Explanation.TRIPPED, Explanation.FULL)
 
 FULL_RATIO = 0.10  # of the set current: the end of a taper
 COLLAPSE_RATIO = 0.5  # of the voltage before: a load that finds less has lost its source
@@ -50,37 +53,41 @@ def on_its_way(path: str, voltage: float | None, set_voltage: float, stood: floa
     return stood is not None and COLLAPSE_RATIO * stood < voltage < stood
 
 
-def charge_stopped(stop: Stop) -> tuple[str, str]:
-    """The word and the evidence for a charge that has stopped."""
+def charge_stopped(stop: Stop) -> Said:
+    """The word and the evidence for a charge that has stopped, and the two explanations that cannot be told apart."""
     (set_voltage, set_current), voltage, terminal = stop.points, stop.voltage, stop.terminal
     late = stop.before < 2 * FULL_RATIO * set_current
     if stop.tapered and late:
-        return WatchWord.FULL, f"the current had tapered to {stop.before:.3g} A; possibly the end of charge"
+        return (
+            WatchWord.FULL,
+            f"the current had tapered to {stop.before:.3g} A; possibly the end of charge",
+            FULL_OR_TRIP,
+        )
     if voltage is not None and voltage < set_voltage * (1 - VOLTAGE_RATIO):
         why = f"no current, and the supply is at {voltage:.2f} V instead of {set_voltage:.2f} V: it is not regulating"
-        return WatchWord.LIMITED, why
+        return WatchWord.LIMITED, why, ()
     if voltage is not None and terminal is not None and lead_is_off(voltage, terminal, stop.stood[1]):
-        return WatchWord.OPEN_LEAD, f"a lead is off (supply {voltage:.2f} V, pack terminals {terminal:.2f} V)"
+        return WatchWord.OPEN_LEAD, f"a lead is off (supply {voltage:.2f} V, pack terminals {terminal:.2f} V)", ()
     if stop.end_of_charge and not stop.wanted:
-        return WatchWord.FULL, stop.end_of_charge
+        return WatchWord.FULL, stop.end_of_charge, FULL_OR_TRIP
     if stop.went_down and late:
-        return WatchWord.UNCLEAR, f"{stop.fell}; it had gone down before, as that of a full pack does"
-    return WatchWord.STOPPED, f"{stop.fell}; the supply is at its set voltage"
+        return WatchWord.UNCLEAR, f"{stop.fell}; it had gone down before, as that of a full pack does", FULL_OR_TRIP
+    return WatchWord.STOPPED, f"{stop.fell}; the supply is at its set voltage", ()
 
 
-def discharge_stopped(stop: Stop) -> tuple[str, str]:
-    """The word and the evidence for a discharge that has stopped."""
+def discharge_stopped(stop: Stop) -> Said:
+    """The same for a discharge."""
     stood, voltage, terminal = stop.stood[0], stop.voltage, stop.terminal
     if not stood and voltage is not None:
-        return WatchWord.UNCLEAR, f"no current, {voltage:.2f} V, and no voltage was read while the current flowed"
+        return WatchWord.UNCLEAR, f"no current, {voltage:.2f} V, and no voltage was read while the current flowed", ()
     if voltage is not None and voltage > COLLAPSE_RATIO * stood:
-        return WatchWord.LIMITED, f"no current, but the load still sees {voltage:.2f} V: it stopped by itself"
+        return WatchWord.LIMITED, f"no current, but the load still sees {voltage:.2f} V: it stopped by itself", ()
     if voltage is not None and terminal is not None and terminal > COLLAPSE_RATIO * stood:
-        return WatchWord.OPEN_LEAD, f"a lead is off (load {voltage:.2f} V, pack terminals {terminal:.2f} V)"
+        return WatchWord.OPEN_LEAD, f"a lead is off (load {voltage:.2f} V, pack terminals {terminal:.2f} V)", ()
     if stood <= stop.empty_at:
         why = f"the pack voltage was {stood:.2f} V under load; the under-voltage protection may have opened the path"
-        return WatchWord.UNCLEAR, why
-    return WatchWord.STOPPED, f"{stop.fell}, and the voltage collapsed"
+        return WatchWord.UNCLEAR, why, (Explanation.TRIPPED, Explanation.EMPTY)
+    return WatchWord.STOPPED, f"{stop.fell}, and the voltage collapsed", ()
 
 
 def return_unseen(

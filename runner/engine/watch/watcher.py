@@ -15,23 +15,23 @@ Rule 6: readings that cannot all be true are evidence of nothing: *unclear* (con
 Rule 7: a current that falls to a lower level and stays, goes down faster than cells fill, or comes in pieces is *limited by the
         pack*, and flows. A little that is left at once is *keep-alive*: the path is open, if it stays so for KEEP_WAIT.
 Rule 8: a stopped current has *returned* when it stays (rise.py); before, it is *pre-charging* or *retrying*.
+Rule 9: what the pack's sheet says of its path goes first (declared.py). Where it leaves two explanations, the verdict has both, and
+        a person may say which (memory.py).
 """
 
 from __future__ import annotations
 
-from runner.engine.watch.contradiction import SOURCE, Contradictions, finite
-from runner.engine.watch.end_of_charge import Voltages
-from runner.engine.watch.fall import CONFIRM, NOISES, PAUSES, Fall, Pauses
+from runner.engine.watch.contradiction import SOURCE, finite
+from runner.engine.watch.fall import CONFIRM, NOISES, PAUSES, Fall
 from runner.engine.watch.keep_alive import KeptAlive
-from runner.engine.watch.levels import RATE_WINDOW, Levels, told_from_none
+from runner.engine.watch.levels import RATE_WINDOW
+from runner.engine.watch.memory import LOST_AFTER, Memory
 from runner.engine.watch.rise import Rise
 from runner.engine.watch.stop import FULL_RATIO, Stop, charge_stopped, discharge_stopped, on_its_way, return_unseen
-from runner.engine.watch.terminals import Terminals
 from runner.engine.watch.verdict import Verdict
 from runner.events import CHARGE, CURRENT_OF, METER_VOLTAGE, VOLTAGE_OF, Sampled
-from runner.vocabulary import WatchWord
+from runner.vocabulary import Explanation, WatchWord
 
-LOST_AFTER = 2.0  # s without a valid reading of the current
 STEADY_RATIO = 0.03  # of the set current: the band in which a constant current is steady
 TAPER_RATIO = 0.97  # of the set current: less than this in constant voltage is a taper
 TAPER_TIME = 5.0  # s for which it has to be so
@@ -48,55 +48,8 @@ SURE = 4.0  # times the smallest current: a level that a pause can be told from
 CHANGING = 2.0  # s after set points have changed in which only nothing is a fall
 
 
-class Watcher:
-    """Fed with samples one by one; ``verdict`` is what it thinks now.
-
-    ``smallest`` is the least current of each path, in A, that its reading can tell from none (offset and resolution);
-    ``patience`` stretches the time after which readings count as lost. ``empty_at`` is the voltage under load, in V, at which the
-    pack's under-voltage may open the path of a discharge that looks for something else; 0 for none.
-    """
-
-    def __init__(self, smallest: dict[str, float], patience: float = 1.0, empty_at: float = 0.0) -> None:
-        self._smallest, self._empty_at, self._patience = smallest, empty_at, patience
-        self._lost_after = LOST_AFTER * patience
-        self._before_lost = ""
-        self.verdict = Verdict(WatchWord.IDLE, "the output is off", 0.0)
-        self.path, self._over_voltage_wanted = CHARGE, False
-        self._set: tuple[float, float] | None = None
-        self._levels, self._voltages, self._contradictions = Levels(), Voltages(), Contradictions()
-        self._terminals = Terminals()  # the pack's own voltmeter
-        self._level = self._stood = self._last_valid = self._on_since = self._flowed = 0.0
-        self._begin()
-
-    def _begin(self) -> None:
-        self._fall: Fall | None = None
-        self._rise: Rise | None = None
-        self._gone = self._derated = False
-        self._residual = self._noise = 0.0
-        self._kept: KeptAlive | None = None  # a little current that is left, while it may be a trip
-        self._pauses = Pauses()
-        self._tries = 0
-        self._odd_since: tuple[float, int] | None = None
-        self._taper_since: float | None = None
-        self._constant_voltage: float | None = None  # since when, in s
-        self._changing: float | None = None
-        self._full_before = ""  # why the pack may have been full before it took less
-        self._terminals.forget()
-
-    @property
-    def level(self) -> float:
-        """The current, in A, before the last fall, or now if there was none."""
-        return self._level
-
-    @property
-    def smallest(self) -> float:
-        """The least current, in A, that the path's reading can tell from none, and that is one beside the set current."""
-        return told_from_none(self._smallest.get(self.path, 0.0), self._set[1] if self._set is not None else 1.0)
-
-    @property
-    def undecided(self) -> bool:
-        """Whether a current has left its level, and what became of it is not yet known."""
-        return self._fall is not None or self._kept is not None
+class Watcher(Memory):
+    """Fed with samples one by one; ``verdict`` is what it thinks now."""
 
     def paced(self, interval: float, slow: float = 0.0) -> None:
         """Current and slow channels are polled every so many seconds from now on: so long may readings be missing."""
@@ -171,7 +124,9 @@ class Watcher:
     def _while_flowing(self, sample: Sampled, current: float) -> list[Verdict]:
         if self._fall is None and self._leaves(sample.t, current):
             paused, before = self._pauses.recent(sample.t, 2), self._levels.before(sample.t)
-            self._fall = Fall(before, self._levels.noise(), self.smallest, after_pauses=paused)
+            self._fall = Fall(
+                before, self._levels.noise(), self.smallest, after_pauses=paused, residual=self.declared.residual
+            )
         if self._fall is None:
             return self._flows(sample, current)
         fall = self._fall
@@ -198,15 +153,16 @@ class Watcher:
             return False
         level = self._levels.before(t)
         if self._changing is not None and t - self._changing < CHANGING:
-            return current < max(0.05 * level, self.smallest)
+            return current < max(0.05 * level, self.nothing)
         return self._below(current, level, t)
 
     def _below(self, current: float, level: float, t: float) -> bool:
         balances = self._constant_voltage is not None and t - self._constant_voltage > TAPER_TIME
-        return Fall.left(current, level, self._levels.noise(), self.smallest, PULSES if balances else 0.0)
+        pulses = PULSES if balances else 0.0
+        return Fall.left(current, level, self._levels.noise(), self.smallest, pulses, self.declared.residual)
 
     def _flows(self, sample: Sampled, current: float) -> list[Verdict]:
-        if current < self.smallest:
+        if current < self.nothing:
             return []  # nothing flows yet: no level that could fall
         self._levels.add(sample.t, current)
         self._level = self._levels.now()
@@ -238,7 +194,8 @@ class Watcher:
         """The current stands at a lower level."""
         self._fall = None
         whole = self._set is not None and fall.level > 0.9 * self._set[1]
-        if KeptAlive.so(fall.level, level) and whole and not self._derated:
+        perhaps = (whole and not self._derated) or self.path in self.declared.derates
+        if KeptAlive.so(fall.level, level) and perhaps and not self.declared.residual:
             self._goes(fall, fall.first, level)
             self._kept = KeptAlive(level, self.smallest, fall.first)
             why = f"current fell from {fall.level:.3g} A to {level:.3g} A, which is left: kept alive by the pack, or limited"
@@ -281,6 +238,9 @@ class Watcher:
                 why = f"{self._level:.3g} A of {set_current:.3g} A, and not in constant voltage"
                 return self._less(why, sample.t, sample.t - RATE_WINDOW)
             return []
+        if self._asks_for_less():
+            why = f"{current:.3g} A of {set_current:.3g} A; the supply came to its set voltage at once: the pack asks for less"
+            return self._less(why, self._constant_voltage, self._constant_voltage)
         self._taper_since = sample.t if self._taper_since is None else self._taper_since
         if sample.t - self._taper_since < TAPER_TIME:
             return []
@@ -290,6 +250,14 @@ class Watcher:
             return []
         why = f"constant voltage, {current:.3g} A of {set_current:.3g} A and falling"
         return self._say(WatchWord.TAPERING, why, sample.t)
+
+    def _asks_for_less(self) -> bool:
+        """Whether what looks like a taper is a pack that derates, as its sheet says it does."""
+        assert self._set is not None
+        tapers = self.verdict.word in (WatchWord.TAPERING, WatchWord.FULL)
+        if tapers or self._constant_voltage is None or self.path not in self.declared.derates:
+            return False
+        return self._voltages.jumped(self._constant_voltage, self._set[0])
 
     def _at_set_voltage(self, sample: Sampled) -> bool:
         """Whether the supply says that it is in constant voltage, or, where it says nothing, stands at its set voltage."""
@@ -311,7 +279,8 @@ class Watcher:
             return []
         first = fall.instant()
         self._goes(fall, first, max(fall.rest, 0.0))
-        return self._judged(last, self._terminals.settled(since), first, first, 0.0)
+        left = fall.rest if self.declared.residual and fall.rest > self.smallest else 0.0
+        return self._judged(last, self._terminals.settled(since), first, first, left)
 
     def _behind(self, now: Sampled, since: float) -> bool:
         """Whether a voltage may still be on its way to where an open path leaves it, or the voltmeter's word is to come."""
@@ -326,6 +295,7 @@ class Watcher:
         self._gone, self._residual, self._noise = True, left, fall.noise
         self._stood = self._voltages.stood(first) or self._stood
         self._terminals.stopped(first)
+        self._tries.opened(first)
 
     def _judged(self, now: Sampled, terminal: float | None, first: float, at: float, left: float) -> list[Verdict]:
         """What stopped the current ``at`` that instant, which had left its level at ``first``, by what is read ``now``."""
@@ -342,26 +312,29 @@ class Watcher:
             self._set, self._level, left, voltage, terminal, (self._stood, self._terminals.stood), end, tapered,
             bool(self._full_before), self._over_voltage_wanted, self._empty_at,
         )  # fmt: skip
-        word, why = (charge_stopped if self.path == CHARGE else discharge_stopped)(stop)
+        word, why, between = (charge_stopped if self.path == CHARGE else discharge_stopped)(stop)
         self._full_before = why if word == WatchWord.FULL else self._full_before
-        return self._say(word, why, at)
+        return self._say(word, why, at, between)
 
     def _while_gone(self, sample: Sampled, current: float) -> list[Verdict]:
         if sample.output is False:
             self._rise = None
             return self._say(WatchWord.LIMITED, f"the {SOURCE[self.path]} switched off by itself", sample.t)
         least = max(0.02 * self._level, 1.5 * self.smallest, min(NOISES * self._noise, 0.2 * self._level))
-        something = self._residual + max(least, 0.3 * self._residual)
+        something = max(self._residual + max(least, 0.3 * self._residual), self.nothing)
         if self._rise is None and current <= something:
             return self._still_gone(sample, current)
-        self._rise = self._rise or Rise(self._level, something)
+        if self._rise is None:
+            due = self._tries.due(sample.t)
+            self._rise = Rise(self._level, something, self.declared.longest_try, due=due)
         self._rise.add(sample, current)
         return self._rises(self._rise, current)
 
     def _rises(self, rise: Rise, current: float) -> list[Verdict]:
         if rise.over:
-            self._rise, self._tries = None, self._tries + 1
-            if rise.seen < 2 and self._tries < 2:
+            self._rise = None
+            self._tries.ended(rise.first, rise.last)
+            if rise.seen < 2 and self._tries.count < 2:
                 return []
             return self._say(WatchWord.RETRYING, f"{current:.3g} A after a try of the pack's own", rise.first)
         if rise.whole or rise.limited:
@@ -371,7 +344,11 @@ class Watcher:
             self._voltages.clear()
             self._levels.add(rise.first, current)
             self._level, self._derated, self._full_before = current, not whole, full
-            return self._say(WatchWord.RETURNED, f"{current:.3g} A is flowing again", rise.first)
+            again = f"{current:.3g} A is flowing again"
+            why = (
+                f"{again}; it began as a try that was due, so the release may be later" if rise.out_of_a_try else again
+            )
+            return self._say(WatchWord.RETURNED, why, rise.first)
         if rise.begins_limited:
             return self._say(WatchWord.PRE_CHARGING, f"{current:.3g} A flows, less than before the stop", rise.first)
         return []
@@ -382,6 +359,9 @@ class Watcher:
             if (at := self._kept.trip(sample.t, current)) is None or self._behind(sample, at):
                 return []
             kept, self._kept, self._residual = self._kept, None, max(0.0, min(self._residual, current))
+            if kept.left and self.path in self.declared.derates:
+                why = f"current fell from {self._level:.3g} A to {kept.left:.3g} A and stays there"
+                return self._say(WatchWord.UNCLEAR, why, kept.first, (Explanation.TRIPPED, Explanation.LIMITED))
             return self._judged(sample, self._terminals.settled(at), kept.first, at, kept.left)
         if self.verdict.word not in (WatchWord.STOPPED, WatchWord.RETRYING):
             return []
@@ -392,9 +372,3 @@ class Watcher:
         if why and count + 1 >= ODD_SAMPLES and sample.t - since >= ODD_FOR:
             return self._say(word, why, sample.t)
         return []
-
-    def _say(self, word: str, why: str, since: float) -> list[Verdict]:
-        if word == self.verdict.word:
-            return []
-        self.verdict = Verdict(word, why, since)
-        return [self.verdict]

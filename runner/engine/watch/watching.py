@@ -7,6 +7,7 @@ from runner.engine.watch.watcher import Watcher
 from runner.events import (
     CHARGE,
     DISCHARGE,
+    Answered,
     Event,
     LoadIsOn,
     LoadIsSet,
@@ -49,6 +50,8 @@ class Watching:
             return self.watcher.forget(event.t)
         elif isinstance(event, Sampled):
             return self.watcher.take(event)
+        elif isinstance(event, Answered):
+            return self.watcher.told(event.value, event.by, event.t)
         return []
 
     def _set(self, points: tuple[float, float], path: str) -> None:

@@ -21,6 +21,7 @@ from runner.vocabulary import Role
 ABOVE = 1.25  # times what a charger gives or a load draws: what a ceiling leaves for the error of a clamp
 TAPERED = 0.5  # of a charger's current: an end current above this would be reached before any taper
 LONGER = 1.5  # times what a full charge takes from empty, before it is given up
+BY_CHARGER = ("charge", "wake")  # steps in which a charger takes the place of a supply
 INSTEAD = "Where a text says supply, use the charger. Switch it on and off only when the program tells you to."
 
 
@@ -49,6 +50,11 @@ class Impossible:
     path: Path
     what: str
     remedy: str
+
+
+def instead(procedure: Procedure, bench: BenchFile) -> tuple[str, ...]:
+    """What a person is told before a procedure whose texts speak of a supply, at a bench with a charger."""
+    return (INSTEAD,) if charger_of(bench) is not None and Role.SUPPLY in procedure.needs else ()
 
 
 def missing_roles(procedure: Procedure, bench: BenchFile) -> list[str]:
@@ -93,8 +99,6 @@ def ceiling_of_current(ceiling: float, pack: PackSheet, bench: BenchFile) -> flo
 
 def with_its_charger(kind: str, values: dict[str, float], pack: PackSheet, charger: ChargerSheet) -> float:
     """Puts into a step's values what the charger gives; by how many seconds the step may take longer for that."""
-    if kind not in ("charge", "wake"):
-        return 0.0
     asked = values.get("current", charger.current)
     values["voltage"], values["current"] = charger.voltage, charger.current
     before = values.get("give_up", 0.0)

@@ -1,0 +1,147 @@
+"""Certificates are issued: evidence verified first, what was issued before kept, the new one written, attached to and sealed.
+
+Rule 1: what has changed since it was sealed is printed on the certificate, and nothing is sealed again over it.
+Rule 2: a certificate that is issued again puts the one before into editions/; nothing is overwritten.
+"""
+
+from __future__ import annotations
+
+import datetime
+import hashlib
+from collections.abc import Callable, Sequence
+from functools import partial
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from runner.errors import RecordError
+from runner.evaluation.evaluate import Evaluation, evaluate
+from runner.evaluation.provenance import digest
+from runner.record.folder import EVENTS, SESSION, RunFolder
+from runner.seal.editions import is_sealed, keep_edition
+from runner.seal.pdf import carried, signed
+from runner.seal.sealing import CERTIFICATES, EVIDENCE, SUMS, seal_certificate, seal_evidence, seal_session
+from runner.seal.station_key import KeyUnusable, known, station_key
+from runner.seal.verify import verify
+from runner.workspace.session import Session
+
+if TYPE_CHECKING:
+    from reports.certificate import Written
+
+
+def certificate_of(paths: Sequence[Path]) -> None:
+    """The certificate of runs and sessions of one pack, in its folder, or in one of its own for several; where is printed.
+
+    Raises RecordError or SheetError if a folder is not as it was, RecordError if they are of different packs.
+    """
+    evaluations: list[Evaluation] = []
+    not_begun: list[tuple[str, str]] = []
+    for path in paths:
+        session = Session.of(path) if not (path / EVENTS).is_file() else None
+        if session is not None:
+            evaluations += session.evaluations()
+            not_begun += session.not_begun()
+        else:
+            evaluations.append(evaluate(RunFolder.existing(path)))
+    packs = {(each.pack.name, each.pack.serial) for each in evaluations}
+    if len(packs) > 1:
+        named = ", ".join(f"{name} no. {serial}" for name, serial in sorted(packs))
+        raise RecordError(f"the runs are of different packs: {named}", str(paths[0]), "make one certificate for each")
+    if not evaluations:
+        raise RecordError("holds no run", str(paths[0]), "run a procedure first")
+    print_certificate(evaluations, paths[0] if len(paths) == 1 else _joint(paths), not_begun)
+
+
+def _joint(paths: Sequence[Path]) -> Path:
+    """A folder beside the runs for a certificate of several: it has a number of its own, and theirs stay as they are."""
+    last = max((path.resolve() for path in paths), key=lambda path: path.name)
+    folder = last.with_name(f"{last.name}-and-{len(paths) - 1}-more")
+    try:
+        folder.mkdir(exist_ok=True)
+    except OSError as error:
+        raise RecordError.cannot_make(str(folder), error.strerror or str(error)) from error
+    return folder
+
+
+def print_certificate(
+    evaluations: Sequence[Evaluation], folder: Path, not_begun: Sequence[tuple[str, str]] = ()
+) -> None:
+    """Make the certificate and say where it is."""
+    written, not_sealed = _issue(evaluations, folder, not_begun)
+    print(f"\ncertificate: {written.pdf or written.html}")
+    if written.why:
+        print(f"  no PDF: {written.why}")
+    if not_sealed:
+        print(f"  not sealed: {not_sealed}")
+    what = "run folder: " if len(evaluations) == 1 else f"{len(evaluations)} runs, certificate in:"
+    print(f"{what} {folder}")
+
+
+def make_certificate(evaluations: Sequence[Evaluation], folder: Path) -> str:
+    """Make the certificate and give its path: the HTML, which a browser opens; the PDF is beside it."""
+    return str(_issue(evaluations, folder, ())[0].html)
+
+
+def _issue(
+    evaluations: Sequence[Evaluation], folder: Path, not_begun: Sequence[tuple[str, str]]
+) -> tuple[Written, str]:
+    """The certificate, and why it is not sealed where it is not."""
+    from reports.certificate import write_certificate
+
+    broken = list(dict.fromkeys(what for each in evaluations for what in each.broken))
+    if (folder / SESSION).is_file() and (folder / SUMS).is_file():
+        broken += [what for what in verify(folder, known()).differences if what not in broken]
+    if not broken and (folder / SUMS).is_file():
+        _keep_the_one_before(folder, evaluations)
+    attached = {} if broken else _attached(evaluations, folder)
+    lists = b"".join(attached[name] for name in sorted(attached) if name.endswith(EVIDENCE))
+    finish: Callable[[bytes], bytes] = bytes
+    not_sealed = "; ".join(broken)
+    if attached:
+        try:
+            finish = partial(signed, key=station_key())
+        except KeyUnusable as error:
+            not_sealed = str(error)
+    written = write_certificate(
+        evaluations,
+        folder,
+        _now(),
+        not_begun,
+        attached=attached,
+        finish=finish,
+        evidence=hashlib.sha256(lists).hexdigest() if lists else "",
+        broken=broken,
+    )
+    if not not_sealed:
+        not_sealed = seal_certificate(folder) if (folder / EVENTS).is_file() else seal_session(folder)
+    return written, not_sealed
+
+
+def _keep_the_one_before(folder: Path, evaluations: Sequence[Evaluation]) -> None:
+    """What is sealed with a certificate goes into an edition, and the evidence is sealed anew for the next."""
+    issued = [name for name in CERTIFICATES if (folder / name).is_file()]
+    if not issued:
+        return
+    was_sealed = is_sealed(folder)
+    keep_edition(folder, issued, "the certificate is issued again")
+    if was_sealed:
+        seal_evidence(folder, digest(), simulated=evaluations[0].simulated)
+
+
+def _attached(evaluations: Sequence[Evaluation], folder: Path) -> dict[str, bytes]:
+    """The evidence that travels with a certificate. Raises RecordError."""
+    try:
+        if (folder / SESSION).is_file() or (folder / EVENTS).is_file():
+            return carried(folder)
+        of_runs = [(each.folder.number, carried(each.folder.path)) for each in evaluations]
+        return {f"{number}/{name}": piece for number, pieces in of_runs for name, piece in pieces.items()}
+    except OSError as error:
+        raise RecordError.missing(str(error.filename or folder)) from error
+
+
+def certificate_in(folder: Path) -> str:
+    """Make the certificate of a run folder and give its path. Raises RecordError or SheetError."""
+    return make_certificate([evaluate(RunFolder.existing(folder))], folder)
+
+
+def _now() -> str:
+    return datetime.datetime.now(datetime.UTC).isoformat()

@@ -1,0 +1,68 @@
+"""What was sealed before stays: an edition is the seal of before and what it covered that has since been made anew.
+
+``editions/0001`` is the first state that was sealed, ``0002`` the next; the newest state is the folder itself. Files that only
+grow (the journal, the samples) are not copied: their first bytes, as many as the old seal.json says, are what it covered.
+"""
+
+from __future__ import annotations
+
+import datetime
+import getpass
+import json
+import shutil
+from collections.abc import Sequence
+from pathlib import Path
+
+from runner.errors import RecordError
+from runner.record.folder import EVENTS, FINDINGS, SAMPLES, write_whole
+from runner.seal.sealing import CERTIFICATES, EDITIONS, EVIDENCE, SEALS
+
+ABOUT = "edition.json"
+GROWS = (EVENTS, SAMPLES, "guard.jsonl")
+MADE_ANEW = (FINDINGS, "truth.json", *CERTIFICATES)
+
+
+def editions_of(folder: Path) -> list[Path]:
+    """The earlier editions, the oldest first."""
+    return sorted(path for path in (folder / EDITIONS).glob("[0-9]" * 4) if path.is_dir())
+
+
+def keep_edition(folder: Path, what: Sequence[str], why: str) -> Path | None:
+    """Put the seal there is, and what will be made anew, into an edition of its own; None if nothing is sealed.
+
+    ``what`` has changed since, ``why`` it was made anew. Raises RecordError; then the folder is as it was, or has a copy more.
+    """
+    if not any((folder / name).is_file() for name in SEALS):
+        return None
+    number = len(editions_of(folder)) + 1
+    made = folder / EDITIONS / f"{number:04}"
+    try:
+        made.mkdir(parents=True)
+        for name in (*SEALS, *MADE_ANEW):
+            if (folder / name).is_file():
+                shutil.copy2(folder / name, made / name)
+        about = {
+            "schema": 1,
+            "superseded": datetime.datetime.now(datetime.UTC).isoformat(timespec="seconds"),
+            "by": _user(),
+            "why": why,
+            "changed": list(what),
+        }
+        write_whole(made / ABOUT, (json.dumps(about, indent=1, ensure_ascii=False) + "\n").encode())
+        for name in (*SEALS, *CERTIFICATES):
+            (folder / name).unlink(missing_ok=True)
+    except OSError as error:
+        raise RecordError.cannot_write(str(made), error.strerror or str(error)) from error
+    return made
+
+
+def is_sealed(folder: Path) -> bool:
+    """Whether a folder's evidence has a seal now."""
+    return (folder / EVIDENCE).is_file()
+
+
+def _user() -> str:
+    try:
+        return getpass.getuser()
+    except (KeyError, OSError):
+        return "unknown"

@@ -1,0 +1,163 @@
+"""The station's key: made at its first use, readable by its owner only, named by its fingerprint.
+
+Rule 1: a key that cannot be used never makes a run wait: the run is not sealed, and says why.
+Rule 2: a key that is replaced is kept: what it signed can be checked for ever.
+
+Folder: TRIPWITNESS_KEYS, else tripwitness in XDG_CONFIG_HOME, else in ~/.config. TRIPWITNESS_KEY names an existing
+OpenSSH key without a passphrase in place of the station's own; TRIPWITNESS_STATION the name of the station.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import platform
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+
+from cryptography.exceptions import UnsupportedAlgorithm
+from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
+from cryptography.hazmat.primitives.serialization import Encoding, NoEncryption, PrivateFormat, load_ssh_private_key
+
+from runner.errors import TripwitnessError
+from runner.seal.sshsig import Signer, signer_in, signer_of
+
+OWN, KNOWN = "station_ed25519", "known_stations"
+KEPT = ".before-"  # in the name of a key that was replaced
+
+
+class KeyUnusable(TripwitnessError):
+    """The station's key cannot be read or made. What it should have signed is not sealed."""
+
+
+@dataclass(frozen=True)
+class StationKey:
+    """A key and whose it is."""
+
+    station: str
+    private: Ed25519PrivateKey
+
+    @property
+    def signer(self) -> Signer:
+        return signer_of(self.private)
+
+    @property
+    def allowed_signers(self) -> str:
+        """The line with which ``ssh-keygen -Y verify`` knows this station."""
+        return f'{self.station} namespaces="file" {self.signer.line}'
+
+
+def folder() -> Path:
+    """Where keys are kept."""
+    if own := os.environ.get("TRIPWITNESS_KEYS"):
+        return Path(own)
+    config = os.environ.get("XDG_CONFIG_HOME")
+    return (Path(config) if config else Path.home() / ".config") / "tripwitness"
+
+
+def station() -> str:
+    """The name under which this station signs: one word."""
+    return "-".join((os.environ.get("TRIPWITNESS_STATION") or platform.node() or "station").split())
+
+
+def station_key() -> StationKey:
+    """The key to sign with; made if there is none. Raises KeyUnusable."""
+    named = os.environ.get("TRIPWITNESS_KEY")
+    path = Path(named) if named else folder() / OWN
+    if not named and not path.exists():
+        return _made(path)
+    try:
+        if os.name == "posix" and not named and path.stat().st_mode & 0o077:
+            path.chmod(0o600)
+        key = load_ssh_private_key(path.read_bytes(), None)
+    except OSError as error:
+        raise KeyUnusable(f"cannot be read: {error.strerror or error}", str(path)) from error
+    except TypeError:
+        what = "has a passphrase, and nobody can be asked for it"
+        raise KeyUnusable(what, str(path), "use a key without one") from None
+    except (ValueError, UnsupportedAlgorithm) as error:
+        raise KeyUnusable("is no OpenSSH private key", str(path), "name another key") from error
+    if not isinstance(key, Ed25519PrivateKey):
+        raise KeyUnusable("is not an Ed25519 key", str(path), "make one with: ssh-keygen -t ed25519")
+    return StationKey(station(), key)
+
+
+def _made(path: Path) -> StationKey:
+    key = Ed25519PrivateKey.generate()
+    content = key.private_bytes(Encoding.PEM, PrivateFormat.OpenSSH, NoEncryption())
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True, mode=0o700)
+        beside = path.with_name(f"{path.name}.{os.getpid()}.part")
+        descriptor = os.open(beside, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
+        with os.fdopen(descriptor, "wb") as file:
+            file.write(content)
+            os.fsync(file.fileno())
+        try:
+            os.link(beside, path)  # fails where another process was first: its key is the station's
+        except FileExistsError:
+            return station_key()
+        finally:
+            with contextlib.suppress(OSError):
+                beside.unlink()
+        made = StationKey(station(), key)
+        path.with_name(f"{path.name}.pub").write_text(f"{made.signer.line} {made.station}\n")
+    except OSError as error:
+        raise KeyUnusable(f"cannot be made: {error.strerror or error}", str(path)) from error
+    return made
+
+
+def rotate() -> StationKey:
+    """A new key; the old one is kept beside it, and what it signed stays known. Raises KeyUnusable."""
+    old, path = station_key(), folder() / OWN
+    name = old.signer.fingerprint.removeprefix("SHA256:")[:12].replace("/", "_").replace("+", "-")
+    try:
+        for each in (path, path.with_name(f"{OWN}.pub")):
+            if each.exists():
+                each.rename(each.with_name(f"{OWN}{KEPT}{name}{each.suffix if each.suffix == '.pub' else ''}"))
+    except OSError as error:
+        raise KeyUnusable(f"cannot be replaced: {error.strerror or error}", str(path)) from error
+    return station_key()
+
+
+def trust(line: str) -> None:
+    """Remember another station's key: a line of an ``allowed_signers`` file. Raises ValueError or KeyUnusable."""
+    list(_signers([line]))
+    path = folder() / KNOWN
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True, mode=0o700)
+        with path.open("a", encoding="utf-8") as file:
+            file.write(line.strip() + "\n")
+    except OSError as error:
+        raise KeyUnusable(f"cannot be written: {error.strerror or error}", str(path)) from error
+
+
+def known(more: Path | None = None) -> dict[Signer, str]:
+    """Whose keys are known: this station's, now and before, those it was told, and those in another such file.
+
+    Raises KeyUnusable if that file is none.
+    """
+    found: dict[Signer, str] = {}
+    for path in sorted(folder().glob(f"{OWN}*.pub")):
+        with contextlib.suppress(OSError, ValueError):
+            words = path.read_text(encoding="utf-8").split()
+            found[signer_in(" ".join(words[:2]))] = words[2] if len(words) > 2 else station()
+    for path in filter(None, (folder() / KNOWN, more)):
+        try:
+            lines = path.read_text(encoding="utf-8").splitlines()
+            found |= {signer: name for name, signer in _signers(lines)}
+        except FileNotFoundError as error:
+            if path == more:
+                raise KeyUnusable("is missing", str(path), "give a file of allowed signers") from error
+        except (OSError, ValueError) as error:
+            raise KeyUnusable(f"is no file of allowed signers ({error})", str(path)) from error
+    return found
+
+
+def _signers(lines: list[str]) -> Iterator[tuple[str, Signer]]:
+    for line in lines:
+        fields = line.split()
+        if not fields or fields[0].startswith("#"):
+            continue
+        at = next((n for n, field in enumerate(fields) if field.startswith("ssh-")), len(fields))
+        yield fields[0], signer_in(" ".join(fields[at:]))

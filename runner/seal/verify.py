@@ -1,0 +1,270 @@
+"""Has anything changed since a folder was sealed? Everything that differs is named by file, by line or row where that can be.
+
+Status 0: whole. 1: something differs. 3: what cannot be known: no seal, or a key nobody here knows. A run without a seal is
+protected against accident by its journal's chain, not against somebody who works the chain out again.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+from runner.errors import RecordError
+from runner.events import InputsKept, SamplesKept
+from runner.record.folder import EVENTS, INPUTS, SAMPLES, SESSION
+from runner.record.journal import read_journal
+from runner.seal.editions import ABOUT, GROWS, MADE_ANEW, editions_of
+from runner.seal.sealing import EDITIONS, EVIDENCE, SEAL, SIG, SUMS, evidence_in
+from runner.seal.sshsig import Signer, checked
+from runner.seal.sums import sum_of, sums_in
+from runner.vocabulary import Exit
+
+
+@dataclass
+class Verified:
+    """What was found: ``differences``, what is ``unknown``, and what is well (``signed``, how far the record is ``whole``)."""
+
+    what: str
+    differences: list[str] = field(default_factory=list)
+    unknown: list[str] = field(default_factory=list)
+    said: list[str] = field(default_factory=list)
+
+    @property
+    def status(self) -> Exit:
+        if self.differences:
+            return Exit.FAIL
+        return Exit.NOT_ALL_JUDGED if self.unknown else Exit.PASS
+
+    def lines(self) -> list[str]:
+        """For people, the verdict first."""
+        verdict = {Exit.FAIL: "CHANGED since it was sealed", Exit.PASS: "whole"}.get(self.status, "cannot be known")
+        marked = [f"  changed: {each}" for each in self.differences]
+        marked += [f"  unknown: {each}" for each in self.unknown]
+        return [f"{self.what}: {verdict}", *marked, *(f"  {each}" for each in self.said)]
+
+
+def verify(folder: Path, known: Mapping[Signer, str]) -> Verified:
+    """A run folder or a session. Raises RecordError if it is neither."""
+    if (folder / SESSION).is_file():
+        return _session(folder, known)
+    if not (folder / EVENTS).is_file() and not (folder / EVIDENCE).is_file():
+        raise RecordError.missing(str(folder / EVENTS))
+    found = Verified(folder.name)
+    sealed = (folder / EVIDENCE).is_file() or (folder / SUMS).is_file()
+    _journal(folder, found)
+    if not sealed and not editions_of(folder):
+        found.unknown.append("there is no seal: the record is protected against accident only")
+        return found
+    if not sealed:
+        found.unknown.append("what was added after the last edition is not sealed yet")
+    else:
+        _list(folder, EVIDENCE, found, known)
+        _list(folder, SUMS, found, known)
+        _strangers(folder, found)
+        _about(folder, found)
+    for edition in editions_of(folder):
+        _edition(folder, edition, found, known)
+    return found
+
+
+def evidence_against_its_sums(folder: Path, found: Verified, known: Mapping[Signer, str], said: str) -> None:
+    """What travels by itself, as in a PDF: journal, sums, and nothing more than they list."""
+    own = Verified(folder.name)
+    _journal(folder, own)
+    _list(folder, EVIDENCE, own, known)
+    _strangers(folder, own)
+    _about(folder, own)
+    found.differences += [f"{said}{each}" for each in own.differences]
+    found.unknown += [f"{said}{each}" for each in own.unknown]
+    found.said += [f"{said}{each}" for each in own.said]
+
+
+def _session(folder: Path, known: Mapping[Signer, str]) -> Verified:
+    found = Verified(folder.name)
+    if (folder / SUMS).is_file():
+        _list(folder, SUMS, found, known)
+    else:
+        found.unknown.append("the session has no seal")
+    try:
+        content = json.loads((folder / SESSION).read_text(encoding="utf-8"))
+        runs = [str(entry["run"]) for entry in content["entries"] if entry.get("run")]
+    except (OSError, ValueError, KeyError, TypeError):
+        found.differences.append(f"{SESSION}: cannot be read")
+        runs = [path.parent.name for path in sorted(folder.glob(f"*/{EVENTS}"))]
+    for run in runs:
+        if not (folder / run / EVENTS).is_file():
+            found.differences.append(f"{run}: is missing")
+            continue
+        each = verify(folder / run, known)
+        found.differences += [f"{run}/{what}" for what in each.differences]
+        found.unknown += [f"{run}: {what}" for what in each.unknown]
+    found.said.append(f"{len(runs)} runs looked at")
+    return found
+
+
+# ---- a list of sums and its signature --------------------------------------------------------------------------
+
+
+def _list(folder: Path, name: str, found: Verified, known: Mapping[Signer, str]) -> None:
+    listed = _signed(folder, name, found, known)
+    for file, digest in listed.items():
+        path = folder / file
+        try:
+            if sum_of(path) == digest:
+                continue
+        except FileNotFoundError:
+            found.differences.append(f"{file}: is missing (listed in {name})")
+            continue
+        except OSError as error:
+            found.differences.append(f"{file}: cannot be read ({error.strerror})")
+            continue
+        if name == EVIDENCE and _has_grown(folder, file, digest):
+            found.unknown.append(f"{file}: has grown since it was sealed; what was sealed of it is whole")
+        else:
+            found.differences.append(f"{file}: {_where(folder, file)}")
+
+
+def _signed(folder: Path, name: str, found: Verified, known: Mapping[Signer, str], said: str = "") -> Mapping[str, str]:
+    """The sums of a list, after its signature was looked at."""
+    where = f"{said}{name}"
+    try:
+        content = (folder / name).read_bytes()
+        signature = (folder / f"{name}{SIG}").read_text(encoding="utf-8")
+    except FileNotFoundError as error:
+        found.differences.append(f"{said}{Path(str(error.filename)).name}: is missing")
+        return {}
+    except (OSError, UnicodeDecodeError):
+        found.differences.append(f"{where}{SIG}: cannot be read")
+        return {}
+    try:
+        signer = checked(content, signature)
+        if signer in known:
+            found.said.append(f"{where}: signed by {known[signer]}, {signer.fingerprint}")
+        else:
+            found.unknown.append(f"{where}: signed with a key that is not known here, {signer.fingerprint}")
+    except ValueError as error:
+        found.differences.append(f"{where}{SIG}: {error}")
+    try:
+        return sums_in(content.decode())
+    except (ValueError, UnicodeDecodeError) as error:
+        found.differences.append(f"{where}: {error}")
+        return {}
+
+
+def _strangers(folder: Path, found: Verified) -> None:
+    """Files that nobody sealed."""
+    try:
+        listed = sums_in((folder / EVIDENCE).read_text(encoding="utf-8"))
+        added = [name for name in evidence_in(folder) if name not in listed]
+        found.differences += [f"{name}: was added, it is not in {EVIDENCE}" for name in added]
+        covered = sums_in((folder / SUMS).read_text(encoding="utf-8"))
+    except (OSError, ValueError):
+        return
+    late = [path.relative_to(folder).as_posix() for path in sorted((folder / EDITIONS).rglob("*")) if path.is_file()]
+    late += [name for name in MADE_ANEW if name.startswith("certificate") and (folder / name).is_file()]
+    found.differences += [f"{name}: was added, it is not in {SUMS}" for name in late if name not in covered]
+
+
+def _about(folder: Path, found: Verified) -> None:
+    """What seal.json says beside what is there."""
+    about = _read(folder / SEAL)
+    try:
+        lines = (folder / EVENTS).read_bytes().split(b"\n")[:-1]
+        count = int(about["journal_lines"])
+        head = hashlib.sha256(lines[count - 1]).hexdigest() if 0 < count <= len(lines) else ""
+    except (OSError, KeyError, TypeError, ValueError):
+        found.differences.append(f"{SEAL}: cannot be read")
+        return
+    if head != about.get("journal_head"):
+        found.differences.append(f"{EVENTS}: its last sealed line, {count}, is another one")
+
+
+def _read(path: Path) -> dict[str, Any]:
+    try:
+        content = json.loads(path.read_text(encoding="utf-8"))
+    except (OSError, ValueError):
+        return {}
+    return content if isinstance(content, dict) else {}
+
+
+# ---- an edition ------------------------------------------------------------------------------------------------
+
+
+def _edition(folder: Path, edition: Path, found: Verified, known: Mapping[Signer, str]) -> None:
+    name = f"{EDITIONS}/{edition.name}/"
+    if not _read(edition / ABOUT):
+        found.differences.append(f"{name}{ABOUT}: is missing or cannot be read")
+    _signed(edition, SUMS, found, known, name)
+    sizes = _read(edition / SEAL).get("sizes", {})
+    for file, digest in _signed(edition, EVIDENCE, found, known, name).items():
+        kept = edition / file if (edition / file).is_file() else folder / file
+        size = sizes.get(file) if isinstance(sizes, dict) and file in GROWS else None
+        if not _is(kept, digest, size):
+            found.differences.append(f"{name}{file}: is not what this edition sealed")
+
+
+def _has_grown(folder: Path, file: str, digest: str) -> bool:
+    sizes = _read(folder / SEAL).get("sizes", {})
+    return file == "guard.jsonl" and isinstance(sizes, dict) and _is(folder / file, digest, sizes.get(file))
+
+
+def _is(path: Path, digest: str, size: object) -> bool:
+    """Whether a file, or its first ``size`` bytes, has this sum."""
+    try:
+        content = path.read_bytes()
+    except OSError:
+        return False
+    part = content[:size] if isinstance(size, int) and 0 <= size <= len(content) else content
+    return hashlib.sha256(part).hexdigest() == digest
+
+
+# ---- the journal and what it commits to ------------------------------------------------------------------------
+
+
+def _journal(folder: Path, found: Verified) -> None:
+    """How far the chain goes, and whether inputs and samples are what the journal says they were."""
+    path = folder / EVENTS
+    inputs: tuple[str, ...] = ()
+    kept: list[SamplesKept] = []
+    lines = 0
+    try:
+        for entry in read_journal(path):
+            lines += 1
+            if isinstance(entry.what, InputsKept):
+                inputs = entry.what.files
+            elif isinstance(entry.what, SamplesKept):
+                kept.append(entry.what)
+        found.said.append(f"{EVENTS}: whole up to line {lines}")
+    except RecordError as error:
+        found.differences.append(f"{EVENTS}: line {lines + 1}: {error.what}")
+    for each in inputs:
+        name, _, digest = each.rpartition(" ")
+        if not _is(folder / INPUTS / name, digest, None):
+            found.differences.append(f"{INPUTS}/{name}: is not what the journal says the run began with")
+    found.differences += _stretches(folder, kept)
+
+
+def _stretches(folder: Path, kept: list[SamplesKept]) -> Iterator[str]:
+    if not kept:
+        return
+    try:
+        content = (folder / SAMPLES).read_bytes()
+    except OSError:
+        yield f"{SAMPLES}: is missing"
+        return
+    begin = row = 0
+    for each in kept:
+        if hashlib.sha256(content[begin : each.size]).hexdigest() != each.sha256:
+            yield f"{SAMPLES}: rows {row + 1} to {each.rows}: not what the journal says was recorded"
+        begin, row = each.size, each.rows
+
+
+def _where(folder: Path, file: str) -> str:
+    """What can be said of where a file differs: its own check says more where it has one."""
+    if file == EVENTS:
+        return "is not what was sealed (its chain says up to which line it is whole)"
+    return "is not what was sealed"

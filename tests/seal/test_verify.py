@@ -1,0 +1,149 @@
+"""Whatever is changed in a sealed folder is found and named; the lists and signatures are those that anybody can check.
+
+The tools are the system's own: sha256sum (coreutils) and ssh-keygen (OpenSSH), which share nothing with this program.
+Hundreds of places: tests/benchmarks/tampered.py.
+"""
+
+import random
+import shutil
+import subprocess
+
+import pytest
+
+from runner.certifying import certificate_of, make_certificate
+from runner.cli import main
+from runner.evaluation.evaluate import evaluate
+from runner.record.folder import RunFolder
+from runner.seal.pdf import verify_pdf
+from runner.seal.sealing import EVIDENCE, SIG, SUMS
+from runner.seal.station_key import known, station_key
+from runner.seal.verify import verify
+from tests.builders import short_rehearsal
+from tests.made_once import made_once
+from tests.tampering import CHANGES, copied
+
+PLACES = 2  # random places of each class
+
+
+@pytest.fixture(scope="module")
+def sealed(tmp_path_factory):
+    """A run with its certificate, issued twice."""
+
+    def make(folder):
+        made = short_rehearsal(folder).result
+        for _ in range(2):
+            make_certificate([evaluate(made.folder)], made.folder.path)
+        return
+
+    root, _ = made_once(tmp_path_factory, f"sealed-{station_key().signer.raw.hex()[:8]}", make)
+    (folder,) = root.iterdir()
+    return folder
+
+
+def test_an_untouched_folder_is_whole_and_stays_so_when_it_is_looked_at(sealed):
+    for _ in range(2):
+        found = verify(sealed, known())
+        assert (found.status, found.differences, found.unknown) == (0, [], [])
+    evaluate(RunFolder(sealed))
+    assert verify(sealed, known()).status == 0
+
+
+@pytest.mark.parametrize("name", CHANGES)
+def test_a_change_is_found_and_its_file_named(sealed, tmp_path, name):
+    for place in range(PLACES):
+        folder = copied(sealed, tmp_path / str(place))
+        expected = CHANGES[name](folder, random.Random(f"{name} {place}"))
+        found = verify(folder, known())
+        assert found.status == 1
+        assert any(expected in each for each in found.differences), (expected, found.differences)
+
+
+@pytest.mark.skipif(not shutil.which("sha256sum"), reason="no sha256sum here")
+def test_sha256sum_agrees(sealed):
+    for name in (EVIDENCE, SUMS):
+        subprocess.run(["sha256sum", "--check", "--strict", "--quiet", name], cwd=sealed, check=True)
+
+
+@pytest.mark.skipif(not shutil.which("ssh-keygen"), reason="no ssh-keygen here")
+@pytest.mark.parametrize("name", [EVIDENCE, SUMS])
+def test_ssh_keygen_agrees_and_finds_a_changed_list(sealed, tmp_path, name):
+    key = station_key()
+    (tmp_path / "signers").write_text(f"{key.allowed_signers}\n")
+    command = ["ssh-keygen", "-Y", "verify", "-f", str(tmp_path / "signers"), "-I", key.station, "-n", "file"]
+    command += ["-s", str(sealed / (name + SIG))]
+    content = (sealed / name).read_bytes()
+    assert subprocess.run(command, input=content, capture_output=True, check=False).returncode == 0
+    assert subprocess.run(command, input=content[:-1] + b"x\n", capture_output=True, check=False).returncode != 0
+
+
+@pytest.mark.skipif(not shutil.which("ssh-keygen"), reason="no ssh-keygen here")
+def test_a_signature_that_ssh_keygen_made_is_one_here_too(tmp_path):
+    from runner.seal.sshsig import checked, signer_in
+
+    subprocess.run(["ssh-keygen", "-q", "-t", "ed25519", "-N", "", "-f", str(tmp_path / "key")], check=True)
+    (tmp_path / "file").write_text("evidence\n")
+    sign = ["ssh-keygen", "-q", "-Y", "sign", "-f", str(tmp_path / "key"), "-n", "file", str(tmp_path / "file")]
+    subprocess.run(sign, check=True, capture_output=True)
+    signer = signer_in((tmp_path / "key.pub").read_text())
+    assert checked(b"evidence\n", (tmp_path / "file.sig").read_text()) == signer
+    with pytest.raises(ValueError, match="does not fit"):
+        checked(b"evidence.\n", (tmp_path / "file.sig").read_text())
+
+
+def test_a_key_that_nobody_knows_is_no_difference_and_no_proof(sealed):
+    found = verify(sealed, {})
+    assert found.status == 3
+    assert all("not known here" in each for each in found.unknown)
+
+
+def test_the_pdf_by_itself_is_enough(sealed, tmp_path):
+    content = (sealed / "certificate.pdf").read_bytes()
+    found = verify_pdf(sealed / "certificate.pdf", known())
+    assert (found.status, found.differences, found.unknown) == (0, [], [])
+    dice = random.Random(8)
+    for place in range(20):
+        at = dice.randrange(5, len(content))
+        (tmp_path / "changed.pdf").write_bytes(content[:at] + bytes([content[at] ^ 4]) + content[at + 1 :])
+        assert verify_pdf(tmp_path / "changed.pdf", known()).status == 1, (place, at)
+
+
+def test_a_change_is_printed_on_what_is_made_of_it_and_nothing_is_sealed_over_it(sealed, tmp_path, capsys):
+    folder = copied(sealed, tmp_path)
+    CHANGES["a sample"](folder, random.Random(3))
+    before = {name: (folder / name).read_bytes() for name in ("findings.json", EVIDENCE, SUMS)}
+    assert main(["evaluate", str(folder)]) in (0, 1, 3)
+    assert "EVIDENCE CHANGED since it was recorded: samples.csv" in capsys.readouterr().out
+    certificate_of([folder])
+    assert "not sealed: samples.csv" in capsys.readouterr().out
+    assert "EVIDENCE CHANGED" in (folder / "certificate.html").read_text()
+    assert before == {name: (folder / name).read_bytes() for name in before}
+    assert main(["verify", str(folder)]) == 1
+
+
+def test_an_old_folder_without_a_seal_says_how_far_it_is_whole(tmp_path, capsys):
+    folder = short_rehearsal(tmp_path).result.folder.path
+    for path in (*folder.glob("*SHA256SUMS*"), folder / "seal.json"):
+        path.unlink()
+    assert main(["verify", str(folder)]) == 3
+    said = capsys.readouterr().out
+    assert "there is no seal" in said
+    assert "whole up to line" in said
+
+
+def test_a_key_that_cannot_be_used_leaves_the_run_not_sealed(tmp_path, monkeypatch):
+    (tmp_path / "key").write_text("no key")
+    monkeypatch.setenv("TRIPWITNESS_KEY", str(tmp_path / "key"))
+    result = short_rehearsal(tmp_path / "out").result
+    assert "is no OpenSSH private key" in result.not_sealed
+    assert not (result.folder.path / EVIDENCE).exists()
+    assert result.evaluation.findings
+
+
+def test_a_key_that_is_replaced_stays_known(sealed, tmp_path, monkeypatch, capsys):
+    monkeypatch.setenv("TRIPWITNESS_KEYS", str(tmp_path / "keys"))
+    folder = short_rehearsal(tmp_path / "out").result.folder.path
+    assert (tmp_path / "keys" / "station_ed25519").stat().st_mode & 0o077 == 0
+    assert main(["key", "--replace"]) == 0
+    assert verify(folder, known()).status == 0
+    assert main(["key", "--export"]) == 0
+    assert capsys.readouterr().out.splitlines()[-1].startswith("bench-of-the-tests namespaces=")
