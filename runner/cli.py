@@ -94,6 +94,11 @@ def _parser() -> argparse.ArgumentParser:
         "--by-hand", action="store_true", help="only the supply is connected; a person reads the other instruments"
     )
     rehearse.add_argument(
+        "--nothing-wired",
+        action="store_true",
+        help="no cable at all: a person reads and switches everything, with a charger and a clamp meter in place of a supply",
+    )
+    rehearse.add_argument(
         "--actuator", action="store_true", help="a simulated heating and cooling plate in place of a person"
     )
     _session(rehearse)

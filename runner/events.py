@@ -176,6 +176,13 @@ class StopPressed(Event):
 
 
 @dataclass(frozen=True)
+class NobodyConfirmed(Event):
+    """Nobody has confirmed that what a person switched on is off: nobody is there, or nobody has answered; ``why`` says which."""
+
+    why: str
+
+
+@dataclass(frozen=True)
 class GuardEnded(Event):
     """The process that would make the bench safe if this program could not has ended."""
 

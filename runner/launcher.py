@@ -133,7 +133,15 @@ class Face:
         by_hand = tuple(role for role in ("probe", "meter", "load") if self.options.by_hand)
         given = self.options
         made = Rehearsal(
-            pack, given.scenario, given.seed, clock, by_hand, actuator=given.actuator, sockets=False, own=own
+            pack,
+            given.scenario,
+            given.seed,
+            clock,
+            by_hand,
+            actuator=given.actuator,
+            nothing_wired=given.nothing_wired,
+            sockets=False,
+            own=own,
         )
         with made as rehearsal, Locks(DOING) as locks:
             files, site = (pack, rehearsal.bench), Site(clock, rehearsal.connect, locks, simulated=True)

@@ -11,10 +11,11 @@ import threading
 from collections.abc import Callable, Sequence
 from typing import TextIO
 
-from runner.conduct.answer_parsing import NotUnderstood, hint, is_stop, understood
+from runner.conduct.answer_parsing import CURRENT_KEY, NotUnderstood, hint, is_stop, marks_current, understood
 from runner.conduct.interfaces import StopFlag
 from runner.conduct.log_lines import said, stamp
 from runner.engine.opening import CAUTIONS
+from runner.engine.steps.switches import SIGHTS
 from runner.engine.view import View
 from runner.errors import OperatorGone
 from runner.events import CHARGE, CURRENT_OF, METER_VOLTAGE, PROBE_TEMPERATURE, VOLTAGE_OF, Answered, Event, Sampled
@@ -59,7 +60,8 @@ class Printer:
         if view.t - self._last_progress < PROGRESS_EVERY or not view.output_on:
             return
         self._last_progress = view.t
-        self.line(f"{stamp(view.t)}  READ   {readings_line(view)}")
+        if view.readings or view.lost:  # with nothing on a cable there is nothing to say
+            self.line(f"{stamp(view.t)}  READ   {readings_line(view)}")
 
     def _before_the_first(self) -> None:
         self.line("CAUTIONS")
@@ -148,9 +150,12 @@ class PlainOperator:
         if is_stop(self._asked, text):
             self._stop.press(self._name)
             return []
+        two = marks_current(self._asked, self._taps)
+        if (self._asked is None or two) and self._taps is not None and (not text or self._other_degree(text)):
+            return [self._tapped(t)]
+        if self._asked is not None and self._asked.of in SIGHTS and text.lower() == CURRENT_KEY:
+            text = ""
         if self._asked is None:
-            if self._taps is not None and (not text or self._other_degree(text)):
-                return [self._tapped(t)]
             self._printer.line("               no question is open; to end the run, type x and press Enter")
             return []
         try:

@@ -27,6 +27,8 @@ class Role(StrEnum):
     PROBE = "probe"
     METER = "meter"
     LOAD = "load"
+    CHARGER = "charger"
+    CLAMP = "clamp"
     COUNTER = "counter"
     DISPLAY = "display"
     BOX = "box"
@@ -170,6 +172,14 @@ class Observed(StrEnum):
     LOAD_STOPPED = "load stopped"
     LOAD_OFF = "load off"
     CAME_BACK = "pack came back"
+    CHARGER_ON = "charger on"
+    CHARGER_OFF = "charger off"
+    CURRENT_GONE = "current gone"
+    CURRENT_BACK = "current back"
+    CLAMP_CURRENT = "current on the clamp", "current"
+    CHARGING_VOLTAGE = "voltage while charging", "voltage"
+    WOKEN_VOLTAGE = "voltage after waking", "voltage"
+    THERMOMETER = "temperature on the thermometer", "temperature"
 
 
 SAID_BY_A_PROCEDURE = (
@@ -262,6 +272,12 @@ class BudgetSource(StrEnum):
     DISPLAY_DIGITS = "digits of the display"
     REACTION = "reaction at the", "an instrument with an address"
     REFRESH = "refresh of the display"
+    MARKS = (
+        "moments at which the operator marked the current",
+        "a supply or a load with an address, or a slower ramp",
+        True,
+    )
+    CLAMP_REFRESH = "refresh of the clamp", "a clamp that renews its reading more often, or a slower ramp", True
     CURRENT_THERE = "time at which the current was on"
 
 

@@ -11,11 +11,12 @@ from dataclasses import dataclass
 from runner.errors import RecordError
 from runner.notation.quantity import QuantityError, parse_quantity, shown
 from runner.notation.visible import visible
-from runner.orders import Ask
+from runner.orders import Ask, AskTaps
 from runner.record.attachments import check
-from runner.vocabulary import Answer, Wants
+from runner.vocabulary import Answer, Observed, Wants
 
 GO_WORDS = ("", "g", "go", "go on", "y", "yes", "ok")
+CURRENT_KEY = "c"  # marks the current, where Enter marks the degrees
 STOP_KEY = "x"  # on the screen and in lines
 STOP_WORDS = (STOP_KEY, "s", "stop", "n", "no", "q", "quit")
 
@@ -63,6 +64,11 @@ def is_stop(ask: Ask | None, text: str) -> bool:
     return word in (STOP_WORDS if ask is None or ask.wants != Wants.CHOICE else (STOP_KEY, Answer.STOP))
 
 
+def marks_current(ask: Ask | None, taps: AskTaps | None) -> bool:
+    """Whether two things are marked now: degrees with Enter, and with CURRENT_KEY the current that ``ask`` is about."""
+    return ask is not None and taps is not None and ask.of in (Observed.CURRENT_GONE, Observed.CURRENT_BACK)
+
+
 def hint(ask: Ask) -> str:
     """What may be answered, in a few words."""
     if ask.wants == Wants.NUMBER:
@@ -75,6 +81,8 @@ def hint(ask: Ask) -> str:
         return f"{listed}   Type the number or the word, then Enter. {ADDED} · {TYPED_STOP}"
     if ask.instead:
         return f"Enter: at that moment · {ask.instead}, then Enter: as told above · {TYPED_STOP}"
+    if ask.of in (Observed.CURRENT_GONE, Observed.CURRENT_BACK):
+        return f"{CURRENT_KEY} [Enter] at that moment    [Enter] at each whole degree    x [Enter] ends the run"
     if ask.wants == Wants.MARK:
         return "[Enter] at that moment    x [Enter] ends the run"
     return "[Enter] continue    x [Enter] ends the run"

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+from runner.engine.fitting.by_hand import charger_of, hand_load_of
 from runner.engine.program import Planned
 from runner.engine.step_order import path_opened_by
 from runner.engine.watch.declared import DeclaredPath
@@ -23,7 +24,7 @@ FOLLOWS = ("heat", "cool", "wait", "substitute")  # steps that go on with what t
 
 
 def smallest_currents(bench: BenchFile) -> dict[str, float]:
-    """By path, the current that the reading of supply or load can tell from none."""
+    """By path, the current that the reading of supply or load, or of a clamp in their place, can tell from none."""
     found: dict[str, float] = {}
     instruments: tuple[tuple[str, SupplySheet | LoadSheet | None], ...] = (
         (CHARGE, bench.instruments.supply),
@@ -33,6 +34,10 @@ def smallest_currents(bench: BenchFile) -> dict[str, float]:
         if instrument is not None:
             accuracy = instrument.current_accuracy
             found[path] = 3.0 * (accuracy.offset + accuracy.resolution)
+    clamp = bench.instruments.clamp
+    for path, by_hand in ((CHARGE, charger_of(bench)), (DISCHARGE, hand_load_of(bench))):
+        if clamp is not None and by_hand is not None:
+            found[path] = 3.0 * (clamp.current_accuracy.offset + clamp.current_accuracy.resolution)
     return found
 
 

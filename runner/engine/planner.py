@@ -22,6 +22,7 @@ from runner.engine.derived import (
     voltage_error,
     with_restarts,
 )
+from runner.engine.fitting import by_hand as possible
 from runner.engine.fitting.agreement import Agreement
 from runner.engine.fitting.currents import Currents
 from runner.engine.limits import Limits, last_resort
@@ -127,10 +128,7 @@ class _Planner:
             allowed(protection, bench.decision.assumed_tolerance).trip,
             protection.release if protection else None,
             tuple(self._text(each, values, None) for each in self.procedure.cautions),
-            (
-                *(self._text(each, values, None) for each in self.procedure.prepare),
-                *(f"{each[:1].upper()}{each[1:]}." for each in self.currents.said),
-            ),
+            self._prepare(values),
             last_resort(ceilings, self.pack),
             protect,
             smallest_currents(bench),
@@ -138,7 +136,7 @@ class _Planner:
             tuple(sensor.name for sensor in sensors) if protection is not None else (),
             with_restarts(self.steps),
             tuple(bench.roles()),
-            tuple(role for role in bench.roles() if bench.by_hand(role)),
+            possible.roles_by_hand(bench),
             bench.hand.reaction,
             bench.hand.longest_hold,
             bench.hand.every,
@@ -174,6 +172,14 @@ class _Planner:
                 self.told["release"] = "(no release declared)"
         return values
 
+    def _prepare(self, values: Mapping[str, float]) -> tuple[str, ...]:
+        """What has to be done before the start, and what was fitted to this bench."""
+        return (
+            *(self._text(each, values, None) for each in self.procedure.prepare),
+            *(f"{each[:1].upper()}{each[1:]}." for each in self.currents.said),
+            *possible.instead(self.procedure, self.bench),
+        )
+
     def _ceilings(self, values: Mapping[str, float]) -> CeilingValues:
         wanted = self.procedure.ceilings
         found = {
@@ -183,6 +189,7 @@ class _Planner:
         hot = wanted.temperature
         watched = hot is not None and "probe" in self.bench.roles()
         temperature = self._value(hot, values, ("ceilings", "temperature")) if hot is not None and watched else None
+        found["current"] = possible.ceiling_of_current(found["current"], self.pack, self.bench)
         return CeilingValues(temperature, **found)
 
     # ---- steps -----------------------------------------------------------------------------------------------
@@ -252,6 +259,8 @@ class _Planner:
         load = self.bench.instruments.load
         if kind == "drain" and load is not None and load.by_hand:
             numbers["current"] = load.draws or 0.0
+        elif kind in possible.BY_CHARGER and (charger := possible.charger_of(self.bench)) is not None:
+            self.currents.longer += possible.with_its_charger(kind, numbers, self.pack, charger)
         elif why := self.currents.fit(kind, words, numbers):
             self.problems.append(self.of_procedure.problem((*path, kind, "at_least"), f"{kind} {why}", CHANGE_BENCH))
         return numbers, words

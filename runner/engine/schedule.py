@@ -13,6 +13,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
+from runner.engine.fitting.by_hand import beyond_the_charger, missing_roles, needs_a_cable
 from runner.engine.fitting.duration import seconds
 from runner.engine.program import Program
 from runner.sheets.bench import BenchFile
@@ -138,12 +139,14 @@ def planned_item(
 def _impossible(procedure: Procedure, pack: PackSheet, bench: BenchFile) -> str:
     """Why a procedure cannot be run on this pack at this bench, or nothing."""
     kind = procedure.protection
-    if kind is not None and pack.protection(kind) is None:
+    if kind is not None and procedure.tested(pack) is None:
         return f"the pack sheet declares no {protection_name(kind)}"
-    missing = [NAMES.get(role, role) for role in procedure.needs if role not in bench.roles()]
+    missing = [NAMES.get(role, role) for role in missing_roles(procedure, bench)]
     if missing:
         return f"the bench has no {' and no '.join(missing)}"
-    by_hand = [role for role in sorted(procedure.wired()) if bench.by_hand(role)]
+    for each in beyond_the_charger(procedure, pack, bench):
+        return each.what
+    by_hand = needs_a_cable(procedure, bench)
     if by_hand:
         return f"needs {' and '.join(by_hand)} with an address (a person is too slow)"
     if "box" in procedure.needs:

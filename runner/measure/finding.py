@@ -15,6 +15,7 @@ from runner.measure.budget import MANY, BudgetRow, Inputs, Quantity, coverage_fa
 from runner.measure.conformity import FAIL, NOT_MEASURED, PASS, Decision, inside, probability
 from runner.measure.fits.averaging import INSTANT, Averaging
 from runner.measure.fits.edge import Edge, find_edge
+from runner.measure.fits.marks import marked_edge
 from runner.measure.recording import Attempt, Recording, Specification
 from runner.measure.threshold import Crossing
 from runner.vocabulary import BudgetSource, Outcome
@@ -133,6 +134,8 @@ class Evaluator:
 
     def edge(self, attempt: Attempt, *, begin: float = -math.inf) -> Edge | None:
         """The instant at which an attempt's current stopped or returned, on the path of the protection."""
+        if attempt.by_hand:
+            return marked_edge(attempt, self.recording, self.declared)
         path = self.declared.path
         return find_edge(
             self.recording.of(CURRENT_OF[path]),

@@ -168,6 +168,7 @@ class Specification:
     slope: Mapping[str, Callable[[float], float]] = field(default_factory=dict)
     reaction: tuple[float, float] = (0.0, 0.0)
     counter: tuple[Accuracy, Accuracy] | None = None  # charge and energy of a counter that is read by hand
+    clamp: tuple[Accuracy, float] | None = None  # of its current, and s from one of its readings to the next
 
     @property
     def delay_in_looks(self) -> tuple[float, float, str]:

@@ -125,6 +125,8 @@ class Thermal(Evaluator):
             )
         if len(self.recording.taps):
             caveats.append("thermometer read by hand (mark at each whole degree)")
+        if any(crossing.edge.marked is not None for crossing in crossings):
+            caveats.append("current read on a clamp (moment marked by the operator)")
         early = [crossing for crossing in crossings if crossing.attempt.ramp_began is None]
         if early:
             caveats.append(

@@ -143,8 +143,18 @@ def own_part(crossing: Crossing, declared: Specification, inputs: Inputs) -> Qua
         inputs.add(BudgetSource.RAMP_FIT, ramp.temperature, ramp.temperature_uncertainty, "normal", ramp.dof)
         # a hand-held ramp really is where it has wandered to: that counts whole, not divided by √n as the probe's noise is
         + inputs.add(BudgetSource.RAMP_WANDER, 0.0, ramp.wander, "normal", ramp.dof)
-        + inputs.add(BudgetSource.EDGE_INSTANTS, 0.0, abs(ramp.rate) * edge.uncertainty, edge.distribution)
+        + _of_instant(edge, abs(ramp.rate), inputs)
         + inputs.add(BudgetSource.POLLING, 0.0, abs(ramp.rate) * declared.polling / 12.0**0.5, "rectangular")
+    )
+
+
+def _of_instant(edge: Edge, rate: float, inputs: Inputs) -> Quantity:
+    """What is not known of the instant, in K at a rate (K/s): of an instrument's readings, or of a person's key and the clamp."""
+    if edge.marked is None:
+        return inputs.add(BudgetSource.EDGE_INSTANTS, 0.0, rate * edge.uncertainty, edge.distribution)
+    key, display = edge.marked
+    return inputs.add(BudgetSource.MARKS, 0.0, rate * key) + inputs.add(
+        BudgetSource.CLAMP_REFRESH, 0.0, rate * display, "rectangular"
     )
 
 

@@ -50,6 +50,8 @@ _DETAILS: dict[str, Sequence[str]] = {
         "leads: {resistance: 0 ohm, uncertainty: 0 ohm}",  # it sits on the pack's terminals
     ),
     "box": ("accuracy: 0.1 %",),
+    "charger": (),
+    "clamp": ("current_accuracy: {gain: 1.5 %, offset: 50 mA, resolution: 10 mA}", "refresh: 0.4 s"),
     "actuator": ("limits: {lowest: -40 degC, highest: 90 degC}", "fastest: 10 K/min"),
     "display": (),
 }
@@ -57,6 +59,11 @@ HEATED_BY = tuple(
     role.value for role, facts in ROLE_FACTS.items() if facts.heats
 )  # left out where a person heats and cools
 _ONLY_BY_HAND = {"load": ("draws: 10 A",)}
+NOTHING_WIRED = ("probe", "meter", "load")  # what a person reads and switches beside a charger and a clamp
+_IN_PLACE_OF_A_SUPPLY = {
+    "charger": "charger (invented)",
+    "clamp": "clamp meter (invented)",
+}
 _SHOWN = {
     "counter": "energy meter (invented)",
     "box": "decade box (invented)",
@@ -81,20 +88,27 @@ def bench_text(
     left_out: Collection[str] = (),
     size: BenchSize | None = None,
 ) -> str:
-    """The file of a simulated bench that listens; the roles in ``by_hand`` are read and switched by a person instead."""
+    """The file of a simulated bench that listens; the roles in ``by_hand`` are read and switched by a person instead.
+
+    Where the supply is left out, a charger and a clamp take its place, and nothing is on a cable.
+    """
     lines = []
+    alone = "supply" in left_out
+    shown = {**(_IN_PLACE_OF_A_SUPPLY if alone else {}), **_SHOWN}
     size = size or BenchSize()
     details = {
         **_DETAILS,
         "supply": _power(size.supply, size.supply_larger),
         "load": _power(size.load, size.load_larger),
+        "charger": (f"voltage: {size.charger[0]:g} V", f"current: {size.charger[1]:g} A"),
     }
+    only_by_hand = {"load": (f"draws: {size.charger[1]:g} A",)} if alone else _ONLY_BY_HAND
     models = simulated_models(servers.world)
-    for role in (each for each in (*servers.roles, *_SHOWN) if each not in left_out):
+    for role in (each for each in (*servers.roles, *shown) if each not in left_out):
         lines.append(f"  {role}:")
-        if role in _SHOWN or role in by_hand:
-            lines += ["    by_hand: true", f"    model: {_SHOWN.get(role, f'{role} with a display (invented)')}"]
-            lines += [f"    {detail}" for detail in _ONLY_BY_HAND.get(role, ())]
+        if role in shown or role in by_hand:
+            lines += ["    by_hand: true", f"    model: {shown.get(role, f'{role} with a display (invented)')}"]
+            lines += [f"    {detail}" for detail in only_by_hand.get(role, ())]
         else:
             model, serial = models[role], _SERIALS[role]
             lines += [

@@ -12,15 +12,17 @@ from runner.sheets.parts.protections import KINDS
 SUPPLY, LOAD = (31.0, 18.0), (31.0, 60.0)
 ROOM = 0.025  # V a cell above the highest voltage that a test of over-voltage sets
 ABOVE_LIMIT = 0.1  # of the trip of an over-current, by which the ceiling of its test is beyond the upper limit
+HOURLY = 0.125  # of the rated capacity that a charger gives in an hour (common practice, no source)
 SPARE = 1.02
 
 
 @dataclass(frozen=True)
 class BenchSize:
-    """The limits of supply and load: (V, A) each."""
+    """The limits of supply and load, and what a charger gives: (V, A) each. A load that a person switches draws what that gives."""
 
     supply: tuple[float, float] = SUPPLY
     load: tuple[float, float] = LOAD
+    charger: tuple[float, float] = (29.2, 5.0)
 
     @property
     def supply_larger(self) -> float:
@@ -40,7 +42,10 @@ def size_for(pack: PackSheet) -> BenchSize:
     discharge = max(pack.maximum_discharge_current or 0.0, _upper(pack, "discharge_over_current"))
     draws = 1.2 * pack.rated_capacity / 3600.0  # A: what the procedures draw where a sheet states no maximum
     supplies, loads = (math.ceil(each * SPARE) for each in (charge, max(discharge, draws)))
-    return BenchSize((max(SUPPLY[0], volts), max(SUPPLY[1], supplies)), (max(LOAD[0], volts), max(LOAD[1], loads)))
+    charger = (pack.full_charge_voltage, min(HOURLY * pack.rated_capacity / 3600.0, pack.maximum_charge_current))
+    return BenchSize(
+        (max(SUPPLY[0], volts), max(SUPPLY[1], supplies)), (max(LOAD[0], volts), max(LOAD[1], loads)), charger
+    )
 
 
 def _upper(pack: PackSheet, kind: str) -> float:

@@ -10,15 +10,23 @@ from runner.bench.line import Transport
 from runner.bench.visa import VisaTransport
 from runner.conduct.interfaces import Clock
 from runner.record.folder import TRUTH, RunFolder, write_whole
-from runner.rehearsal.bench_file import HEATED_BY, PROBE_CALIBRATION, PROBE_COUPLING, PROBE_RESOLUTION, bench_text
+from runner.rehearsal.bench_file import (
+    HEATED_BY,
+    NOTHING_WIRED,
+    PROBE_CALIBRATION,
+    PROBE_COUPLING,
+    PROBE_RESOLUTION,
+    bench_text,
+)
 from runner.rehearsal.bench_size import size_for
 from runner.rehearsal.own_bench import declared_bench, simulated_text
-from runner.rehearsal.simulated_operator import SimulatedEyes
+from runner.rehearsal.simulated_operator import SimulatedEyes, Switched
 from runner.sheets.bench import parse_bench
 from runner.sheets.instrument_parts import InstrumentSheet
 from runner.sheets.instruments import ROLE_FACTS
 from runner.sheets.pack import PackSheet, parse_pack
 from runner.sheets.parts.protections import TemperatureProtection
+from runner.sheets.tolerances import UNDER_VOLTAGE, implied_cut_off
 from runner.twin.chemistry import CellKind, kind_of
 from runner.twin.meters import DeclaredBench
 from runner.twin.parameters import Declared, ProtectionTruth, Truth, draw
@@ -43,17 +51,21 @@ def per_cell_of(kind: str, pack: PackSheet) -> int:
     return pack.cells_in_series if kind.endswith("voltage") else 1
 
 
+BACK = 1.1  # times the cut-off voltage: where a pack comes back whose sheet does not say
+
+
 def declared_for_twin(pack: PackSheet, bench: DeclaredBench | None = None) -> Declared:
     """What the simulated bench is to be built around: the pack sheet, and the figures its bench file will state."""
     protections = []
     for kind in type(pack.protections).model_fields:
-        protection = pack.protection(kind)
+        protection = pack.protection(kind) or (implied_cut_off(pack) if kind == UNDER_VOLTAGE else None)
         if protection is None:
             continue
         per_cell = per_cell_of(kind, pack)
         release = protection.release
         if release is None:
             release = protection.trip + RELEASES.get(kind, 0.0) * per_cell_of(kind, pack)
+            release = release if pack.protection(kind) is not None else BACK * protection.trip
         sensors = protection.sensors if isinstance(protection, TemperatureProtection) else ()
         protections.append(
             ProtectionTruth(
@@ -137,6 +149,7 @@ class Rehearsal:
         by_hand: Collection[str] = (),
         *,
         actuator: bool = False,
+        nothing_wired: bool = False,
         sockets: bool = True,
         changed: Callable[[Truth], Truth] = lambda truth: truth,
         own: UserFile | None = None,
@@ -145,6 +158,7 @@ class Rehearsal:
 
         With ``actuator`` a plate heats and cools in place of the simulated person.
         ``own`` is a bench file, read and checked, whose instruments are simulated in place of the usual ones.
+        With ``nothing_wired`` a person reads and switches everything, and a charger and a clamp take the place of the supply.
         Without ``sockets`` the instruments are reached inside this process only, through ``connect``.
         """
         self.pack = pack
@@ -155,7 +169,8 @@ class Rehearsal:
         if own is not None:
             self.bench = UserFile("simulated-bench.yaml", simulated_text(own, self.servers, 1.0))
             return
-        left_out = () if actuator else HEATED_BY
+        left_out = (*(() if actuator else HEATED_BY), *((Role.SUPPLY,) if nothing_wired else ()))
+        by_hand = NOTHING_WIRED if nothing_wired else by_hand
         size = size_for(parse_pack(pack.text, pack.name))
         self.bench = UserFile("simulated-bench.yaml", bench_text(self.servers, 1.0, 0.5, by_hand, left_out, size))
 
@@ -175,8 +190,14 @@ class Rehearsal:
         sheet = parse_bench(self.bench.text, self.bench.name)
         hand, load_sheet = sheet.hand, sheet.instruments.load
         draws = load_sheet.draws or 0.0 if load_sheet is not None else 0.0
+        charger, clamp = sheet.instruments.charger, sheet.instruments.clamp
+        switched = Switched(
+            draws,
+            *((charger.voltage, charger.current) if charger is not None else (0.0, 0.0)),
+            *((clamp.refresh, clamp.current_accuracy.gain) if clamp is not None else (0.0, 0.0)),
+        )
         heats = not any(ROLE_FACTS[Role(role)].heats for role in sheet.wired())
-        return SimulatedEyes(self.world, (hand.reaction, hand.reaction_uncertainty), draws, heats=heats)
+        return SimulatedEyes(self.world, (hand.reaction, hand.reaction_uncertainty), switched, heats=heats)
 
     def write_truth(self, folder: RunFolder) -> None:
         """Put truth.json into the run folder."""

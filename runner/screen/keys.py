@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from textual.binding import Binding
 
+from runner.conduct.answer_parsing import CURRENT_KEY
+
 KEYS: tuple[Binding, ...] = (
     Binding(
         "enter,space,g",
@@ -29,6 +31,14 @@ KEYS: tuple[Binding, ...] = (
         "Missed",
         id="missed",
         tooltip="the next degree was missed; the one after it comes next",
+    ),
+    Binding(
+        CURRENT_KEY,
+        "mark_current",
+        "Current gone or back",
+        id="mark-current",
+        key_display=CURRENT_KEY,
+        tooltip="mark the moment of the current (Enter marks the degrees)",
         priority=True,
     ),
     Binding(
@@ -80,5 +90,5 @@ KEYS: tuple[Binding, ...] = (
 )
 
 # what a letter does elsewhere is a letter where something is typed
-NOT_WHILE_TYPING = frozenset({"go_on", "mark", "missed", "stop_by_letter", "leave_by_letter"})
+NOT_WHILE_TYPING = frozenset({"go_on", "mark", "missed", "stop_by_letter", "leave_by_letter", "mark_current"})
 STOPS = frozenset({"stop", "stop_by_letter", "stop_while_typing"})

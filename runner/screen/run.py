@@ -12,15 +12,25 @@ from textual.content import Content
 from textual.screen import Screen
 from textual.widgets import Footer, Input, Static
 
-from runner.conduct.answer_parsing import NotUnderstood, Reply, hint, is_stop, understood
+from runner.conduct.answer_parsing import NotUnderstood, Reply, hint, is_stop, marks_current, understood
 from runner.conduct.interfaces import StopFlag
 from runner.engine.opening import CAUTIONS
+from runner.engine.steps.switches import SWITCHED_OFF
 from runner.engine.view import View
 from runner.events import CHARGE, CURRENT_OF, METER_VOLTAGE, PROBE_TEMPERATURE, VOLTAGE_OF
 from runner.orders import Ask, AskTaps, BeginStep, Conclude, End, Order, Withdraw
 from runner.screen.feed import ScreenOperator, Told, ViewSeen
 from runner.screen.keys import KEYS, NOT_WHILE_TYPING, STOPS
-from runner.screen.sentences import before_all, cautions, coach_line, ended_in_words, in_the_field, is_typed, next_mark
+from runner.screen.sentences import (
+    Hint,
+    before_all,
+    cautions,
+    coach_line,
+    ended_in_words,
+    in_the_field,
+    is_typed,
+    next_mark,
+)
 from runner.screen.widgets.headroom import HeadroomLine
 from runner.screen.widgets.prompt import Prompt
 from runner.screen.widgets.readout import Readout
@@ -33,10 +43,6 @@ REACTION = (
     0.6  # s after a question is on the screen: a key pressed sooner was meant for the one before, or a switch bounced
 )
 PARTS = ("#prompt", "#answer", "#coach", "#page-text", "#chart", "#steps", "#headroom")
-GO_KEY = "Enter: continue · x: stop"
-MARK_KEY = "Enter: at that moment · x: stop"
-ESCAPE = "Esc: stop at once"
-MORE_KEY = "More below · Enter: next page · x: stop"
 HURRY = 120.0  # s of the clock on the wall: less time for an answer is shown
 CONFIRM_OFF = "Press Enter when it is off."
 
@@ -131,7 +137,7 @@ class RunScreen(Screen[None]):
         self.query_one(HeadroomLine).show(view.headroom, view.remaining)
         self._show_output()
         self.query_one(StripChart).moved_on()
-        if self.asked is not None and view.answer_within is not None and not self._refused:
+        if self._marks_current or (self.asked is not None and view.answer_within is not None and not self._refused):
             self._ask_again()
         if self.asked is None and self.end is None:
             detail = next_mark(self.operator.degree) if self.taps else f"current: {view.word}, {view.why}"
@@ -141,12 +147,16 @@ class RunScreen(Screen[None]):
         """The question that stands, and what may be answered; ``error``: why the last answer was none."""
         if self.asked is None:
             return
+        if self._marks_current:
+            say = f"{self.view.sentence if self.view is not None else ''} {self.asked.say}".strip()
+            self.query_one(Prompt).show(say, Hint.TWO_KEYS, hold=False)
+            return
         if self._is_typing:
-            words = f"{error or hint(self.asked)} · {ESCAPE}"
+            words = f"{error or hint(self.asked)} · {Hint.ESCAPE}"
         elif self.asked.wants == Wants.MARK:
-            words = MARK_KEY
+            words = Hint.MARK_KEY
         else:
-            words = f"HOLD POINT · {MORE_KEY if self._more_below else GO_KEY}"
+            words = f"HOLD POINT · {Hint.MORE_KEY if self._more_below else Hint.GO_KEY}"
         left = None if self.view is None or self.view.answer_within is None else self.view.answer_within / self.speed
         if left is not None and left < HURRY and self.speed < inf:
             minutes = f"{int(left) // 60}:{int(left) % 60:02d}"
@@ -246,6 +256,8 @@ class RunScreen(Screen[None]):
             return False
         if action == "missed" and (self.taps is None or self.asked is not None or self.watching):
             return False
+        if action == "mark_current" and not self._marks_current:
+            return False
         if action in ("go_on", "mark") and self._enter_does != action:
             return False
         return not (action in NOT_WHILE_TYPING and self._is_typing)
@@ -270,15 +282,23 @@ class RunScreen(Screen[None]):
             self._confirmed_off()
         elif self._found:
             self.app.show_findings()  # type: ignore[attr-defined]
-        if self.asked is None and self.taps is not None:
+        if (self.asked is None or self._marks_current) and self.taps is not None:
             self.operator.tap()
-        if self.asked is None or self.pressed_at() < self._asked_since + self.reaction:
+        if self.asked is None or self._marks_current or self.pressed_at() < self._asked_since + self.reaction:
             return
         if self._more_below:  # nobody agrees to what they have not seen
             self.query_one("#page", VerticalScroll).scroll_page_down(animate=False)
             self.call_after_refresh(self._ask_again)
             return
         self._answer(Reply(Answer.GO_ON))
+
+    @property
+    def _marks_current(self) -> bool:
+        return marks_current(self.asked, self.taps)
+
+    def action_mark_current(self) -> None:
+        if self._marks_current:
+            self._answer(Reply(Answer.GO_ON))
 
     def _confirmed_off(self) -> None:
         """A person has switched off by hand what did not confirm it."""
@@ -317,6 +337,8 @@ class RunScreen(Screen[None]):
         if self.end is not None:
             return
         self.stop.press(f"{self.operator.name} with the stop key")
+        if self.asked is not None and self.asked.of in SWITCHED_OFF:
+            return  # what has to be switched off by hand stays on the screen
         self.asked = None
         self._typing(None)
         self.query_one(Prompt).show("STOP: supply and load are switching off.", 'Wait for "bench off".', hold=True)
@@ -331,9 +353,11 @@ class RunScreen(Screen[None]):
         self.action_leave()
 
     def action_leave(self) -> None:
-        if self.end is None:
-            self.action_stop()
-        self.app.exit()
+        on = self.end is None and self.view is not None and self.view.by_hand_on
+        waits = on and not self.stop.pressed  # for what a person has to switch off; the same key again leaves
+        self.action_stop()
+        if not waits:
+            self.app.exit()
 
     # ---- small parts -----------------------------------------------------------------------------------------
 
@@ -371,11 +395,5 @@ class RunScreen(Screen[None]):
 
     def _page(self, *, shown: bool) -> None:
         """The page of text by itself, so that all of it can be read at 80 columns, or the readings."""
-        for wanted, there in (
-            ("#page", shown),
-            ("#readouts", not shown),
-            ("#coach", not shown),
-            ("#steps", not shown),
-            ("#chart", not shown),
-        ):
-            self.query_one(wanted).display = there
+        for wanted in ("#page", "#readouts", "#coach", "#steps", "#chart"):
+            self.query_one(wanted).display = shown == (wanted == "#page")

@@ -7,7 +7,8 @@ from dataclasses import dataclass
 
 from runner.notation.quantity import shown
 from runner.sheets.bench import Assumed
-from runner.sheets.parts.protections import Protection
+from runner.sheets.pack import PackSheet
+from runner.sheets.parts.protections import Protection, VoltageProtection
 
 Limits = tuple[float, float] | None
 
@@ -63,3 +64,14 @@ def release_about(kind: str, protection: Protection, assumed: Assumed, cells: in
     if protection.dimension == "temperature":
         return low - RELEASE_KELVIN if "over" in kind else high + RELEASE_KELVIN
     return low - RELEASE_FULL * cells if "over" in kind else high + RELEASE_EMPTY * cells
+
+
+UNDER_VOLTAGE = "under_voltage"
+UNSAID_DELAY = 5.0  # s, ± as much: delays of under-voltage protections (0.05 to 10 s: common practice, no source)
+
+
+def implied_cut_off(pack: PackSheet) -> VoltageProtection:
+    """The cut-off of a pack whose sheet declares a cut-off voltage and no protection: it has no limits and is not judged."""
+    return VoltageProtection.model_construct(
+        trip=pack.cut_off_voltage, delay=UNSAID_DELAY, delay_tolerance=UNSAID_DELAY, polling=0.0
+    )

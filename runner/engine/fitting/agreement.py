@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
+from runner.engine.fitting.by_hand import beyond_the_charger, missing_roles, needs_a_cable
 from runner.errors import Problem
 from runner.notation.source import Path, Source
 from runner.sheets.bench import BenchFile
@@ -29,7 +30,7 @@ class Agreement:
         kind = self.procedure.protection
         if kind is None:
             return None
-        protection = self.pack.protection(kind)
+        protection = self.procedure.tested(self.pack)
         if protection is None:
             words = protection_name(kind)
             self.problems.append(
@@ -44,27 +45,17 @@ class Agreement:
 
     def instruments(self) -> None:
         """Whether the bench has what the procedure needs, on a cable where it has to be."""
-        have = self.bench.roles()
-        for role in self.procedure.needs:
-            if role not in have:
-                self.problems.append(
-                    self.of_bench.problem(
-                        ("instruments",),
-                        f"has no {role}, which the procedure {self.procedure.name} needs",
-                        f"add {role}: with its address",
-                        key=True,
-                    )
-                )
-
-        for role in sorted(self.procedure.wired()):
-            if self.bench.by_hand(role):
-                self.problems.append(
-                    self.of_bench.problem(
-                        ("instruments", role, "by_hand"),
-                        f"the procedure {self.procedure.name} needs a {role} with an address (a person is too slow)",
-                        "give its address, or leave this procedure out",
-                    )
-                )
+        name = self.procedure.name
+        for role in missing_roles(self.procedure, self.bench):
+            what, remedy = f"has no {role}, which the procedure {name} needs", f"add {role}: with its address"
+            self.problems.append(self.of_bench.problem(("instruments",), what, remedy, key=True))
+        for role in needs_a_cable(self.procedure, self.bench):
+            what = f"the procedure {name} needs a {role} with an address (a person is too slow)"
+            remedy = "give its address, or leave this procedure out"
+            self.problems.append(self.of_bench.problem(("instruments", role, "by_hand"), what, remedy))
+        for each in beyond_the_charger(self.procedure, self.pack, self.bench):
+            what = f"the procedure {name}: {each.what}"
+            self.problems.append(self.of_bench.problem(each.path, what, each.remedy))
 
     def sensors(self, protection: Protection | None) -> tuple[Sensor, ...]:
         """The sensors that a procedure for a protection is about."""
