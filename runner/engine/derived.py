@@ -16,9 +16,13 @@ from runner.sheets.instruments import LoadSheet, SupplySheet
 from runner.sheets.pack import PackSheet, Sensor
 from runner.sheets.parts.protections import KINDS, Protection
 from runner.sheets.tolerances import allowed
+from runner.vocabulary import Observed
 
 # V a cell from empty to full where nobody knows the curve; and how much steeper a part of it may be
 SLOPE_OF_OTHERS, STEEPER = 1.0, 1.5
+# of the cut-off voltage, of the full charge voltage, of the largest current; °C
+EMPTIEST, FULLEST, MOST_CURRENT = 0.6, 1.12, 1.5
+ROOMS, SENSORS_HAVE = (-20.0, 50.0), (-45.0, 130.0)
 NO_CURVE = "(no resistance declared for 25 °C)"
 FOLLOWS = ("heat", "cool", "wait", "substitute")  # steps that go on with what the step before switched on
 
@@ -113,3 +117,23 @@ def ohms_at_25(sensor: Sensor | None) -> str:
         return f"{sensor.curve.resistance(25.0):.0f} Ω" if sensor is not None and sensor.curve is not None else NO_CURVE
     except ValueError:  # outside of its table
         return NO_CURVE
+
+
+def usual_readings(pack: PackSheet) -> dict[str, tuple[float, float]]:
+    """Between which values (SI, °C) what a person types off a display is usual for this pack (common practice, no source)."""
+    low, high = EMPTIEST * pack.cut_off_voltage, FULLEST * pack.full_charge_voltage
+    most = MOST_CURRENT * max(pack.maximum_charge_current, pack.maximum_discharge_current or 0.0)
+    cell = (low / pack.cells_in_series, high / pack.cells_in_series)
+    return {
+        Observed.OPEN_CIRCUIT_VOLTAGE.value: (low, high),
+        Observed.LOADED_VOLTAGE.value: (low, high),
+        Observed.LAST_VOLTAGE.value: (low, high),
+        Observed.CHARGING_VOLTAGE.value: (low, high),
+        Observed.WOKEN_VOLTAGE.value: (0.0, high),
+        Observed.LOWEST_CELL_VOLTAGE.value: cell,
+        Observed.HIGHEST_CELL_VOLTAGE.value: cell,
+        Observed.CLAMP_CURRENT.value: (-most, most),
+        Observed.AMBIENT_TEMPERATURE.value: ROOMS,
+        Observed.THERMOMETER.value: SENSORS_HAVE,
+        Observed.PACK_TEMPERATURE.value: SENSORS_HAVE,
+    }

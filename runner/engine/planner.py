@@ -19,6 +19,7 @@ from runner.engine.derived import (
     named_in_texts,
     probe_resolution,
     smallest_currents,
+    usual_readings,
     voltage_error,
     with_restarts,
 )
@@ -151,6 +152,8 @@ class _Planner:
             any(ROLE_FACTS[Role(role)].heats for role in bench.wired()),
             declared_path(self.pack),
             climb_of(self.pack),
+            usual_readings(self.pack),
+            self.pack.rated_energy or self.pack.rated_capacity * self.pack.nominal_voltage,
             tuple(self.currents.said),
         )
 

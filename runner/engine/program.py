@@ -89,4 +89,6 @@ class Program:
     climb: float = (
         0.0  # V/s for each A that the pack's voltage may rise anywhere between empty and full; 0: a flat curve
     )
+    usual: Mapping[str, tuple[float, float]] = field(default_factory=dict)  # of what a person types, in SI
+    rated_energy: float = 0.0  # J
     fitted: tuple[str, ...] = ()  # the currents that are less than the procedure asks for, and why
