@@ -32,7 +32,7 @@ from runner.console_output import (
 from runner.engine.opening import CELLS, NEAR_THE_END
 from runner.errors import BenchError, Problem, RecordError, SheetError
 from runner.evaluation.specification import decision_of
-from runner.plain import PlainOperator, Printer
+from runner.plain import DISPLAYS_EVERY, PROGRESS_EVERY, PlainOperator, Printer
 from runner.record.folder import RunFolder
 from runner.rehearsal.displays import AtSimulatedDisplays
 from runner.rehearsal.scripted import UNATTENDED, Eyes, ScriptedOperator
@@ -311,6 +311,7 @@ class Face:
         printer.line(f"{job.procedure.title}: {job.pack.name}, serial no. {job.pack.serial}, at {job.bench.name}")
         if self.script is not None:
             return work(ScriptedOperator(self.script, printer.told, printer.show, place.eyes))
+        printer.every = DISPLAYS_EVERY if place.eyes is not None and job.program.by_hand else PROGRESS_EVERY
         return work(_at_displays(PlainOperator(printer, stop, _operator_name(job)), job, place))
 
     def _on_screen(
