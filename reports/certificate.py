@@ -10,11 +10,13 @@ from pathlib import Path
 from typing import Any
 
 import jinja2
+from jinja2.sandbox import SandboxedEnvironment
 from markupsafe import Markup
 
 from reports.circumstances import after, between, surroundings, when
 from reports.coverage import coverage, headline
 from reports.intervals import interval_svg
+from reports.letterhead import Letterhead, letterhead, number_of
 from reports.pdf import NOTHING, write_pdf
 from reports.plots import crossings_svg
 from reports.validation import Validation
@@ -34,10 +36,13 @@ from runner.measure.conformity import (
 )
 from runner.measure.finding import Finding
 from runner.notation.quantity import shown
+from runner.notation.visible import visible
 from runner.record.folder import CERTIFICATE_HTML, CERTIFICATE_PDF, write_whole
+from runner.seal.sealing import EDITIONS
 from runner.sheets.instrument_parts import InstrumentSheet
 from runner.vocabulary import Answer, Role, Seen
 
+PLAIN_PAPER = Letterhead()
 TEMPLATES = Path(__file__).parent / "templates"
 UNIT_AFTER = re.compile(r"(?<=\d) (?=(?:°C|[mk]?Ω|Ah|Wh|K/min|m?V|m?A|K|s|min|h)\b|%)")
 NO_STATEMENT = "no statement"  # of a run that looks and measures nothing
@@ -89,7 +94,10 @@ def write_certificate(
     ``broken`` is what has changed since the evidence was recorded.
     Raises RecordError if the folder cannot be written; a PDF that cannot be made is no error.
     """
-    html = render(evaluations, folder.name, issued, not_begun, evidence, broken)
+    paper = letterhead()
+    number = number_of(folder, paper, issued)
+    edition = 1 + len(list((folder / EDITIONS).glob(f"*/{CERTIFICATE_HTML}")))
+    html = render(evaluations, number, issued, not_begun, evidence, broken, paper, edition)
     write_whole(folder / CERTIFICATE_HTML, html.encode())
     try:
         why = write_pdf(html, folder / CERTIFICATE_PDF, attached, finish)
@@ -105,10 +113,15 @@ def render(
     not_begun: Sequence[tuple[str, str]] = (),
     evidence: str = "",
     broken: Sequence[str] = (),
+    paper: Letterhead = PLAIN_PAPER,
+    edition: int = 1,
 ) -> str:
-    """The certificate as one self-contained HTML page."""
-    environment = jinja2.Environment(
-        loader=jinja2.FileSystemLoader(TEMPLATES),
+    """The certificate as one self-contained HTML page. Raises RecordError if a laboratory's own template cannot be used."""
+    places = [*([paper.templates] if paper.templates is not None else []), TEMPLATES]
+    environment = SandboxedEnvironment(
+        loader=jinja2.ChoiceLoader(
+            [*map(jinja2.FileSystemLoader, places), jinja2.PrefixLoader({"ours": jinja2.FileSystemLoader(TEMPLATES)})]
+        ),
         autoescape=True,
         undefined=jinja2.StrictUndefined,
         trim_blocks=True,
@@ -117,7 +130,13 @@ def render(
     )
     contents = _contents(evaluations, number, issued, not_begun)
     contents |= {"evidence": evidence, "broken": list(broken), "qr": _qr(f"{number} {evidence}") if evidence else ""}
-    return environment.get_template("certificate.html.jinja").render(contents)
+    contents |= {"paper": paper, "edition": edition, "issued": paper.date(contents["issued"])}
+    contents["received"] = paper.date(contents["pack"].received.isoformat()) if contents["pack"].received else ""
+    try:
+        return environment.get_template("certificate.html.jinja").render(contents)
+    except jinja2.TemplateError as error:
+        where = f"{getattr(error, 'filename', None) or paper.templates}:{getattr(error, 'lineno', None) or 1}"
+        raise RecordError(f"the template cannot be used: {error}", where, "correct it, or remove templates") from error
 
 
 def _qr(text: str) -> Markup:
@@ -129,11 +148,11 @@ def _qr(text: str) -> Markup:
 
 
 def _unbroken(value: Any) -> Any:
-    """A number and its unit on one line. What is markup already stays as it is."""
+    """A number and its unit on one line, nothing hidden. What is markup already stays as it is."""
     return (
         value
         if isinstance(value, Markup) or not isinstance(value, str)
-        else UNIT_AFTER.sub("\N{NO-BREAK SPACE}", value)
+        else UNIT_AFTER.sub("\N{NO-BREAK SPACE}", visible(value))
     )
 
 

@@ -9,7 +9,8 @@ from reports.wording import worded
 from runner.evaluation.evaluate import Evaluation
 from runner.measure.conformity import NOT_JUDGED, PASS, worst
 from runner.measure.finding import Finding
-from runner.sheets.pack import PackSheet, protection_name
+from runner.sheets.pack import PackSheet
+from runner.sheets.parts.protections import protection_name
 
 RATINGS = ("capacity", "energy")  # findings about the pack itself: no protection fails with them
 NOT_TESTED = "not tested"
@@ -61,12 +62,18 @@ def headline(rows: Sequence[Covered], conformity: str) -> str:
     if not tested:
         return "no protection tested"
     partly = [name for name in tested if not all(of[name])]
-    counts = [f"{len(tested)} of {len(of)} protections"]
-    counts += [f"{len(partly)} of them not through every sensor"] if partly else []
-    counts += [f"{len(of) - len(tested)} not tested"] if len(tested) < len(of) else []
+    counts = [f"tested {len(tested)} of {len(of)} protections"]
+    counts += [_not_every_sensor(len(partly), len(tested))] if partly else []
     bad = list(dict.fromkeys(row.name for row in rows if row.statement == conformity != PASS))
     named = bad or tested
-    return f"{', '.join(named)} ({'; '.join(counts)})" if len(named) <= NAMED else "; ".join(counts)
+    return f"{', '.join(named)} ({', '.join(counts)})" if len(named) <= NAMED else ", ".join(counts)
+
+
+def _not_every_sensor(partly: int, tested: int) -> str:
+    """That so many of the tested protections were not tested with every sensor they have."""
+    if partly == tested:
+        return "that one not with every sensor" if tested == 1 else "none of them with every sensor"
+    return f"{partly} of them not with every sensor"
 
 
 def _covered(

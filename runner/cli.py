@@ -21,19 +21,26 @@ WATCHED_SPEED = 200.0  # and when they only watch the simulated operator
 
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run the command line; the exit status."""
-    options = _parser().parse_args(arguments)
+    parser = _parser()
+    first = next(iter(sys.argv[1:] if arguments is None else arguments), "-")
+    if not first.startswith("-") and first not in parser.get_default("known"):
+        return _usage(f"unknown command {first!r}", f"choose one of: {', '.join(parser.get_default('known'))}")
+    options = parser.parse_args(arguments)
     if not hasattr(options, "command"):
         if not (sys.stdin.isatty() and sys.stdout.isatty()):
-            _parser().print_help()
+            parser.print_help()
             return Exit.PASS
-        options = _parser().parse_args(["rehearse"])
+        options = parser.parse_args(["rehearse"])
         options.command = _first_screen
     from runner.errors import TripwitnessError
+    from runner.terminal_text import plainly
 
     try:
-        return int(options.command(options))
+        with plainly():
+            return int(options.command(options))
     except TripwitnessError as error:
-        print(error, file=sys.stderr)
+        with plainly():
+            print(error, file=sys.stderr)
         return error.status
     except KeyboardInterrupt:
         print("interrupted", file=sys.stderr)
@@ -78,6 +85,7 @@ def _parser() -> argparse.ArgumentParser:
         "procedures", nargs="*", metavar="PROCEDURE", help=f"name or file (default: {DEFAULT_PROCEDURE})"
     )
     rehearse.add_argument("--pack", help="pack sheet of the pack to simulate (default: the demo pack)")
+    rehearse.add_argument("--bench", help="bench file whose instruments are simulated (default: the simulated bench)")
     rehearse.add_argument("--unattended", action="store_true", help="the simulation also answers for the operator")
     rehearse.add_argument("--seed", type=_whole, default=ORDINARY_SEED, help=SEED_HELP)
     rehearse.add_argument("--scenario", default=AS_THEY_COME, help=SCENARIO_HELP)
@@ -106,6 +114,7 @@ def _parser() -> argparse.ArgumentParser:
     _add_after_a_run(commands)
     _add_follow(commands)
     _add_files_and_benches(commands)
+    parser.set_defaults(known=tuple(commands.choices))
     return parser
 
 
@@ -211,6 +220,8 @@ def _rehearse(options: argparse.Namespace) -> int:
         return _list_scenarios()
     if options.scenario not in SCENARIOS:
         return _usage(f"unknown scenario {options.scenario!r}", f"choose one of: {', '.join(SCENARIOS)}")
+    if options.bench and (options.by_hand or options.actuator):
+        return _usage("--bench says itself what is by hand and what heats", "leave out --by-hand and --actuator")
     face = Face.chosen(options)
     speed = _speed(options.speed, face)
     if speed is None:

@@ -218,8 +218,12 @@ class InputsKept(Event):
 
 @dataclass(frozen=True)
 class SamplesKept(Event):
-    """The sample table so far: ``rows`` and ``size`` in bytes, and the SHA-256 of what came since the last of these."""
+    """The sample table so far: ``rows`` and ``size`` in bytes, and the SHA-256 of its bytes from ``begin`` to there.
+
+    ``begin`` is where the last of these ended; 0 for the first one, and for the first after a break.
+    """
 
     rows: int
+    begin: int
     size: int
     sha256: str

@@ -40,7 +40,7 @@ from runner.rehearsal.simulated_bench import Rehearsal
 from runner.sheets.answers import Answers
 from runner.sheets.bench import Assumed, BenchFile, parse_bench
 from runner.sheets.doubts import doubts
-from runner.sheets.pack import PackSheet, parse_pack
+from runner.sheets.pack import PackSheet, not_declared, parse_pack
 from runner.sheets.procedure import parse_procedure
 from runner.vocabulary import Exit
 from runner.workspace.job import (
@@ -129,20 +129,12 @@ class Face:
         """Rehearsals on one simulated bench; the exit status. Raises SheetError if a file is wrong."""
         clock = VirtualClock(speed)
         pack = read_file(Path(self.options.pack) if self.options.pack else DEMO_PACK)
+        own = load_bench(Path(self.options.bench))[0] if self.options.bench else None
         by_hand = tuple(role for role in ("probe", "meter", "load") if self.options.by_hand)
-        with (
-            Rehearsal(
-                pack,
-                self.options.scenario,
-                self.options.seed,
-                clock,
-                by_hand,
-                actuator=self.options.actuator,
-                nothing_wired=self.options.nothing_wired,
-                sockets=False,
-            ) as rehearsal,
-            Locks(DOING) as locks,
-        ):
+        given = self.options
+        how = {"actuator": given.actuator, "nothing_wired": given.nothing_wired}
+        made = Rehearsal(pack, given.scenario, given.seed, clock, by_hand, sockets=False, own=own, **how)
+        with made as rehearsal, Locks(DOING) as locks:
             files, site = (pack, rehearsal.bench), Site(clock, rehearsal.connect, locks, simulated=True)
             place = Place(files, rehearsal.job, site, rehearsal.write_truth, rehearsal.eyes, self._sensors)
             return self._all(place, names)
@@ -203,6 +195,8 @@ class Face:
         print_agenda(agenda, sys.stderr if self.options.json else sys.stdout)
         self._say(f"decision rule: {decision_of(bench).short}\n")
         for note in [] if bench.decision.assumed_tolerance != Assumed() else not_judged(pack):
+            self._say(f"note: the pack sheet {note}\n")
+        for note in not_declared(pack):
             self._say(f"note: the pack sheet {note}\n")
         if any(_protection_of(item.source) in NEAR_THE_END for item in agenda.items):
             self._say(f"note: {CELLS}\n")

@@ -6,6 +6,7 @@ This file is a format, like events.py.
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, replace
 
 from runner.vocabulary import Wants
@@ -139,14 +140,19 @@ class Guide(Order):
     say: str
 
 
+def next_degree(degree: float, step: float) -> float:
+    """The next whole degree to be marked after one (°C), in the direction of ``step`` (K)."""
+    return math.floor(degree) + step if step > 0 else math.ceil(degree) + step
+
+
 def take_away(sensor: str, *, now: bool = False) -> str:
     """What whoever heats or cools ``sensor`` ("" is the pack) is told to do; ``now``: the run ends, and this comes first."""
     return f"Remove heat and ice from {sensor or 'the pack'}{' now' if now else ''}."
 
 
-def hands_off(sensor: str) -> Guide:
-    """Stop heating or cooling ``sensor`` ("" is the pack)."""
-    return Guide("still", sensor, 0.0, take_away(sensor))
+def hands_off(sensor: str, *, now: bool = False) -> Guide:
+    """Stop heating or cooling ``sensor`` ("" is the pack); ``now`` as in ``take_away``."""
+    return Guide("still", sensor, 0.0, take_away(sensor, now=now))
 
 
 _MACHINE = {

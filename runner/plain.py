@@ -19,9 +19,11 @@ from runner.engine.steps.switches import SIGHTS
 from runner.engine.view import View
 from runner.errors import OperatorGone
 from runner.events import CHARGE, CURRENT_OF, METER_VOLTAGE, PROBE_TEMPERATURE, VOLTAGE_OF, Answered, Event, Sampled
-from runner.orders import Ask, AskTaps, Order, Withdraw
+from runner.orders import Ask, AskTaps, Order, Withdraw, next_degree
 
 DISPLAYS_EVERY = 5.0  # s, where a person reads simulated displays in these lines
+FARTHEST = 10.0  # K from the next mark that a typed degree may be: farther off is a slip of the finger
+MISSED = "[Enter] at each whole degree. If one was missed: type the degree that it shows, then [Enter]."
 PROGRESS_EVERY = 60.0  # s of the run's time between two lines of readings
 
 
@@ -40,6 +42,7 @@ class Printer:
         self._cautions, self._prepare = cautions, prepare
         self._last_progress = -1e9
         self.every = PROGRESS_EVERY
+        self._said = ""
 
     def line(self, text: str) -> None:
         print(text, file=self._out, flush=True)
@@ -49,7 +52,9 @@ class Printer:
         if isinstance(what, Ask) and what.question == CAUTIONS:
             self._before_the_first()
         for text in said(what):
-            self.line(f"{stamp(t)}  {text}")
+            if text != self._said:  # what the end of a run orders once more was ordered a line before
+                self.line(f"{stamp(t)}  {text}")
+            self._said = text
 
     def show(self, look: Callable[[], View]) -> None:
         """A line of readings now and then."""
@@ -85,7 +90,8 @@ def readings_line(view: View) -> str:
         if channel in view.lost:
             parts.append(f"{channel} NOT READ")
         elif channel in view.readings:
-            parts.append(text.format(view.readings[channel]))
+            age = view.mark_age if channel == PROBE_TEMPERATURE else None
+            parts.append(text.format(view.readings[channel]) + ("" if age is None else f" (mark {age:.0f} s ago)"))
     if view.rate is not None:
         parts.append(f"{view.rate * 60:+.2f} K/min")
     if view.coach is not None and view.coach.word in ("slower", "faster"):
@@ -114,6 +120,8 @@ class PlainOperator:
         if isinstance(order, AskTaps):
             self._taps = order if order.step else None
             self._degree = order.first
+            if order.step:
+                self._printer.line(f"               {MISSED}")
         if isinstance(order, Withdraw) and self._asked is not None and self._asked.question == order.question:
             self._asked = None
         if isinstance(order, Ask):
@@ -145,7 +153,7 @@ class PlainOperator:
             self._stop.press(self._name)
             return []
         two = marks_current(self._asked, self._taps)
-        if (self._asked is None or two) and self._taps is not None and not text:
+        if (self._asked is None or two) and self._taps is not None and (not text or self._other_degree(text)):
             return [self._tapped(t)]
         if self._asked is not None and self._asked.of in SIGHTS and text.lower() == CURRENT_KEY:
             text = ""
@@ -160,9 +168,23 @@ class PlainOperator:
         question, self._asked = self._asked.question, None
         return [Answered(t, question, reply.value, self._name, reply.note, reply.files)]
 
+    def _other_degree(self, text: str) -> bool:
+        """Whether a degree was typed, because one was missed; it is the one that is marked."""
+        try:
+            degree = float(text.replace(",", "."))
+        except ValueError:
+            return False
+        if abs(degree - self._degree) > FARTHEST:
+            self._printer.line(
+                f"               {degree:g} °C is far from {self._degree:.0f} °C, the next mark; nothing was marked"
+            )
+            return False
+        self._degree = degree
+        return True
+
     def _tapped(self, t: float) -> Sampled:
         assert self._taps is not None
-        degree, self._degree = self._degree, self._degree + self._taps.step
+        degree, self._degree = self._degree, next_degree(self._degree, self._taps.step)
         self._printer.line(f"               {degree:.0f} °C")
         return Sampled(t, {PROBE_TEMPERATURE: degree}, by_hand=True)
 

@@ -214,17 +214,17 @@ class BudgetSource(StrEnum):
         return BudgetLine(self, f"{self} {what}")
 
     COUPLING = (
-        "coupling of probe and sensor",
+        "contact of probe and sensor",
         "closer contact of probe and sensor, or mounting them again between ramps",
     )
     PROBE_CALIBRATION = "probe calibration", "a better calibrated thermometer"
     PROBE_RESOLUTION = "probe resolution", "a thermometer that shows more digits"
     RAMP_FIT = "fit of the ramps", "a longer and steadier ramp", True
     RAMP_WANDER = "unsteady ramps", "heating more slowly, with the heat gun further away", True
-    EDGE_INSTANTS = "instants of the edges", "a faster current reading, or a slower ramp", True
-    EDGE_INSTANT = "instant of the edge", "a faster current reading"
-    TRIP_INSTANT = "instant of the trip"
-    POLLING = "polling of the pack", "a slower ramp, or more repeats: the pack polls only at intervals", True
+    EDGE_INSTANTS = "moments of switching", "a faster current reading, or a slower ramp", True
+    EDGE_INSTANT = "moment of switching", "a faster current reading"
+    TRIP_INSTANT = "moment of the trip"
+    POLLING = "polling interval of the pack", "a slower ramp, or more repeats: the pack polls only at intervals", True
     DELAY_IN_LOOKS = "delay as a number of polls", "information on how the pack counts its delay"
     DELAY = "delay of the pack", "ramps at two or three rates: the delay then cancels"
     TRIP_DELAY = (
@@ -233,8 +233,11 @@ class BudgetSource(StrEnum):
     )  # of a voltage, where no ramp helps
     SENSOR_LAG = "lag of the sensor", "ramps at two or three rates: the lag then cancels"
     PROBE_LAG = "lag of the probe", "ramps at two or three rates: the lag then cancels"
-    COUPLING_GROWTH = "coupling that grows with the temperature", "insulation over probe and sensor"
-    COUPLING_DIRECTION = "coupling that depends on the direction", "slower ramps, and heat that comes from all sides"
+    COUPLING_GROWTH = "contact of probe and sensor, growing with the temperature", "insulation over probe and sensor"
+    COUPLING_DIRECTION = (
+        "contact of probe and sensor, heating against cooling",
+        "slower ramps, and heat that comes from all sides",
+    )
     REPEATABILITY = "repeatability of the pack", "more repeats at the same rates", True
     LEVELS = "step size", "smaller steps"
     LOOKS = "interval between tries", "a shorter interval between tries"
@@ -261,7 +264,7 @@ class BudgetSource(StrEnum):
     RIPPLE = "ripple of the voltage", "a load or supply with less ripple"
     VOLTAGE_SHAPE = "shape of the voltage"
     VOLTAGE_AFTER = "voltage after the return"
-    RETURN_INSTANT = "instant of the return"
+    RETURN_INSTANT = "moment of the return"
     RELAXATION = "relaxation before the return"
     VOLTAGE_SLOPE = "slope before the cut-off", "an instrument with an address"
     LAST_SEEN = "voltage seen last"

@@ -10,6 +10,7 @@ from dataclasses import dataclass
 
 from runner.errors import RecordError
 from runner.notation.quantity import QuantityError, parse_quantity, shown
+from runner.notation.visible import visible
 from runner.orders import Ask, AskTaps
 from runner.record.attachments import check
 from runner.vocabulary import Answer, Observed, Wants
@@ -96,7 +97,7 @@ def _parts(text: str) -> tuple[str, str, tuple[str, ...]]:
     files = tuple(re.findall(r"(?:^|\s)@(\S+)", text))
     bare = re.sub(r"(?:^|\s)@\S+", " ", text)
     answer, _, note = bare.partition(";")
-    return answer.strip(), note.strip(), files
+    return answer.strip(), visible(note.strip()), files
 
 
 def _number(ask: Ask, answer: str) -> str:

@@ -28,6 +28,9 @@ class BenchState:
         self.highest_while_off = 0.0  # V that the supply has shown with everything off
         self.path_since = 0.0  # s: when it was switched on
         self.mode = ""
+        self.marked_at: float | None = (
+            None  # s: the last mark of a thermometer that a person reads; None where a cable does
+        )
         self._temperatures: deque[tuple[float, float]] = deque()
 
     def take(self, sample: Sampled) -> None:
@@ -45,6 +48,7 @@ class BenchState:
                 self._temperatures, maxlen=TAPS
             )  # a tap a degree: the last few, however long ago
         if PROBE_TEMPERATURE in sample.readings:
+            self.marked_at = sample.t if sample.by_hand else None
             self._temperatures.append((sample.t, sample.readings[PROBE_TEMPERATURE]))
             while not sample.by_hand and self._temperatures[0][0] < sample.t - RATE_WINDOW:
                 self._temperatures.popleft()

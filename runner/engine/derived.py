@@ -11,10 +11,14 @@ from runner.engine.watch.declared import DeclaredPath
 from runner.events import CHARGE, DISCHARGE
 from runner.notation.quantity import shown
 from runner.sheets.bench import BenchFile
+from runner.sheets.chemistry import find
 from runner.sheets.instruments import LoadSheet, SupplySheet
-from runner.sheets.pack import KINDS, PackSheet, Protection, Sensor
+from runner.sheets.pack import PackSheet, Sensor
+from runner.sheets.parts.protections import KINDS, Protection
 from runner.sheets.tolerances import allowed
 
+# V a cell from empty to full where nobody knows the curve; and how much steeper a part of it may be
+SLOPE_OF_OTHERS, STEEPER = 1.0, 1.5
 NO_CURVE = "(no resistance declared for 25 °C)"
 FOLLOWS = ("heat", "cool", "wait", "substitute")  # steps that go on with what the step before switched on
 
@@ -44,6 +48,20 @@ def voltage_error(bench: BenchFile, protection: Protection | None) -> float:
         return 0.0
     accuracy = load.voltage_accuracy
     return float(3.0 * (accuracy.offset + accuracy.resolution + accuracy.gain * abs(protection.trip)))
+
+
+def longest_delay(protection: Protection | None) -> float:
+    """The delay of a protection in s, or the longest that is assumed where the sheet declares none; 0 of none."""
+    if protection is None:
+        return 0.0
+    return float(protection.delay if protection.delay_range is None else protection.delay_range[1])
+
+
+def climb_of(pack: PackSheet) -> float:
+    """V/s for each A that a pack's voltage may rise anywhere, where its chemistry has a curve that slopes; else 0."""
+    chemistry = find(pack.chemistry)
+    slope = SLOPE_OF_OTHERS if chemistry is None else chemistry.slope
+    return float(STEEPER * slope * pack.cells_in_series / pack.rated_capacity)
 
 
 def with_restarts(steps: list[Planned]) -> tuple[Planned, ...]:

@@ -21,7 +21,8 @@ from runner.notation.source import Path, Source
 from runner.sheets import tolerances
 from runner.sheets.bench import BenchFile
 from runner.sheets.instruments import ROLE_FACTS
-from runner.sheets.pack import PackSheet, protection_name
+from runner.sheets.pack import PackSheet
+from runner.sheets.parts.protections import protection_name
 from runner.sheets.procedure import Procedure
 from runner.vocabulary import Role, Until
 
@@ -138,11 +139,13 @@ class Limits:
             what = f"levels marked beyond: current must stop at a trip and last at most {LONGEST_DWELL:g} s"
             yield self.of_procedure.problem((*place, "beyond"), what, "write until: stopped, and a shorter dwell")
         marked = self._marked(step, "current") and path == path_opened_by(str(self.procedure.protection))
-        yield from self._over_current(where, current, path, marked=marked)
-        if allowed is None or current <= allowed * CLOSE:
-            return
-        if not marked:
+        own = list(self._over_current(where, current, path, marked=marked))
+        too_much = allowed is not None and current > allowed * CLOSE
+        if too_much and not marked and not (own and self._trips_below(path, allowed)):
             yield self._not_allowed(where, f"sets {current:g} A", name, "A", "current")
+            return
+        yield from own
+        if allowed is None or not too_much or not marked:
             return
         protection = self.pack.protection(f"{path}_over_current")
         limits = tolerances.allowed(protection, self.bench.decision.assumed_tolerance).trip
@@ -154,15 +157,26 @@ class Limits:
     def _over_current(self, where: Path, current: float, path: str, *, marked: bool) -> Iterator[Problem]:
         """A current at which another protection than the one that is tested may trip."""
         kind = f"{path}_over_current"
-        protection = self.pack.protection(kind)
-        if protection is None or marked or self.procedure.protection == kind:
+        lowest = self._lowest_trip(path)
+        if lowest is None or marked or self.procedure.protection == kind:
             return
-        limits = tolerances.allowed(protection, self.bench.decision.assumed_tolerance).trip
-        lowest = limits[0] if limits is not None else protection.trip
         if current >= lowest:
             line = _line(self.of_pack, ("protections", kind, "trip"))
             what = f"sets {current:g} A, at which the pack's own {protection_name(kind)} may trip ({line})"
             yield self.of_procedure.problem(where, what, f"set less than {lowest:g} A")
+
+    def _lowest_trip(self, path: str) -> float | None:
+        """The lowest current (A) at which the pack's own over-current protection of a path may trip."""
+        protection = self.pack.protection(f"{path}_over_current")
+        if protection is None:
+            return None
+        limits = tolerances.allowed(protection, self.bench.decision.assumed_tolerance).trip
+        return limits[0] if limits is not None else protection.trip
+
+    def _trips_below(self, path: str, allowed: float | None) -> bool:
+        """Whether that is lower than what the pack sheet allows: of two limits the lower one is named."""
+        lowest = self._lowest_trip(path)
+        return allowed is not None and lowest is not None and lowest < allowed
 
     def _marked(self, step: Planned, what: str) -> bool:
         return step.word("beyond") == what and str(self.procedure.protection or "").endswith(f"over_{what}")

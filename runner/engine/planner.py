@@ -12,8 +12,10 @@ from dataclasses import replace
 from typing import Any
 
 from runner.engine.derived import (
+    climb_of,
     declared_path,
     empty_at,
+    longest_delay,
     named_in_texts,
     probe_resolution,
     smallest_currents,
@@ -36,9 +38,10 @@ from runner.sheets.hold_steps import ConfirmSpec, ReadSpec
 from runner.sheets.instruments import ROLE_FACTS
 from runner.sheets.older import BOX, observed_before
 from runner.sheets.pack import PackSheet, Sensor
+from runner.sheets.parts.protections import Protection
 from runner.sheets.procedure import Procedure, names_for
 from runner.sheets.steps import OfferSpec, RepeatSpec, StepItem, SubstituteSpec
-from runner.sheets.tolerances import allowed, marks
+from runner.sheets.tolerances import allowed, marks, release_about
 from runner.vocabulary import Role
 
 CHANGE_BENCH = "use a bench that can do more, or leave this procedure out"
@@ -89,6 +92,7 @@ class _Planner:
         self.agreement = Agreement(procedure, pack, bench, sources[1], sources[2], sensors)
         self.problems = self.agreement.problems
         self.currents = Currents(pack, bench)
+        self.told: dict[str, str] = {}  # what texts say of values that the sheet does not declare
         self.steps: list[Planned] = []
         self.places: list[Path] = []  # of each step, in the procedure's file
         self.group = 0
@@ -102,13 +106,7 @@ class _Planner:
         self.agreement.instruments()
         if self.problems:
             raise SheetError(self.problems)
-        values = self.pack.values()
-        if protection is not None:
-            low, high = marks(protection, self.bench.decision.assumed_tolerance, self.pack.cells_in_series)
-            values |= {"trip": protection.trip, "delay": protection.delay, "polling": protection.polling}
-            values |= {"lowest_trip": low, "highest_trip": high}
-            if protection.release is not None:
-                values["release"] = protection.release
+        values = self._values(protection)
         sensors = self.agreement.sensors(protection)
         ceilings = self._ceilings(values)
         self._current_ceiling = ceilings.current
@@ -146,12 +144,13 @@ class _Planner:
             self.pack.cells_in_series,
             tuple(str(replace(each, remedy="")) for each in doubts(self.pack, self.of_pack)),
             probe_resolution(bench),
-            protection.delay if protection is not None else 0.0,
+            longest_delay(protection),
             self.pack.rated_capacity,
             voltage_error(bench, protection),
             empty_at(self.pack, bench, self.procedure.protection or ""),
             any(ROLE_FACTS[Role(role)].heats for role in bench.wired()),
             declared_path(self.pack),
+            climb_of(self.pack),
             tuple(self.currents.said),
         )
 
@@ -162,6 +161,24 @@ class _Planner:
             *(f"{each[:1].upper()}{each[1:]}." for each in self.currents.said),
             *possible.instead(self.procedure, self.bench),
         )
+
+    def _values(self, protection: Protection | None) -> dict[str, float]:
+        """What expressions may name, in SI; and what texts say of what the sheet does not declare."""
+        values = self.pack.values()
+        if protection is not None:
+            low, high = marks(protection, self.bench.decision.assumed_tolerance, self.pack.cells_in_series)
+            values |= {"trip": protection.trip, "delay": protection.delay_to_wait, "polling": protection.polling}
+            values |= {"lowest_trip": low, "highest_trip": high}
+            if not protection.trip_declared:
+                dimension = protection.dimension
+                self.told["trip"] = f"{shown(low, dimension)} to {shown(high, dimension)}"
+            assumed, kind = self.bench.decision.assumed_tolerance, str(self.procedure.protection)
+            release = release_about(kind, protection, assumed, self.pack.cells_in_series)
+            if release is not None:
+                values["release"] = release
+            if protection.release is None:
+                self.told["release"] = "(no release declared)"
+        return values
 
     def _ceilings(self, values: Mapping[str, float]) -> CeilingValues:
         wanted = self.procedure.ceilings
@@ -352,6 +369,7 @@ class _Planner:
 
     def _text(self, text: str, values: Mapping[str, float], sensor: Sensor | None) -> str:
         words = {name: shown(value, self.dimensions.get(name, "ratio")) for name, value in values.items()}
+        words |= self.told
         words |= named_in_texts(sensor, self._current_ceiling)
         for name, dimension in self.dimensions.items():
             words.setdefault(name, f"(no {name.replace('_', ' ')} declared)" if dimension in DIMENSIONS else "")

@@ -86,4 +86,7 @@ class Program:
     empty_at: float  # V under load at which the pack's own under-voltage may stop a discharge; 0 in a test of it
     heated_by_machine: bool  # an actuator heats and cools, not a person
     declared_path: DeclaredPath  # how the pack's path opens, as its sheet says
+    climb: float = (
+        0.0  # V/s for each A that the pack's voltage may rise anywhere between empty and full; 0: a flat curve
+    )
     fitted: tuple[str, ...] = ()  # the currents that are less than the procedure asks for, and why

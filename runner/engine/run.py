@@ -8,6 +8,7 @@ Rule 3: after the run has begun to make safe it orders nothing but off.
 from __future__ import annotations
 
 from dataclasses import replace
+from math import inf
 
 from runner.engine.away import SensorsAway
 from runner.engine.bench_state import PATH_OF, BenchState
@@ -15,7 +16,7 @@ from runner.engine.ceilings import Ceilings
 from runner.engine.opening import Opening
 from runner.engine.program import Program
 from runner.engine.sequence import Sequence
-from runner.engine.states import FAILED, NEXT, State, all_done
+from runner.engine.states import FAILED, NEXT, State, all_done, why_off
 from runner.engine.steps import Step, make_step
 from runner.engine.steps.again import repeated
 from runner.engine.steps.base import Surroundings
@@ -76,19 +77,28 @@ class Run:
     """The machine. ``state`` is where it is, ``step`` what it is doing, ``ended`` whether anything can still happen."""
 
     def __init__(
-        self, program: Program, begin: int = 0, *, awake: bool = True, guarded: bool = True, agreed: str = ""
+        self,
+        program: Program,
+        begin: int = 0,
+        *,
+        awake: bool = True,
+        guarded: bool = True,
+        agreed: str = "",
+        speed: float = 1.0,
     ) -> None:
         """``begin`` is the step to begin with; ``awake`` is False if the pack has cut off and not come back (after a break).
 
         Without a guard (``guarded`` False) a person has to agree to that with the cautions. ``agreed``: who agreed to what is
-        unusual on the pack sheet earlier in the session, and why; then nobody is asked again.
+        unusual on the pack sheet earlier in the session, and why; then nobody is asked again. ``speed``: seconds of its clock in
+        one of a person's.
         """
+        self._speed = speed
         self.program = program
         self.opening = Opening(program, guarded=guarded, agreed=agreed)
         self.state = State.READY
         self.known = BenchState()
         self.watcher = Watcher(
-            dict(program.smallest_current), program.patience, program.empty_at, program.declared_path
+            dict(program.smallest_current), program.patience, program.empty_at, program.declared_path, program.climb
         )
         self.ceilings = Ceilings(program.ceilings, program.patience, program.by_hand)
         self.step: Step | None = None
@@ -144,6 +154,8 @@ class Run:
             elif isinstance(order, SetSupply):
                 self.ceilings.set_to(order.voltage)
             elif isinstance(order, Guide):
+                if "probe" in self.program.by_hand:  # marks of another motion say nothing about the rate of this one
+                    self.known.moves_anew()
                 self.known.hands_at = order.sensor if self._heats(order) else None
                 self.ceilings.heated(self.known.hands_at is not None)
             elif isinstance(order, BeginRamp):
@@ -151,7 +163,7 @@ class Run:
         if self.state is State.MAKING_SAFE and self.known.hands_at is not None:
             sensor, self.known.hands_at = self.known.hands_at, None
             # after the outputs: those first. An actuator is off with them, and would go to its rest if it were told anything
-            return orders if self.program.heated_by_machine else [*orders, hands_off(sensor)]
+            return orders if self.program.heated_by_machine else [*orders, hands_off(sensor, now=True)]
         return orders
 
     def _heats(self, order: Guide) -> bool:
@@ -274,7 +286,9 @@ class Run:
         self._waiting = (question, max(since, self.known.path_since))
         if t - self._waiting[1] <= self.program.longest_hold:
             return ""
-        return f"no answer for {(t - self._waiting[1]) / 60:.0f} min while the {self.known.path} was on"
+        waited = t - self._waiting[1]
+        quick = f" of simulated time ({waited / self._speed:.0f} s)" if 1.0 < self._speed < inf else ""
+        return f"no answer for {waited / 60:.0f} min{quick} while the {self.known.path} was on"
 
     @property
     def answer_within(self) -> float | None:
@@ -295,7 +309,7 @@ class Run:
                 return self._make_safe(self.step.why, early=True)
             between = self._sequence.done_again(self.step)
             if between is not None:
-                return self._begin(between, t, [repeated(self.step.why)])
+                return self._begin(between, t, [repeated(self.step.planned.sensor, self.step.why)])
             orders += self._sequence.skip(self.step)
         for planned in self._sequence.following():
             orders = self._begin(make_step(planned, self._around), t, orders)
@@ -349,17 +363,8 @@ class Run:
         self.early, self.reason = early, reason
         self._at_once = [say for say in self.by_hand if say not in self._still_on] if early else []
         self._go(State.MAKING_SAFE)
-        return [*self.switches.dropped(), *self._why_off(), SwitchOff(everything=True)]
-
-    def _why_off(self) -> list[Order]:
-        """Why the bench is switched off before the last step, for people and for the record."""
-        if not self.early:
-            return []
-        detail = self.ceilings.detail
-        return [
-            *([Remark(f"Last reply: {detail}")] if detail else []),
-            Remark(f"Switching the bench off: {self.reason}"),
-        ]
+        why = why_off(reason, self.ceilings.detail) if early else []
+        return [*self.switches.dropped(), *why, SwitchOff(everything=True)]
 
     def _making_safe(self, event: Event) -> list[Order]:
         if isinstance(event, OutputIsOff):

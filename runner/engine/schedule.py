@@ -17,11 +17,12 @@ from runner.engine.fitting.by_hand import beyond_the_charger, missing_roles, nee
 from runner.engine.fitting.duration import seconds
 from runner.engine.program import Program
 from runner.sheets.bench import BenchFile
-from runner.sheets.pack import PackSheet, protection_name
+from runner.sheets.pack import PackSheet
+from runner.sheets.parts.protections import protection_name
 from runner.sheets.procedure import Procedure
 
 TO_FULL, TO_HALF, EMPTIES = "full-charge", "partial-charge", "capacity"
-MANY_MINUTES = 5400.0  # s
+HOUR = 3600.0  # s
 HALF = 0.5
 NAMES = {
     "probe": "thermometer (probe)",
@@ -51,7 +52,7 @@ class Item:
 
 def _about(seconds: float) -> str:
     """A planned time as people read it: hours where minutes would be many."""
-    return f"{seconds / 60:.0f} min" if seconds <= MANY_MINUTES else f"{seconds / 3600:.1f} h"
+    return f"{seconds / 60:.0f} min" if seconds < HOUR else f"{seconds / HOUR:.1f} h"
 
 
 @dataclass(frozen=True)

@@ -24,7 +24,8 @@ from runner.sheets.bench import Assumed, BenchFile
 from runner.sheets.curve import Curve
 from runner.sheets.instrument_parts import Calibrated, MeterAccuracy
 from runner.sheets.instruments import ClampSheet, Instruments, ProbeSheet
-from runner.sheets.pack import PackSheet, Protection, VoltageProtection
+from runner.sheets.pack import PackSheet
+from runner.sheets.parts.protections import Protection, VoltageProtection
 from runner.sheets.procedure import Procedure
 from runner.sheets.tolerances import allowed
 from runner.vocabulary import Role
@@ -120,14 +121,18 @@ def _of_protection(protection: Protection | None, assumed: Assumed, beyond: str)
         return {}
     limits = allowed(protection, assumed)
     tolerance = protection.delay_tolerance
+    half = UNSAID * protection.delay if tolerance is None else tolerance
+    if protection.delay_range is not None:
+        half, tolerance = (protection.delay_range[1] - protection.delay_range[0]) / 2, None
     return {
-        "trip": protection.trip,
+        "trip": protection.trip if protection.trip_declared else None,
         "assumed": "; ".join(each for each in (limits.assumed, beyond) if each),
         "trip_limits": limits.trip,
         "release": protection.release,
         "release_limits": limits.release,
         "delay": protection.delay,
-        "delay_uncertainty": (UNSAID * protection.delay if tolerance is None else tolerance) / 3.0**0.5,
+        "delay_uncertainty": half / 3.0**0.5,
+        "delay_assumed": protection.delay_range,
         "delay_limits": None if tolerance is None else (protection.delay - tolerance, protection.delay + tolerance),
         "polling": protection.polling,
         "latching": protection.latching,

@@ -51,7 +51,8 @@ def trip_by_hand(maker: Evaluator, attempt: Attempt) -> Finding:
         + add(BudgetSource.DISPLAY_DIGITS, 0.0, 0.01 / 12.0**0.5, "rectangular")
         + reading_error(maker.inputs, declared.accuracy.get(METER_VOLTAGE, Accuracy()), value, "voltmeter")
     )
-    caveats = ("read by hand: last voltage seen before the load stopped", *about_cells(declared))
+    about = tuple(each for each in (declared.about_delay,) if each)
+    caveats = ("read by hand: last voltage seen before the load stopped", *about, *about_cells(declared))
     return maker.measured("trip", "V", theta, expected=declared.trip, limits=limits, caveats=caveats)
 
 

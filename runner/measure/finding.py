@@ -33,8 +33,17 @@ SAID_BEFORE = {
     "a glance at the display": "reading of the display",
     "two digits of the display": "digits of the display",
     "when the current was there": "time at which the current was on",
+    "coupling of probe and sensor": "contact of probe and sensor",
+    "instants of the edges": "moments of switching",
+    "instant of the edge": "moment of switching",
+    "instant of the trip": "moment of the trip",
+    "polling of the pack": "polling interval of the pack",
+    "coupling that grows with the temperature": "contact of probe and sensor, growing with the temperature",
+    "coupling that depends on the direction": "contact of probe and sensor, heating against cooling",
+    "instant of the return": "moment of the return",
 }  # in older findings
 PASSED_OUTSIDE = "outside the limits, but not far enough to be rejected by the decision rule"
+NOT_REACHED = "not reached, the run ended early"  # of a sensor: why, the end of the run says once
 
 
 @dataclass(frozen=True)
@@ -100,7 +109,8 @@ class Finding:
 
 def _kind(text: str) -> str:
     """The source of a budget's line in findings.json, whose contract has its text only."""
-    text = SAID_BEFORE.get(text, text)
+    before = max((old for old in SAID_BEFORE if text == old or text.startswith(f"{old} ")), key=len, default="")
+    text = SAID_BEFORE[before] + text[len(before) :] if before else text
     fitting = [source.value for source in BudgetSource if text.startswith(source)]
     return max(fitting, key=len, default="")
 
@@ -257,7 +267,8 @@ class Evaluator:
         if spoiled:
             return spoiled[0].why
         if self.recording.ended_early:
-            return f"the run ended early: {self.recording.ended_early}"
+            begun = not self.sensor or any(attempt.sensor == self.sensor for attempt in self.recording.attempts)
+            return f"the run ended early: {self.recording.ended_early}" if begun else NOT_REACHED
         others = [attempt for attempt in self.recording.attempts if attempt.outcome in (Outcome.TAPERING, Outcome.FULL)]
         if others and self.sensor:
             return others[0].why

@@ -5,7 +5,8 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from runner.sheets.pack import KINDS, PackSheet
+from runner.sheets.pack import PackSheet
+from runner.sheets.parts.protections import KINDS
 
 # V and A of the smallest there is
 SUPPLY, LOAD = (31.0, 18.0), (31.0, 60.0)

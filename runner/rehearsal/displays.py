@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Collection
 from dataclasses import replace
 
+from runner.conduct.answer_parsing import as_read
 from runner.conduct.interfaces import Operator
 from runner.engine.view import View
 from runner.events import LOAD_CURRENT, METER_VOLTAGE, PROBE_TEMPERATURE, SUPPLY_CURRENT, Answered, Sampled
@@ -32,7 +33,9 @@ class AtSimulatedDisplays:
         if isinstance(order, Ask):
             self._asked[order.question] = order
             if order.wants == Wants.NUMBER:
-                order = replace(order, say=f"{order.say} The simulated display shows {self._eyes.read(order)}.")
+                order = replace(
+                    order, say=f"{order.say} The simulated display shows {_displayed(order, self._eyes.read(order))}."
+                )
         self._operator.told(order, t)
 
     def show(self, look: Callable[[], View]) -> None:
@@ -51,3 +54,10 @@ class AtSimulatedDisplays:
         lost = {channel: why for channel, why in view.lost.items() if channel not in self._channels}
         readings = {**view.readings, **{channel: shown[channel] for channel in self._channels}}
         return replace(view, readings=readings, lost=lost)
+
+
+def _displayed(ask: Ask, reading: str) -> str:
+    """A reading as a display shows it: a temperature with the one digit that a pack's display has."""
+    number, _, unit = reading.partition(" ")
+    digits = f"{float(number):.1f}" if ask.dimension == "temperature" else number
+    return f"{digits} {as_read(unit)}"

@@ -19,11 +19,13 @@ from runner.rehearsal.bench_file import (
     bench_text,
 )
 from runner.rehearsal.bench_size import size_for
+from runner.rehearsal.own_bench import declared_bench, simulated_text
 from runner.rehearsal.simulated_operator import SimulatedEyes, Switched
 from runner.sheets.bench import parse_bench
 from runner.sheets.instrument_parts import InstrumentSheet
 from runner.sheets.instruments import ROLE_FACTS
-from runner.sheets.pack import PackSheet, TemperatureProtection, parse_pack
+from runner.sheets.pack import PackSheet, parse_pack
+from runner.sheets.parts.protections import TemperatureProtection
 from runner.sheets.tolerances import UNDER_VOLTAGE, implied_cut_off
 from runner.twin.chemistry import CellKind, kind_of
 from runner.twin.meters import DeclaredBench
@@ -33,7 +35,20 @@ from runner.twin.world import World
 from runner.vocabulary import Role
 from runner.workspace.job import Job, UserFile, load
 
-BACK = 1.1  # times the cut-off voltage: where a pack comes back whose sheet does not say
+# K, or V a cell, from the trip to the release of a simulated pack whose sheet declares none
+RELEASES = {
+    "charge_over_temperature": -8.0,
+    "charge_under_temperature": 8.0,
+    "discharge_over_temperature": -8.0,
+    "discharge_under_temperature": 8.0,
+    "over_voltage": -0.1,
+    "under_voltage": 0.25,
+}
+
+
+def per_cell_of(kind: str, pack: PackSheet) -> int:
+    """By what a value of a sheet is divided: by the cells where it is a voltage."""
+    return pack.cells_in_series if kind.endswith("voltage") else 1
 
 
 def declared_for_twin(pack: PackSheet, bench: DeclaredBench | None = None) -> Declared:
@@ -43,9 +58,10 @@ def declared_for_twin(pack: PackSheet, bench: DeclaredBench | None = None) -> De
         protection = pack.protection(kind) or (implied_cut_off(pack) if kind == UNDER_VOLTAGE else None)
         if protection is None:
             continue
-        per_cell = pack.cells_in_series if kind.endswith("voltage") else 1
-        unsaid = BACK * protection.trip if pack.protection(kind) is None else protection.trip
-        release = protection.release if protection.release is not None else unsaid
+        per_cell = per_cell_of(kind, pack)
+        release = protection.release
+        if release is None:
+            release = protection.trip + RELEASES.get(kind, 0.0) * per_cell_of(kind, pack)
         sensors = protection.sensors if isinstance(protection, TemperatureProtection) else ()
         protections.append(
             ProtectionTruth(
@@ -53,7 +69,7 @@ def declared_for_twin(pack: PackSheet, bench: DeclaredBench | None = None) -> De
                 protection.trip / per_cell,
                 release / per_cell,
                 protection.delay,
-                protection.polling or 0.25,
+                protection.polling or (0.1 if kind.endswith("current") else 0.25),
                 protection.latching,
                 dict.fromkeys(sensors, 0.0),
                 dict.fromkeys(sensors, 0.0),
@@ -70,12 +86,28 @@ def declared_for_twin(pack: PackSheet, bench: DeclaredBench | None = None) -> De
         tuple(sensor.name for sensor in pack.sensors),
         tuple(protections),
         PROBE_CALIBRATION / 2,
-        PROBE_COUPLING,
+        PROBE_COUPLING if bench is None or bench.coupling is None else bench.coupling,
         PROBE_RESOLUTION,
         {sensor.name: sensor.curve.temperature for sensor in pack.sensors if sensor.curve is not None},
         _cell_of(pack),
         DeclaredBench(size.supply, size.load) if bench is None else bench,
+        *_open(pack),
     )
+
+
+def _open(pack: PackSheet) -> tuple[dict[str, float], dict[str, tuple[float, float]]]:
+    """What the sheet leaves open: ± about the trip (of a cell), and between which values the delay is (s)."""
+    ranges: dict[str, float] = {}
+    delays: dict[str, tuple[float, float]] = {}
+    for kind in type(pack.protections).model_fields:
+        protection = pack.protection(kind)
+        if protection is None:
+            continue
+        if not protection.trip_declared:
+            ranges[kind] = (protection.between[1] - protection.between[0]) / 2 / per_cell_of(kind, pack)
+        if protection.delay_range is not None:
+            delays[kind] = protection.delay_range
+    return ranges, delays
 
 
 def _cell_of(pack: PackSheet) -> CellKind:
@@ -91,13 +123,14 @@ def build_world(
     seed: int,
     now: Callable[[], float],
     changed: Callable[[Truth], Truth] = lambda truth: truth,
+    bench: DeclaredBench | None = None,
 ) -> World:
     """A simulated bench with a pack like the sheet's on it. Raises SheetError if the sheet is wrong.
 
     ``changed`` makes of the truth that was drawn the one that holds.
     """
     sheet = parse_pack(pack.text, pack.name)
-    return World(changed(draw(declared_for_twin(sheet), scenario, seed)), now)
+    return World(changed(draw(declared_for_twin(sheet, bench), scenario, seed)), now)
 
 
 class Rehearsal:
@@ -115,17 +148,23 @@ class Rehearsal:
         nothing_wired: bool = False,
         sockets: bool = True,
         changed: Callable[[Truth], Truth] = lambda truth: truth,
+        own: UserFile | None = None,
     ) -> None:
         """``by_hand`` are the roles that the simulated operator reads. Raises SheetError if the pack sheet is wrong.
 
         With ``actuator`` a plate heats and cools in place of the simulated person.
         With ``nothing_wired`` a person reads and switches everything, and a charger and a clamp take the place of the supply.
+        ``own`` is a bench file, read and checked, whose instruments are simulated in place of the usual ones.
         Without ``sockets`` the instruments are reached inside this process only, through ``connect``.
         """
         self.pack = pack
-        self.world = build_world(pack, scenario, seed, clock.now, changed)
+        declared = None if own is None else declared_bench(parse_bench(own.text, own.name))
+        self.world = build_world(pack, scenario, seed, clock.now, changed, declared)
         self._inside = None if sockets else Inside(self.world, clock.sleep)
         self.servers: Servers | Inside = self._inside or Servers(self.world, sleep=clock.sleep)
+        if own is not None:
+            self.bench = UserFile("simulated-bench.yaml", simulated_text(own, self.servers, 1.0))
+            return
         left_out = (*(() if actuator else HEATED_BY), *((Role.SUPPLY,) if nothing_wired else ()))
         by_hand = NOTHING_WIRED if nothing_wired else by_hand
         size = size_for(parse_pack(pack.text, pack.name))

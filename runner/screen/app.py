@@ -18,6 +18,7 @@ from runner.conduct.execute import Result
 from runner.conduct.interfaces import Operator, StopFlag
 from runner.conduct.run_thread import RunThread
 from runner.conduct.signals import IN_WORDS
+from runner.measure.conformity import NOT_JUDGED
 from runner.measure.finding import Finding
 from runner.screen.feed import ScreenOperator
 from runner.screen.run import RunScreen
@@ -134,7 +135,15 @@ class RunApp(Dressed[None]):
 
         make = self.certificate
         certificate = (lambda: make(result)) if make is not None else None
-        self.push_screen(FindingsScreen(self.heading, result.evaluation.findings, str(result.folder.path), certificate))
+        evaluation = result.evaluation
+        overall = (
+            f"overall: {(evaluation.conformity or NOT_JUDGED).upper()}{', ended early' if result.outcome.early else ''}"
+        )
+        self.push_screen(
+            FindingsScreen(
+                f"{self.heading} · {overall}", result.evaluation.findings, str(result.folder.path), certificate
+            )
+        )
 
 
 def show_run(

@@ -35,6 +35,14 @@ KEYS: tuple[Binding, ...] = (
         priority=True,
     ),
     Binding(
+        "m",
+        "missed",
+        "Missed",
+        id="missed",
+        tooltip="the next degree was missed; the one after it comes next",
+        priority=True,
+    ),
+    Binding(
         "x",
         "stop_by_letter",
         "STOP",
@@ -83,5 +91,5 @@ KEYS: tuple[Binding, ...] = (
 )
 
 # what a letter does elsewhere is a letter where something is typed
-NOT_WHILE_TYPING = frozenset({"go_on", "mark", "stop_by_letter", "leave_by_letter", "mark_current"})
+NOT_WHILE_TYPING = frozenset({"go_on", "mark", "missed", "mark_current", "stop_by_letter", "leave_by_letter"})
 STOPS = frozenset({"stop", "stop_by_letter", "stop_while_typing"})

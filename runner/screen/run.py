@@ -21,7 +21,7 @@ from runner.events import CHARGE, CURRENT_OF, METER_VOLTAGE, PROBE_TEMPERATURE, 
 from runner.orders import Ask, AskTaps, BeginStep, Conclude, End, Order, Withdraw
 from runner.screen.feed import ScreenOperator, Told, ViewSeen
 from runner.screen.keys import KEYS, NOT_WHILE_TYPING, STOPS
-from runner.screen.sentences import before_all, cautions, coach_line, ended_in_words, in_the_field, is_typed
+from runner.screen.sentences import before_all, cautions, coach_line, ended_in_words, in_the_field, is_typed, next_mark
 from runner.screen.widgets.headroom import HeadroomLine
 from runner.screen.widgets.prompt import Prompt
 from runner.screen.widgets.readout import Readout
@@ -136,7 +136,7 @@ class RunScreen(Screen[None]):
         if self._marks_current or (self.asked is not None and view.answer_within is not None and not self._refused):
             self._ask_again()
         if self.asked is None and self.end is None:
-            detail = self.taps.say if self.taps is not None else f"current: {view.word}, {view.why}"
+            detail = next_mark(self.operator.degree) if self.taps else f"current: {view.word}, {view.why}"
             self.query_one(Prompt).show(view.sentence, detail, hold=False)
 
     def _ask_again(self, error: str = "") -> None:
@@ -248,9 +248,9 @@ class RunScreen(Screen[None]):
         """A letter is a letter where something is typed; what is over cannot be stopped."""
         if self.end is not None and action in STOPS:
             return False
-        if action == "stop_while_typing" and not self._is_typing:
-            return False
-        if action == "mark_current" and not self._marks_current:
+        degrees = self.taps is not None and not self.watching and (self.asked is None or self._marks_current)
+        when = {"stop_while_typing": self._is_typing, "mark_current": self._marks_current, "missed": degrees}
+        if not when.get(action, True):
             return False
         if action in ("go_on", "mark") and self._enter_does != action:
             return False
@@ -267,6 +267,9 @@ class RunScreen(Screen[None]):
 
     def action_mark(self) -> None:
         self.action_go_on()
+
+    def action_missed(self) -> None:
+        self.operator.miss()
 
     def action_go_on(self) -> None:
         if self._orders_off:
@@ -288,8 +291,7 @@ class RunScreen(Screen[None]):
         return marks_current(self.asked, self.taps)
 
     def action_mark_current(self) -> None:
-        if self._marks_current:
-            self._answer(Reply(Answer.GO_ON))
+        self._answer(Reply(Answer.GO_ON))
 
     def _confirmed_off(self) -> None:
         """A person has switched off by hand what did not confirm it."""

@@ -36,6 +36,11 @@ def in_the_field(ask: Ask) -> str:
     return as_read(ask.unit) if ask.unit else "type the word or its number"
 
 
+def next_mark(degree: float) -> str:
+    """What the keys do in a ramp that a person reads, whose next mark is at ``degree`` °C."""
+    return f"Enter: as it shows {degree:.0f} °C, then at each whole degree · m: {degree:.0f} °C was missed"
+
+
 def ended_in_words(end: End, *, off_by_hand: bool = False) -> str:
     """What the prompt says once a run has ended: what a person still has to do, and whether the bench is off."""
     ended = "The run has ended; the bench is off." if end.safe else "The run has ended."

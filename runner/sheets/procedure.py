@@ -23,7 +23,8 @@ from runner.notation.source import Source, normal_key, read
 from runner.notation.wrong import Wrong
 from runner.sheets.hold_steps import Text
 from runner.sheets.instruments import ROLES
-from runner.sheets.pack import KINDS, PACK_NAMES, PackSheet, Protection
+from runner.sheets.pack import PACK_NAMES, PackSheet
+from runner.sheets.parts.protections import KINDS, Protection
 from runner.sheets.steps import StepItem
 from runner.sheets.tolerances import UNDER_VOLTAGE, implied_cut_off
 from runner.vocabulary import Observed, Role, Until

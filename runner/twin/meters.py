@@ -87,6 +87,7 @@ class DeclaredBench:
     load_leads: DeclaredLeads = DeclaredLeads()
     coupling_growth: float = 0.0
     coupling_direction: float = 0.0
+    coupling: float | None = None
     probe_lag: tuple[float, float] | None = None
     counter: tuple[float, float] | None = None
 

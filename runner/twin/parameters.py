@@ -92,6 +92,8 @@ class Declared:
     curves: dict[str, Callable[[float], float]] = field(default_factory=dict)
     cell: CellKind = KINDS["LFP"]
     bench: DeclaredBench = field(default_factory=DeclaredBench)
+    ranges: dict[str, float] = field(default_factory=dict)  # ± about the trip, by kind, where only a range is declared
+    delays: dict[str, tuple[float, float]] = field(default_factory=dict)  # s, by kind, where no delay is declared
 
 
 SCENARIOS = {
@@ -135,7 +137,9 @@ def draw(declared: Declared, scenario: str, seed: int) -> Truth:
     sensors = {name: dice.uniform(*SENSOR_LAG) for name in declared.sensors}
     clock = random.Random(f"clock {seed}").uniform(*CLOCK)
     protections = tuple(
-        replace(_drawn(protection, declared.sensors, dice), polling=protection.polling * clock)
+        replace(
+            _in_range(_drawn(protection, declared.sensors, dice), declared, seed), polling=protection.polling * clock
+        )
         for protection in declared.protections
     )
     smaller = CAPACITY / declared.capacity
@@ -201,6 +205,16 @@ def _drawn(protection: ProtectionTruth, sensors: tuple[str, ...], dice: random.R
         )
     trip = protection.trip * dice.uniform(0.98, 1.02)
     return replace(protection, delay=delay, trip=trip, release=dice.uniform(20.0, 40.0))
+
+
+def _in_range(protection: ProtectionTruth, declared: Declared, seed: int) -> ProtectionTruth:
+    """Anywhere in what a sheet allows that gives a range for the trip, or none for the delay."""
+    dice = random.Random(f"range {seed} {protection.kind}")
+    where, delay = dice.uniform(-0.8, 0.8), dice.random()
+    low, high = declared.delays.get(protection.kind, (protection.delay, protection.delay))
+    moved = where * declared.ranges.get(protection.kind, 0.0)
+    release = protection.release if protection.kind.endswith("current") else protection.release + moved
+    return replace(protection, trip=protection.trip + moved, release=release, delay=low + delay * (high - low))
 
 
 def _with_scenario(truth: Truth, scenario: str, dice: random.Random) -> Truth:

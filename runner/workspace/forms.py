@@ -31,7 +31,7 @@ class Field:
         """What is wrong with what was typed, or nothing."""
         text = text.strip()
         if not text:
-            return f"is required; for example {self.example}" if self.needed else ""
+            return "missing" if self.needed else ""
         if self.dimension == "count":
             return (
                 "" if text.isdigit() and int(text) > 0 else f"is not a whole number; write for example {self.example}"
@@ -88,14 +88,14 @@ FORMS = {"pack": PACK, "bench": BENCH}
 def written(kind: str, values: Mapping[str, str]) -> str:
     """The YAML of a form's values. Raises SheetError with everything that is wrong in it."""
     problems = [
-        Problem(kind, number, 1, f"{field.ask}: {fault}", "correct the field")
+        Problem("", 0, number, f"{field.ask}: {fault}")
         for number, field in enumerate(FORMS[kind], start=1)
         if (fault := field.fault(values.get(field.key, "")))
     ]
     for begins in ("over", "low"):
         if kind == "pack" and _given(values, f"{begins}_trip") and not _given(values, f"{begins}_delay"):
             field = next(field for field in PACK if field.key == f"{begins}_trip")
-            problems.append(Problem(kind, 1, 1, f"{field.ask}: trip delay is missing", "write for example 1 s"))
+            problems.append(Problem("", 0, 0, f"{field.ask}: trip delay is missing", "write for example 1 s"))
     if problems:
         raise SheetError(problems)
     text = _pack(values) if kind == "pack" else _bench(values)

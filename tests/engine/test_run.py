@@ -122,7 +122,7 @@ def test_after_the_outputs_heat_and_ice_go_away_once():
     assert [order.action for order in orders if isinstance(order, Guide)] == ["heat"]
     orders = run.receive(StopPressed(104.0, "a key"))
     assert [kind for kind in kinds(orders) if kind in (SwitchOff, Guide)] == [SwitchOff, Guide]
-    assert orders[-1] == hands_off("T1")
+    assert orders[-1] == hands_off("T1", now=True)
     assert Guide not in kinds(run.receive(StopPressed(104.1, "a key")))
 
 

@@ -198,7 +198,7 @@ def test_a_wrong_unit_is_said_at_its_field_and_nothing_is_saved(tmp_path):
             await pilot.press("A", "enter", "1", "enter", "enter", "L", "enter", "8", "enter", "2", "5", "space", "A")
             await shows(pilot, "nominal voltage:")
             await pilot.press("f2")
-            await shows(pilot, "is required")
+            await shows(pilot, "rated capacity: missing")
             await pilot.press("escape")
             await shows(pilot, "Enter begins.")
 

@@ -8,7 +8,8 @@ from runner.engine.fitting.by_hand import beyond_the_charger, missing_roles, nee
 from runner.errors import Problem
 from runner.notation.source import Path, Source
 from runner.sheets.bench import BenchFile
-from runner.sheets.pack import PackSheet, Protection, Sensor, TemperatureProtection, protection_name
+from runner.sheets.pack import PackSheet, Sensor
+from runner.sheets.parts.protections import Protection, TemperatureProtection, protection_name
 from runner.sheets.procedure import Procedure
 
 

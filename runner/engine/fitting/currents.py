@@ -16,7 +16,8 @@ from runner.notation.quantity import shown
 from runner.sheets import tolerances
 from runner.sheets.bench import BenchFile
 from runner.sheets.instruments import LoadSheet, SupplySheet
-from runner.sheets.pack import PackSheet, protection_name
+from runner.sheets.pack import PackSheet
+from runner.sheets.parts.protections import protection_name
 from runner.vocabulary import Until
 
 # of the limit: a supply protects itself at its limit, and a pack may at the lower limit of a trip (common practice, no source)

@@ -85,7 +85,7 @@ class Provoke(Step):
         return [*orders, AskTaps(self._goal, self.sign, self._tap_words(self._goal))]
 
     def _tap_words(self, first: float) -> str:
-        return f"Press Enter as the thermometer passes {first:.0f} °C, and then at each whole degree."
+        return f"Press Enter as the thermometer reaches {first:.0f} °C, and then at each whole degree."
 
     def _is_still(self) -> bool:
         """Whether nothing flows, so that no stop could be seen."""
