@@ -13,11 +13,25 @@ Rule 5: with the output on, a ceiling that cannot be watched is treated as passe
 
 from __future__ import annotations
 
-from collections.abc import Collection
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
+from math import inf
 
+from runner.engine.bench_state import BenchState
 from runner.engine.program import CeilingValues
-from runner.events import CHARGE, CURRENT_OF, DISCHARGE, METER_VOLTAGE, PROBE_TEMPERATURE, VOLTAGE_OF, Sampled
+from runner.engine.steps.switches import SIGHTS
+from runner.events import (
+    CHARGE,
+    CURRENT_OF,
+    DISCHARGE,
+    METER_VOLTAGE,
+    PROBE_TEMPERATURE,
+    VOLTAGE_OF,
+    Answered,
+    Event,
+    Sampled,
+)
+from runner.orders import Ask, Order, Withdraw
 
 # s without a valid reading of a channel that has a ceiling: nobody heats meanwhile, the supply's own protection stands, and an
 # instrument that is reached again after ten seconds costs no run
@@ -165,3 +179,50 @@ class Ceilings:
             Headroom(name, self._latest.get(name), getattr(self.values, name), unit, self._wanted.get(name))
             for name, _, unit in self._watched
         )
+
+
+class StandingQuestion:
+    """The question that a person has not answered: while something is on, the run does not wait for ever.
+
+    ``longest`` is how long it waits, in s of the run's time; ``speed`` how fast that passes.
+    """
+
+    def __init__(self, known: BenchState, longest: float, speed: float) -> None:
+        self._known, self._longest, self._speed = known, longest, speed
+        self._waiting: tuple[str, float] | None = None  # the question that stands while something is on, and since when
+        self.asked: Ask | None = None  # the question that was asked last, while it stands
+
+    def keep(self, event: Event, orders: Sequence[Order]) -> None:
+        """What an event and the orders that follow from it make of the question."""
+        if isinstance(event, Answered):
+            self._known.moves_anew()  # the probe may have been moved
+            if self._waiting is not None and event.question == self._waiting[0]:
+                self._waiting = None
+            if self.asked is not None and event.question == self.asked.question:
+                self.asked = None
+        for order in orders:
+            if isinstance(order, Ask):
+                self.asked = order
+                self._waiting = None if order.of in SIGHTS else (order.question, self._known.t)
+            elif isinstance(order, Withdraw):  # only the one that stands is ever taken away
+                self._waiting = self.asked = None
+
+    def waited_too_long(self) -> str:
+        """Why the run ends for want of an answer, or nothing."""
+        if self._waiting is None or not self._known.path:
+            return ""
+        question, since = self._waiting
+        self._waiting = (question, max(since, self._known.path_since))
+        waited = self._known.t - self._waiting[1]
+        if waited <= self._longest:
+            return ""
+        quick = f" of simulated time ({waited / self._speed:.0f} s)" if 1.0 < self._speed < inf else ""
+        return f"no answer for {waited / 60:.0f} min{quick} while the {self._known.path} was on"
+
+    @property
+    def answer_within(self) -> float | None:
+        """Seconds after which a question that stands ends the run; None while nothing is on."""
+        if self._waiting is None or not self._known.path:
+            return None
+        since = max(self._waiting[1], self._known.path_since)
+        return max(0.0, self._longest - (self._known.t - since))

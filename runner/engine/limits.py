@@ -13,10 +13,11 @@ import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
+from runner.engine.derived import smallest_currents
 from runner.engine.program import CeilingValues, Planned
 from runner.engine.step_order import StepOrder, path_opened_by
 from runner.errors import Problem
-from runner.events import DISCHARGE
+from runner.events import CHARGE, DISCHARGE
 from runner.notation.source import Path, Source
 from runner.sheets import tolerances
 from runner.sheets.bench import BenchFile
@@ -54,7 +55,7 @@ class Limits:
         found += [*self._heated(steps), *self._leads(steps)]
         for step, place in zip(steps, places, strict=True):
             found += [*self._beyond_the_sheet(step, place), *self._beyond_a_sensor(step, place)]
-            found += self._beyond_a_ceiling(step, place, ceilings)
+            found += [*self._beyond_a_ceiling(step, place, ceilings), *self._too_small(step, place)]
             if step.kind == "stage":
                 found += self._stairs(step, place)
         found += StepOrder(self.procedure, self.of_procedure).problems(steps, places)
@@ -198,6 +199,16 @@ class Limits:
         if value is not None and ceiling is not None and value >= ceiling:
             what = f"{step.kind} up to {value:g} °C, but the procedure's ceiling is {ceiling:g} °C"
             yield self.of_procedure.problem((*place, name), what, "lower it, or raise ceilings: temperature")
+
+    def _too_small(self, step: Planned, place: Path) -> Iterator[Problem]:
+        """A current that its reading cannot tell from none: whether the pack conducts would never be seen."""
+        if step.kind not in SETS_CURRENT:
+            return
+        path = DISCHARGE if self._role(step) == "load" else CHARGE
+        smallest, current = smallest_currents(self.bench).get(path, 0.0), highest_current(step)
+        if 0.0 < current <= smallest:
+            what = f"sets {current:g} A, the {self._role(step)} cannot tell {smallest:g} A from none (its current_accuracy)"
+            yield self.of_procedure.problem((*place, "current"), what, "use an instrument with a smaller range")
 
     def _beyond_a_sensor(self, step: Planned, place: Path) -> Iterator[Problem]:
         if step.kind not in ("heat", "cool", "wait"):

@@ -8,11 +8,10 @@ Rule 3: after the run has begun to make safe it orders nothing but off.
 from __future__ import annotations
 
 from dataclasses import replace
-from math import inf
 
 from runner.engine.away import SensorsAway
 from runner.engine.bench_state import PATH_OF, BenchState
-from runner.engine.ceilings import Ceilings
+from runner.engine.ceilings import Ceilings, StandingQuestion
 from runner.engine.opening import Opening
 from runner.engine.program import Program
 from runner.engine.sequence import Sequence
@@ -21,7 +20,7 @@ from runner.engine.steps import Step, make_step
 from runner.engine.steps.again import repeated
 from runner.engine.steps.base import Surroundings
 from runner.engine.steps.hold import Confirm
-from runner.engine.steps.switches import SIGHTS, Switches, off_by_hand
+from runner.engine.steps.switches import Switches, off_by_hand
 from runner.engine.steps.typed import TypedReadings
 from runner.engine.watch.verdict import Verdict
 from runner.engine.watch.watcher import Watcher
@@ -61,7 +60,6 @@ from runner.orders import (
     SetSupply,
     SwitchOff,
     SwitchOn,
-    Withdraw,
     for_machine,
     hands_off,
     take_away,
@@ -92,7 +90,6 @@ class Run:
         unusual on the pack sheet earlier in the session, and why; then nobody is asked again. ``speed``: seconds of its clock in
         one of a person's.
         """
-        self._speed = speed
         self.program = program
         self.opening = Opening(program, guarded=guarded, agreed=agreed)
         self.state = State.READY
@@ -109,8 +106,7 @@ class Run:
         self._around = Surroundings(program, self.known, self.watcher, awake)
         self._watching = Watching(self.watcher)
         self._sequence = Sequence(program.steps, begin, self._around)
-        self._waiting: tuple[str, float] | None = None  # the question that stands while something is on, and since when
-        self._asked: Ask | None = None  # the question that was asked last, while it stands
+        self._question = StandingQuestion(self.known, program.longest_hold, speed)
         self.switches = Switches(self.known)
         self._typed = TypedReadings(self.ceilings)
         self._bench_off: OutputIsOff | None = None  # what is on a cable, once the run makes safe
@@ -146,7 +142,7 @@ class Run:
             orders = self.switches.passed_on(orders)
         if self.program.heated_by_machine:
             orders = [for_machine(order) if isinstance(order, Guide) else order for order in orders]
-        self._keep_question(event, orders)
+        self._question.keep(event, orders)
         for order in orders:
             if isinstance(order, Pace):  # what is polled rarely may be missing longer
                 self._watching.ordered(order)
@@ -198,7 +194,7 @@ class Run:
             return [Pace(1.0, 1.0), SwitchOff(everything=True), self.opening.resumes(event)]
         if isinstance(event, Complained):
             return [Remark(f"An old error in the queue of the {event.instrument} was deleted: {event.what}")]
-        self.switches.happened(event, self._asked)
+        self.switches.happened(event, self._question.asked)
         verdicts, orders = self._look(event)
         if self.state is State.MAKING_SAFE:
             return orders + self._making_safe(event)
@@ -214,7 +210,7 @@ class Run:
         if self.step is None or self.switches.is_mine(event):
             return []
         if isinstance(event, Answered):
-            event, again = self._typed.answered(event, self._asked)
+            event, again = self._typed.answered(event, self._question.asked)
             if again is not None:
                 return [again]
         orders = self._allowed(self.step.receive(event, verdicts))
@@ -245,7 +241,7 @@ class Run:
 
     def _must_stop(self, event: Event) -> str:
         if isinstance(event, Sampled):
-            return self.ceilings.passed(event) or self._waited_too_long(event.t)
+            return self.ceilings.passed(event) or self._question.waited_too_long()
         if isinstance(event, OutputIsOff) and not event.confirmed:
             return UNCONFIRMED
         if isinstance(event, StopPressed):
@@ -253,7 +249,7 @@ class Run:
         if isinstance(event, Answered) and event.value == Answer.STOP:
             return f"stopped by {event.by} at a hold point"
         if isinstance(event, Answered):
-            return self._typed.passed(event, self._asked)
+            return self._typed.passed(event, self._question.asked)
         if isinstance(event, OrderFailed):
             return f"{FAILED.get(event.order, event.order + ' failed')}: {event.what}"
         if isinstance(event, GuardEnded):
@@ -264,39 +260,10 @@ class Run:
             return f"fault in the program: {event.what}"
         return ""
 
-    def _keep_question(self, event: Event, orders: list[Order]) -> None:
-        """Which question stands while something is on, and since when."""
-        if isinstance(event, Answered):
-            self.known.moves_anew()  # the probe may have been moved
-        if isinstance(event, Answered) and self._waiting is not None and event.question == self._waiting[0]:
-            self._waiting = None
-        if isinstance(event, Answered) and self._asked is not None and event.question == self._asked.question:
-            self._asked = None
-        for order in orders:
-            if isinstance(order, Ask):
-                self._asked = order
-                self._waiting = None if order.of in SIGHTS else (order.question, self.known.t)
-            elif isinstance(order, Withdraw):  # only the one that stands is ever taken away
-                self._waiting = self._asked = None
-
-    def _waited_too_long(self, t: float) -> str:
-        if self._waiting is None or not self.known.path:
-            return ""
-        question, since = self._waiting
-        self._waiting = (question, max(since, self.known.path_since))
-        if t - self._waiting[1] <= self.program.longest_hold:
-            return ""
-        waited = t - self._waiting[1]
-        quick = f" of simulated time ({waited / self._speed:.0f} s)" if 1.0 < self._speed < inf else ""
-        return f"no answer for {waited / 60:.0f} min{quick} while the {self.known.path} was on"
-
     @property
     def answer_within(self) -> float | None:
         """Seconds after which a question that stands ends the run; None while nothing is on."""
-        if self._waiting is None or not self.known.path:
-            return None
-        since = max(self._waiting[1], self.known.path_since)
-        return max(0.0, self.program.longest_hold - (self.known.t - since))
+        return self._question.answer_within
 
     # ---- going on --------------------------------------------------------------------------------------------
 

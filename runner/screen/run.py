@@ -12,7 +12,7 @@ from textual.content import Content
 from textual.screen import Screen
 from textual.widgets import Footer, Input, Static
 
-from runner.conduct.answer_parsing import CURRENT_KEY, NotUnderstood, Reply, hint, is_stop, marks_current, understood
+from runner.conduct.answer_parsing import NotUnderstood, Reply, hint, is_stop, marks_current, understood
 from runner.conduct.interfaces import StopFlag
 from runner.engine.opening import CAUTIONS
 from runner.engine.steps.switches import SWITCHED_OFF
@@ -21,7 +21,16 @@ from runner.events import CHARGE, CURRENT_OF, METER_VOLTAGE, PROBE_TEMPERATURE, 
 from runner.orders import Ask, AskTaps, BeginStep, Conclude, End, Order, Withdraw
 from runner.screen.feed import ScreenOperator, Told, ViewSeen
 from runner.screen.keys import KEYS, NOT_WHILE_TYPING, STOPS
-from runner.screen.sentences import before_all, cautions, coach_line, ended_in_words, in_the_field, is_typed, next_mark
+from runner.screen.sentences import (
+    Hint,
+    before_all,
+    cautions,
+    coach_line,
+    ended_in_words,
+    in_the_field,
+    is_typed,
+    next_mark,
+)
 from runner.screen.widgets.headroom import HeadroomLine
 from runner.screen.widgets.prompt import Prompt
 from runner.screen.widgets.readout import Readout
@@ -34,11 +43,6 @@ REACTION = (
     0.6  # s after a question is on the screen: a key pressed sooner was meant for the one before, or a switch bounced
 )
 PARTS = ("#prompt", "#answer", "#coach", "#page-text", "#chart", "#steps", "#headroom")
-TWO_KEYS = f"Enter: each whole degree · {CURRENT_KEY}: the moment of the current · x: stop"
-GO_KEY = "Enter: continue · x: stop"
-MARK_KEY = "Enter: at that moment · x: stop"
-ESCAPE = "Esc: stop at once"
-MORE_KEY = "More below · Enter: next page · x: stop"
 HURRY = 120.0  # s of the clock on the wall: less time for an answer is shown
 CONFIRM_OFF = "Press Enter when it is off."
 
@@ -145,14 +149,14 @@ class RunScreen(Screen[None]):
             return
         if self._marks_current:
             say = f"{self.view.sentence if self.view is not None else ''} {self.asked.say}".strip()
-            self.query_one(Prompt).show(say, TWO_KEYS, hold=False)
+            self.query_one(Prompt).show(say, Hint.TWO_KEYS, hold=False)
             return
         if self._is_typing:
-            words = f"{error or hint(self.asked)} · {ESCAPE}"
+            words = f"{error or hint(self.asked)} · {Hint.ESCAPE}"
         elif self.asked.wants == Wants.MARK:
-            words = MARK_KEY
+            words = Hint.MARK_KEY
         else:
-            words = f"HOLD POINT · {MORE_KEY if self._more_below else GO_KEY}"
+            words = f"HOLD POINT · {Hint.MORE_KEY if self._more_below else Hint.GO_KEY}"
         left = None if self.view is None or self.view.answer_within is None else self.view.answer_within / self.speed
         if left is not None and left < HURRY and self.speed < inf:
             minutes = f"{int(left) // 60}:{int(left) % 60:02d}"
@@ -388,11 +392,5 @@ class RunScreen(Screen[None]):
 
     def _page(self, *, shown: bool) -> None:
         """The page of text by itself, so that all of it can be read at 80 columns, or the readings."""
-        for wanted, there in (
-            ("#page", shown),
-            ("#readouts", not shown),
-            ("#coach", not shown),
-            ("#steps", not shown),
-            ("#chart", not shown),
-        ):
-            self.query_one(wanted).display = there
+        for wanted in ("#page", "#readouts", "#coach", "#steps", "#chart"):
+            self.query_one(wanted).display = shown == (wanted == "#page")

@@ -3,15 +3,26 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from enum import StrEnum
 
 from textual.content import Content
 
-from runner.conduct.answer_parsing import as_read
+from runner.conduct.answer_parsing import CURRENT_KEY, as_read
 from runner.conduct.log_lines import stamp
 from runner.engine.program import Program
 from runner.engine.view import View
 from runner.orders import Ask, End
 from runner.vocabulary import Wants
+
+
+class Hint(StrEnum):
+    """Which keys do what now."""
+
+    TWO_KEYS = f"Enter: each whole degree · {CURRENT_KEY}: the moment of the current · x: stop"
+    GO_KEY = "Enter: continue · x: stop"
+    MARK_KEY = "Enter: at that moment · x: stop"
+    ESCAPE = "Esc: stop at once"
+    MORE_KEY = "More below · Enter: next page · x: stop"
 
 
 def cautions(program: Program, plan: Sequence[str]) -> Content:

@@ -137,3 +137,10 @@ def test_times_follow_from_sensors_capacity_and_current():
     one = LARGE.replace("sensors: all", "sensors: [T1]")
     times = [seconds(program("charge-over-temperature", each), 0.5) for each in (one, two)]
     assert 1.6 < times[1] / times[0] < 2.0
+
+
+def test_a_current_that_its_reading_cannot_tell_from_none_is_left_out():
+    text = bench().text.replace("current: 18 A}}", "current: 18 A}, current_accuracy: {offset: 1 A}}", 1)
+    agenda = agenda_for(["charge-over-temperature", "capacity"], read_file(DEMO_PACK), user_file("bench.yaml", text))
+    assert [name for name, _ in agenda.left_out] == ["capacity"]
+    assert "sets 2 A, the supply cannot tell 3 A from none" in agenda.left_out[0][1]

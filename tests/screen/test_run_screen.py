@@ -44,7 +44,9 @@ class Stage:
         self.operator, self.stop = ScreenOperator("Test Person"), StopFlag()
         job = self.rehearsal.job(user_file("short.yaml", self.procedure), ("T1",))
         person = AtSimulatedDisplays(self.operator, self.rehearsal.eyes, ())
-        self.thread = RunThread(lambda: execute(job, person, Site(clock, self.rehearsal.connect), out, self.stop))
+        self.thread = RunThread(
+            lambda: execute(job, person, Site(clock, self.rehearsal.connect, simulated=True), out, self.stop)
+        )
         self.app = RunApp(job, "REHEARSAL · TIM-840", self.operator, self.stop, self.thread, finding_line)
 
     def __enter__(self):

@@ -25,7 +25,9 @@ class ArrivalStage(Stage):
         self.operator, self.stop = ScreenOperator("Test Person"), StopFlag()
         job = self.rehearsal.job(find_procedure("arrival"))
         person = AtSimulatedDisplays(self.operator, self.rehearsal.eyes, ())
-        self.thread = RunThread(lambda: execute(job, person, Site(clock, self.rehearsal.connect), out, self.stop))
+        self.thread = RunThread(
+            lambda: execute(job, person, Site(clock, self.rehearsal.connect, simulated=True), out, self.stop)
+        )
         self.app = RunApp(job, "REHEARSAL", self.operator, self.stop, self.thread, finding_line)
 
 

@@ -169,8 +169,9 @@ class Try(Step):
         current = sample.readings.get(CURRENT_OF[self._path])
         if current is None:  # a look ends with a reading, so that its end is a time at which nothing flowed
             return [] if sample.t < self._until + PATIENCE else self._lost(sample)
-        declared = self.around.watcher.declared
-        flows = current > max(BEGUN * self.planned.values["current"], self.around.watcher.nothing)
+        declared, smallest = self.around.watcher.declared, self.around.program.smallest_current.get(self._path, 0.0)
+        # what the path may leave flowing, and what the reading can tell from none
+        flows = current > max(BEGUN * self.planned.values["current"], self.around.watcher.nothing, smallest)
         self._flows = [*self._flows, sample.t] if flows else []
         if len(self._flows) >= CONFIRM and sample.t - self._flows[0] >= declared.longest_try:
             return self._conclude_and_off(Outcome.RETURNED, "the pack conducts again", self._flows[0])
