@@ -142,7 +142,7 @@ def rehearsed(
     ) as rehearsal:
         job = rehearsal.job(procedure or find_procedure("charge-over-temperature"), sensors)
         operator = ScriptedOperator(answers, tell, eyes=rehearsal.eyes)
-        site = Site(clock, rehearsal.connect, simulated=nothing_wired)
+        site = Site(clock, rehearsal.connect, simulated=True)
         result = execute(job, operator, site, out, stop or StopFlag(), ended=rehearsal.write_truth)
         return Rehearsed(result, rehearsal, job)
 
