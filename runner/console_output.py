@@ -98,6 +98,9 @@ def check_instruments(path: Path) -> int:
             present = call(bench, datetime.datetime.now(datetime.UTC).date())
         finally:
             bench.close()
+    by_hand = [role for role in sheet.roles() if sheet.by_hand(role)]
+    if by_hand:
+        print(f"by hand  {', '.join(by_hand)}: read or switched by a person, not checked here")
     for each in present:
         print(f"{each.role:8} {each.address}")
         for text in filter(None, (each.readings, *each.details())):

@@ -32,7 +32,7 @@ from runner.console_output import (
 from runner.engine.opening import CELLS, NEAR_THE_END
 from runner.errors import BenchError, Problem, RecordError, SheetError
 from runner.evaluation.specification import decision_of
-from runner.plain import PlainOperator, Printer
+from runner.plain import DISPLAYS_EVERY, PROGRESS_EVERY, PlainOperator, Printer
 from runner.record.folder import RunFolder
 from runner.rehearsal.displays import AtSimulatedDisplays
 from runner.rehearsal.scripted import UNATTENDED, Eyes, ScriptedOperator
@@ -132,17 +132,8 @@ class Face:
         own = load_bench(Path(self.options.bench))[0] if self.options.bench else None
         by_hand = tuple(role for role in ("probe", "meter", "load") if self.options.by_hand)
         given = self.options
-        made = Rehearsal(
-            pack,
-            given.scenario,
-            given.seed,
-            clock,
-            by_hand,
-            actuator=given.actuator,
-            nothing_wired=given.nothing_wired,
-            sockets=False,
-            own=own,
-        )
+        how = {"actuator": given.actuator, "nothing_wired": given.nothing_wired}
+        made = Rehearsal(pack, given.scenario, given.seed, clock, by_hand, sockets=False, own=own, **how)
         with made as rehearsal, Locks(DOING) as locks:
             files, site = (pack, rehearsal.bench), Site(clock, rehearsal.connect, locks, simulated=True)
             place = Place(files, rehearsal.job, site, rehearsal.write_truth, rehearsal.eyes, self._sensors)
@@ -314,6 +305,7 @@ class Face:
         printer.line(f"{job.procedure.title}: {job.pack.name}, serial no. {job.pack.serial}, at {job.bench.name}")
         if self.script is not None:
             return work(ScriptedOperator(self.script, printer.told, printer.show, place.eyes))
+        printer.every = DISPLAYS_EVERY if place.eyes is not None and job.program.by_hand else PROGRESS_EVERY
         return work(_at_displays(PlainOperator(printer, stop, _operator_name(job)), job, place))
 
     def _on_screen(

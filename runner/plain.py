@@ -21,6 +21,7 @@ from runner.errors import OperatorGone
 from runner.events import CHARGE, CURRENT_OF, METER_VOLTAGE, PROBE_TEMPERATURE, VOLTAGE_OF, Answered, Event, Sampled
 from runner.orders import Ask, AskTaps, Order, Withdraw, next_degree
 
+DISPLAYS_EVERY = 5.0  # s, where a person reads simulated displays in these lines
 FARTHEST = 10.0  # K from the next mark that a typed degree may be: farther off is a slip of the finger
 MISSED = "[Enter] at each whole degree. If one was missed: type the degree that it shows, then [Enter]."
 PROGRESS_EVERY = 60.0  # s of the run's time between two lines of readings
@@ -40,6 +41,7 @@ class Printer:
         self._out = out or sys.stdout
         self._cautions, self._prepare = cautions, prepare
         self._last_progress = -1e9
+        self.every = PROGRESS_EVERY
         self._said = ""
 
     def line(self, text: str) -> None:
@@ -57,7 +59,7 @@ class Printer:
     def show(self, look: Callable[[], View]) -> None:
         """A line of readings now and then."""
         view = look()
-        if view.t - self._last_progress < PROGRESS_EVERY or not view.output_on:
+        if view.t - self._last_progress < self.every or not view.output_on:
             return
         self._last_progress = view.t
         if view.readings or view.lost:  # with nothing on a cable there is nothing to say

@@ -157,6 +157,14 @@ class _Planner:
             tuple(self.currents.said),
         )
 
+    def _prepare(self, values: Mapping[str, float]) -> tuple[str, ...]:
+        """What has to be done before the start, and what was fitted to this bench."""
+        return (
+            *(self._text(each, values, None) for each in self.procedure.prepare),
+            *(f"{each[:1].upper()}{each[1:]}." for each in self.currents.said),
+            *possible.instead(self.procedure, self.bench),
+        )
+
     def _values(self, protection: Protection | None) -> dict[str, float]:
         """What expressions may name, in SI; and what texts say of what the sheet does not declare."""
         values = self.pack.values()
@@ -174,14 +182,6 @@ class _Planner:
             if protection.release is None:
                 self.told["release"] = "(no release declared)"
         return values
-
-    def _prepare(self, values: Mapping[str, float]) -> tuple[str, ...]:
-        """What has to be done before the start, and what was fitted to this bench."""
-        return (
-            *(self._text(each, values, None) for each in self.procedure.prepare),
-            *(f"{each[:1].upper()}{each[1:]}." for each in self.currents.said),
-            *possible.instead(self.procedure, self.bench),
-        )
 
     def _ceilings(self, values: Mapping[str, float]) -> CeilingValues:
         wanted = self.procedure.ceilings

@@ -15,7 +15,7 @@ from runner.engine.ceilings import Ceilings, StandingQuestion
 from runner.engine.opening import Opening
 from runner.engine.program import Program
 from runner.engine.sequence import Sequence
-from runner.engine.states import FAILED, NEXT, State, all_done
+from runner.engine.states import FAILED, NEXT, State, all_done, why_off
 from runner.engine.steps import Step, make_step
 from runner.engine.steps.again import repeated
 from runner.engine.steps.base import Surroundings
@@ -330,17 +330,8 @@ class Run:
         self.early, self.reason = early, reason
         self._at_once = [say for say in self.by_hand if say not in self._still_on] if early else []
         self._go(State.MAKING_SAFE)
-        return [*self.switches.dropped(), *self._why_off(), SwitchOff(everything=True)]
-
-    def _why_off(self) -> list[Order]:
-        """Why the bench is switched off before the last step, for people and for the record."""
-        if not self.early:
-            return []
-        detail = self.ceilings.detail
-        return [
-            *([Remark(f"Last reply: {detail}")] if detail else []),
-            Remark(f"Switching the bench off: {self.reason}"),
-        ]
+        why = why_off(reason, self.ceilings.detail) if early else []
+        return [*self.switches.dropped(), *why, SwitchOff(everything=True)]
 
     def _making_safe(self, event: Event) -> list[Order]:
         if isinstance(event, OutputIsOff):

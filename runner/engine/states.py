@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from enum import Enum
 
-from runner.orders import Guide, LoadOn, SetLimits, SetLoad, SetSupply, SwitchOn
+from runner.orders import Guide, LoadOn, Remark, SetLimits, SetLoad, SetSupply, SwitchOn
 
 
 class State(Enum):
@@ -45,3 +45,9 @@ def all_done(undone: int) -> str:
     if not undone:
         return "all steps done"
     return f"{undone} {'step was' if undone == 1 else 'steps were'} skipped, see the notes"
+
+
+def why_off(reason: str, detail: str) -> list[Remark]:
+    """Why the bench is switched off before the last step, for people and for the record; ``detail``: what an instrument said."""
+    last = [Remark(f"Last reply: {detail}")] if detail else []
+    return [*last, Remark(f"Switching the bench off: {reason}")]

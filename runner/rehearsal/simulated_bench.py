@@ -51,9 +51,6 @@ def per_cell_of(kind: str, pack: PackSheet) -> int:
     return pack.cells_in_series if kind.endswith("voltage") else 1
 
 
-BACK = 1.1  # times the cut-off voltage: where a pack comes back whose sheet does not say
-
-
 def declared_for_twin(pack: PackSheet, bench: DeclaredBench | None = None) -> Declared:
     """What the simulated bench is to be built around: the pack sheet, and the figures its bench file will state."""
     protections = []
@@ -65,7 +62,6 @@ def declared_for_twin(pack: PackSheet, bench: DeclaredBench | None = None) -> De
         release = protection.release
         if release is None:
             release = protection.trip + RELEASES.get(kind, 0.0) * per_cell_of(kind, pack)
-            release = release if pack.protection(kind) is not None else BACK * protection.trip
         sensors = protection.sensors if isinstance(protection, TemperatureProtection) else ()
         protections.append(
             ProtectionTruth(
@@ -157,8 +153,8 @@ class Rehearsal:
         """``by_hand`` are the roles that the simulated operator reads. Raises SheetError if the pack sheet is wrong.
 
         With ``actuator`` a plate heats and cools in place of the simulated person.
-        ``own`` is a bench file, read and checked, whose instruments are simulated in place of the usual ones.
         With ``nothing_wired`` a person reads and switches everything, and a charger and a clamp take the place of the supply.
+        ``own`` is a bench file, read and checked, whose instruments are simulated in place of the usual ones.
         Without ``sockets`` the instruments are reached inside this process only, through ``connect``.
         """
         self.pack = pack

@@ -26,19 +26,20 @@ KEYS: tuple[Binding, ...] = (
         priority=True,
     ),
     Binding(
-        "m",
-        "missed",
-        "Missed",
-        id="missed",
-        tooltip="the next degree was missed; the one after it comes next",
-    ),
-    Binding(
         CURRENT_KEY,
         "mark_current",
         "Current gone or back",
         id="mark-current",
         key_display=CURRENT_KEY,
         tooltip="mark the moment of the current (Enter marks the degrees)",
+        priority=True,
+    ),
+    Binding(
+        "m",
+        "missed",
+        "Missed",
+        id="missed",
+        tooltip="the next degree was missed; the one after it comes next",
         priority=True,
     ),
     Binding(
@@ -90,5 +91,5 @@ KEYS: tuple[Binding, ...] = (
 )
 
 # what a letter does elsewhere is a letter where something is typed
-NOT_WHILE_TYPING = frozenset({"go_on", "mark", "missed", "stop_by_letter", "leave_by_letter", "mark_current"})
+NOT_WHILE_TYPING = frozenset({"go_on", "mark", "missed", "mark_current", "stop_by_letter", "leave_by_letter"})
 STOPS = frozenset({"stop", "stop_by_letter", "stop_while_typing"})

@@ -252,11 +252,9 @@ class RunScreen(Screen[None]):
         """A letter is a letter where something is typed; what is over cannot be stopped."""
         if self.end is not None and action in STOPS:
             return False
-        if action == "stop_while_typing" and not self._is_typing:
-            return False
-        if action == "missed" and (self.taps is None or self.asked is not None or self.watching):
-            return False
-        if action == "mark_current" and not self._marks_current:
+        degrees = self.taps is not None and not self.watching and (self.asked is None or self._marks_current)
+        when = {"stop_while_typing": self._is_typing, "mark_current": self._marks_current, "missed": degrees}
+        if not when.get(action, True):
             return False
         if action in ("go_on", "mark") and self._enter_does != action:
             return False
@@ -297,8 +295,7 @@ class RunScreen(Screen[None]):
         return marks_current(self.asked, self.taps)
 
     def action_mark_current(self) -> None:
-        if self._marks_current:
-            self._answer(Reply(Answer.GO_ON))
+        self._answer(Reply(Answer.GO_ON))
 
     def _confirmed_off(self) -> None:
         """A person has switched off by hand what did not confirm it."""

@@ -56,6 +56,16 @@ def marks(protection: Protection, assumed: Assumed, cells: int) -> tuple[float, 
     return protection.trip - around, protection.trip + around
 
 
+UNDER_VOLTAGE = "under_voltage"
+
+
+def implied_cut_off(pack: PackSheet) -> VoltageProtection:
+    """The cut-off of a pack whose sheet declares a cut-off voltage and no protection: it has no limits and is not judged."""
+    implied = VoltageProtection.model_construct({"trip"}, trip=pack.cut_off_voltage, delay=None, polling=0.0)
+    implied.assume_delay(UNDER_VOLTAGE)
+    return implied
+
+
 def release_about(kind: str, protection: Protection, assumed: Assumed, cells: int) -> float | None:
     """About where a test looks for a release: the declared value, or beyond the marks of the trip; None of a current."""
     if protection.release is not None or protection.dimension == "current":
@@ -64,14 +74,3 @@ def release_about(kind: str, protection: Protection, assumed: Assumed, cells: in
     if protection.dimension == "temperature":
         return low - RELEASE_KELVIN if "over" in kind else high + RELEASE_KELVIN
     return low - RELEASE_FULL * cells if "over" in kind else high + RELEASE_EMPTY * cells
-
-
-UNDER_VOLTAGE = "under_voltage"
-UNSAID_DELAY = 5.0  # s, ± as much: delays of under-voltage protections (0.05 to 10 s: common practice, no source)
-
-
-def implied_cut_off(pack: PackSheet) -> VoltageProtection:
-    """The cut-off of a pack whose sheet declares a cut-off voltage and no protection: it has no limits and is not judged."""
-    return VoltageProtection.model_construct(
-        trip=pack.cut_off_voltage, delay=UNSAID_DELAY, delay_tolerance=UNSAID_DELAY, polling=0.0
-    )
