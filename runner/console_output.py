@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime
 import json
 import sys
+from collections.abc import Sequence
 from pathlib import Path
 from typing import TextIO
 
@@ -17,7 +18,8 @@ from runner.evaluation.evaluate import Evaluation, evaluate
 from runner.evaluation.provenance import changes
 from runner.measure.conformity import NOT_JUDGED
 from runner.measure.finding import Finding
-from runner.record.folder import FINDINGS, RunFolder
+from runner.record.folder import FINDINGS, TRUTH, RunFolder
+from runner.rehearsal.truth import against_truth
 from runner.seal.pdf import verify_pdf
 from runner.seal.station_key import known, rotate, station_key, trust
 from runner.seal.verify import verify
@@ -57,6 +59,13 @@ def print_findings(evaluation: Evaluation) -> None:
         print(f"  ended early: {end.reason if end else 'the record is incomplete (no end entry)'}")
     if evaluation.findings:
         print(f"  overall: {(evaluation.conformity or NOT_JUDGED).upper()}")
+
+
+def print_truth(evaluations: Sequence[Evaluation]) -> None:
+    """How close a rehearsal came to what its simulated pack really has; nothing of a real run."""
+    rehearsed = [each for each in evaluations if (each.folder.path / TRUTH).is_file()]
+    runs = [(each.as_json()["findings"], each.folder.read_json(TRUTH)) for each in rehearsed]
+    print("\n".join(["", *against_truth(runs)]) if runs else "")
 
 
 def print_json(evaluation: Evaluation) -> None:

@@ -28,6 +28,7 @@ from runner.console_output import (
     print_agenda,
     print_findings,
     print_json,
+    print_truth,
 )
 from runner.engine.opening import CELLS, NEAR_THE_END
 from runner.errors import BenchError, Problem, RecordError, SheetError
@@ -40,8 +41,7 @@ from runner.rehearsal.simulated_bench import Rehearsal
 from runner.sheets.answers import Answers
 from runner.sheets.bench import Assumed, BenchFile, parse_bench
 from runner.sheets.doubts import doubts
-from runner.sheets.pack import PackSheet, not_declared, parse_pack
-from runner.sheets.procedure import parse_procedure
+from runner.sheets.pack import not_declared, parse_pack
 from runner.vocabulary import Exit
 from runner.workspace.job import (
     DEMO_PACK,
@@ -56,7 +56,7 @@ from runner.workspace.job import (
     read_file,
 )
 from runner.workspace.locks import Locks
-from runner.workspace.session import REHEARSED, Session, agenda_for, of_protection
+from runner.workspace.session import REHEARSED, Session, agenda_for, protection_of, sensors_for
 
 if TYPE_CHECKING:
     from runner.screen.feed import ScreenOperator
@@ -191,14 +191,14 @@ class Face:
         bench = parse_bench(bench_file.text, bench_file.name)
         agenda = agenda_for(names, pack_file, bench_file, place.sensors, as_given=self.options.as_given)
         for item in agenda.items:  # everything that is wrong is said before anything begins
-            place.job(find_procedure(item.source), _of_protection(item.source, pack, place.sensors))
+            place.job(find_procedure(item.source), sensors_for(item.source, pack, place.sensors))
         print_agenda(agenda, sys.stderr if self.options.json else sys.stdout)
         self._say(f"decision rule: {decision_of(bench).short}\n")
         for note in [] if bench.decision.assumed_tolerance != Assumed() else not_judged(pack):
             self._say(f"note: the pack sheet {note}\n")
         for note in not_declared(pack):
             self._say(f"note: the pack sheet {note}\n")
-        if any(_protection_of(item.source) in NEAR_THE_END for item in agenda.items):
+        if any(protection_of(item.source) in NEAR_THE_END for item in agenda.items):
             self._say(f"note: {CELLS}\n")
         for doubt in doubts(pack, pack_file.source):
             self._say(f"doubtful: {doubt}\n")
@@ -230,7 +230,7 @@ class Face:
                 result, _ = self._carry_out(job, place, folder, resumption, session=session)
             else:
                 procedure = find_procedure(entry.source)
-                job = place.job(procedure, _of_protection(entry.source, pack, place.sensors))
+                job = place.job(procedure, sensors_for(entry.source, pack, place.sensors))
                 began = partial(session.began, number)
                 result, _ = self._carry_out(job, place, session=session, began=began)
             doubts, early = job.program.doubts, result.outcome.early
@@ -241,6 +241,7 @@ class Face:
                 return Exit.ENDED_EARLY
         evaluations = session.evaluations()
         with self._aside():
+            print_truth(evaluations)
             print_certificate(evaluations, session.path, session.not_begun())
         status = worst_status(each.status_in_session for each in evaluations)
         judged = any(each.conformity is not None for each in evaluations) or not any(
@@ -341,8 +342,9 @@ class Face:
             print_json(result.evaluation)
         else:
             print_findings(result.evaluation)
-        if with_certificate:
-            with self._aside():
+        with self._aside():
+            if with_certificate:
+                print_truth([result.evaluation])
                 print_certificate([result.evaluation], result.folder.path)
 
     def _warn(self, result: Result) -> None:
@@ -356,17 +358,6 @@ class Face:
     def _aside(self) -> contextlib.AbstractContextManager[object]:
         """What is not for programs goes to standard error where they read standard output."""
         return contextlib.redirect_stdout(sys.stderr) if self.options.json else contextlib.nullcontext()
-
-
-def _protection_of(name: str) -> str:
-    """The protection that a procedure tests, or nothing."""
-    file = find_procedure(name)
-    return str(parse_procedure(file.text, file.name).protection or "")
-
-
-def _of_protection(name: str, pack: PackSheet, sensors: tuple[str, ...]) -> tuple[str, ...]:
-    file = find_procedure(name)
-    return of_protection(parse_procedure(file.text, file.name), pack, sensors)
 
 
 def _goes_on(place: Place, session: Session) -> str:

@@ -256,3 +256,15 @@ def state_of_charge_after(evaluation: Evaluation, before: float | None) -> float
     last = max([float(series.t[-1]) for series in (charge, discharge) if len(series)], default=begin)
     moved = integrate(charge, begin, last) - integrate(discharge, begin, last) if last > begin else 0.0
     return float(min(max(known + moved / evaluation.pack.rated_capacity, 0.0), 1.0))
+
+
+def protection_of(name: str) -> str:
+    """The protection that a procedure tests, or nothing."""
+    file = find_procedure(name)
+    return str(parse_procedure(file.text, file.name).protection or "")
+
+
+def sensors_for(name: str, pack: PackSheet, sensors: tuple[str, ...]) -> tuple[str, ...]:
+    """The sensors a session was asked for, as far as a procedure's protection has them."""
+    file = find_procedure(name)
+    return of_protection(parse_procedure(file.text, file.name), pack, sensors)

@@ -19,7 +19,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from runner.cli import main
-from tests.truths import truth_of
+from runner.rehearsal.truth import truth_of
 
 PACKS = sorted((Path(__file__).parents[1] / "data" / "packs").glob("*.yaml"))
 

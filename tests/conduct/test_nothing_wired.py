@@ -8,11 +8,11 @@ from runner.orders import Ask
 from runner.record.folder import EVENTS
 from runner.record.journal import read_journal
 from runner.rehearsal.scripted import ScriptedOperator
+from runner.rehearsal.truth import truth_of
 from runner.sheets.answers import Answers
 from runner.vocabulary import Observed
 from runner.workspace.job import find_procedure
 from tests.builders import rehearsed, short_rehearsal
-from tests.truths import truth_of
 
 
 def alone(tmp_path, procedure, **more):

@@ -8,11 +8,11 @@ from collections import Counter
 import pytest
 
 from runner.rehearsal.bench_size import size_for
+from runner.rehearsal.truth import truth_of
 from runner.sheets.pack import parse_pack
 from runner.workspace.job import check_file, find_procedure, read_file
 from tests.benchmarks.six_packs import PACKS
 from tests.builders import rehearsed
-from tests.truths import truth_of
 
 # one procedure each that takes a second, and the state of charge it begins with
 SHORT = {
