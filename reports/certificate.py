@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import datetime
 import re
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
@@ -11,16 +10,19 @@ from pathlib import Path
 from typing import Any
 
 import jinja2
+from jinja2.sandbox import SandboxedEnvironment
 from markupsafe import Markup
 
+from reports.circumstances import after, between, surroundings, when
 from reports.coverage import coverage, headline
+from reports.intervals import interval_svg
+from reports.letterhead import Letterhead, letterhead, number_of
 from reports.pdf import NOTHING, write_pdf
 from reports.plots import crossings_svg
 from reports.validation import Validation
 from reports.wording import chance, worded
 from runner.errors import RecordError
 from runner.evaluation.evaluate import Evaluation
-from runner.events import PROBE_TEMPERATURE
 from runner.measure.conformity import (
     CONDITIONAL_FAIL,
     CONDITIONAL_PASS,
@@ -34,10 +36,13 @@ from runner.measure.conformity import (
 )
 from runner.measure.finding import Finding
 from runner.notation.quantity import shown
+from runner.notation.visible import visible
 from runner.record.folder import CERTIFICATE_HTML, CERTIFICATE_PDF, write_whole
+from runner.seal.sealing import EDITIONS
 from runner.sheets.instrument_parts import InstrumentSheet
-from runner.vocabulary import Answer, Observed, Role, Seen
+from runner.vocabulary import Answer, Role, Seen
 
+PLAIN_PAPER = Letterhead()
 TEMPLATES = Path(__file__).parent / "templates"
 UNIT_AFTER = re.compile(r"(?<=\d) (?=(?:°C|[mk]?Ω|Ah|Wh|K/min|m?V|m?A|K|s|min|h)\b|%)")
 NO_STATEMENT = "no statement"  # of a run that looks and measures nothing
@@ -89,7 +94,10 @@ def write_certificate(
     ``broken`` is what has changed since the evidence was recorded.
     Raises RecordError if the folder cannot be written; a PDF that cannot be made is no error.
     """
-    html = render(evaluations, folder.name, issued, not_begun, evidence, broken)
+    paper = letterhead()
+    number = number_of(folder, paper, issued)
+    edition = 1 + len(list((folder / EDITIONS).glob(f"*/{CERTIFICATE_HTML}")))
+    html = render(evaluations, number, issued, not_begun, evidence, broken, paper, edition)
     write_whole(folder / CERTIFICATE_HTML, html.encode())
     try:
         why = write_pdf(html, folder / CERTIFICATE_PDF, attached, finish)
@@ -105,10 +113,15 @@ def render(
     not_begun: Sequence[tuple[str, str]] = (),
     evidence: str = "",
     broken: Sequence[str] = (),
+    paper: Letterhead = PLAIN_PAPER,
+    edition: int = 1,
 ) -> str:
-    """The certificate as one self-contained HTML page."""
-    environment = jinja2.Environment(
-        loader=jinja2.FileSystemLoader(TEMPLATES),
+    """The certificate as one self-contained HTML page. Raises RecordError if a laboratory's own template cannot be used."""
+    places = [*([paper.templates] if paper.templates is not None else []), TEMPLATES]
+    environment = SandboxedEnvironment(
+        loader=jinja2.ChoiceLoader(
+            [*map(jinja2.FileSystemLoader, places), jinja2.PrefixLoader({"ours": jinja2.FileSystemLoader(TEMPLATES)})]
+        ),
         autoescape=True,
         undefined=jinja2.StrictUndefined,
         trim_blocks=True,
@@ -117,7 +130,13 @@ def render(
     )
     contents = _contents(evaluations, number, issued, not_begun)
     contents |= {"evidence": evidence, "broken": list(broken), "qr": _qr(f"{number} {evidence}") if evidence else ""}
-    return environment.get_template("certificate.html.jinja").render(contents)
+    contents |= {"paper": paper, "edition": edition, "issued": paper.date(contents["issued"])}
+    contents["received"] = paper.date(contents["pack"].received.isoformat()) if contents["pack"].received else ""
+    try:
+        return environment.get_template("certificate.html.jinja").render(contents)
+    except jinja2.TemplateError as error:
+        where = f"{getattr(error, 'filename', None) or paper.templates}:{getattr(error, 'lineno', None) or 1}"
+        raise RecordError(f"the template cannot be used: {error}", where, "correct it, or remove templates") from error
 
 
 def _qr(text: str) -> Markup:
@@ -129,11 +148,11 @@ def _qr(text: str) -> Markup:
 
 
 def _unbroken(value: Any) -> Any:
-    """A number and its unit on one line. What is markup already stays as it is."""
+    """A number and its unit on one line, nothing hidden. What is markup already stays as it is."""
     return (
         value
         if isinstance(value, Markup) or not isinstance(value, str)
-        else UNIT_AFTER.sub("\N{NO-BREAK SPACE}", value)
+        else UNIT_AFTER.sub("\N{NO-BREAK SPACE}", visible(value))
     )
 
 
@@ -158,11 +177,11 @@ def _contents(
         f"{shown(pack.rated_capacity, 'charge')}",
         "pack_sheet": f"SHA-256 {first.resolved['files']['pack.yaml']['sha256'][:16]}… (first 16 digits)",
         "version": first.resolved["version"],
-        "began": _when(min(each.story.began for each in evaluations)),
-        "ended": _when(ended),
+        "began": when(min(each.story.began for each in evaluations)),
+        "ended": when(ended),
         "issued": max(issued[:10], ended[:10]),  # a rehearsal's clock runs ahead of the calendar
         "operators": ", ".join(dict.fromkeys(reply.by for each in evaluations for reply in each.story.replies)),
-        "surroundings": _surroundings(evaluations),
+        "surroundings": surroundings(evaluations),
         "conformity": conformity,
         "mark": MARKS[conformity],
         "headline": headline(covered, conformity),
@@ -174,7 +193,13 @@ def _contents(
         "several": len(evaluations) > 1,
         "rules": _rules(evaluations),
         "validation": Validation.kept().cited(),
-        "covered": [(row, SIDES.get(row.statement, "open"), MARKS.get(row.statement, "○")) for row in covered],
+        "covered": [
+            (row, SIDES.get(row.statement, "open"), MARKS.get(row.statement, "○"), *_drawn(row.shown))
+            for row in covered
+        ],
+        "authorized_by": ", ".join(
+            dict.fromkeys(each.bench.authorized_by for each in evaluations if each.bench.authorized_by)
+        ),
         "condition": [(each.procedure.title, rows) for each in evaluations if (rows := _condition(each))],
         "instruments": _instruments(evaluations),
         "cautions": _cautions(evaluations),
@@ -184,6 +209,14 @@ def _contents(
             if (pictures := _plots(each, f"run{number}"))
         ],
     }
+
+
+def _drawn(finding: Finding | None) -> tuple[str, Markup, str]:
+    """A result in short, its picture, and its limits."""
+    if finding is None:
+        return "", Markup(""), ""
+    text = worded(finding)
+    return f"{finding.name} {text.value} ± {text.uncertainty} {text.unit}", interval_svg(finding), text.limits
 
 
 def _rules(evaluations: Sequence[Evaluation]) -> list[tuple[str, str, str]]:
@@ -209,8 +242,8 @@ def _hold_points(evaluation: Evaluation) -> list[tuple[str, str, str]]:
     for (record, by), same in groupby(replies, key=lambda each: (each.record, each.by)):
         times = [each.utc for each in same]
         many = len(times) > 1
-        when = _between(times[0], times[-1]) if many else _when(times[0])
-        found.append((when, f"{record} ({len(times)} times)" if many else record, f"confirmed ({by})"))
+        at = between(times[0], times[-1]) if many else when(times[0])
+        found.append((at, f"{record} ({len(times)} times)" if many else record, f"confirmed ({by})"))
     return found
 
 
@@ -224,14 +257,14 @@ def _part(evaluation: Evaluation) -> dict[str, Any]:
         "title": procedure.title,
         "purpose": procedure.purpose,
         "method": f"{procedure.name}, SHA-256 {digest[:16]}…",
-        "when": _between(story.began, story.ended),
+        "when": between(story.began, story.ended),
         "rows": [_row(finding) for finding in evaluation.findings],
         "notes": _notes(evaluation),
         "answers": _hold_points(evaluation),
         "remarks": [
             *(f"this version would reject this input: {what}" for what in evaluation.refused_today),
             *evaluation.judged_otherwise,
-            *(f"{_after(story.began, t)}: {say}" for t, say in story.remarks),
+            *(f"{after(story.began, t)}: {say}" for t, say in story.remarks),
         ],
     }
 
@@ -241,18 +274,6 @@ def _early(evaluation: Evaluation) -> str:
     return (
         "" if end is not None and not end.early else (end.reason if end else "the record is incomplete (no end entry)")
     )
-
-
-def _surroundings(evaluations: Sequence[Evaluation]) -> str:
-    for evaluation in evaluations:
-        for typed in evaluation.story.typed:
-            if typed.of == Observed.AMBIENT_TEMPERATURE:
-                return f"{typed.value:.1f} °C (read on arrival)"
-    for evaluation in evaluations:
-        first = evaluation.recording.of(PROBE_TEMPERATURE).value[:1]
-        if len(first):
-            return f"not recorded (reference thermometer at the start: {first[0]:.1f} °C)"
-    return "not recorded"
 
 
 def _condition(evaluation: Evaluation) -> list[dict[str, str]]:
@@ -269,28 +290,6 @@ def _condition(evaluation: Evaluation) -> list[dict[str, str]]:
         mark = marks.get(note.text, "✗" if note.why else "")
         rows.append({"name": note.name, "text": note.text, "mark": mark, "said": said, "files": files})
     return rows
-
-
-def _when(utc: str) -> str:
-    """A UTC stamp as people read it."""
-    if not utc:
-        return "—"
-    moment = datetime.datetime.fromisoformat(utc)
-    return moment.strftime("%Y-%m-%d %H:%M:%S UTC")
-
-
-def _between(began: str, ended: str) -> str:
-    """From one UTC stamp to another; the date once where it is the same."""
-    first, last = _when(began), _when(ended)
-    same = first[:10] == last[:10]
-    return f"{first.removesuffix(' UTC')} to {last[11:] if same else last}"
-
-
-def _after(began: str, seconds: float) -> str:
-    """So many seconds after a UTC stamp, as people read it."""
-    if not began:
-        return f"{seconds / 60:.1f} min"
-    return _when((datetime.datetime.fromisoformat(began) + datetime.timedelta(seconds=seconds)).isoformat())
 
 
 def _cautions(evaluations: Sequence[Evaluation]) -> list[tuple[str, list[str]]]:

@@ -9,7 +9,8 @@ from reports.wording import worded
 from runner.evaluation.evaluate import Evaluation
 from runner.measure.conformity import NOT_JUDGED, PASS, worst
 from runner.measure.finding import Finding
-from runner.sheets.pack import PackSheet, protection_name
+from runner.sheets.pack import PackSheet
+from runner.sheets.parts.protections import protection_name
 
 RATINGS = ("capacity", "energy")  # findings about the pack itself: no protection fails with them
 NOT_TESTED = "not tested"
@@ -30,6 +31,7 @@ class Covered:
     statement: str
     why: str = ""
     tested: bool = True
+    shown: Finding | None = None  # what is drawn against its limits
 
 
 def coverage(
@@ -60,12 +62,18 @@ def headline(rows: Sequence[Covered], conformity: str) -> str:
     if not tested:
         return "no protection tested"
     partly = [name for name in tested if not all(of[name])]
-    counts = [f"{len(tested)} of {len(of)} protections"]
-    counts += [f"{len(partly)} of them not through every sensor"] if partly else []
-    counts += [f"{len(of) - len(tested)} not tested"] if len(tested) < len(of) else []
+    counts = [f"tested {len(tested)} of {len(of)} protections"]
+    counts += [_not_every_sensor(len(partly), len(tested))] if partly else []
     bad = list(dict.fromkeys(row.name for row in rows if row.statement == conformity != PASS))
     named = bad or tested
-    return f"{', '.join(named)} ({'; '.join(counts)})" if len(named) <= NAMED else "; ".join(counts)
+    return f"{', '.join(named)} ({', '.join(counts)})" if len(named) <= NAMED else ", ".join(counts)
+
+
+def _not_every_sensor(partly: int, tested: int) -> str:
+    """That so many of the tested protections were not tested with every sensor they have."""
+    if partly == tested:
+        return "that one not with every sensor" if tested == 1 else "none of them with every sensor"
+    return f"{partly} of them not with every sensor"
 
 
 def _covered(
@@ -92,7 +100,14 @@ def _stated(protection: str, name: str, sensor: str | None, found: Sequence[tupl
     by = ", ".join(dict.fromkeys(evaluation.procedure.name for evaluation, _ in found))
     reasons = [finding for finding in judged if finding.conformity == statement and statement != PASS]
     why = _reason(reasons[0], named=bool(protection)) if reasons else ""
-    return Covered(protection, name, sensor or "—", by, statement, why)
+    return Covered(protection, name, sensor or "—", by, statement, why, shown=_shown(found, statement))
+
+
+def _shown(found: Sequence[tuple[Evaluation, Finding]], statement: str) -> Finding | None:
+    """The finding that is drawn: of those that have the statement, a trip before others, the best known before others."""
+    known = [finding for _, finding in found if finding.value is not None and finding.conformity == statement]
+    trips = [finding for finding in known if finding.name in ("trip", *RATINGS)]
+    return min(trips or known, key=lambda finding: finding.expanded_uncertainty or 0.0, default=None)
 
 
 def _reason(finding: Finding, *, named: bool) -> str:

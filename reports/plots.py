@@ -21,6 +21,7 @@ from runner.measure.finding import Finding
 from runner.measure.recording import Recording
 from runner.measure.threshold import Crossing
 from runner.notation.quantity import minus
+from runner.notation.visible import visible
 from runner.vocabulary import Outcome
 
 BLUE, ORANGE, GREY = "#1f5fa8", "#c65d00", "#666666"
@@ -59,7 +60,8 @@ def crossings_svg(finding: Finding, recording: Recording, prefix: str = "") -> s
         figure.savefig(out, format="svg", metadata={"Date": None})
     svg = out.getvalue()
     svg = svg[svg.index("<svg") :]
-    return _own_ids(svg, f"{prefix}-{finding.name}-{finding.sensor}".replace(" ", "-"))
+    name = f"{prefix}-{finding.name}-{finding.sensor}"
+    return _own_ids(svg, re.sub(r"[^A-Za-z0-9]+", lambda found: found.group().encode().hex(), name))
 
 
 def _own_ids(svg: str, prefix: str) -> str:
@@ -124,11 +126,12 @@ def _panel(axes: Any, finding: Finding, crossing: Crossing, recording: Recording
     axes.set_xlim(-BEFORE, AFTER)
     axes.set_ylim(*_temperatures(finding, crossing, temperature.value))
     axes.set_title(
-        f"{finding.name} {finding.sensor}, ramp {crossing.attempt.cycle}: "
-        f"{minus(f'{ramp.rate * 60:+.2f}')} K/min, at the switching: {number(ramp.temperature)} °C",
+        f"{finding.name} {visible(finding.sensor or '')}, ramp {crossing.attempt.cycle}: "
+        f"{minus(f'{ramp.rate * 60:+.2f}')} K/min, switched at {number(ramp.temperature)} °C",
         fontsize=5.2,
         loc="left",
         pad=2,
+        parse_math=False,  # a name may have dollar signs
     )
     axes.set_xlabel("time from the switching / s", labelpad=1)
     axes.set_ylabel("°C", labelpad=1)

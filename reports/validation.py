@@ -54,11 +54,11 @@ class Validation:
         """The sentence of a certificate."""
         lines = list(self.lines())
         held = len(lines) - len(self.short())
-        whose = "this method" if self.content["method"] == digest() else "another version of this method"
+        whose = "" if self.content["method"] == digest() else ", not with this version of the method"
         return (
-            f"Validation record {self.fingerprint[:12]}, made with {whose}: on {self.content['records']} records of independently "
-            f"simulated packs and meters, {held} of {len(lines)} combinations of finding and condition hold in at least "
-            f"{100 * HOLDS:.0f} % of cases; the others are named in reports/VALIDATION.md."
+            f"Method check by simulation (record {self.fingerprint[:12]}{whose}): in {held} of {len(lines)} test situations the "
+            f"stated interval contained the true value in at least {100 * HOLDS:.0f} % of simulated tests "
+            f"({self.content['records']} tests of independently simulated packs and meters). Exceptions: list supplied on request."
         )
 
     def page(self) -> str:

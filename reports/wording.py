@@ -44,7 +44,7 @@ def worded(finding: Finding) -> Worded:
 
 def rule_words(finding: Finding) -> str:
     """The decision rule of a finding as people read it beside its statement, with its risk."""
-    words = "guard band, conditional" if finding.decision.rule == Rule.WITH_CONDITIONS else finding.rule
+    words = "guard band with conditions" if finding.decision.rule == Rule.WITH_CONDITIONS else finding.rule
     wrong = "fail" if finding.decision.rule == Rule.PRODUCER else "pass"
     return f"{words}, risk of a wrong {wrong} ≤ {percent(finding.decision.risk)}"
 

@@ -21,19 +21,26 @@ WATCHED_SPEED = 200.0  # and when they only watch the simulated operator
 
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run the command line; the exit status."""
-    options = _parser().parse_args(arguments)
+    parser = _parser()
+    first = next(iter(sys.argv[1:] if arguments is None else arguments), "-")
+    if not first.startswith("-") and first not in parser.get_default("known"):
+        return _usage(f"unknown command {first!r}", f"choose one of: {', '.join(parser.get_default('known'))}")
+    options = parser.parse_args(arguments)
     if not hasattr(options, "command"):
         if not (sys.stdin.isatty() and sys.stdout.isatty()):
-            _parser().print_help()
+            parser.print_help()
             return Exit.PASS
-        options = _parser().parse_args(["rehearse"])
+        options = parser.parse_args(["rehearse"])
         options.command = _first_screen
     from runner.errors import TripwitnessError
+    from runner.terminal_text import plainly
 
     try:
-        return int(options.command(options))
+        with plainly():
+            return int(options.command(options))
     except TripwitnessError as error:
-        print(error, file=sys.stderr)
+        with plainly():
+            print(error, file=sys.stderr)
         return error.status
     except KeyboardInterrupt:
         print("interrupted", file=sys.stderr)
@@ -78,12 +85,18 @@ def _parser() -> argparse.ArgumentParser:
         "procedures", nargs="*", metavar="PROCEDURE", help=f"name or file (default: {DEFAULT_PROCEDURE})"
     )
     rehearse.add_argument("--pack", help="pack sheet of the pack to simulate (default: the demo pack)")
+    rehearse.add_argument("--bench", help="bench file whose instruments are simulated (default: the simulated bench)")
     rehearse.add_argument("--unattended", action="store_true", help="the simulation also answers for the operator")
     rehearse.add_argument("--seed", type=_whole, default=ORDINARY_SEED, help=SEED_HELP)
     rehearse.add_argument("--scenario", default=AS_THEY_COME, help=SCENARIO_HELP)
     rehearse.add_argument("--speed", help=SPEED_HELP)
     rehearse.add_argument(
         "--by-hand", action="store_true", help="only the supply is connected; a person reads the other instruments"
+    )
+    rehearse.add_argument(
+        "--nothing-wired",
+        action="store_true",
+        help="no cable at all: a person reads and switches everything, with a charger and a clamp meter in place of a supply",
     )
     rehearse.add_argument(
         "--actuator", action="store_true", help="a simulated heating and cooling plate in place of a person"
@@ -101,6 +114,7 @@ def _parser() -> argparse.ArgumentParser:
     _add_after_a_run(commands)
     _add_follow(commands)
     _add_files_and_benches(commands)
+    parser.set_defaults(known=tuple(commands.choices))
     return parser
 
 
@@ -141,13 +155,8 @@ def _add_files_and_benches(commands: argparse._SubParsersAction[argparse.Argumen
     check = _command(commands, "check", _check, "check pack sheets, bench files, procedures, dialects and answers")
     check.add_argument("files", nargs="+", metavar="FILE")
 
-    bench = _command(
-        commands,
-        "bench",
-        _bench,
-        "check the instruments of a bench: which answer, what they read, and every command a run uses",
-    )
-    bench.add_argument("bench", metavar="BENCH.yaml", nargs="?", help="with --find: write what was found to this file")
+    bench = _command(commands, "bench", _bench, "check the instruments of a bench, try one by hand, or find some")
+    bench.add_argument("bench", metavar="BENCH.yaml", nargs="?", help="with --find: written from what was found")
     bench.add_argument("--talk", metavar="ROLE", help="try the dialect of an instrument line by line")
     bench.add_argument("--find", action="store_true", help="list the instruments and serial ports that are there")
     bench.add_argument("--network", default="", metavar="RANGE", help="with --find: also these network addresses")
@@ -209,6 +218,8 @@ def _rehearse(options: argparse.Namespace) -> int:
         return _list_scenarios()
     if options.scenario not in SCENARIOS:
         return _usage(f"unknown scenario {options.scenario!r}", f"choose one of: {', '.join(SCENARIOS)}")
+    if options.bench and (options.by_hand or options.actuator):
+        return _usage("--bench says itself what is by hand and what heats", "leave out --by-hand and --actuator")
     face = Face.chosen(options)
     speed = _speed(options.speed, face)
     if speed is None:
@@ -253,6 +264,15 @@ def _names(options: argparse.Namespace, default: list[str]) -> list[str]:
     return [] if options.all else list(options.procedures) or default
 
 
+CHECKED = {  # what a file of a kind is, in which nothing was found
+    "pack": "pack sheet, no errors",
+    "bench": "bench file, no errors (`tripwitness bench` asks whether the instruments answer)",
+    "procedure": "procedure, no errors by itself (its values are checked with a pack sheet: rehearse --plan --pack)",
+    "dialect": "dialect, no errors",
+    "answers": "answers file, no errors",
+}
+
+
 def _check(options: argparse.Namespace) -> int:
     from pathlib import Path
 
@@ -263,7 +283,7 @@ def _check(options: argparse.Namespace) -> int:
     for name in options.files:
         try:
             kind, notes = check_file(Path(name))
-            print(f"{name}: valid {kind}", *(f"  {note}" for note in notes), sep="\n")
+            print(f"{name}: {CHECKED[kind]}", *(f"  {note}" for note in notes), sep="\n")
         except SheetError as error:
             print(error, file=sys.stderr)
             status = Exit.WRONG_INPUT
@@ -271,21 +291,11 @@ def _check(options: argparse.Namespace) -> int:
 
 
 def _bench(options: argparse.Namespace) -> int:
-    from pathlib import Path
+    from runner.console_output import on_a_bench
 
-    if options.find:
-        from runner.finding_instruments import find
-
-        return find(options.network, Path(options.bench) if options.bench else None)
-    if not options.bench:
+    if not options.bench and not options.find:
         return _usage("no bench file given", "name one, or use --find to look for instruments")
-    if options.talk:
-        from runner.talking import talk
-
-        return talk(Path(options.bench), options.talk, sys.stdin, sys.stdout)
-    from runner.console_output import check_instruments
-
-    return check_instruments(Path(options.bench))
+    return on_a_bench(options.bench or "", options.talk or "", options.network if options.find else None)
 
 
 def _evaluate(options: argparse.Namespace) -> int:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime
 import json
 import sys
+from collections.abc import Sequence
 from pathlib import Path
 from typing import TextIO
 
@@ -17,7 +18,8 @@ from runner.evaluation.evaluate import Evaluation, evaluate
 from runner.evaluation.provenance import changes
 from runner.measure.conformity import NOT_JUDGED
 from runner.measure.finding import Finding
-from runner.record.folder import FINDINGS, RunFolder
+from runner.record.folder import FINDINGS, TRUTH, RunFolder
+from runner.rehearsal.truth import against_truth
 from runner.seal.pdf import verify_pdf
 from runner.seal.station_key import known, rotate, station_key, trust
 from runner.seal.verify import verify
@@ -59,6 +61,13 @@ def print_findings(evaluation: Evaluation) -> None:
         print(f"  overall: {(evaluation.conformity or NOT_JUDGED).upper()}")
 
 
+def print_truth(evaluations: Sequence[Evaluation]) -> None:
+    """How close a rehearsal came to what its simulated pack really has; nothing of a real run."""
+    rehearsed = [each for each in evaluations if (each.folder.path / TRUTH).is_file()]
+    runs = [(each.as_json()["findings"], each.folder.read_json(TRUTH)) for each in rehearsed]
+    print("\n".join(["", *against_truth(runs)]) if runs else "")
+
+
 def print_json(evaluation: Evaluation) -> None:
     """findings.json on standard output."""
     print(json.dumps(evaluation.as_json(), indent=1, ensure_ascii=False))
@@ -88,6 +97,19 @@ def evaluate_again(path: Path, *, as_json: bool) -> int:
     return evaluation.exit_status
 
 
+def on_a_bench(file: str, role: str, network: str | None) -> int:
+    """Check the instruments of a bench file, talk to one of them, or, with a network or "", find what is there; exit status."""
+    if network is not None:
+        from runner.finding_instruments import find
+
+        return find(network, Path(file) if file else None)
+    if role:
+        from runner.talking import talk
+
+        return talk(Path(file), role, sys.stdin, sys.stdout)
+    return check_instruments(Path(file))
+
+
 def check_instruments(path: Path) -> int:
     """Print what the instruments of a bench file say to everything that a run asks; the exit status. Raises SheetError or Busy."""
     file, sheet, dialects = load_bench(path)
@@ -98,6 +120,9 @@ def check_instruments(path: Path) -> int:
             present = call(bench, datetime.datetime.now(datetime.UTC).date())
         finally:
             bench.close()
+    by_hand = [role for role in sheet.roles() if sheet.by_hand(role)]
+    if by_hand:
+        print(f"by hand  {', '.join(by_hand)}: read or switched by a person, not checked here")
     for each in present:
         print(f"{each.role:8} {each.address}")
         for text in filter(None, (each.readings, *each.details())):

@@ -52,7 +52,7 @@ class TripwitnessError(Exception):
 
 @dataclass(frozen=True, order=True)
 class Problem:
-    """One thing wrong in a user's file, at a 1-based line and column."""
+    """One thing wrong in a user's file, at a 1-based line and column; without a file what was typed is wrong."""
 
     file: str
     line: int
@@ -62,7 +62,7 @@ class Problem:
 
     def __str__(self) -> str:
         where = f"{self.file}:{self.line}:{self.column}" if self.line else self.file
-        text = f"{where}: {self.what}"
+        text = f"{where}: {self.what}" if where else self.what
         return f"{text}; {self.remedy}" if self.remedy else text
 
 
@@ -254,6 +254,14 @@ class RecordError(TripwitnessError):
         return cls("is missing", file, "give a run folder made by this program")
 
     @classmethod
+    def no_folder(cls, folder: str) -> RecordError:
+        return cls("no such folder", folder, "give a run folder made by this program")
+
+    @classmethod
+    def holds_runs(cls, folder: str) -> RecordError:
+        return cls("is no run folder, but holds some", folder, "give one of the run folders in it")
+
+    @classmethod
     def is_a_session(cls, folder: str) -> RecordError:
         return cls("is a session", folder, "give one of the run folders in it")
 
@@ -319,7 +327,9 @@ class OperatorGone(TripwitnessError):
     @classmethod
     def input_ended(cls, question: str) -> OperatorGone:
         return cls(
-            f"the end of the input at “{question}”", "operator", "add the answer, or use --unattended to rehearse"
+            "the end of the input (nobody could answer any more)",
+            f"at “{question}”",
+            "add the answer, or use --unattended to rehearse",
         )
 
     @classmethod

@@ -178,6 +178,13 @@ class StopPressed(Event):
 
 
 @dataclass(frozen=True)
+class NobodyConfirmed(Event):
+    """Nobody has confirmed that what a person switched on is off: nobody is there, or nobody has answered; ``why`` says which."""
+
+    why: str
+
+
+@dataclass(frozen=True)
 class GuardEnded(Event):
     """The process that would make the bench safe if this program could not has ended."""
 
@@ -213,8 +220,12 @@ class InputsKept(Event):
 
 @dataclass(frozen=True)
 class SamplesKept(Event):
-    """The sample table so far: ``rows`` and ``size`` in bytes, and the SHA-256 of what came since the last of these."""
+    """The sample table so far: ``rows`` and ``size`` in bytes, and the SHA-256 of its bytes from ``begin`` to there.
+
+    ``begin`` is where the last of these ended; 0 for the first one, and for the first after a break.
+    """
 
     rows: int
+    begin: int
     size: int
     sha256: str

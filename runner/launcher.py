@@ -28,11 +28,12 @@ from runner.console_output import (
     print_agenda,
     print_findings,
     print_json,
+    print_truth,
 )
 from runner.engine.opening import CELLS, NEAR_THE_END
 from runner.errors import BenchError, Problem, RecordError, SheetError
 from runner.evaluation.specification import decision_of
-from runner.plain import PlainOperator, Printer
+from runner.plain import DISPLAYS_EVERY, PROGRESS_EVERY, PlainOperator, Printer
 from runner.record.folder import RunFolder
 from runner.rehearsal.displays import AtSimulatedDisplays
 from runner.rehearsal.scripted import UNATTENDED, Eyes, ScriptedOperator
@@ -40,8 +41,7 @@ from runner.rehearsal.simulated_bench import Rehearsal
 from runner.sheets.answers import Answers
 from runner.sheets.bench import Assumed, BenchFile, parse_bench
 from runner.sheets.doubts import doubts
-from runner.sheets.pack import PackSheet, parse_pack
-from runner.sheets.procedure import parse_procedure
+from runner.sheets.pack import not_declared, parse_pack
 from runner.vocabulary import Exit
 from runner.workspace.job import (
     DEMO_PACK,
@@ -56,7 +56,7 @@ from runner.workspace.job import (
     read_file,
 )
 from runner.workspace.locks import Locks
-from runner.workspace.session import REHEARSED, Session, agenda_for
+from runner.workspace.session import REHEARSED, Session, agenda_for, protection_of, sensors_for
 
 if TYPE_CHECKING:
     from runner.screen.feed import ScreenOperator
@@ -129,19 +129,12 @@ class Face:
         """Rehearsals on one simulated bench; the exit status. Raises SheetError if a file is wrong."""
         clock = VirtualClock(speed)
         pack = read_file(Path(self.options.pack) if self.options.pack else DEMO_PACK)
+        own = load_bench(Path(self.options.bench))[0] if self.options.bench else None
         by_hand = tuple(role for role in ("probe", "meter", "load") if self.options.by_hand)
-        with (
-            Rehearsal(
-                pack,
-                self.options.scenario,
-                self.options.seed,
-                clock,
-                by_hand,
-                actuator=self.options.actuator,
-                sockets=False,
-            ) as rehearsal,
-            Locks(DOING) as locks,
-        ):
+        given = self.options
+        how = {"actuator": given.actuator, "nothing_wired": given.nothing_wired}
+        made = Rehearsal(pack, given.scenario, given.seed, clock, by_hand, sockets=False, own=own, **how)
+        with made as rehearsal, Locks(DOING) as locks:
             files, site = (pack, rehearsal.bench), Site(clock, rehearsal.connect, locks, simulated=True)
             place = Place(files, rehearsal.job, site, rehearsal.write_truth, rehearsal.eyes, self._sensors)
             return self._all(place, names)
@@ -196,19 +189,21 @@ class Face:
         pack_file, bench_file = place.files
         pack = parse_pack(pack_file.text, pack_file.name)
         bench = parse_bench(bench_file.text, bench_file.name)
-        agenda = agenda_for(names, pack, bench, as_given=self.options.as_given)
+        agenda = agenda_for(names, pack_file, bench_file, place.sensors, as_given=self.options.as_given)
+        for item in agenda.items:  # everything that is wrong is said before anything begins
+            place.job(find_procedure(item.source), sensors_for(item.source, pack, place.sensors))
         print_agenda(agenda, sys.stderr if self.options.json else sys.stdout)
         self._say(f"decision rule: {decision_of(bench).short}\n")
         for note in [] if bench.decision.assumed_tolerance != Assumed() else not_judged(pack):
             self._say(f"note: the pack sheet {note}\n")
-        if any(_protection_of(item.source) in NEAR_THE_END for item in agenda.items):
+        for note in not_declared(pack):
+            self._say(f"note: the pack sheet {note}\n")
+        if any(protection_of(item.source) in NEAR_THE_END for item in agenda.items):
             self._say(f"note: {CELLS}\n")
         for doubt in doubts(pack, pack_file.source):
             self._say(f"doubtful: {doubt}\n")
         if self.options.plan or not agenda.items:
             return Exit.PASS if agenda.items else Exit.NOT_ALL_JUDGED
-        for item in agenda.items:  # everything that is wrong is said before anything begins
-            place.job(find_procedure(item.source), _of_protection(item.source, pack, place.sensors))
         stamp = place.stamp()
         names_of = (str(Path(pack_file.name).resolve()), str(Path(bench_file.name).resolve()))
         session = Session.create(
@@ -235,7 +230,7 @@ class Face:
                 result, _ = self._carry_out(job, place, folder, resumption, session=session)
             else:
                 procedure = find_procedure(entry.source)
-                job = place.job(procedure, _of_protection(entry.source, pack, place.sensors))
+                job = place.job(procedure, sensors_for(entry.source, pack, place.sensors))
                 began = partial(session.began, number)
                 result, _ = self._carry_out(job, place, session=session, began=began)
             doubts, early = job.program.doubts, result.outcome.early
@@ -246,6 +241,7 @@ class Face:
                 return Exit.ENDED_EARLY
         evaluations = session.evaluations()
         with self._aside():
+            print_truth(evaluations)
             print_certificate(evaluations, session.path, session.not_begun())
         status = worst_status(each.status_in_session for each in evaluations)
         judged = any(each.conformity is not None for each in evaluations) or not any(
@@ -310,6 +306,7 @@ class Face:
         printer.line(f"{job.procedure.title}: {job.pack.name}, serial no. {job.pack.serial}, at {job.bench.name}")
         if self.script is not None:
             return work(ScriptedOperator(self.script, printer.told, printer.show, place.eyes))
+        printer.every = DISPLAYS_EVERY if place.eyes is not None and job.program.by_hand else PROGRESS_EVERY
         return work(_at_displays(PlainOperator(printer, stop, _operator_name(job)), job, place))
 
     def _on_screen(
@@ -345,8 +342,9 @@ class Face:
             print_json(result.evaluation)
         else:
             print_findings(result.evaluation)
-        if with_certificate:
-            with self._aside():
+        with self._aside():
+            if with_certificate:
+                print_truth([result.evaluation])
                 print_certificate([result.evaluation], result.folder.path)
 
     def _warn(self, result: Result) -> None:
@@ -360,18 +358,6 @@ class Face:
     def _aside(self) -> contextlib.AbstractContextManager[object]:
         """What is not for programs goes to standard error where they read standard output."""
         return contextlib.redirect_stdout(sys.stderr) if self.options.json else contextlib.nullcontext()
-
-
-def _protection_of(name: str) -> str:
-    """The protection that a procedure tests, or nothing."""
-    file = find_procedure(name)
-    return str(parse_procedure(file.text, file.name).protection or "")
-
-
-def _of_protection(name: str, pack: PackSheet, sensors: tuple[str, ...]) -> tuple[str, ...]:
-    """The sensors a session was asked for, as far as a procedure's protection has them."""
-    protection = pack.protection(_protection_of(name))
-    return tuple(sensor for sensor in sensors if sensor in getattr(protection, "sensors", ()))
 
 
 def _goes_on(place: Place, session: Session) -> str:

@@ -6,6 +6,7 @@ This file is a format, like events.py.
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, replace
 
 from runner.vocabulary import Wants
@@ -79,7 +80,8 @@ class Ask(Order):
     "choice" (one of ``choices``), or "mark" (a key at the very moment that ``say`` names). ``role`` is the instrument whose
     display is to be read, ``lowest`` and ``highest`` (SI) what would fit, where that is known. ``setting`` is the resistance in Ω
     that a decade box is to be set to, where the key marks that. ``of`` is what the answer is of, an Observed or nothing, and
-    ``box`` where a hold point leaves the decade box, a BoxPlace or nothing. ``record`` is for people.
+    ``box`` where a hold point leaves the decade box, a BoxPlace or nothing. ``instead`` is a word
+    that may be typed where the moment of a mark does not come. ``record`` is for people.
     """
 
     question: str
@@ -95,6 +97,7 @@ class Ask(Order):
     setting: float | None = None
     of: str = ""
     box: str = ""
+    instead: str = ""
 
 
 @dataclass(frozen=True)
@@ -137,14 +140,19 @@ class Guide(Order):
     say: str
 
 
+def next_degree(degree: float, step: float) -> float:
+    """The next whole degree to be marked after one (°C), in the direction of ``step`` (K)."""
+    return math.floor(degree) + step if step > 0 else math.ceil(degree) + step
+
+
 def take_away(sensor: str, *, now: bool = False) -> str:
     """What whoever heats or cools ``sensor`` ("" is the pack) is told to do; ``now``: the run ends, and this comes first."""
     return f"Remove heat and ice from {sensor or 'the pack'}{' now' if now else ''}."
 
 
-def hands_off(sensor: str) -> Guide:
-    """Stop heating or cooling ``sensor`` ("" is the pack)."""
-    return Guide("still", sensor, 0.0, take_away(sensor))
+def hands_off(sensor: str, *, now: bool = False) -> Guide:
+    """Stop heating or cooling ``sensor`` ("" is the pack); ``now`` as in ``take_away``."""
+    return Guide("still", sensor, 0.0, take_away(sensor, now=now))
 
 
 _MACHINE = {

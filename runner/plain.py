@@ -11,16 +11,19 @@ import threading
 from collections.abc import Callable, Sequence
 from typing import TextIO
 
-from runner.conduct.answer_parsing import STOP_KEY, STOP_WORDS, NotUnderstood, hint, understood
+from runner.conduct.answer_parsing import CURRENT_KEY, NotUnderstood, hint, is_stop, marks_current, understood
 from runner.conduct.interfaces import StopFlag
 from runner.conduct.log_lines import said, stamp
 from runner.engine.opening import CAUTIONS
+from runner.engine.steps.switches import SIGHTS
 from runner.engine.view import View
 from runner.errors import OperatorGone
 from runner.events import CHARGE, CURRENT_OF, METER_VOLTAGE, PROBE_TEMPERATURE, VOLTAGE_OF, Answered, Event, Sampled
-from runner.orders import Ask, AskTaps, Order, Withdraw
-from runner.vocabulary import Answer, Wants
+from runner.orders import Ask, AskTaps, Order, Withdraw, next_degree
 
+DISPLAYS_EVERY = 5.0  # s, where a person reads simulated displays in these lines
+FARTHEST = 10.0  # K from the next mark that a typed degree may be: farther off is a slip of the finger
+MISSED = "[Enter] at each whole degree. If one was missed: type the degree that it shows, then [Enter]."
 PROGRESS_EVERY = 60.0  # s of the run's time between two lines of readings
 
 
@@ -38,6 +41,8 @@ class Printer:
         self._out = out or sys.stdout
         self._cautions, self._prepare = cautions, prepare
         self._last_progress = -1e9
+        self.every = PROGRESS_EVERY
+        self._said = ""
 
     def line(self, text: str) -> None:
         print(text, file=self._out, flush=True)
@@ -47,15 +52,18 @@ class Printer:
         if isinstance(what, Ask) and what.question == CAUTIONS:
             self._before_the_first()
         for text in said(what):
-            self.line(f"{stamp(t)}  {text}")
+            if text != self._said:  # what the end of a run orders once more was ordered a line before
+                self.line(f"{stamp(t)}  {text}")
+            self._said = text
 
     def show(self, look: Callable[[], View]) -> None:
         """A line of readings now and then."""
         view = look()
-        if view.t - self._last_progress < PROGRESS_EVERY or not view.output_on:
+        if view.t - self._last_progress < self.every or not view.output_on:
             return
         self._last_progress = view.t
-        self.line(f"{stamp(view.t)}  READ   {readings_line(view)}")
+        if view.readings or view.lost:  # with nothing on a cable there is nothing to say
+            self.line(f"{stamp(view.t)}  READ   {readings_line(view)}")
 
     def _before_the_first(self) -> None:
         self.line("CAUTIONS")
@@ -82,7 +90,8 @@ def readings_line(view: View) -> str:
         if channel in view.lost:
             parts.append(f"{channel} NOT READ")
         elif channel in view.readings:
-            parts.append(text.format(view.readings[channel]))
+            age = view.mark_age if channel == PROBE_TEMPERATURE else None
+            parts.append(text.format(view.readings[channel]) + ("" if age is None else f" (mark {age:.0f} s ago)"))
     if view.rate is not None:
         parts.append(f"{view.rate * 60:+.2f} K/min")
     if view.coach is not None and view.coach.word in ("slower", "faster"):
@@ -111,6 +120,8 @@ class PlainOperator:
         if isinstance(order, AskTaps):
             self._taps = order if order.step else None
             self._degree = order.first
+            if order.step:
+                self._printer.line(f"               {MISSED}")
         if isinstance(order, Withdraw) and self._asked is not None and self._asked.question == order.question:
             self._asked = None
         if isinstance(order, Ask):
@@ -138,14 +149,15 @@ class PlainOperator:
         return found
 
     def _understood(self, text: str, t: float) -> list[Answered | Sampled]:
-        if text.lower() in STOP_WORDS and (
-            self._asked is None or self._asked.wants != Wants.CHOICE or text in (STOP_KEY, Answer.STOP)
-        ):
+        if is_stop(self._asked, text):
             self._stop.press(self._name)
             return []
+        two = marks_current(self._asked, self._taps)
+        if (self._asked is None or two) and self._taps is not None and (not text or self._other_degree(text)):
+            return [self._tapped(t)]
+        if self._asked is not None and self._asked.of in SIGHTS and text.lower() == CURRENT_KEY:
+            text = ""
         if self._asked is None:
-            if self._taps is not None and not text:
-                return [self._tapped(t)]
             self._printer.line("               no question is open; to end the run, type x and press Enter")
             return []
         try:
@@ -156,9 +168,23 @@ class PlainOperator:
         question, self._asked = self._asked.question, None
         return [Answered(t, question, reply.value, self._name, reply.note, reply.files)]
 
+    def _other_degree(self, text: str) -> bool:
+        """Whether a degree was typed, because one was missed; it is the one that is marked."""
+        try:
+            degree = float(text.replace(",", "."))
+        except ValueError:
+            return False
+        if abs(degree - self._degree) > FARTHEST:
+            self._printer.line(
+                f"               {degree:g} °C is far from {self._degree:.0f} °C, the next mark; nothing was marked"
+            )
+            return False
+        self._degree = degree
+        return True
+
     def _tapped(self, t: float) -> Sampled:
         assert self._taps is not None
-        degree, self._degree = self._degree, self._degree + self._taps.step
+        degree, self._degree = self._degree, next_degree(self._degree, self._taps.step)
         self._printer.line(f"               {degree:.0f} °C")
         return Sampled(t, {PROBE_TEMPERATURE: degree}, by_hand=True)
 

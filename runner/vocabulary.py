@@ -27,6 +27,8 @@ class Role(StrEnum):
     PROBE = "probe"
     METER = "meter"
     LOAD = "load"
+    CHARGER = "charger"
+    CLAMP = "clamp"
     COUNTER = "counter"
     DISPLAY = "display"
     BOX = "box"
@@ -114,6 +116,7 @@ class Answer(StrEnum):
     STOP = "stop"
     AGREE = "agree"
     ONE_MORE = "one more"
+    OFF = "off"
 
 
 class Seen(StrEnum):
@@ -169,6 +172,14 @@ class Observed(StrEnum):
     LOAD_STOPPED = "load stopped"
     LOAD_OFF = "load off"
     CAME_BACK = "pack came back"
+    CHARGER_ON = "charger on"
+    CHARGER_OFF = "charger off"
+    CURRENT_GONE = "current gone"
+    CURRENT_BACK = "current back"
+    CLAMP_CURRENT = "current on the clamp", "current"
+    CHARGING_VOLTAGE = "voltage while charging", "voltage"
+    WOKEN_VOLTAGE = "voltage after waking", "voltage"
+    THERMOMETER = "temperature on the thermometer", "temperature"
 
 
 SAID_BY_A_PROCEDURE = (
@@ -203,17 +214,17 @@ class BudgetSource(StrEnum):
         return BudgetLine(self, f"{self} {what}")
 
     COUPLING = (
-        "coupling of probe and sensor",
+        "contact of probe and sensor",
         "closer contact of probe and sensor, or mounting them again between ramps",
     )
     PROBE_CALIBRATION = "probe calibration", "a better calibrated thermometer"
     PROBE_RESOLUTION = "probe resolution", "a thermometer that shows more digits"
     RAMP_FIT = "fit of the ramps", "a longer and steadier ramp", True
     RAMP_WANDER = "unsteady ramps", "heating more slowly, with the heat gun further away", True
-    EDGE_INSTANTS = "instants of the edges", "a faster current reading, or a slower ramp", True
-    EDGE_INSTANT = "instant of the edge", "a faster current reading"
-    TRIP_INSTANT = "instant of the trip"
-    POLLING = "polling of the pack", "a slower ramp, or more repeats: the pack polls only at intervals", True
+    EDGE_INSTANTS = "moments of switching", "a faster current reading, or a slower ramp", True
+    EDGE_INSTANT = "moment of switching", "a faster current reading"
+    TRIP_INSTANT = "moment of the trip"
+    POLLING = "polling interval of the pack", "a slower ramp, or more repeats: the pack polls only at intervals", True
     DELAY_IN_LOOKS = "delay as a number of polls", "information on how the pack counts its delay"
     DELAY = "delay of the pack", "ramps at two or three rates: the delay then cancels"
     TRIP_DELAY = (
@@ -222,8 +233,11 @@ class BudgetSource(StrEnum):
     )  # of a voltage, where no ramp helps
     SENSOR_LAG = "lag of the sensor", "ramps at two or three rates: the lag then cancels"
     PROBE_LAG = "lag of the probe", "ramps at two or three rates: the lag then cancels"
-    COUPLING_GROWTH = "coupling that grows with the temperature", "insulation over probe and sensor"
-    COUPLING_DIRECTION = "coupling that depends on the direction", "slower ramps, and heat that comes from all sides"
+    COUPLING_GROWTH = "contact of probe and sensor, growing with the temperature", "insulation over probe and sensor"
+    COUPLING_DIRECTION = (
+        "contact of probe and sensor, heating against cooling",
+        "slower ramps, and heat that comes from all sides",
+    )
     REPEATABILITY = "repeatability of the pack", "more repeats at the same rates", True
     LEVELS = "step size", "smaller steps"
     LOOKS = "interval between tries", "a shorter interval between tries"
@@ -250,7 +264,7 @@ class BudgetSource(StrEnum):
     RIPPLE = "ripple of the voltage", "a load or supply with less ripple"
     VOLTAGE_SHAPE = "shape of the voltage"
     VOLTAGE_AFTER = "voltage after the return"
-    RETURN_INSTANT = "instant of the return"
+    RETURN_INSTANT = "moment of the return"
     RELAXATION = "relaxation before the return"
     VOLTAGE_SLOPE = "slope before the cut-off", "an instrument with an address"
     LAST_SEEN = "voltage seen last"
@@ -258,6 +272,12 @@ class BudgetSource(StrEnum):
     DISPLAY_DIGITS = "digits of the display"
     REACTION = "reaction at the", "an instrument with an address"
     REFRESH = "refresh of the display"
+    MARKS = (
+        "moments at which the operator marked the current",
+        "a supply or a load with an address, or a slower ramp",
+        True,
+    )
+    CLAMP_REFRESH = "refresh of the clamp", "a clamp that renews its reading more often, or a slower ramp", True
     CURRENT_THERE = "time at which the current was on"
 
 

@@ -80,7 +80,7 @@ def broken_run(
 
     try:
         operator = ScriptedOperator(UNATTENDED, eyes=rehearsal.eyes)
-        execute(job, operator, Site(clock, rehearsal.connect), out / "run", StopFlag(), began=began)
+        execute(job, operator, Site(clock, rehearsal.connect, simulated=True), out / "run", StopFlag(), began=began)
     except Killed:
         pass
     else:
@@ -106,7 +106,7 @@ def gone_on(broken: Broken, after: float = 1800.0) -> Result:
         return execute(
             job,
             operator,
-            Site(clock, rehearsal.connect),
+            Site(clock, rehearsal.connect, simulated=True),
             broken.folder.path.parent,
             StopFlag(),
             folder=broken.folder,

@@ -115,6 +115,7 @@ def rehearsed(
     tell: Callable[[object, float], None] | None = None,
     by_hand: tuple[str, ...] = (),
     actuator: bool = False,
+    nothing_wired: bool = False,
     state_of_charge: float | None = None,
     faults: tuple[Fault, ...] = (),
     sockets: bool = False,
@@ -129,11 +130,19 @@ def rehearsed(
 
     sheet = pack or read_file(DEMO_PACK)
     with Rehearsal(
-        sheet, scenario, seed, clock, by_hand, actuator=actuator, sockets=sockets, changed=made
+        sheet,
+        scenario,
+        seed,
+        clock,
+        by_hand,
+        actuator=actuator,
+        nothing_wired=nothing_wired,
+        sockets=sockets,
+        changed=made,
     ) as rehearsal:
         job = rehearsal.job(procedure or find_procedure("charge-over-temperature"), sensors)
         operator = ScriptedOperator(answers, tell, eyes=rehearsal.eyes)
-        site = Site(clock, rehearsal.connect)
+        site = Site(clock, rehearsal.connect, simulated=True)
         result = execute(job, operator, site, out, stop or StopFlag(), ended=rehearsal.write_truth)
         return Rehearsed(result, rehearsal, job)
 

@@ -10,7 +10,8 @@ from runner.measure.findings import _of_pack, _of_sensor
 from runner.measure.recording import Recording
 from runner.rehearsal.simulated_bench import Rehearsal
 from runner.sheets.instruments import ROLES
-from runner.sheets.pack import KINDS, PACK_NAMES
+from runner.sheets.pack import PACK_NAMES
+from runner.sheets.parts.protections import KINDS
 from runner.sheets.procedure import FINDINGS, Procedure, parse_procedure
 from runner.sheets.steps import StepItem
 from runner.workspace.job import DEMO_PACK, find_procedure, procedure_names, read_file

@@ -14,10 +14,10 @@ from pathlib import Path
 
 from runner.measure.conformity import FAIL
 from runner.measure.finding import Finding
+from runner.rehearsal.truth import truth_of
 from runner.twin.parameters import Fault, PackTruth, ProtectionTruth
 from runner.workspace.job import find_procedure
 from tests.builders import SHORT_PROCEDURE, rehearsed, user_file
-from tests.truths import truth_of
 
 DESERVED, NEAR, UNDESERVED = "deserved", "near a limit", "UNDESERVED"
 COLD = (

@@ -12,7 +12,8 @@ from runner.vocabulary import Role
 SIMULATED = "TERN ISLAND,SIM "  # how the identities of simulated instruments begin
 
 # queries whose answers are shown, with their units
-_UNITS = {"voltage": "V", "current": "A", "temperature": "°C", "output": "(output)", "input": "(input)"}
+_UNITS = {"voltage": "V", "current": "A", "temperature": "°C", "output": "", "input": ""}
+_IS_ON = {True: "on", False: "off"}
 
 
 @dataclass(frozen=True)
@@ -51,7 +52,7 @@ def _one(bench: Bench, role: str, today: datetime.date) -> Present:
             readings.append(f"{bench.probe.read():.5g} °C")
         elif role != Role.PROBE:
             asked = [name for name in _UNITS if name in speaker.dialect.queries]
-            readings += [f"{speaker.number(name):.5g} {_UNITS[name]}" for name in asked]
+            readings += [_reading(name, speaker.number(name)) for name in asked]
         speaker.try_out(bench.asked_of(role))
     except BenchError as error:
         fault = error
@@ -59,8 +60,8 @@ def _one(bench: Bench, role: str, today: datetime.date) -> Present:
     warning = ""
     if sheet.calibration_due is not None and sheet.calibration_due < today:
         warning = f"calibration was due on {sheet.calibration_due}"
-    elif role in ("probe", "meter") and sheet.calibrated is None:
-        warning = "no calibration stated; the maker's accuracy is used"
+    elif sheet.calibrated is None:
+        warning = "no calibration stated; maker's accuracy used"
     return Present(
         role,
         sheet.address,
@@ -71,6 +72,12 @@ def _one(bench: Bench, role: str, today: datetime.date) -> Present:
         warning,
         fault,
     )
+
+
+def _reading(name: str, value: float) -> str:
+    """What a query answered, in words: a number with its unit, or whether something is on."""
+    unit = _UNITS[name]
+    return f"{value:.5g} {unit}" if unit else f"{name} {_IS_ON[bool(value)]}"
 
 
 def is_simulated(identity: str) -> bool:

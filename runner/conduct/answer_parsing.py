@@ -10,15 +10,19 @@ from dataclasses import dataclass
 
 from runner.errors import RecordError
 from runner.notation.quantity import QuantityError, parse_quantity, shown
-from runner.orders import Ask
+from runner.notation.visible import visible
+from runner.orders import Ask, AskTaps
 from runner.record.attachments import check
-from runner.vocabulary import Answer, Wants
+from runner.vocabulary import Answer, Observed, Wants
 
 GO_WORDS = ("", "g", "go", "go on", "y", "yes", "ok")
+CURRENT_KEY = "c"  # marks the current, where Enter marks the degrees
 STOP_KEY = "x"  # on the screen and in lines
 STOP_WORDS = (STOP_KEY, "s", "stop", "n", "no", "q", "quit")
 
 
+ADDED = "Note: add ; and your text. File: add @ and its name."
+TYPED_STOP = "x, then Enter: stop"
 UNITS_AS_READ = {"degC": "°C", "ohm": "Ω"}
 
 
@@ -47,9 +51,22 @@ def understood(ask: Ask, text: str) -> Reply:
         return Reply(_number(ask, answer), note, files)
     if ask.wants == Wants.CHOICE:
         return Reply(_choice(ask, answer), note, files)
+    if ask.instead and answer.lower() == ask.instead:
+        return Reply(ask.instead, note, files)
     if answer.lower() not in GO_WORDS:
         raise NotUnderstood(f"{answer!r} is not valid. Press Enter to continue, or type x to stop")
     return Reply(Answer.GO_ON, note, files)
+
+
+def is_stop(ask: Ask | None, text: str) -> bool:
+    """Whether what was typed, with or without a question that stands, ends the run; where words are picked, only x and stop."""
+    word = text.strip().lower()
+    return word in (STOP_WORDS if ask is None or ask.wants != Wants.CHOICE else (STOP_KEY, Answer.STOP))
+
+
+def marks_current(ask: Ask | None, taps: AskTaps | None) -> bool:
+    """Whether two things are marked now: degrees with Enter, and with CURRENT_KEY the current that ``ask`` is about."""
+    return ask is not None and taps is not None and ask.of in (Observed.CURRENT_GONE, Observed.CURRENT_BACK)
 
 
 def hint(ask: Ask) -> str:
@@ -57,11 +74,15 @@ def hint(ask: Ask) -> str:
     if ask.wants == Wants.NUMBER:
         fits = ""
         if ask.lowest is not None and ask.highest is not None:
-            fits = f", expected {shown(ask.lowest, ask.dimension)} to {shown(ask.highest, ask.dimension)}"
-        return f"Type a number in {as_read(ask.unit)}{fits}. Add a note after a semicolon."
+            fits = f" (expected {shown(ask.lowest, ask.dimension)} to {shown(ask.highest, ask.dimension)})"
+        return f"Type a number in {as_read(ask.unit)}, then Enter{fits}. {ADDED} · {TYPED_STOP}"
     if ask.wants == Wants.CHOICE:
         listed = "   ".join(f"{number} {word}" for number, word in enumerate(ask.choices, start=1))
-        return f"{listed}   (note: ; text   file: @name)"
+        return f"{listed}   Type the number or the word, then Enter. {ADDED} · {TYPED_STOP}"
+    if ask.instead:
+        return f"Enter: at that moment · {ask.instead}, then Enter: as told above · {TYPED_STOP}"
+    if ask.of in (Observed.CURRENT_GONE, Observed.CURRENT_BACK):
+        return f"{CURRENT_KEY} [Enter] at that moment    [Enter] at each whole degree    x [Enter] ends the run"
     if ask.wants == Wants.MARK:
         return "[Enter] at that moment    x [Enter] ends the run"
     return "[Enter] continue    x [Enter] ends the run"
@@ -76,12 +97,14 @@ def _parts(text: str) -> tuple[str, str, tuple[str, ...]]:
     files = tuple(re.findall(r"(?:^|\s)@(\S+)", text))
     bare = re.sub(r"(?:^|\s)@\S+", " ", text)
     answer, _, note = bare.partition(";")
-    return answer.strip(), note.strip(), files
+    return answer.strip(), visible(note.strip()), files
 
 
 def _number(ask: Ask, answer: str) -> str:
     plain = answer.replace(",", ".") if re.fullmatch(r"[+-]?\d+,\d+\s*\D*", answer) else answer
     text = f"{plain} {ask.unit}" if re.fullmatch(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?", plain) else plain
+    if not answer:
+        raise NotUnderstood("Nothing was typed")
     try:
         return repr(parse_quantity(text, ask.dimension))
     except QuantityError as error:
@@ -98,6 +121,8 @@ def _choice(ask: Ask, answer: str) -> str:
     exact = [choice for choice in ask.choices if choice.lower() == word]
     if len(exact or found) == 1:
         return (exact or found)[0]
+    if not answer:
+        raise NotUnderstood(f"Nothing was typed. Type a number from 1 to {len(ask.choices)}, or the word")
     raise NotUnderstood(
         f"{answer!r} is not one of the choices. Type a number from 1 to {len(ask.choices)}, or the word"
     )

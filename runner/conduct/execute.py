@@ -17,7 +17,7 @@ from runner.conduct.loop import Loop
 from runner.conduct.resume import Resumption
 from runner.conduct.site import Site
 from runner.engine.run import Run
-from runner.errors import RecordError, RunLost
+from runner.errors import RecordError, RunLost, SheetError
 from runner.evaluation.evaluate import Evaluation, evaluate, worked_out
 from runner.evaluation.provenance import digest
 from runner.record.folder import RESOLVED, RunFolder
@@ -63,7 +63,7 @@ def execute(
     with Watched(job.bench, job.dialects, site) as watched:
         bench = watched.bench
         identities = bench.ready()
-        simulated = site.simulated or job.bench.simulated or any(map(is_simulated, identities.values()))
+        simulated = _is_a_rehearsal(job, site, identities, folder)
         if folder is None:
             moment = clock.utc()
             folder = RunFolder.create(out, folder_stamp(moment), job.pack.serial, job.procedure.name)
@@ -76,7 +76,7 @@ def execute(
         began(folder)
         begin, awake = (0, True) if resumption is None else (resumption.step, resumption.awake)
         guarded = watched.watch is not None or not site.guarded
-        run = Run(job.program, begin, awake=awake, guarded=guarded, agreed=agreed)
+        run = Run(job.program, begin, awake=awake, guarded=guarded, agreed=agreed, speed=clock.speed)
         loop = Loop(run, bench, operator, clock, folder, stop, resumption, watched.watch, simulated=simulated)
         outcome = loop.carry_out()
         watched.ended(outcome)
@@ -85,6 +85,24 @@ def execute(
     evaluation = _evaluated(folder, outcome)
     not_sealed = seal_evidence(folder.path, digest(), simulated=simulated)
     return Result(folder, outcome, evaluation, run.agreed, not_sealed)
+
+
+def _is_a_rehearsal(job: Job, site: Site, identities: dict[str, str], folder: RunFolder | None) -> bool:
+    """Whether this is a run on simulated instruments: the command made them, or they say so; the bench file cannot make it one.
+
+    Raises SheetError if the bench file says so and no instrument does, RecordError if the run was begun on the other kind of bench.
+    """
+    simulated = site.simulated or any(map(is_simulated, identities.values()))
+    if job.bench.simulated and not simulated:
+        what = "simulated: true, but no instrument of this bench says that it is simulated: the run would be a real one"
+        remedy = "remove simulated:, or rehearse with this file: tripwitness rehearse --bench"
+        raise SheetError([job.bench_file.source.problem(("simulated",), what, remedy, key=True)])
+    begun = None if folder is None else folder.read_json(f"inputs/{RESOLVED}").get("simulated")
+    if begun is not None and begun != simulated:
+        kinds = {True: "a simulated bench", False: "a real bench"}
+        what = f"the run was begun on {kinds[bool(begun)]} and this is {kinds[simulated]}"
+        raise RecordError(what, str(job.bench_file.name), "go on with the bench it was begun on, or start a new run")
+    return simulated
 
 
 def _evaluated(folder: RunFolder, outcome: RunOutcome) -> Evaluation:

@@ -113,10 +113,10 @@ class StopFlag:
             self.by = by
             self._event.set()
 
-    def signalled(self, name: str) -> None:
-        """A signal wants the run to end, and whatever waits for a person after it."""
+    def signalled(self, name: str, by: str = "") -> None:
+        """A signal wants the run to end, and whatever waits for a person after it; ``by``: what that is in words."""
         self.signal = name
-        self.press(name)
+        self.press(by or name)
 
     @property
     def pressed(self) -> bool:

@@ -20,6 +20,7 @@ from runner.orders import (
     Order,
     Remark,
 )
+from runner.vocabulary import Outcome
 
 _ORDERS: dict[type[Order], Callable[[Any], str]] = {  # nothing is said of the others
     Ask: lambda o: f"HOLD   {o.say}",
@@ -32,7 +33,7 @@ _ORDERS: dict[type[Order], Callable[[Any], str]] = {  # nothing is said of the o
     Judge: lambda o: f"WATCH  {o.word}: {o.why}",
     Level: lambda o: f"LEVEL  {o.value:.4g} {o.unit}{'' if o.flowed else ', no current'}".rstrip(),
     Note: lambda o: f"NOTED  {o.name}: {o.text}{f' ({o.why})' if o.why else ''}",
-    Conclude: lambda o: f"RESULT {o.outcome.upper()}  {o.why}",
+    Conclude: lambda o: f"RESULT {o.outcome.upper()}  {_of_what(o)}",
     Remark: lambda o: f"NOTE   {o.say}",
     End: lambda o: f"END    {_sentence(o.reason)}{' The bench is off.' if o.safe else ''}",
 }
@@ -66,6 +67,14 @@ def said(what: Order | Event) -> list[str]:
 def danger(urgent: str) -> str:
     """What a person has to do at once at a bench that is not confirmed off, as a line."""
     return f"DANGER {urgent}"
+
+
+def _of_what(result: Conclude) -> str:
+    """Why a step ended so; for a change that the watcher saw, whose words stand a line before, only of which step it is."""
+    if result.by_hand or result.outcome not in (Outcome.STOPPED, Outcome.RETURNED):
+        return result.why
+    rate = f" at {abs(result.rate) * 60:.1f} K/min" if result.rate else ""
+    return f"{result.kind} {result.sensor}".strip() + rate
 
 
 def _sentence(reason: str) -> str:

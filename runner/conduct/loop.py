@@ -29,6 +29,7 @@ from runner.events import (
     Faulted,
     GuardEnded,
     InputsKept,
+    NobodyConfirmed,
     OrderFailed,
     OutputIsOff,
     Resumed,
@@ -49,6 +50,7 @@ RETRY_FOR, RETRY_EVERY = 12.0, 1.0  # s of the run's time
 DISK_TIME = 1.0  # s of real time that one line may take to be on disk
 LEAST_SUSPENSION = 2.0  # s that count as one
 COMMIT_EVERY = 60.0  # s of the run's time: how much of the samples the journal has no sum of at most
+CONFIRMED_WITHIN, MOST_SPEED = 120.0, 50.0  # s of real time in which a person confirms what is off; up to which speed
 SLICE = 0.05  # s of the clock's time that is slept at most before the stop flag is looked at, in real time
 
 
@@ -85,6 +87,7 @@ class Loop:
         self._end: End | None = None
         self._committed = 0.0
         self._stop_told = self._unguarded = False
+        self._waits_since: float | None = None
         self._off = True  # nothing is switched on before the first order
         self._carrying = Carrying(bench, self._now, self._switch_off, self._going_on)
 
@@ -130,7 +133,10 @@ class Loop:
                     self._feed(answer)
         except OperatorGone as gone:
             self.stop.press(gone.what)
+            if self.run.waits_for_off:
+                self._feed(NobodyConfirmed(self._now(), gone.what))
             return
+        self._wait_for_off()
         self._retry()
         for sample in self.sampler.take():
             self._feed(sample)
@@ -144,6 +150,15 @@ class Loop:
         if not self.run.ended:
             self.watch.beat(LONGEST_TURN)
             self.clock.sleep(max(0.0, min(self.sampler.due(), SLICE * max(1.0, self.clock.speed))))
+
+    def _wait_for_off(self) -> None:
+        """A person who does not confirm that what they switched on is off is not waited for without end."""
+        if not self.run.waits_for_off:
+            return
+        now = self._now()
+        self._waits_since = now if self._waits_since is None else self._waits_since
+        if now - self._waits_since > CONFIRMED_WITHIN * min(max(1.0, self.clock.speed), MOST_SPEED):
+            self._feed(NobodyConfirmed(now, "nobody answered"))
 
     def _noticed(self) -> Iterator[Event]:
         """What came from neither the bench nor the operator."""
@@ -239,7 +254,7 @@ class Loop:
         confirmed, remark = self._switch_off(True)
         end = End(
             early=True,
-            safe=confirmed and not self.run.known.hand_load,
+            safe=confirmed and not self.run.known.by_hand_on,
             reason=fault or "the program was interrupted",
             left=self.run.away.say,
             urgent=" ".join(part for part in (remark, *self.run.by_hand) if part),

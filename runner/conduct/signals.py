@@ -9,6 +9,13 @@ from types import FunctionType
 
 from runner.conduct.interfaces import StopFlag
 
+IN_WORDS = {  # who or what stops a run by a signal; any other is named as the system names it
+    "SIGINT": "Ctrl-C (SIGINT)",
+    "SIGTERM": "the computer (another program ended the run, SIGTERM)",
+    "SIGHUP": "a closed terminal (SIGHUP)",
+    "SIGTSTP": "Ctrl-Z (SIGTSTP)",
+    "SIGQUIT": "the keys that end a program (SIGQUIT)",
+}
 _STAYS = ("SIGTSTP", "SIGQUIT")  # keys of a person who is still there
 # a key, an end, a closed terminal; and those by which a terminal suspends or dumps a program that has something on
 _SIGNALS = tuple(
@@ -23,9 +30,9 @@ def pressing(stop: StopFlag) -> Iterator[None]:
     def pressed(number: int, _: object) -> None:
         name = signal.Signals(number).name
         if name in _STAYS:
-            stop.press(name)
+            stop.press(IN_WORDS[name])
         else:
-            stop.signalled(name)
+            stop.signalled(name, IN_WORDS.get(name, name))
 
     before = {number: signal.signal(number, pressed) for number in _SIGNALS}
     try:

@@ -4,8 +4,10 @@ from __future__ import annotations
 
 from collections import deque
 
-from runner.events import CURRENT_OF, PROBE_TEMPERATURE, SUPPLY_VOLTAGE, Sampled
+from runner.events import CHARGE, CURRENT_OF, DISCHARGE, PROBE_TEMPERATURE, SUPPLY_VOLTAGE, Sampled
+from runner.vocabulary import Role
 
+PATH_OF: dict[str, str] = {Role.CHARGER: CHARGE, Role.LOAD: DISCHARGE}  # what a person switches
 RATE_WINDOW = 20.0  # s over which the live ramp rate is taken
 TAPS = 4  # readings by hand over which it is taken
 
@@ -17,13 +19,18 @@ class BenchState:
         self.t = 0.0
         self.latest: dict[str, float] = {}
         self.lost: dict[str, str] = {}
-        self.hand_load = False  # a load that a person switches is on
+        self.by_hand_on: tuple[str, ...] = ()  # the roles that a person was told to switch on, and has not said are off
+        self.hand_current: float | None = None  # A: what a person read on the clamp last
+        self.hand_flowed = 0.0  # A: the most of it since something was switched on
         self.hands_at: str | None = None  # the sensor that hands heat or cool, "" for the pack, None while they do not
         self.path = ""  # the path that is on: charge, discharge, or none
         self.going_off = False  # off has been ordered and is not confirmed yet
         self.highest_while_off = 0.0  # V that the supply has shown with everything off
         self.path_since = 0.0  # s: when it was switched on
         self.mode = ""
+        self.marked_at: float | None = (
+            None  # s: the last mark of a thermometer that a person reads; None where a cable does
+        )
         self._temperatures: deque[tuple[float, float]] = deque()
 
     def take(self, sample: Sampled) -> None:
@@ -41,9 +48,41 @@ class BenchState:
                 self._temperatures, maxlen=TAPS
             )  # a tap a degree: the last few, however long ago
         if PROBE_TEMPERATURE in sample.readings:
+            self.marked_at = sample.t if sample.by_hand else None
             self._temperatures.append((sample.t, sample.readings[PROBE_TEMPERATURE]))
             while not sample.by_hand and self._temperatures[0][0] < sample.t - RATE_WINDOW:
                 self._temperatures.popleft()
+
+    @property
+    def hand_load(self) -> bool:
+        """Whether a load that a person switches is on, or may be."""
+        return Role.LOAD in self.by_hand_on
+
+    @hand_load.setter
+    def hand_load(self, on: bool) -> None:
+        self.switched_by_hand(Role.LOAD, on=on)
+
+    def switched_by_hand(self, role: str, *, on: bool) -> None:
+        """A person is told to switch something on, or has said that it is off."""
+        others = tuple(each for each in self.by_hand_on if each != role)
+        self.by_hand_on = (*others, role) if on else others
+        if on:
+            self.path = PATH_OF[role]
+        elif not others:
+            self._nothing_on()
+
+    def _nothing_on(self) -> None:
+        self.path, self.hand_current, self.hand_flowed = "", None, 0.0
+
+    def clamp_read(self, amps: float) -> None:
+        """A person has read a current on the clamp, which shows it negative if it is turned round."""
+        self.hand_current = abs(amps)
+        self.hand_flowed = max(self.hand_flowed, abs(amps))
+
+    def probe_moves(self, *, by_hand: bool) -> None:
+        """The probe goes to another place: what a person has read there before says nothing about this one."""
+        if by_hand:
+            self.latest.pop(PROBE_TEMPERATURE, None)
 
     def moves_anew(self) -> None:
         """Another motion of the temperature begins: what was read before says nothing about its rate."""
@@ -51,7 +90,9 @@ class BenchState:
 
     def switched_off(self) -> None:
         """Everything is off: the current read last is none that flows."""
-        self.path, self.going_off = "", False
+        self.going_off = False
+        if not self.by_hand_on:
+            self._nothing_on()
         for channel in CURRENT_OF.values():
             self.latest.pop(channel, None)
 

@@ -13,11 +13,25 @@ Rule 5: with the output on, a ceiling that cannot be watched is treated as passe
 
 from __future__ import annotations
 
-from collections.abc import Collection
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
+from math import inf
 
+from runner.engine.bench_state import BenchState
 from runner.engine.program import CeilingValues
-from runner.events import CHARGE, CURRENT_OF, DISCHARGE, METER_VOLTAGE, PROBE_TEMPERATURE, VOLTAGE_OF, Sampled
+from runner.engine.steps.switches import SIGHTS
+from runner.events import (
+    CHARGE,
+    CURRENT_OF,
+    DISCHARGE,
+    METER_VOLTAGE,
+    PROBE_TEMPERATURE,
+    VOLTAGE_OF,
+    Answered,
+    Event,
+    Sampled,
+)
+from runner.orders import Ask, Order, Withdraw
 
 # s without a valid reading of a channel that has a ceiling: nobody heats meanwhile, the supply's own protection stands, and an
 # instrument that is reached again after ten seconds costs no run
@@ -34,12 +48,16 @@ MISSED = 3.5  # or so many times the interval at which it is polled, where that 
 
 @dataclass(frozen=True)
 class Headroom:
-    """How far a reading is from its ceiling; ``value`` is None while nothing was read yet."""
+    """How far a reading is from its ceiling; ``value`` is None while nothing was read yet.
+
+    ``wanted`` is what the supply was set to: a reading up to there is no cause for alarm, however close the ceiling.
+    """
 
     name: str
     value: float | None
     ceiling: float
     unit: str
+    wanted: float | None = None
 
 
 def _watched(path: str, values: CeilingValues) -> tuple[tuple[str, str, str], ...]:
@@ -53,6 +71,7 @@ class Ceilings:
     def __init__(self, values: CeilingValues, patience: float = 1.0, by_hand: Collection[str] = ()) -> None:
         """``by_hand``: the roles that a person reads; ``patience`` as in Program."""
         self.values = values
+        self._wanted: dict[str, float] = {}
         self._temperature_by_hand = "probe" in by_hand
         self._patience = patience
         self._blind_after = {"current": BLIND_AFTER * patience, "slow": BLIND_AFTER * patience}
@@ -126,6 +145,14 @@ class Ceilings:
                 return f"{name} {value:.4g} {unit} is over its ceiling of {ceiling:.4g} {unit}"
         return self._too_cold(sample) or self._under_the_floor(sample)
 
+    def typed(self, name: str, value: float) -> str:
+        """Which ceiling a reading passes that a person has typed, as a sentence, or nothing."""
+        ceiling = getattr(self.values, name)
+        if ceiling is None or value <= ceiling:
+            return ""
+        unit = {"temperature": "°C", "voltage": "V", "current": "A"}[name]
+        return f"{name} {value:.4g} {unit} is over its ceiling of {ceiling:.4g} {unit}"
+
     def _too_cold(self, sample: Sampled) -> str | None:
         value, lowest = sample.readings.get(PROBE_TEMPERATURE), self.values.lowest_temperature
         watched = self._heated or self._seen
@@ -142,8 +169,60 @@ class Ceilings:
         self._under = self._under + 1 if voltage < floor and current > 0.05 * self.values.current else 0
         return f"voltage {voltage:.4g} V is below its floor of {floor:.4g} V" if self._under >= 2 else None
 
+    def set_to(self, voltage: float) -> None:
+        """The supply is to hold this voltage (V)."""
+        self._wanted["voltage"] = voltage
+
     def headroom(self) -> tuple[Headroom, ...]:
         """Every ceiling with the latest reading, for the screen."""
         return tuple(
-            Headroom(name, self._latest.get(name), getattr(self.values, name), unit) for name, _, unit in self._watched
+            Headroom(name, self._latest.get(name), getattr(self.values, name), unit, self._wanted.get(name))
+            for name, _, unit in self._watched
         )
+
+
+class StandingQuestion:
+    """The question that a person has not answered: while something is on, the run does not wait for ever.
+
+    ``longest`` is how long it waits, in s of the run's time; ``speed`` how fast that passes.
+    """
+
+    def __init__(self, known: BenchState, longest: float, speed: float) -> None:
+        self._known, self._longest, self._speed = known, longest, speed
+        self._waiting: tuple[str, float] | None = None  # the question that stands while something is on, and since when
+        self.asked: Ask | None = None  # the question that was asked last, while it stands
+
+    def keep(self, event: Event, orders: Sequence[Order]) -> None:
+        """What an event and the orders that follow from it make of the question."""
+        if isinstance(event, Answered):
+            self._known.moves_anew()  # the probe may have been moved
+            if self._waiting is not None and event.question == self._waiting[0]:
+                self._waiting = None
+            if self.asked is not None and event.question == self.asked.question:
+                self.asked = None
+        for order in orders:
+            if isinstance(order, Ask):
+                self.asked = order
+                self._waiting = None if order.of in SIGHTS else (order.question, self._known.t)
+            elif isinstance(order, Withdraw):  # only the one that stands is ever taken away
+                self._waiting = self.asked = None
+
+    def waited_too_long(self) -> str:
+        """Why the run ends for want of an answer, or nothing."""
+        if self._waiting is None or not self._known.path:
+            return ""
+        question, since = self._waiting
+        self._waiting = (question, max(since, self._known.path_since))
+        waited = self._known.t - self._waiting[1]
+        if waited <= self._longest:
+            return ""
+        quick = f" of simulated time ({waited / self._speed:.0f} s)" if 1.0 < self._speed < inf else ""
+        return f"no answer for {waited / 60:.0f} min{quick} while the {self._known.path} was on"
+
+    @property
+    def answer_within(self) -> float | None:
+        """Seconds after which a question that stands ends the run; None while nothing is on."""
+        if self._waiting is None or not self._known.path:
+            return None
+        since = max(self._waiting[1], self._known.path_since)
+        return max(0.0, self._longest - (self._known.t - since))

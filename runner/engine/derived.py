@@ -4,22 +4,31 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+from runner.engine.fitting.by_hand import charger_of, hand_load_of
 from runner.engine.program import Planned
 from runner.engine.step_order import path_opened_by
 from runner.engine.watch.declared import DeclaredPath
 from runner.events import CHARGE, DISCHARGE
 from runner.notation.quantity import shown
 from runner.sheets.bench import BenchFile
+from runner.sheets.chemistry import find
 from runner.sheets.instruments import LoadSheet, SupplySheet
-from runner.sheets.pack import KINDS, PackSheet, Protection, Sensor
+from runner.sheets.pack import PackSheet, Sensor
+from runner.sheets.parts.protections import KINDS, Protection
 from runner.sheets.tolerances import allowed
+from runner.vocabulary import Observed
 
+# V a cell from empty to full where nobody knows the curve; and how much steeper a part of it may be
+SLOPE_OF_OTHERS, STEEPER = 1.0, 1.5
+# of the cut-off voltage, of the full charge voltage, of the largest current; °C
+EMPTIEST, FULLEST, MOST_CURRENT = 0.6, 1.12, 1.5
+ROOMS, SENSORS_HAVE = (-20.0, 50.0), (-45.0, 130.0)
 NO_CURVE = "(no resistance declared for 25 °C)"
 FOLLOWS = ("heat", "cool", "wait", "substitute")  # steps that go on with what the step before switched on
 
 
 def smallest_currents(bench: BenchFile) -> dict[str, float]:
-    """By path, the current that the reading of supply or load can tell from none."""
+    """By path, the current that the reading of supply or load, or of a clamp in their place, can tell from none."""
     found: dict[str, float] = {}
     instruments: tuple[tuple[str, SupplySheet | LoadSheet | None], ...] = (
         (CHARGE, bench.instruments.supply),
@@ -29,6 +38,10 @@ def smallest_currents(bench: BenchFile) -> dict[str, float]:
         if instrument is not None:
             accuracy = instrument.current_accuracy
             found[path] = 3.0 * (accuracy.offset + accuracy.resolution)
+    clamp = bench.instruments.clamp
+    for path, by_hand in ((CHARGE, charger_of(bench)), (DISCHARGE, hand_load_of(bench))):
+        if clamp is not None and by_hand is not None:
+            found[path] = 3.0 * (clamp.current_accuracy.offset + clamp.current_accuracy.resolution)
     return found
 
 
@@ -39,6 +52,20 @@ def voltage_error(bench: BenchFile, protection: Protection | None) -> float:
         return 0.0
     accuracy = load.voltage_accuracy
     return float(3.0 * (accuracy.offset + accuracy.resolution + accuracy.gain * abs(protection.trip)))
+
+
+def longest_delay(protection: Protection | None) -> float:
+    """The delay of a protection in s, or the longest that is assumed where the sheet declares none; 0 of none."""
+    if protection is None:
+        return 0.0
+    return float(protection.delay if protection.delay_range is None else protection.delay_range[1])
+
+
+def climb_of(pack: PackSheet) -> float:
+    """V/s for each A that a pack's voltage may rise anywhere, where its chemistry has a curve that slopes; else 0."""
+    chemistry = find(pack.chemistry)
+    slope = SLOPE_OF_OTHERS if chemistry is None else chemistry.slope
+    return float(STEEPER * slope * pack.cells_in_series / pack.rated_capacity)
 
 
 def with_restarts(steps: list[Planned]) -> tuple[Planned, ...]:
@@ -90,3 +117,23 @@ def ohms_at_25(sensor: Sensor | None) -> str:
         return f"{sensor.curve.resistance(25.0):.0f} Ω" if sensor is not None and sensor.curve is not None else NO_CURVE
     except ValueError:  # outside of its table
         return NO_CURVE
+
+
+def usual_readings(pack: PackSheet) -> dict[str, tuple[float, float]]:
+    """Between which values (SI, °C) what a person types off a display is usual for this pack (common practice, no source)."""
+    low, high = EMPTIEST * pack.cut_off_voltage, FULLEST * pack.full_charge_voltage
+    most = MOST_CURRENT * max(pack.maximum_charge_current, pack.maximum_discharge_current or 0.0)
+    cell = (low / pack.cells_in_series, high / pack.cells_in_series)
+    return {
+        Observed.OPEN_CIRCUIT_VOLTAGE.value: (low, high),
+        Observed.LOADED_VOLTAGE.value: (low, high),
+        Observed.LAST_VOLTAGE.value: (low, high),
+        Observed.CHARGING_VOLTAGE.value: (low, high),
+        Observed.WOKEN_VOLTAGE.value: (0.0, high),
+        Observed.LOWEST_CELL_VOLTAGE.value: cell,
+        Observed.HIGHEST_CELL_VOLTAGE.value: cell,
+        Observed.CLAMP_CURRENT.value: (-most, most),
+        Observed.AMBIENT_TEMPERATURE.value: ROOMS,
+        Observed.THERMOMETER.value: SENSORS_HAVE,
+        Observed.PACK_TEMPERATURE.value: SENSORS_HAVE,
+    }

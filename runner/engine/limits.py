@@ -13,15 +13,17 @@ import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
+from runner.engine.derived import smallest_currents
 from runner.engine.program import CeilingValues, Planned
 from runner.engine.step_order import StepOrder, path_opened_by
 from runner.errors import Problem
-from runner.events import DISCHARGE
+from runner.events import CHARGE, DISCHARGE
 from runner.notation.source import Path, Source
 from runner.sheets import tolerances
 from runner.sheets.bench import BenchFile
 from runner.sheets.instruments import ROLE_FACTS
-from runner.sheets.pack import PackSheet, protection_name
+from runner.sheets.pack import PackSheet
+from runner.sheets.parts.protections import protection_name
 from runner.sheets.procedure import Procedure
 from runner.vocabulary import Role, Until
 
@@ -50,10 +52,10 @@ class Limits:
     def problems(self, steps: Sequence[Planned], places: Sequence[Path], ceilings: CeilingValues) -> list[Problem]:
         """Everything that a step would set and must not; ``places`` are theirs in the procedure's file."""
         found = [*self._supply(steps, ceilings), *self._load(steps, ceilings), *self._ceilings(ceilings)]
-        found += self._heated(steps)
+        found += [*self._heated(steps), *self._leads(steps)]
         for step, place in zip(steps, places, strict=True):
             found += [*self._beyond_the_sheet(step, place), *self._beyond_a_sensor(step, place)]
-            found += self._beyond_a_ceiling(step, place, ceilings)
+            found += [*self._beyond_a_ceiling(step, place, ceilings), *self._too_small(step, place)]
             if step.kind == "stage":
                 found += self._stairs(step, place)
         found += StepOrder(self.procedure, self.of_procedure).problems(steps, places)
@@ -138,11 +140,13 @@ class Limits:
             what = f"levels marked beyond: current must stop at a trip and last at most {LONGEST_DWELL:g} s"
             yield self.of_procedure.problem((*place, "beyond"), what, "write until: stopped, and a shorter dwell")
         marked = self._marked(step, "current") and path == path_opened_by(str(self.procedure.protection))
-        yield from self._over_current(where, current, path, marked=marked)
-        if allowed is None or current <= allowed * CLOSE:
-            return
-        if not marked:
+        own = list(self._over_current(where, current, path, marked=marked))
+        too_much = allowed is not None and current > allowed * CLOSE
+        if too_much and not marked and not (own and self._trips_below(path, allowed)):
             yield self._not_allowed(where, f"sets {current:g} A", name, "A", "current")
+            return
+        yield from own
+        if allowed is None or not too_much or not marked:
             return
         protection = self.pack.protection(f"{path}_over_current")
         limits = tolerances.allowed(protection, self.bench.decision.assumed_tolerance).trip
@@ -154,15 +158,26 @@ class Limits:
     def _over_current(self, where: Path, current: float, path: str, *, marked: bool) -> Iterator[Problem]:
         """A current at which another protection than the one that is tested may trip."""
         kind = f"{path}_over_current"
-        protection = self.pack.protection(kind)
-        if protection is None or marked or self.procedure.protection == kind:
+        lowest = self._lowest_trip(path)
+        if lowest is None or marked or self.procedure.protection == kind:
             return
-        limits = tolerances.allowed(protection, self.bench.decision.assumed_tolerance).trip
-        lowest = limits[0] if limits is not None else protection.trip
         if current >= lowest:
             line = _line(self.of_pack, ("protections", kind, "trip"))
             what = f"sets {current:g} A, at which the pack's own {protection_name(kind)} may trip ({line})"
             yield self.of_procedure.problem(where, what, f"set less than {lowest:g} A")
+
+    def _lowest_trip(self, path: str) -> float | None:
+        """The lowest current (A) at which the pack's own over-current protection of a path may trip."""
+        protection = self.pack.protection(f"{path}_over_current")
+        if protection is None:
+            return None
+        limits = tolerances.allowed(protection, self.bench.decision.assumed_tolerance).trip
+        return limits[0] if limits is not None else protection.trip
+
+    def _trips_below(self, path: str, allowed: float | None) -> bool:
+        """Whether that is lower than what the pack sheet allows: of two limits the lower one is named."""
+        lowest = self._lowest_trip(path)
+        return allowed is not None and lowest is not None and lowest < allowed
 
     def _marked(self, step: Planned, what: str) -> bool:
         return step.word("beyond") == what and str(self.procedure.protection or "").endswith(f"over_{what}")
@@ -184,6 +199,16 @@ class Limits:
         if value is not None and ceiling is not None and value >= ceiling:
             what = f"{step.kind} up to {value:g} °C, but the procedure's ceiling is {ceiling:g} °C"
             yield self.of_procedure.problem((*place, name), what, "lower it, or raise ceilings: temperature")
+
+    def _too_small(self, step: Planned, place: Path) -> Iterator[Problem]:
+        """A current that its reading cannot tell from none: whether the pack conducts would never be seen."""
+        if step.kind not in SETS_CURRENT:
+            return
+        path = DISCHARGE if self._role(step) == "load" else CHARGE
+        smallest, current = smallest_currents(self.bench).get(path, 0.0), highest_current(step)
+        if 0.0 < current <= smallest:
+            what = f"sets {current:g} A, the {self._role(step)} cannot tell {smallest:g} A from none (its current_accuracy)"
+            yield self.of_procedure.problem((*place, "current"), what, "use an instrument with a smaller range")
 
     def _beyond_a_sensor(self, step: Planned, place: Path) -> Iterator[Problem]:
         if step.kind not in ("heat", "cool", "wait"):
@@ -226,6 +251,24 @@ class Limits:
             return (0.0, 0.0)
         return (min(supply.limits.voltage, ceilings.voltage), min(supply.limits.current, ceilings.current))
 
+    def _leads(self, steps: Sequence[Planned]) -> Iterator[Problem]:
+        """What the leads of supply and load must not carry, where the bench file says how much they may."""
+        for role, instrument in (("supply", self.bench.instruments.supply), ("load", self.bench.instruments.load)):
+            carry = instrument.leads.current if instrument is not None and instrument.leads is not None else None
+            asked = max((highest_current(step) for step in steps if self._role(step) == role), default=0.0)
+            if carry is not None and asked > carry * CLOSE:
+                what = f"the procedure {self.procedure.name} sets {asked:g} A, the leads carry {carry:g} A"
+                yield self.of_bench.problem(("instruments", role, "leads", "current"), what, "use thicker leads")
+
+    def _full_line(self) -> str:
+        return _line(self.of_pack, ("full_charge_voltage",))
+
+    @staticmethod
+    def _role(step: Planned) -> str:
+        if step.kind not in SETS_CURRENT:
+            return ""
+        return "load" if step.kind == "drain" or step.word("path") == DISCHARGE else "supply"
+
     def _supply(self, steps: Sequence[Planned], ceilings: CeilingValues) -> Iterator[Problem]:
         if self.bench.instruments.supply is None:
             return
@@ -245,7 +288,12 @@ class Limits:
         load = self.bench.instruments.load
         if load is None:
             return
-        highest = min(load.limits.current, ceilings.current)
+        highest, full = min(load.limits.current, ceilings.current), self.pack.full_charge_voltage
+        if full > load.limits.voltage and any(self._role(step) == "load" for step in steps):
+            what = (
+                f"the load takes {load.limits.voltage:g} V at most, the pack has up to {full:g} V ({self._full_line()})"
+            )
+            yield self.of_bench.problem(("instruments", "load", "limits", "voltage"), what, "use a load that fits")
         for step in steps:
             draws = step.kind == "drain" or step.word("path") == DISCHARGE
             asked = highest_current(step) if draws else step.values.get("drain", 0.0)

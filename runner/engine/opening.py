@@ -19,8 +19,8 @@ UNGUARDED = (
 )
 READ_THEM = "Read the cautions. Continue only if you can follow every one."
 CELLS = (
-    "Only the pack voltage is monitored, not each cell. The limits protect every cell only if all cell voltages agree within "
-    "20 mV."
+    "Only the pack voltage is monitored, not each cell. Check the cell voltages on the pack's display first: continue only if "
+    "they are within 20 mV of each other."
 )
 NEAR_THE_END = ("over_voltage", "under_voltage")  # protections whose test takes cells to their ends
 

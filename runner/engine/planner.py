@@ -12,18 +12,24 @@ from dataclasses import replace
 from typing import Any
 
 from runner.engine.derived import (
+    climb_of,
     declared_path,
     empty_at,
+    longest_delay,
     named_in_texts,
     probe_resolution,
     smallest_currents,
+    usual_readings,
     voltage_error,
     with_restarts,
 )
+from runner.engine.fitting import by_hand as possible
+from runner.engine.fitting.agreement import Agreement
+from runner.engine.fitting.currents import Currents
 from runner.engine.limits import Limits, last_resort
 from runner.engine.program import CeilingValues, Planned, Program
 from runner.engine.step_titles import title
-from runner.errors import Problem, SheetError
+from runner.errors import SheetError
 from runner.notation.fields import dimension_of
 from runner.notation.quantity import DIMENSIONS, Expression, parse_expression, shown
 from runner.notation.source import Path, Source, normal_key
@@ -32,12 +38,14 @@ from runner.sheets.doubts import doubts
 from runner.sheets.hold_steps import ConfirmSpec, ReadSpec
 from runner.sheets.instruments import ROLE_FACTS
 from runner.sheets.older import BOX, observed_before
-from runner.sheets.pack import PackSheet, Protection, Sensor, TemperatureProtection, protection_name
+from runner.sheets.pack import PackSheet, Sensor
+from runner.sheets.parts.protections import Protection
 from runner.sheets.procedure import Procedure, names_for
 from runner.sheets.steps import OfferSpec, RepeatSpec, StepItem, SubstituteSpec
-from runner.sheets.tolerances import allowed
+from runner.sheets.tolerances import allowed, marks, release_about
 from runner.vocabulary import Role
 
+CHANGE_BENCH = "use a bench that can do more, or leave this procedure out"
 MOST_PATIENCE = 10.0
 LONGEST_STAIRCASE = 200  # levels
 MOST_STEPS = 2000
@@ -82,8 +90,10 @@ class _Planner:
     ) -> None:
         self.procedure, self.pack, self.bench = procedure, pack, bench
         self.of_procedure, self.of_pack, self.of_bench = sources
-        self.problems: list[Problem] = []
-        self.wanted = sensors
+        self.agreement = Agreement(procedure, pack, bench, sources[1], sources[2], sensors)
+        self.problems = self.agreement.problems
+        self.currents = Currents(pack, bench)
+        self.told: dict[str, str] = {}  # what texts say of values that the sheet does not declare
         self.steps: list[Planned] = []
         self.places: list[Path] = []  # of each step, in the procedure's file
         self.group = 0
@@ -93,20 +103,17 @@ class _Planner:
         self.dimensions = names_for(procedure.protection)
 
     def program(self, *, as_it_was: bool) -> Program:
-        protection = self._protection()
-        self._instruments()
+        protection = self.agreement.protection()
+        self.agreement.instruments()
         if self.problems:
             raise SheetError(self.problems)
-        values = self.pack.values()
-        if protection is not None:
-            values |= {"trip": protection.trip, "delay": protection.delay, "polling": protection.polling}
-            if protection.release is not None:
-                values["release"] = protection.release
-        sensors = self._sensors(protection)
+        values = self._values(protection)
+        sensors = self.agreement.sensors(protection)
         ceilings = self._ceilings(values)
         self._current_ceiling = ceilings.current
         for index, item in enumerate(self.procedure.steps):
             self._add(item, ("steps", index), values, None, sensors, 0)
+        ceilings = replace(ceilings, time=ceilings.time + self.currents.longer)
         limits = Limits(self.procedure, self.pack, self.bench, self.of_procedure, self.of_pack, self.of_bench)
         if not as_it_was:
             self.problems += limits.problems(self.steps, self.places, ceilings)
@@ -122,7 +129,7 @@ class _Planner:
             allowed(protection, bench.decision.assumed_tolerance).trip,
             protection.release if protection else None,
             tuple(self._text(each, values, None) for each in self.procedure.cautions),
-            tuple(self._text(each, values, None) for each in self.procedure.prepare),
+            self._prepare(values),
             last_resort(ceilings, self.pack),
             protect,
             smallest_currents(bench),
@@ -130,7 +137,7 @@ class _Planner:
             tuple(sensor.name for sensor in sensors) if protection is not None else (),
             with_restarts(self.steps),
             tuple(bench.roles()),
-            tuple(role for role in bench.roles() if bench.by_hand(role)),
+            possible.roles_by_hand(bench),
             bench.hand.reaction,
             bench.hand.longest_hold,
             bench.hand.every,
@@ -138,76 +145,43 @@ class _Planner:
             self.pack.cells_in_series,
             tuple(str(replace(each, remedy="")) for each in doubts(self.pack, self.of_pack)),
             probe_resolution(bench),
-            protection.delay if protection is not None else 0.0,
+            longest_delay(protection),
             self.pack.rated_capacity,
             voltage_error(bench, protection),
             empty_at(self.pack, bench, self.procedure.protection or ""),
             any(ROLE_FACTS[Role(role)].heats for role in bench.wired()),
             declared_path(self.pack),
+            climb_of(self.pack),
+            usual_readings(self.pack),
+            self.pack.rated_energy or self.pack.rated_capacity * self.pack.nominal_voltage,
+            tuple(self.currents.said),
         )
 
-    # ---- what the files must agree on ------------------------------------------------------------------------
+    def _prepare(self, values: Mapping[str, float]) -> tuple[str, ...]:
+        """What has to be done before the start, and what was fitted to this bench."""
+        return (
+            *(self._text(each, values, None) for each in self.procedure.prepare),
+            *(f"{each[:1].upper()}{each[1:]}." for each in self.currents.said),
+            *possible.instead(self.procedure, self.bench),
+        )
 
-    def _protection(self) -> Protection | None:
-        kind = self.procedure.protection
-        if kind is None:
-            return None
-        protection = self.pack.protection(kind)
-        if protection is None:
-            words = protection_name(kind)
-            self.problems.append(
-                self.of_pack.problem(
-                    ("protections",),
-                    f"declares no {words}, which the procedure {self.procedure.name} tests",
-                    f"add {kind}: with trip, tolerance and delay from the data sheet",
-                    key=True,
-                )
-            )
-        return protection
-
-    def _instruments(self) -> None:
-        have = self.bench.roles()
-        for role in self.procedure.needs:
-            if role not in have:
-                self.problems.append(
-                    self.of_bench.problem(
-                        ("instruments",),
-                        f"has no {role}, which the procedure {self.procedure.name} needs",
-                        f"add {role}: with its address",
-                        key=True,
-                    )
-                )
-
-        for role in sorted(self.procedure.wired()):
-            if self.bench.by_hand(role):
-                self.problems.append(
-                    self.of_bench.problem(
-                        ("instruments", role, "by_hand"),
-                        f"the procedure {self.procedure.name} needs a {role} with an address (a person is too slow)",
-                        "give its address, or leave this procedure out",
-                    )
-                )
-
-    def _sensors(self, protection: Protection | None) -> tuple[Sensor, ...]:
-        if protection is None:
-            return self.pack.sensors
-        if not isinstance(protection, TemperatureProtection):
-            return ()
-        by_name = {sensor.name: sensor for sensor in self.pack.sensors}
-        path: Path = ("protections", str(self.procedure.protection))
-        if not protection.sensors:
-            self.problems.append(
-                self.of_pack.problem(path, "names no sensors", "add sensors: all, or [T1, T2]", key=True)
-            )
-        for name in self.wanted:
-            if name not in protection.sensors:
-                known = ", ".join(protection.sensors) or "none"
-                self.problems.append(
-                    self.of_pack.problem(
-                        path, f"--sensor {name} is not one of its sensors", f"choose one of {known}", key=True
-                    )
-                )
-        return tuple(by_name[name] for name in (self.wanted or protection.sensors) if name in by_name)
+    def _values(self, protection: Protection | None) -> dict[str, float]:
+        """What expressions may name, in SI; and what texts say of what the sheet does not declare."""
+        values = self.pack.values()
+        if protection is not None:
+            low, high = marks(protection, self.bench.decision.assumed_tolerance, self.pack.cells_in_series)
+            values |= {"trip": protection.trip, "delay": protection.delay_to_wait, "polling": protection.polling}
+            values |= {"lowest_trip": low, "highest_trip": high}
+            if not protection.trip_declared:
+                dimension = protection.dimension
+                self.told["trip"] = f"{shown(low, dimension)} to {shown(high, dimension)}"
+            assumed, kind = self.bench.decision.assumed_tolerance, str(self.procedure.protection)
+            release = release_about(kind, protection, assumed, self.pack.cells_in_series)
+            if release is not None:
+                values["release"] = release
+            if protection.release is None:
+                self.told["release"] = "(no release declared)"
+        return values
 
     def _ceilings(self, values: Mapping[str, float]) -> CeilingValues:
         wanted = self.procedure.ceilings
@@ -218,6 +192,7 @@ class _Planner:
         hot = wanted.temperature
         watched = hot is not None and "probe" in self.bench.roles()
         temperature = self._value(hot, values, ("ceilings", "temperature")) if hot is not None and watched else None
+        found["current"] = possible.ceiling_of_current(found["current"], self.pack, self.bench)
         return CeilingValues(temperature, **found)
 
     # ---- steps -----------------------------------------------------------------------------------------------
@@ -287,6 +262,10 @@ class _Planner:
         load = self.bench.instruments.load
         if kind == "drain" and load is not None and load.by_hand:
             numbers["current"] = load.draws or 0.0
+        elif kind in possible.BY_CHARGER and (charger := possible.charger_of(self.bench)) is not None:
+            self.currents.longer += possible.with_its_charger(kind, numbers, self.pack, charger)
+        elif why := self.currents.fit(kind, words, numbers):
+            self.problems.append(self.of_procedure.problem((*path, kind, "at_least"), f"{kind} {why}", CHANGE_BENCH))
         return numbers, words
 
     def _is_too_long(self, path: Path) -> bool:
@@ -393,6 +372,7 @@ class _Planner:
 
     def _text(self, text: str, values: Mapping[str, float], sensor: Sensor | None) -> str:
         words = {name: shown(value, self.dimensions.get(name, "ratio")) for name, value in values.items()}
+        words |= self.told
         words |= named_in_texts(sensor, self._current_ceiling)
         for name, dimension in self.dimensions.items():
             words.setdefault(name, f"(no {name.replace('_', ' ')} declared)" if dimension in DIMENSIONS else "")

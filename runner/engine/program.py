@@ -86,5 +86,11 @@ class Program:
     empty_at: float  # V under load at which the pack's own under-voltage may stop a discharge; 0 in a test of it
     heated_by_machine: bool  # an actuator heats and cools, not a person
     declared_path: DeclaredPath  # how the pack's path opens, as its sheet says
+    climb: float = (
+        0.0  # V/s for each A that the pack's voltage may rise anywhere between empty and full; 0: a flat curve
+    )
+    usual: Mapping[str, tuple[float, float]] = field(default_factory=dict)  # of what a person types, in SI
+    rated_energy: float = 0.0  # J
+    fitted: tuple[str, ...] = ()  # the currents that are less than the procedure asks for, and why
     knobs: tuple[str, ...] = ()  # limits that a person sets before the run, as orders to them, because no command does
     unread: tuple[str, ...] = ()  # what the instruments cannot report, in sentences for the record

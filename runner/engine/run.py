@@ -7,17 +7,21 @@ Rule 3: after the run has begun to make safe it orders nothing but off.
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from runner.engine.away import SensorsAway
-from runner.engine.bench_state import BenchState
-from runner.engine.ceilings import Ceilings
+from runner.engine.bench_state import PATH_OF, BenchState
+from runner.engine.ceilings import Ceilings, StandingQuestion
 from runner.engine.opening import Opening
 from runner.engine.program import Program
 from runner.engine.sequence import Sequence
-from runner.engine.states import NEXT, State
+from runner.engine.states import FAILED, NEXT, State, all_done, why_off
 from runner.engine.steps import Step, make_step
 from runner.engine.steps.again import repeated
 from runner.engine.steps.base import Surroundings
 from runner.engine.steps.hold import Confirm
+from runner.engine.steps.switches import Switches, off_by_hand
+from runner.engine.steps.typed import TypedReadings
 from runner.engine.watch.verdict import Verdict
 from runner.engine.watch.watcher import Watcher
 from runner.engine.watch.watching import Watching
@@ -30,6 +34,7 @@ from runner.events import (
     Faulted,
     GuardEnded,
     LoadIsOn,
+    NobodyConfirmed,
     OrderFailed,
     OutputIsOff,
     OutputIsOn,
@@ -55,51 +60,42 @@ from runner.orders import (
     SetSupply,
     SwitchOff,
     SwitchOn,
-    Withdraw,
     for_machine,
     hands_off,
     take_away,
 )
-from runner.vocabulary import Answer, Until
+from runner.vocabulary import Answer, Role, Until
 
-BY_HAND_OFF = "SWITCH THE LOAD OFF BY HAND."
-FAILED = {  # orders as people read them when they were not carried out
-    SwitchOn.__name__: "the supply did not switch on",
-    LoadOn.__name__: "the load did not switch on",
-    SetLimits.__name__: "the supply did not take its limits",
-    SetSupply.__name__: "the supply did not take its set points",
-    SetLoad.__name__: "the load did not take its current",
-    Guide.__name__: "the actuator did not take its setting",
-}
 UNCONFIRMED = "the bench did not confirm that it is off"
 LAST_FLOOR = 0.97  # of a step's floor: below that the run ends, whatever the step makes of it
 KEEPS_HANDS = ("heat", "cool", "wait", "bring back")  # steps that go on where the one before has heated or cooled
-
-
-def _all_done(undone: int) -> str:
-    """How a run ended that came to its end, with so many steps left out that nobody was asked about."""
-    if not undone:
-        return "all steps done"
-    return f"{undone} {'step was' if undone == 1 else 'steps were'} skipped, see the notes"
 
 
 class Run:
     """The machine. ``state`` is where it is, ``step`` what it is doing, ``ended`` whether anything can still happen."""
 
     def __init__(
-        self, program: Program, begin: int = 0, *, awake: bool = True, guarded: bool = True, agreed: str = ""
+        self,
+        program: Program,
+        begin: int = 0,
+        *,
+        awake: bool = True,
+        guarded: bool = True,
+        agreed: str = "",
+        speed: float = 1.0,
     ) -> None:
         """``begin`` is the step to begin with; ``awake`` is False if the pack has cut off and not come back (after a break).
 
         Without a guard (``guarded`` False) a person has to agree to that with the cautions. ``agreed``: who agreed to what is
-        unusual on the pack sheet earlier in the session, and why; then nobody is asked again.
+        unusual on the pack sheet earlier in the session, and why; then nobody is asked again. ``speed``: seconds of its clock in
+        one of a person's.
         """
         self.program = program
         self.opening = Opening(program, guarded=guarded, agreed=agreed)
         self.state = State.READY
         self.known = BenchState()
         self.watcher = Watcher(
-            dict(program.smallest_current), program.patience, program.empty_at, program.declared_path
+            dict(program.smallest_current), program.patience, program.empty_at, program.declared_path, program.climb
         )
         self.ceilings = Ceilings(program.ceilings, program.patience, program.by_hand)
         self.step: Step | None = None
@@ -110,14 +106,20 @@ class Run:
         self._around = Surroundings(program, self.known, self.watcher, awake)
         self._watching = Watching(self.watcher)
         self._sequence = Sequence(program.steps, begin, self._around)
-        self._waiting: tuple[str, float] | None = None  # the question that stands while something is on, and since when
+        self._question = StandingQuestion(self.known, program.longest_hold, speed)
+        self.switches = Switches(self.known)
+        self._typed = TypedReadings(self.ceilings, program.usual, (program.rated_capacity, program.rated_energy))
+        self._bench_off: OutputIsOff | None = None  # what is on a cable, once the run makes safe
 
     @property
     def by_hand(self) -> list[str]:
         """What a person has to do if the run ends now: what no cable reaches."""
-        load = [BY_HAND_OFF] if self.known.hand_load else []
         hands_at = None if self.program.heated_by_machine else self.known.hands_at
-        return [*load, *([] if hands_at is None else [take_away(hands_at, now=True)])]
+        return [*self._still_on, *([] if hands_at is None else [take_away(hands_at, now=True)])]
+
+    @property
+    def _still_on(self) -> list[str]:
+        return [off_by_hand(role) for role in self.known.by_hand_on]
 
     @property
     def agreed(self) -> str:
@@ -136,14 +138,20 @@ class Run:
     def receive(self, event: Event) -> list[Order]:
         """Everything that is to be done now that ``event`` has happened, in order."""
         orders = self._hands_off_between(self._receive(event))
+        if self.state not in (State.MAKING_SAFE, State.ENDED):
+            orders = self.switches.passed_on(orders)
         if self.program.heated_by_machine:
             orders = [for_machine(order) if isinstance(order, Guide) else order for order in orders]
-        self._keep_question(event, orders)
+        self._question.keep(event, orders)
         for order in orders:
             if isinstance(order, Pace):  # what is polled rarely may be missing longer
                 self._watching.ordered(order)
                 self.ceilings.paced(order.interval, order.slow)
+            elif isinstance(order, SetSupply):
+                self.ceilings.set_to(order.voltage)
             elif isinstance(order, Guide):
+                if "probe" in self.program.by_hand:  # marks of another motion say nothing about the rate of this one
+                    self.known.moves_anew()
                 self.known.hands_at = order.sensor if self._heats(order) else None
                 self.ceilings.heated(self.known.hands_at is not None)
             elif isinstance(order, BeginRamp):
@@ -151,7 +159,7 @@ class Run:
         if self.state is State.MAKING_SAFE and self.known.hands_at is not None:
             sensor, self.known.hands_at = self.known.hands_at, None
             # after the outputs: those first. An actuator is off with them, and would go to its rest if it were told anything
-            return orders if self.program.heated_by_machine else [*orders, hands_off(sensor)]
+            return orders if self.program.heated_by_machine else [*orders, hands_off(sensor, now=True)]
         return orders
 
     def _heats(self, order: Guide) -> bool:
@@ -180,9 +188,13 @@ class Run:
         if isinstance(event, Resumed):
             self._go(State.HOLDING)
             self.ceilings.rested(event.after)
+            for role in PATH_OF:  # nobody knows what was switched since
+                if role in self.program.by_hand:
+                    self.known.switched_by_hand(role, on=True)
             return [Pace(1.0, 1.0), SwitchOff(everything=True), self.opening.resumes(event)]
         if isinstance(event, Complained):
             return [Remark(f"An old error in the queue of the {event.instrument} was deleted: {event.what}")]
+        self.switches.happened(event, self._question.asked)
         verdicts, orders = self._look(event)
         if self.state is State.MAKING_SAFE:
             return orders + self._making_safe(event)
@@ -192,9 +204,16 @@ class Run:
         if self.step is None and isinstance(event, Answered):
             said, begins = self.opening.answered(event)
             return orders + said + (self._begin_next(event.t) if begins else [])
-        if self.step is None:
-            return orders
-        orders += self._allowed(self.step.receive(event, verdicts))
+        return orders + self._to_the_step(event, verdicts)
+
+    def _to_the_step(self, event: Event, verdicts: list[Verdict]) -> list[Order]:
+        if self.step is None or self.switches.is_mine(event):
+            return []
+        if isinstance(event, Answered):
+            event, again = self._typed.answered(event, self._question.asked)
+            if again is not None:
+                return [again]
+        orders = self._allowed(self.step.receive(event, verdicts))
         return orders + (self._begin_next(event.t) if self.step.done else [])
 
     # ---- looking ---------------------------------------------------------------------------------------------
@@ -222,13 +241,15 @@ class Run:
 
     def _must_stop(self, event: Event) -> str:
         if isinstance(event, Sampled):
-            return self.ceilings.passed(event) or self._waited_too_long(event.t)
+            return self.ceilings.passed(event) or self._question.waited_too_long()
         if isinstance(event, OutputIsOff) and not event.confirmed:
             return UNCONFIRMED
         if isinstance(event, StopPressed):
             return f"stopped by {event.by}"
         if isinstance(event, Answered) and event.value == Answer.STOP:
             return f"stopped by {event.by} at a hold point"
+        if isinstance(event, Answered):
+            return self._typed.passed(event, self._question.asked)
         if isinstance(event, OrderFailed):
             return f"{FAILED.get(event.order, event.order + ' failed')}: {event.what}"
         if isinstance(event, GuardEnded):
@@ -239,34 +260,10 @@ class Run:
             return f"fault in the program: {event.what}"
         return ""
 
-    def _keep_question(self, event: Event, orders: list[Order]) -> None:
-        """Which question stands while something is on, and since when."""
-        if isinstance(event, Answered):
-            self.known.moves_anew()  # the probe may have been moved
-        if isinstance(event, Answered) and self._waiting is not None and event.question == self._waiting[0]:
-            self._waiting = None
-        for order in orders:
-            if isinstance(order, Ask):
-                self._waiting = (order.question, self.known.t)
-            elif isinstance(order, Withdraw):  # only the one that stands is ever taken away
-                self._waiting = None
-
-    def _waited_too_long(self, t: float) -> str:
-        if self._waiting is None or not self.known.path:
-            return ""
-        question, since = self._waiting
-        self._waiting = (question, max(since, self.known.path_since))
-        if t - self._waiting[1] <= self.program.longest_hold:
-            return ""
-        return f"no answer for {(t - self._waiting[1]) / 60:.0f} min while the {self.known.path} was on"
-
     @property
     def answer_within(self) -> float | None:
         """Seconds after which a question that stands ends the run; None while nothing is on."""
-        if self._waiting is None or not self.known.path:
-            return None
-        since = max(self._waiting[1], self.known.path_since)
-        return max(0.0, self.program.longest_hold - (self.known.t - since))
+        return self._question.answer_within
 
     # ---- going on --------------------------------------------------------------------------------------------
 
@@ -279,27 +276,35 @@ class Run:
                 return self._make_safe(self.step.why, early=True)
             between = self._sequence.done_again(self.step)
             if between is not None:
-                return self._begin(between, t, [repeated(self.step.why)])
+                return self._begin(between, t, [repeated(self.step.planned.sensor, self.step.why)])
             orders += self._sequence.skip(self.step)
         for planned in self._sequence.following():
             orders = self._begin(make_step(planned, self._around), t, orders)
             if self.step is not None and not self.step.done:
                 return orders
-        return orders + self._make_safe(
-            _all_done(self._sequence.undone if self._sequence.cut_short else 0),
-            early=False,
-        )
+        left = [Remark(self._around.to_say)] if self._around.to_say else []
+        undone = self._sequence.undone if self._sequence.cut_short else 0
+        return [*orders, *left, *self._make_safe(all_done(undone), early=False)]
 
     def _begin(self, step: Step, t: float, orders: list[Order]) -> list[Order]:
         """``orders``, and those with which a step begins."""
+        if step.planned.kind == "confirm" or self.step is None or self.step.planned.sensor != step.planned.sensor:
+            self.known.probe_moves(by_hand=Role.PROBE in self.program.by_hand)
         self.step, planned = step, step.planned
         self._go(State.HOLDING if step.asks else State.WATCHING)
         self.away.begun(planned)
         first = self._allowed(step.begin(t))
+        before, self._around.to_say = self._around.to_say, ""
         tells = (
-            step.asks or step.done or any(isinstance(order, Ask | Guide) for order in first)
+            step.asks or step.done or planned.kind == "off" or any(isinstance(order, Ask | Guide) for order in first)
         )  # these say it themselves
         say = "" if tells else planned.say
+        if before and any(isinstance(order, Ask) for order in first):
+            first = [
+                replace(order, say=f"{before} {order.say}") if isinstance(order, Ask) else order for order in first
+            ]
+        elif before:
+            say = f"{before} {say}".strip()
         return [
             *orders,
             BeginStep(planned.index, planned.kind, planned.title, planned.sensor, planned.cycle, say),
@@ -322,29 +327,38 @@ class Run:
     # ---- the way out -----------------------------------------------------------------------------------------
 
     def _make_safe(self, reason: str, *, early: bool) -> list[Order]:
-        self.early, self.reason, self._at_once = early, reason, self.by_hand if early or self.known.hand_load else []
+        self.early, self.reason = early, reason
+        self._at_once = [say for say in self.by_hand if say not in self._still_on] if early else []
         self._go(State.MAKING_SAFE)
-        return [*self._why_off(), SwitchOff(everything=True)]
-
-    def _why_off(self) -> list[Order]:
-        """Why the bench is switched off before the last step, for people and for the record."""
-        if not self.early:
-            return []
-        detail = self.ceilings.detail
-        return [
-            *([Remark(f"Last reply: {detail}")] if detail else []),
-            Remark(f"Switching the bench off: {self.reason}"),
-        ]
+        why = why_off(reason, self.ceilings.detail) if early else []
+        return [*self.switches.dropped(), *why, SwitchOff(everything=True)]
 
     def _making_safe(self, event: Event) -> list[Order]:
-        if not isinstance(event, OutputIsOff):
+        if isinstance(event, OutputIsOff):
+            again, self._bench_off = self._bench_off is not None, event
+            if again:  # a step had ordered off just before the run did
+                return []
+            return [self.switches.ask(urgent=self.early)] if self.known.by_hand_on else [self._over(event)]
+        refused = isinstance(event, NobodyConfirmed) or (isinstance(event, Answered) and event.value == Answer.STOP)
+        if self._bench_off is None or not (refused or isinstance(event, Answered)):
             return []
+        if self.known.by_hand_on and not refused:
+            return [self.switches.ask(urgent=self.early)]
+        return [self._over(self._bench_off)]
+
+    def _over(self, off: OutputIsOff) -> End:
+        """The end, once all that can be confirmed to be off is."""
         self._go(State.ENDED)
-        off = [] if event.confirmed else [event.remark]
-        early, safe = self.early or not event.confirmed, event.confirmed and not self.known.hand_load
-        urgent = " ".join([*off, *self._at_once])
-        reason = self.reason if event.confirmed or self.early else UNCONFIRMED
-        return [End(early, safe, reason, self._sequence.undone, self.away.say, urgent)]
+        wired = [] if off.confirmed else [off.remark]
+        confirmed = off.confirmed and not self.known.by_hand_on
+        urgent = " ".join([*wired, *self._still_on, *self._at_once])
+        reason = self.reason if confirmed or self.early else UNCONFIRMED
+        return End(self.early or not confirmed, confirmed, reason, self._sequence.undone, self.away.say, urgent)
+
+    @property
+    def waits_for_off(self) -> bool:
+        """Whether the run has ended but for a person who confirms what they switched off."""
+        return self.state is State.MAKING_SAFE and self._bench_off is not None
 
     def _go(self, state: State) -> None:
         if state not in NEXT[self.state]:

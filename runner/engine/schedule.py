@@ -4,20 +4,25 @@ Rule 1: looking comes before switching; small currents before large ones; what h
 Rule 2: a procedure runs where the state of charge fits it. If none that is left fits, the pack is brought to where one does:
         charged to half, or to full, or emptied by its capacity test.
 Rule 3: what empties the pack comes last of all that fits, because the way back takes hours.
+        What is not possible at all (the pack sheet, the bench, or a current that is too large for one of them) is not begun.
 Rule 4: what is left out is named, with the reason; nothing is dropped in silence.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
+from runner.engine.fitting.by_hand import beyond_the_charger, missing_roles, needs_a_cable
+from runner.engine.fitting.duration import seconds
+from runner.engine.program import Program
 from runner.sheets.bench import BenchFile
-from runner.sheets.pack import PackSheet, protection_name
+from runner.sheets.pack import PackSheet
+from runner.sheets.parts.protections import protection_name
 from runner.sheets.procedure import Procedure
 
 TO_FULL, TO_HALF, EMPTIES = "full-charge", "partial-charge", "capacity"
-MANY_MINUTES = 5400.0  # s
+HOUR = 3600.0  # s
 HALF = 0.5
 NAMES = {
     "probe": "thermometer (probe)",
@@ -25,6 +30,7 @@ NAMES = {
     "box": "decade box (box)",
 }  # roles as people read them
 LEAVES = {"full": 1.0, "half": HALF, "empty": 0.0}
+Planner = Callable[[Procedure], Program | str]
 UNKNOWN = 3600.0  # s that a procedure is taken to need where it does not say
 
 
@@ -32,7 +38,7 @@ UNKNOWN = 3600.0  # s that a procedure is taken to need where it does not say
 class Item:
     """One procedure of a session: its place in it is explained by ``why``; ``added`` if nobody asked for it by name.
 
-    ``source`` is what it is found by, its name or the path of its file.
+    ``source`` is what it is found by, its name or the path of its file; ``notes`` are the currents that had to be lowered.
     """
 
     name: str
@@ -41,11 +47,12 @@ class Item:
     seconds: float
     added: bool = False
     source: str = ""
+    notes: tuple[str, ...] = ()
 
 
 def _about(seconds: float) -> str:
     """A planned time as people read it: hours where minutes would be many."""
-    return f"{seconds / 60:.0f} min" if seconds <= MANY_MINUTES else f"{seconds / 3600:.1f} h"
+    return f"{seconds / 60:.0f} min" if seconds < HOUR else f"{seconds / HOUR:.1f} h"
 
 
 @dataclass(frozen=True)
@@ -67,6 +74,7 @@ class Agenda:
         for number, item in enumerate(self.items, start=1):
             added = " (added)" if item.added else ""
             lines.append(f"  {number:2} {item.name:32} {_about(item.seconds):>7}  {item.why}{added}")
+            lines += [f"     {'':32} {'':>7}  {note}" for note in item.notes]
         return lines + [f"   – {name:32} left out: {why}" for name, why in self.left_out]
 
 
@@ -76,15 +84,28 @@ def propose(
     pack: PackSheet,
     bench: BenchFile,
     state_of_charge: float | None = None,
+    planned: Planner | None = None,
 ) -> Agenda:
     """An order for the wanted procedures. ``movers`` are procedures by name that may be put in to move the charge.
 
-    ``state_of_charge`` is a ratio, None where nobody knows: then the pack is taken to be about half full.
+    ``state_of_charge`` is a ratio, None where nobody knows: then the pack is taken to be about half full. ``planned`` makes the
+    program of a procedure, or says why there can be none; without it, what the files do not agree on is not looked for.
     """
-    left_out = [(each.name, why) for each in wanted for why in [_impossible(each, pack, bench)] if why]
+    programs: dict[str, Program] = {}
+
+    def why_not(procedure: Procedure) -> str:
+        if why := _impossible(procedure, pack, bench):
+            return why
+        made = planned(procedure) if planned is not None else ""
+        if isinstance(made, str):
+            return made
+        programs[procedure.name] = made
+        return ""
+
+    left_out = [(each.name, why) for each in wanted for why in [why_not(each)] if why]
     impossible = {name for name, _ in left_out}
     left = sorted((each for each in wanted if each.name not in impossible), key=_rank)
-    usable = {name: each for name, each in movers.items() if not _impossible(each, pack, bench)}
+    usable = {name: each for name, each in movers.items() if not why_not(each)}
     now = HALF if state_of_charge is None else state_of_charge
     items: list[Item] = []
     while left:
@@ -99,21 +120,33 @@ def propose(
             left_out += [(each.name, why) for each in left]
             break
         added = chosen not in left
-        items.append(Item(chosen.name, chosen.title, why, chosen.duration or UNKNOWN, added))
+        items.append(planned_item(chosen, programs.get(chosen.name), why, now, added=added))
         left = [each for each in left if each is not chosen]
         now = LEAVES.get(chosen.ends, now)
     return Agenda(tuple(items), tuple(left_out))
 
 
+def planned_item(
+    procedure: Procedure, program: Program | None, why: str, charge: float | None, *, added: bool = False
+) -> Item:
+    """A procedure in a plan, with the time its program takes from a state of charge (a ratio)."""
+    if program is None:
+        return Item(procedure.name, procedure.title, why, procedure.duration or UNKNOWN, added)
+    takes = seconds(program, HALF if charge is None else charge)
+    return Item(procedure.name, procedure.title, why, takes, added, notes=program.fitted)
+
+
 def _impossible(procedure: Procedure, pack: PackSheet, bench: BenchFile) -> str:
     """Why a procedure cannot be run on this pack at this bench, or nothing."""
     kind = procedure.protection
-    if kind is not None and pack.protection(kind) is None:
+    if kind is not None and procedure.tested(pack) is None:
         return f"the pack sheet declares no {protection_name(kind)}"
-    missing = [NAMES.get(role, role) for role in procedure.needs if role not in bench.roles()]
+    missing = [NAMES.get(role, role) for role in missing_roles(procedure, bench)]
     if missing:
         return f"the bench has no {' and no '.join(missing)}"
-    by_hand = [role for role in sorted(procedure.wired()) if bench.by_hand(role)]
+    for each in beyond_the_charger(procedure, pack, bench):
+        return each.what
+    by_hand = needs_a_cable(procedure, bench)
     if by_hand:
         return f"needs {' and '.join(by_hand)} with an address (a person is too slow)"
     if "box" in procedure.needs:

@@ -14,7 +14,7 @@ from runner.engine.program import Planned
 from runner.errors import Problem
 from runner.events import CHARGE, DISCHARGE
 from runner.notation.source import Path, Source
-from runner.sheets.pack import protection_name
+from runner.sheets.parts.protections import protection_name
 from runner.sheets.procedure import Procedure
 from runner.vocabulary import BoxPlace, Until
 

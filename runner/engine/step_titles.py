@@ -31,7 +31,7 @@ def _wait(numbers: Numbers, words: Words, where: str, record: str) -> str:
     if "for" in numbers:
         return f"Wait {shown(numbers['for'], 'time')}"
     side = "below" if "below" in numbers else "above"
-    return f"Wait until{where or ' the pack'} is {side} {shown(numbers[side], 'temperature')}"
+    return f"Wait until{where or ' the probe'} is {side} {shown(numbers[side], 'temperature')}"
 
 
 def _range(numbers: Numbers) -> str:
@@ -54,6 +54,6 @@ _TITLES: dict[str, Callable[[Numbers, Words, str, str], str]] = {
     "cool": lambda n, w, where, record: f"Cool{where} at {shown(n['rate'], 'ramp rate')}",
     "rest": lambda n, w, where, record: f"Rest {shown(n['for'], 'time')}",
     "wait": _wait,
-    "offer": lambda n, w, where, record: f"Repeat{where} once more?",
+    "offer": lambda n, w, where, record: f"Decide whether{where or ' this'} needs one more ramp",
     "off": lambda n, w, where, record: "Switch everything off",
 }

@@ -9,6 +9,7 @@ from runner.engine.opening import READ_THEM
 from runner.engine.run import Run
 from runner.engine.states import State
 
+BY_HAND = "by hand"  # of a current that a person has switched on
 USUAL_LAG = 10.0  # s: delay, polling and a taped-on sensor together (common practice, no source)
 COACH_BAND = 0.25  # of the wanted rate: inside it the coach says keep
 
@@ -48,7 +49,9 @@ class View:
     headroom: tuple[Headroom, ...]
     remaining: float | None
     trip_limits: tuple[float, float] | None
+    by_hand_on: tuple[str, ...] = ()  # what a person has switched on, or was told to
     answer_within: float | None = None  # s of the run's time after which a question that stands ends it
+    mark_age: float | None = None  # s since a person marked the temperature; None where it is read by cable
 
     @property
     def output_on(self) -> bool:
@@ -68,15 +71,23 @@ def look(run: Run) -> View:
         known.rate(),
         known.path,
         known.mode,
-        verdict.word,
-        verdict.why,
+        BY_HAND if known.by_hand_on else verdict.word,
+        _on_the_clamp(run) if known.by_hand_on else verdict.why,
         _steps(run),
         _coach(run),
         run.ceilings.headroom(),
         run.step.remaining() if run.step else None,
         run.program.trip_limits,
+        run.known.by_hand_on,
         run.answer_within,
+        None if known.marked_at is None else known.t - known.marked_at,
     )
+
+
+def _on_the_clamp(run: Run) -> str:
+    """What a person has read last of a current that they have switched on."""
+    amps = run.known.hand_current
+    return "not read on the clamp yet" if amps is None else f"{amps:.3g} A when the clamp was read last"
 
 
 def _sentence(run: Run) -> str:
@@ -84,6 +95,8 @@ def _sentence(run: Run) -> str:
         return f"Switching the bench off: {run.reason}"
     if run.state is State.ENDED:
         return f"The run has ended: {run.reason}"
+    if run.switches.waiting:
+        return run.switches.sentence
     if run.step is None:
         return READ_THEM
     by_machine = run.program.heated_by_machine and run.step.planned.kind in ("heat", "cool")

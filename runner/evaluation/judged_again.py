@@ -57,6 +57,7 @@ class _Program:
     over_voltage: bool
     declared: DeclaredPath
     until: Mapping[int, str]
+    climb: float = 0.0
 
 
 def judged_again(
@@ -90,6 +91,7 @@ def _program(content: Mapping[str, Any]) -> _Program:
         content["protection"] == "over_voltage",
         DeclaredPath.kept(content.get("declared_path", {})),
         until,
+        content.get("climb", 0.0),
     )
 
 
@@ -129,7 +131,9 @@ def _verdict(
     attempt: Attempt, entries: Sequence[JournalEntry], table: pd.DataFrame, program: _Program, begin: float
 ) -> Verdict | None:
     """What the watcher says when the attempt was concluded, if it sees the samples from ``begin`` on. None if there are none."""
-    watching = Watching(Watcher(dict(program.smallest), program.patience, program.empty_at, program.declared))
+    watching = Watching(
+        Watcher(dict(program.smallest), program.patience, program.empty_at, program.declared, program.climb)
+    )
     concluded = attempt.concluded if attempt.concluded is not None else attempt.at
     step, seen, late = -1, False, None
     then = watching.watcher.verdict

@@ -23,8 +23,9 @@ from runner.measure.recording import Accuracy, Specification
 from runner.sheets.bench import Assumed, BenchFile
 from runner.sheets.curve import Curve
 from runner.sheets.instrument_parts import Calibrated, MeterAccuracy
-from runner.sheets.instruments import Instruments, ProbeSheet
-from runner.sheets.pack import PackSheet, Protection, VoltageProtection
+from runner.sheets.instruments import ClampSheet, Instruments, ProbeSheet
+from runner.sheets.pack import PackSheet
+from runner.sheets.parts.protections import Protection, VoltageProtection
 from runner.sheets.procedure import Procedure
 from runner.sheets.tolerances import allowed
 from runner.vocabulary import Role
@@ -35,7 +36,7 @@ UNSAID = 0.1  # of a delay: how well it is taken to be kept where the sheet does
 
 def declare(procedure: Procedure, pack: PackSheet, bench: BenchFile, sensors: tuple[str, ...]) -> Specification:
     """Everything that the measurement takes from sheets; ``sensors`` are those that the run is about."""
-    protection = pack.protection(procedure.protection or "")
+    protection = procedure.tested(pack)
     instruments = bench.instruments
     probe, counter = instruments.probe, instruments.counter
     return Specification(
@@ -72,6 +73,7 @@ def declare(procedure: Procedure, pack: PackSheet, bench: BenchFile, sensors: tu
         box=instruments.box.accuracy if instruments.box else 0.0,
         slope={sensor.name: _relative_slope(sensor.curve) for sensor in pack.sensors if sensor.curve is not None},
         reaction=(bench.hand.reaction, bench.hand.reaction_uncertainty),
+        clamp=None if instruments.clamp is None else (_of_clamp(instruments.clamp), instruments.clamp.refresh),
         counter=None
         if counter is None
         else (
@@ -119,14 +121,18 @@ def _of_protection(protection: Protection | None, assumed: Assumed, beyond: str)
         return {}
     limits = allowed(protection, assumed)
     tolerance = protection.delay_tolerance
+    half = UNSAID * protection.delay if tolerance is None else tolerance
+    if protection.delay_range is not None:
+        half, tolerance = (protection.delay_range[1] - protection.delay_range[0]) / 2, None
     return {
-        "trip": protection.trip,
+        "trip": protection.trip if protection.trip_declared else None,
         "assumed": "; ".join(each for each in (limits.assumed, beyond) if each),
         "trip_limits": limits.trip,
         "release": protection.release,
         "release_limits": limits.release,
         "delay": protection.delay,
-        "delay_uncertainty": (UNSAID * protection.delay if tolerance is None else tolerance) / 3.0**0.5,
+        "delay_uncertainty": half / 3.0**0.5,
+        "delay_assumed": protection.delay_range,
         "delay_limits": None if tolerance is None else (protection.delay - tolerance, protection.delay + tolerance),
         "polling": protection.polling,
         "latching": protection.latching,
@@ -164,6 +170,13 @@ def _accuracies(instruments: Instruments) -> dict[str, Accuracy]:
         offset = accuracy.offset + math.hypot(worst * 3.0**0.5, accuracy.drift)
         found[channel] = Accuracy(accuracy.gain, offset, accuracy.resolution)
     return found
+
+
+def _of_clamp(clamp: ClampSheet) -> Accuracy:
+    """± limits of what a person reads on a clamp; of a certificate's points, whose errors nobody takes off, all that they say."""
+    accuracy = clamp.current_accuracy
+    worst = max((abs(error) + u * 3.0**0.5 for _, error, u in accuracy.points()), default=0.0)
+    return Accuracy(accuracy.gain, accuracy.offset + worst + accuracy.drift, accuracy.resolution)
 
 
 def _leads(instruments: Instruments) -> dict[str, tuple[float, float]]:

@@ -1,10 +1,15 @@
-"""Voltage findings where a person reads the voltmeter and marks the moments with a key."""
+"""Findings where a person reads voltmeter and clamp and marks the moments with a key."""
 
 from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
 
 from runner.events import METER_VOLTAGE
 from runner.measure.finding import Evaluator, Finding
 from runner.measure.fits.cells import about_cells, early, lag_of_filter
+from runner.measure.fits.marks import charged_between
 from runner.measure.readings import gap_before, reading_error, terminals
 from runner.measure.recording import Accuracy, Attempt
 from runner.vocabulary import BudgetSource, Observed
@@ -46,8 +51,40 @@ def trip_by_hand(maker: Evaluator, attempt: Attempt) -> Finding:
         + add(BudgetSource.DISPLAY_DIGITS, 0.0, 0.01 / 12.0**0.5, "rectangular")
         + reading_error(maker.inputs, declared.accuracy.get(METER_VOLTAGE, Accuracy()), value, "voltmeter")
     )
-    caveats = ("read by hand: last voltage seen before the load stopped", *about_cells(declared))
+    about = tuple(each for each in (declared.about_delay,) if each)
+    caveats = ("read by hand: last voltage seen before the load stopped", *about, *about_cells(declared))
     return maker.measured("trip", "V", theta, expected=declared.trip, limits=limits, caveats=caveats)
+
+
+def charge_by_hand(maker: Evaluator, name: str, attempts: Sequence[Attempt]) -> Finding:
+    """The charge of a charger whose current was read on a clamp, ∫I dt between its switching on and off, in A·s.
+
+    Between two readings the current may have changed at once, at the beginning or at the end: so much is not known, and a taper
+    bends the same way all along, so that all of it is one quantity.
+    """
+    parts = [part for attempt in attempts for part in charged_between(attempt, maker.recording)]
+    if not parts:
+        return maker.missing(name, "A·s", "the current was not read on a clamp between switching on and off")
+    value = sum(float(np.trapezoid(amps, t)) for t, amps in parts)
+    unsure = sum(float(np.abs(np.diff(amps)) @ np.diff(t)) / 2 for t, amps in parts)
+    seconds, reaction = sum(float(t[-1] - t[0]) for t, _ in parts), maker.declared.reaction[1]
+    accuracy = Accuracy() if maker.declared.clamp is None else maker.declared.clamp[0]
+    add = maker.inputs.add
+    switched = sum(float(amps[0] ** 2 + amps[-1] ** 2) for _, amps in parts) ** 0.5 * reaction
+    digits = accuracy.resolution / 12.0**0.5 * seconds / sum(len(t) for t, _ in parts) ** 0.5
+    quantity = (
+        add(BudgetSource.CHARGE_COUNTED, value, 0.0)
+        + add(BudgetSource.READINGS, 0.0, unsure / 3.0**0.5, "rectangular")
+        + add(BudgetSource.GAIN.of("clamp"), 0.0, accuracy.gain * value / 3.0**0.5, "rectangular")
+        + add(BudgetSource.OFFSET.of("clamp"), 0.0, accuracy.offset * seconds / 3.0**0.5, "rectangular")
+        + add(BudgetSource.RESOLUTION.of("clamp"), 0.0, digits)
+        + add(BudgetSource.KEY, 0.0, switched)
+    )
+    readings = sum(len(t) - 2 for t, _ in parts)
+    caveats = (
+        f"from {readings} reading{'' if readings == 1 else 's'} of a clamp, between switching on and off by hand",
+    )
+    return maker.measured(name, "A·s", quantity, caveats=caveats)
 
 
 def slopes_at_the_end(mean: float, span: float) -> tuple[float, float]:

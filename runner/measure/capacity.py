@@ -17,6 +17,7 @@ import numpy as np
 
 from runner.events import CHARGE, CURRENT_OF, DISCHARGE, METER_VOLTAGE, VOLTAGE_OF
 from runner.measure.budget import Quantity
+from runner.measure.by_hand import charge_by_hand
 from runner.measure.finding import Evaluator, Finding, Limits
 from runner.measure.fits.integral import LEVELS, Flow, changes, count, hidden, integrate, largest_first, noise
 from runner.measure.fits.power import Along, along, most_leads, under_load
@@ -81,6 +82,8 @@ class Throughput(Evaluator):
         """The charge that the supply put in over some attempts, in A·s."""
         if not attempts:
             return self.missing(name, "A·s", self.reason("charge"))
+        if attempts[-1].by_hand:
+            return charge_by_hand(self, name, attempts)
         flows = self._flows(CHARGE, attempts)
         if isinstance(flows, str):
             return self.missing(name, "A·s", flows)

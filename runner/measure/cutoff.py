@@ -80,7 +80,9 @@ class CutOff(Evaluator):
         behind = delay + declared.polling / 2 + lag - age
         value, u_fit, slope = bend.at(-behind)
         add, inside = self.inputs.add, -1.0 if declared.path == DISCHARGE else 1.0
-        if declared.delay and declared.delay_limits is None:
+        if declared.about_delay:
+            caveats.append(f"{declared.about_delay}; 1 s more changes the result by {abs(slope) * 1e3:.2g} mV")
+        elif declared.delay and declared.delay_limits is None:
             caveats.append(
                 f"declared trip delay {declared.delay:g} s used (assumed ±10 %); "
                 f"1 s more changes the result by {abs(slope) * 1e3:.2g} mV"
@@ -215,7 +217,8 @@ class CutOff(Evaluator):
             + add(BudgetSource.RELAXATION, 0.0, max(bent, STEEPER * abs(slope) * behind) / 3.0**0.5, "rectangular")
             + reading_error(self.inputs, declared.accuracy.get(channel, Accuracy()), value, "voltmeter")
         )
-        return self.measured("release", "V", theta, expected=declared.release, limits=limits)
+        about = tuple(each for each in (declared.about_delay,) if each)
+        return self.measured("release", "V", theta, expected=declared.release, limits=limits, caveats=about)
 
     def _release_by_tries(self) -> Finding:
         """Over-voltage: between the last look at which the pack took no charge and the first at which it did."""

@@ -15,6 +15,7 @@ from runner.measure.budget import MANY, BudgetRow, Inputs, Quantity, coverage_fa
 from runner.measure.conformity import FAIL, NOT_MEASURED, PASS, Decision, inside, probability
 from runner.measure.fits.averaging import INSTANT, Averaging
 from runner.measure.fits.edge import Edge, find_edge
+from runner.measure.fits.marks import marked_edge
 from runner.measure.recording import Attempt, Recording, Specification
 from runner.measure.threshold import Crossing
 from runner.vocabulary import BudgetSource, Outcome
@@ -32,8 +33,17 @@ SAID_BEFORE = {
     "a glance at the display": "reading of the display",
     "two digits of the display": "digits of the display",
     "when the current was there": "time at which the current was on",
+    "coupling of probe and sensor": "contact of probe and sensor",
+    "instants of the edges": "moments of switching",
+    "instant of the edge": "moment of switching",
+    "instant of the trip": "moment of the trip",
+    "polling of the pack": "polling interval of the pack",
+    "coupling that grows with the temperature": "contact of probe and sensor, growing with the temperature",
+    "coupling that depends on the direction": "contact of probe and sensor, heating against cooling",
+    "instant of the return": "moment of the return",
 }  # in older findings
 PASSED_OUTSIDE = "outside the limits, but not far enough to be rejected by the decision rule"
+NOT_REACHED = "not reached, the run ended early"  # of a sensor: why, the end of the run says once
 
 
 @dataclass(frozen=True)
@@ -99,7 +109,8 @@ class Finding:
 
 def _kind(text: str) -> str:
     """The source of a budget's line in findings.json, whose contract has its text only."""
-    text = SAID_BEFORE.get(text, text)
+    before = max((old for old in SAID_BEFORE if text == old or text.startswith(f"{old} ")), key=len, default="")
+    text = SAID_BEFORE[before] + text[len(before) :] if before else text
     fitting = [source.value for source in BudgetSource if text.startswith(source)]
     return max(fitting, key=len, default="")
 
@@ -123,6 +134,8 @@ class Evaluator:
 
     def edge(self, attempt: Attempt, *, begin: float = -math.inf) -> Edge | None:
         """The instant at which an attempt's current stopped or returned, on the path of the protection."""
+        if attempt.by_hand:
+            return marked_edge(attempt, self.recording, self.declared)
         path = self.declared.path
         return find_edge(
             self.recording.of(CURRENT_OF[path]),
@@ -254,7 +267,8 @@ class Evaluator:
         if spoiled:
             return spoiled[0].why
         if self.recording.ended_early:
-            return f"the run ended early: {self.recording.ended_early}"
+            begun = not self.sensor or any(attempt.sensor == self.sensor for attempt in self.recording.attempts)
+            return f"the run ended early: {self.recording.ended_early}" if begun else NOT_REACHED
         others = [attempt for attempt in self.recording.attempts if attempt.outcome in (Outcome.TAPERING, Outcome.FULL)]
         if others and self.sensor:
             return others[0].why

@@ -140,6 +140,9 @@ class Specification:
     delay: float = 0.0
     delay_uncertainty: float = 0.0
     delay_limits: tuple[float, float] | None = None
+    delay_assumed: tuple[float, float] | None = (
+        None  # (s, s) where the sheet declares no delay; ``delay`` is the middle then
+    )
     polling: float = 0.0
     assumed: str = ""  # how limits that the sheet does not declare were come by
     latching: bool = False
@@ -165,6 +168,7 @@ class Specification:
     slope: Mapping[str, Callable[[float], float]] = field(default_factory=dict)
     reaction: tuple[float, float] = (0.0, 0.0)
     counter: tuple[Accuracy, Accuracy] | None = None  # charge and energy of a counter that is read by hand
+    clamp: tuple[Accuracy, float] | None = None  # of its current, and s from one of its readings to the next
 
     @property
     def delay_in_looks(self) -> tuple[float, float, str]:
@@ -183,6 +187,13 @@ class Specification:
             return (early + late) / 2, (late - early) / 12.0**0.5, "rectangular"
         u = polling * ((values**2 - 1) / 12) ** 0.5
         return (first + last) / 2 * polling, u, "two values" if values == 2 else "rectangular"
+
+    @property
+    def about_delay(self) -> str:
+        """That the delay was not declared, and what was assumed; empty where it was."""
+        if self.delay_assumed is None:
+            return ""
+        return "trip delay not declared; {:g} s to {:g} s assumed".format(*self.delay_assumed)
 
     @property
     def longest_delay(self) -> float:

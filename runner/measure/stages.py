@@ -81,10 +81,10 @@ class Stages(Evaluator):
         stopped = self.ended("stage", Outcome.STOPPED)
         stopped = [attempt for attempt in stopped if _is_jump(attempt)] or stopped
         if not stopped:
-            return self.missing("delay", "s", self.reason("stage"), expected=self.declared.delay)
+            return self.missing("delay", "s", self.reason("stage"), expected=_declared_delay(self.declared))
         found = _levels(self, stopped[-1])
         if isinstance(found, str):
-            return self.missing("delay", "s", found, expected=self.declared.delay)
+            return self.missing("delay", "s", found, expected=_declared_delay(self.declared))
         edge, _, at = found
         first, last = self._passed(at, edge)
         since = self.inputs.add(
@@ -101,7 +101,7 @@ class Stages(Evaluator):
         asked = level.since - SETTING_TIME if level.asked is None else level.asked
         if self.declared.path == DISCHARGE:
             return asked, level.since
-        trip = self.declared.trip or 0.0
+        trip = self._trip_about()
         part = self.recording.of(CURRENT_OF[self.declared.path]).between(asked, edge.last + 1e-6)
         above = part.t[part.value >= min(trip, 0.97 * level.value)]
         below = part.t[part.t < above[0]] if len(above) else part.t
@@ -111,6 +111,11 @@ class Stages(Evaluator):
         )  # a mean comes after what it is of
         unsure = self._trip_is_passed_within(part, first, last, trip)
         return max(first - unsure, asked), max(last + unsure, level.since)
+
+    def _trip_about(self) -> float:
+        """A: the declared trip, or the middle of the range in which it is."""
+        limits = self.declared.trip_limits
+        return (self.declared.trip or (sum(limits) / 2 if limits else 0.0)) or 0.0
 
     def _trip_is_passed_within(self, part: Series, first: float, last: float, trip: float) -> float:
         """Seconds that a rising current needs for what is not known of the trip: a fiftieth of it."""
@@ -218,10 +223,10 @@ class Substituted(Evaluator):
     def delay(self) -> Finding:
         jumps = [attempt for attempt in self.ended("substitute", Outcome.STOPPED) if len(attempt.levels) == 1]
         if not jumps:
-            return self.missing("delay", "s", self.reason("substitute"), expected=self.declared.delay)
+            return self.missing("delay", "s", self.reason("substitute"), expected=_declared_delay(self.declared))
         found = _levels(self, jumps[-1])
         if isinstance(found, str):
-            return self.missing("delay", "s", found, expected=self.declared.delay)
+            return self.missing("delay", "s", found, expected=_declared_delay(self.declared))
         edge, _, at = found
         since = self._set(at)
         return _delay(self, edge, since)
@@ -237,12 +242,17 @@ def _delay(maker: Evaluator, edge: Edge, since: Quantity) -> Finding:
         - maker.inputs.add(BudgetSource.POLLING, *looks)
         - maker.inputs.add(BudgetSource.DELAY_IN_LOOKS, *lost)
     )
-    expected, limits = declared.delay, declared.delay_limits
+    expected, limits = _declared_delay(declared), declared.delay_limits
     caveats = maker.about_meter()
     if declared.polling <= 0 and looks[1] > 0:
         most = UNKNOWN_LOOKS[_quantity(declared)]
         caveats = (f"interval between the pack's looks not declared; up to {most:g} s assumed", *caveats)
     return maker.measured("delay", "s", quantity, expected=expected, limits=limits, caveats=caveats)
+
+
+def _declared_delay(declared: Specification) -> float | None:
+    """s; None where the sheet declares none."""
+    return declared.delay if declared.delay_assumed is None else None
 
 
 _Part = tuple[float, float, str]  # mean, standard uncertainty (s), distribution

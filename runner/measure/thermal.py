@@ -125,6 +125,8 @@ class Thermal(Evaluator):
             )
         if len(self.recording.taps):
             caveats.append("thermometer read by hand (mark at each whole degree)")
+        if any(crossing.edge.marked is not None for crossing in crossings):
+            caveats.append("current read on a clamp (moment marked by the operator)")
         early = [crossing for crossing in crossings if crossing.attempt.ramp_began is None]
         if early:
             caveats.append(
@@ -174,7 +176,7 @@ class Thermal(Evaluator):
             why = (
                 "the trip was not measured"
                 if trip is None or trip.impossible
-                else f"needs ramps at two distinct rates: {trip.fit}"
+                else f"{trip.fit}; two ramps at different rates are needed"
             )
             return self.missing("delay and lag", "s", why)
         return self.measured(
@@ -182,7 +184,8 @@ class Thermal(Evaluator):
             "s",
             trip.delay_and_lag,
             caveats=(
-                "trip delay, half a polling period and sensor lag relative to the probe; not comparable with the declared delay",
+                "this is the sum of trip delay, half a polling interval and sensor lag behind the probe; "
+                "do not compare it with the declared delay",
                 *self.about_meter(),
             ),
             fit=trip.fit,

@@ -40,6 +40,7 @@ SLOWEST_SENSOR = 45.0  # 3 to 40 and 0.5 to 4 s; and no more than this (common p
 # where the bench file does not say: standard uncertainties (common practice, no source)
 GROWTH = 0.0015  # of the difference to the room
 DIRECTION = 0.22 / 3.0**0.5  # K, rectangular
+AGREE = "the ramps agree"
 
 
 @dataclass(frozen=True)
@@ -120,7 +121,10 @@ def find_threshold(
         theta, lag, fit = _extrapolated(own, rates, repeats, inputs)
         return Threshold(theta + error, lag, fit, tuple(caveats), _impossible(lag))
     why = "only one ramp" if len(crossings) == 1 else "the rates are too similar"
-    caveats.append(f"not extrapolated to zero rate ({why}); declared delay and lag were used")
+    delays = "lag and delay as below" if declared.delay_assumed else "declared delay and lag"
+    caveats.append(f"not extrapolated to zero rate ({why}); {delays} were used")
+    if declared.about_delay:
+        caveats.append(declared.about_delay)
     sensor = crossings[0].attempt.sensor
     theta = _put_in(own, rates, sensor, declared, inputs, caveats) + repeats.of_mean(len(own), inputs)
     return Threshold(theta + error, None, why, tuple(caveats), quick=sensor not in declared.sensor_lag)
@@ -139,8 +143,18 @@ def own_part(crossing: Crossing, declared: Specification, inputs: Inputs) -> Qua
         inputs.add(BudgetSource.RAMP_FIT, ramp.temperature, ramp.temperature_uncertainty, "normal", ramp.dof)
         # a hand-held ramp really is where it has wandered to: that counts whole, not divided by √n as the probe's noise is
         + inputs.add(BudgetSource.RAMP_WANDER, 0.0, ramp.wander, "normal", ramp.dof)
-        + inputs.add(BudgetSource.EDGE_INSTANTS, 0.0, abs(ramp.rate) * edge.uncertainty, edge.distribution)
+        + _of_instant(edge, abs(ramp.rate), inputs)
         + inputs.add(BudgetSource.POLLING, 0.0, abs(ramp.rate) * declared.polling / 12.0**0.5, "rectangular")
+    )
+
+
+def _of_instant(edge: Edge, rate: float, inputs: Inputs) -> Quantity:
+    """What is not known of the instant, in K at a rate (K/s): of an instrument's readings, or of a person's key and the clamp."""
+    if edge.marked is None:
+        return inputs.add(BudgetSource.EDGE_INSTANTS, 0.0, rate * edge.uncertainty, edge.distribution)
+    key, display = edge.marked
+    return inputs.add(BudgetSource.MARKS, 0.0, rate * key) + inputs.add(
+        BudgetSource.CLAMP_REFRESH, 0.0, rate * display, "rectangular"
     )
 
 
@@ -163,9 +177,8 @@ def _extrapolated(
     residuals = values - design @ (solve @ values)
     birge = float((residuals**2 @ (1.0 / variances) / freedom) ** 0.5)
     if birge**2 <= chi_square_limit(freedom):
-        how = "within their uncertainties" if birge <= 1.0 else "within statistical scatter"
-        return theta, lag, f"the ramps agree {how} (Birge ratio {birge:.2f})"
-    scatter = f"the ramps scatter more than the readings explain (Birge ratio {birge:.2f})"
+        return theta, lag, AGREE
+    scatter = f"the ramps differ more than their readings explain (Birge ratio {birge:.2f})"
     return theta, lag, f"{scatter}; the pack repeats within about {repeats.deviation:.2f} K"
 
 

@@ -15,11 +15,13 @@ from pydantic import BaseModel, BeforeValidator, ConfigDict, ValidationInfo, Wit
 
 from runner.notation.quantity import (
     DIMENSIONS,
+    EXPRESSION_PATTERN,
     Expression,
     QuantityError,
     WrongDimension,
     parse_expression,
     parse_quantity,
+    quantity_pattern,
     shown,
 )
 
@@ -41,7 +43,16 @@ def _quantity(
 ) -> Any:
     """A field of a dimension; its value in SI (or °C) is more than ``above``, or at least ``least``, and at most ``most``."""
     example = DIMENSIONS[dimension][2]
-    schema = {"type": "string", "description": f"a {dimension}, such as {example}", "examples": [example]}
+    signed = dimension == "temperature" or (above is None and (least is None or least < 0))
+    schema: dict[str, Any] = {
+        "type": "string",
+        "description": f"a {dimension}, such as {example}",
+        "examples": [example],
+        "pattern": quantity_pattern(dimension, signed=signed, zero=above is None),
+    }
+    if dimension == "ratio":
+        number: dict[str, Any] = {"type": "number", "minimum": 0} | ({} if most is None else {"maximum": most})
+        schema = {"description": schema.pop("description"), "anyOf": [number, schema]}
 
     def parse(text: object, info: ValidationInfo) -> float:
         value = parse_quantity(text, dimension)
@@ -65,7 +76,12 @@ def _quantity(
 def _share(name: str, least: float, most: float, example: str) -> Any:
     """A ratio between two that make sense, said by its name where it is not between them."""
     between = f"{100 * least:g} % to {100 * most:g} %"
-    schema = {"type": "string", "description": f"a {name}, {between}, such as {example}", "examples": [example]}
+    text_schema = {"type": "string", "pattern": quantity_pattern("ratio", signed=False, zero=False)}
+    schema: dict[str, Any] = {
+        "description": f"a {name}, {between}, such as {example}",
+        "examples": [example],
+        "anyOf": [{"type": "number", "minimum": least, "maximum": most}, text_schema],
+    }
 
     def parse(text: object, info: ValidationInfo) -> float:
         value = parse_quantity(text, "ratio")
@@ -83,7 +99,11 @@ def _expression(dimension: str) -> Any:
         return parse_expression(text, dimension, names)
 
     example = DIMENSIONS[dimension][2]
-    schema = {"type": "string", "description": f"an expression that is a {dimension}, such as {example}"}
+    schema = {
+        "type": "string",
+        "description": f"an expression that is a {dimension}, such as {example}",
+        "pattern": EXPRESSION_PATTERN,
+    }
     return Annotated[Expression, BeforeValidator(parse), WithJsonSchema(schema)]
 
 
@@ -162,5 +182,7 @@ def dimension_of(value: object, names: Mapping[str, str]) -> str:
 
 
 AnyExpression = Annotated[
-    Expression, BeforeValidator(_any_expression), WithJsonSchema({"type": "string", "description": "an expression"})
+    Expression,
+    BeforeValidator(_any_expression),
+    WithJsonSchema({"type": ["string", "number"], "description": "an expression"}),
 ]

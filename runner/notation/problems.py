@@ -78,7 +78,7 @@ def _another_kind(source: Source, model: type[BaseModel]) -> Problem | None:
     if field is None or not isinstance(source.values, dict):
         return None
     wanted, given = next(iter(typing.get_args(field.annotation)), ""), source.values.get("kind")
-    if given == wanted or given not in KINDS or wanted not in KINDS:
+    if not isinstance(given, str) or given == wanted or given not in KINDS or wanted not in KINDS:
         return None
     swapped = "are --pack and --bench swapped?" if {wanted, given} == {"pack", "bench"} else "give the right file"
     return source.problem(("kind",), f"this is {KINDS[given]}, but {KINDS[wanted]} is needed", swapped)
@@ -117,8 +117,10 @@ def _problems(source: Source, model: type[BaseModel], error: ValidationError) ->
             shown = f": {value!r}" if isinstance(value, str | int | float | bool) else ""
             yield source.problem(path, f"{_written(path) if path else name}{shown} {what}", remedy)
         elif cause is not None:
-            what, remedy = (cause.what, cause.remedy) if isinstance(cause, Wrong) else (str(cause), "")
-            yield source.problem(path, what, remedy)
+            if isinstance(cause, Wrong):
+                yield source.problem((*path, cause.key) if cause.key else path, cause.what, cause.remedy)
+            else:
+                yield source.problem(path, str(cause), "")
         else:
             yield source.problem(
                 path, f"{name}: {found['msg'][:1].lower()}{found['msg'][1:]}", "see `tripwitness schema`"

@@ -101,6 +101,37 @@ _UNIT = r"(?:°C|[A-Za-zµΩ%°][A-Za-z0-9µΩ°]*)(?:[/*·^][A-Za-z0-9µΩ°]+)
 _QUANTITY = re.compile(rf"\s*({_NUMBER})\s*({_UNIT})?\s*$")
 
 
+# for editors: no more than what can be told without the unit library
+EXPRESSION_PATTERN = r"^[\sA-Za-z0-9_.%°µΩ·^/*()+−-]{1,200}$"
+_OF_OTHERS: Mapping[str, str] = {
+    "voltage": "[kmµu]?V",
+    "current": "[kmµu]?A|C",
+    "resistance": "[kmµu]?(ohm|Ω)",
+    "power": "[kmµu]?W",
+    "charge": "m?Ah|A·s|A\\*s",
+    "energy": "[kmµu]?(Wh|J)",
+    "time": "[mµu]?s|min|h",
+    "temperature": "degC|°C",
+    "temperature difference": "m?K",
+    "ramp rate": "m?K/(s|min|h)",
+    "ratio": "%",
+}
+
+
+def quantity_pattern(dimension: str, *, signed: bool, zero: bool) -> str:
+    """A pattern for editors: a number with a unit that is not one of the usual units of another dimension.
+
+    ``signed``: it may be below zero; ``zero``: it may be zero.
+    """
+    others = "|".join(units for other, units in _OF_OTHERS.items() if other != dimension)
+    sign, none = "[+-]?" if signed else "\\+?", "" if zero else r"(?!\s*\+?0*\.?0*([eE][+-]?\d+)?\s*([^\d.eE\s]|$))"
+    if zero and not signed:
+        sign = r"(\+|-(?=0*\.?0*([eE][+-]?\d+)?\s*([^\d.eE\s]|$)))?"  # minus nothing is nothing
+    unit = rf"(?!({others})\s*$)({_UNIT})"
+    optional = "?" if dimension == "ratio" else ""
+    return rf"^{none}\s*{sign}(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?\s*({unit}){optional}\s*$"
+
+
 def parse_quantity(text: object, dimension: str) -> float:
     """Value in SI (or °C) of ``"2 K/min"`` and the like.
 

@@ -18,6 +18,7 @@ from ruamel.yaml.nodes import MappingNode, Node, ScalarNode, SequenceNode
 from ruamel.yaml.parser import ParserError
 
 from runner.errors import Problem
+from runner.notation.visible import visible
 
 UNFITTING = ("the indentation does not fit the lines above", "give lines of one group the same indentation")
 UNREADABLE = (
@@ -141,7 +142,7 @@ class _Reader:
     def _mapping(self, node: MappingNode, path: Path) -> dict[str, object]:
         values: dict[str, object] = {}
         for key_node, value_node in self._pairs(node):
-            key = normal_key(str(key_node.value))
+            key = normal_key(visible(str(key_node.value)))
             if key in values:
                 self._wrong(key_node, f"{key_node.value!r} is written twice", "keep one of them")
                 continue
@@ -163,6 +164,9 @@ class _Reader:
             return None
         kind = str(node.tag).rsplit(":", 1)[1]
         text = str(node.value)
+        if (shown := visible(text)) != text:
+            self._wrong(node, f"has characters that are not seen: {shown[:80]}", "write it without them")
+            return None
         if kind == "null":
             return None
         if kind == "bool":

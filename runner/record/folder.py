@@ -22,6 +22,7 @@ FINDINGS = "findings.json"
 TRUTH = "truth.json"
 CERTIFICATE_HTML = "certificate.html"
 CERTIFICATE_PDF = "certificate.pdf"
+CERTIFICATE_NUMBER = "certificate-number.json"
 INPUTS = "inputs"
 ATTACHMENTS = "attachments"
 RESOLVED = "resolved.json"
@@ -57,6 +58,10 @@ class RunFolder:
             raise RecordError.is_a_file(str(path))
         if (path / SESSION).is_file():
             raise RecordError.is_a_session(str(path))
+        if not path.exists():
+            raise RecordError.no_folder(str(path))
+        if not (path / EVENTS).is_file() and next(path.glob(f"*/{EVENTS}"), None) is not None:
+            raise RecordError.holds_runs(str(path))
         if not (path / EVENTS).is_file():
             raise RecordError.missing(str(path / EVENTS))
         return cls(path)

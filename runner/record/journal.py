@@ -97,13 +97,13 @@ def read_journal(path: Path) -> Iterator[JournalEntry]:
     for number, line in enumerate(lines[:-1], start=1):  # after the last newline: nothing, or a torn line
         try:
             content = json.loads(line)
-            kind = KINDS[content.get("event") or content["order"]]
-        except (ValueError, KeyError, AttributeError) as error:
+            entry = _entry(content, KINDS[content.get("event") or content["order"]])
+        except (ValueError, KeyError, AttributeError, TypeError) as error:
             raise RecordError.not_json(str(path), number) from error
         if content.get("prev") != last:
             raise RecordError.broken_chain(str(path), number)
         last = hashlib.sha256(line).hexdigest()
-        yield _entry(content, kind)
+        yield entry
 
 
 def entry_of(line: str) -> JournalEntry:

@@ -43,7 +43,7 @@ class SampleWriter:
         begun = bool(before)
         self._ages = AGES.encode() in before.partition(b"\n")[0] if begun else ages
         self._rows, self._size = max(before.count(b"\n") - 1, 0), len(before)
-        self._stretch, self._committed = hashlib.sha256(), self._size
+        self._stretch, self._committed = hashlib.sha256(before), 0  # after a break, all there is
         self._file = Appender(path, go_on=go_on)
         self._fault: RecordError | None = None
         self._closing = threading.Event()
@@ -67,11 +67,11 @@ class SampleWriter:
         self._write(",".join(cells) + "\n")
         self._rows += 1
 
-    def stretch(self) -> tuple[int, int, str] | None:
-        """(rows, bytes, SHA-256 of what came since the last call) of the table so far; None if nothing came."""
+    def stretch(self) -> tuple[int, int, int, str] | None:
+        """(rows, where the stretch begins, where it ends in bytes, its SHA-256) since the last call; None if nothing came."""
         if self._size == self._committed:
             return None
-        found = (self._rows, self._size, self._stretch.hexdigest())
+        found = (self._rows, self._committed, self._size, self._stretch.hexdigest())
         self._stretch, self._committed = hashlib.sha256(), self._size
         return found
 

@@ -5,14 +5,19 @@ from __future__ import annotations
 from collections.abc import Callable, Collection
 from dataclasses import replace
 
+from runner.conduct.answer_parsing import as_read
 from runner.conduct.interfaces import Operator
 from runner.engine.view import View
-from runner.events import METER_VOLTAGE, PROBE_TEMPERATURE, Answered, Sampled
+from runner.events import LOAD_CURRENT, METER_VOLTAGE, PROBE_TEMPERATURE, SUPPLY_CURRENT, Answered, Sampled
 from runner.orders import Ask, Order
 from runner.rehearsal.scripted import Eyes
 from runner.vocabulary import Answer, Wants
 
-DISPLAYS = {"probe": PROBE_TEMPERATURE, "meter": METER_VOLTAGE}  # roles whose display has a place among the big digits
+DISPLAYS: dict[str, tuple[str, ...]] = {  # roles whose display has a place among the big digits
+    "probe": (PROBE_TEMPERATURE,),
+    "meter": (METER_VOLTAGE,),
+    "clamp": (SUPPLY_CURRENT, LOAD_CURRENT),
+}
 
 
 class AtSimulatedDisplays:
@@ -20,7 +25,7 @@ class AtSimulatedDisplays:
 
     def __init__(self, operator: Operator, eyes: Eyes, by_hand: Collection[str]) -> None:
         self._operator, self._eyes = operator, eyes
-        self._channels = [channel for role, channel in DISPLAYS.items() if role in by_hand]
+        self._channels = [channel for role, channels in DISPLAYS.items() if role in by_hand for channel in channels]
         self._asked: dict[str, Ask] = {}
 
     def told(self, order: Order, t: float) -> None:
@@ -28,7 +33,9 @@ class AtSimulatedDisplays:
         if isinstance(order, Ask):
             self._asked[order.question] = order
             if order.wants == Wants.NUMBER:
-                order = replace(order, say=f"{order.say} The simulated display shows {self._eyes.read(order)}.")
+                order = replace(
+                    order, say=f"{order.say} The simulated display shows {_displayed(order, self._eyes.read(order))}."
+                )
         self._operator.told(order, t)
 
     def show(self, look: Callable[[], View]) -> None:
@@ -42,5 +49,15 @@ class AtSimulatedDisplays:
         return found
 
     def _with_displays(self, view: View) -> View:
+        """What the displays show now, before anything that was typed or marked off them earlier."""
         shown = self._eyes.displays()
-        return replace(view, readings={**{channel: shown[channel] for channel in self._channels}, **view.readings})
+        lost = {channel: why for channel, why in view.lost.items() if channel not in self._channels}
+        readings = {**view.readings, **{channel: shown[channel] for channel in self._channels}}
+        return replace(view, readings=readings, lost=lost)
+
+
+def _displayed(ask: Ask, reading: str) -> str:
+    """A reading as a display shows it: a temperature with the one digit that a pack's display has."""
+    number, _, unit = reading.partition(" ")
+    digits = f"{float(number):.1f}" if ask.dimension == "temperature" else number
+    return f"{digits} {as_read(unit)}"

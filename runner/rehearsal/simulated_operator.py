@@ -4,27 +4,45 @@ from __future__ import annotations
 
 import random
 from collections.abc import Callable
+from dataclasses import dataclass
 
-from runner.events import METER_VOLTAGE, PROBE_TEMPERATURE, Sampled
+from runner.events import LOAD_CURRENT, METER_VOLTAGE, PROBE_TEMPERATURE, SUPPLY_CURRENT, Sampled
 from runner.notation.quantity import parse_quantity
 from runner.orders import Ask, AskTaps, BeginStep, End, Guide, Order
 from runner.twin.world import REFRESH, World
 from runner.vocabulary import BoxPlace, Observed, Role, Wants
 
+GONE, SEEN = 0.1, 0.15  # of what flowed: less is none on a clamp; A more than what was left are seen
 JUST_NOW = 3.0  # s: longer than the simulated eyes are away from the bench
 HESITATION = 1.0  # s, at most: a hand that sets a box is no clock, so its moments keep no step with the pack's looks
+
+
+@dataclass(frozen=True)
+class Switched:
+    """What a person switches: A that a load draws, V and A of a charger; and the clamp they read: s of its refresh, ± gain."""
+
+    draws: float = 0.0
+    voltage: float = 0.0
+    current: float = 0.0
+    refresh: float = 0.0
+    gain: float = 0.0
 
 
 class SimulatedEyes:
     """Looks at a world in this process. ``reaction``: how late a key comes, and how much that varies, in s."""
 
-    def __init__(self, world: World, reaction: tuple[float, float], draws: float = 0.0, *, heats: bool = True) -> None:
-        """``draws``: what a load takes that is switched by hand, in A. ``heats``: no actuator does it."""
+    def __init__(
+        self, world: World, reaction: tuple[float, float], switched: Switched | None = None, *, heats: bool = True
+    ) -> None:
+        """``switched``: what a person switches and reads there. ``heats``: no actuator does it."""
         self._heats = heats
-        self._world, self._reaction, self._draws = world, reaction, draws
+        self._world, self._reaction = world, reaction
+        self._switched = switched or Switched()
+        self._clamp_error = random.Random(f"clamp {world.truth.seed}").uniform(-1.0, 1.0) * self._switched.gain
         self._pressed_at: float | None = None
         self._sets_at: float | None = None
         self._carried = False
+        self._flowed = self._left = 0.0  # A that flowed at most, and that was left when it was gone
         self._dice = random.Random(f"eyes {world.truth.seed}")
         self._sensor = ""
         self._taps: AskTaps | None = None
@@ -77,6 +95,8 @@ class SimulatedEyes:
         sights = {
             Observed.LOAD_STOPPED.value: (self._load_stopped, 0.0),
             Observed.CAME_BACK.value: (self._came_back, REFRESH),
+            Observed.CURRENT_GONE.value: (self._current_is_gone, self._switched.refresh),
+            Observed.CURRENT_BACK.value: (self._current_is_back, self._switched.refresh),
         }
         if ask.of not in sights:
             return t
@@ -122,19 +142,41 @@ class SimulatedEyes:
         if ask.of in (Observed.LOAD_ON, Observed.LOAD_OFF):
             with self._world.lock:
                 self._world.catch_up()
-                self._world.load_current, self._carried = self._draws, False
+                self._world.load_current, self._carried = self._switched.draws, False
                 self._world.switch_load(ask.of == Observed.LOAD_ON)
+        if ask.of in (Observed.CHARGER_ON, Observed.CHARGER_OFF):
+            with self._world.lock:
+                self._world.catch_up()
+                self._world.supply_voltage, self._world.supply_current = self._switched.voltage, self._switched.current
+                self._world.switch_supply(ask.of == Observed.CHARGER_ON)
+
+    def _on_the_clamp(self) -> float:
+        """A, positive when it charges."""
+        return round(self._world.current * (1.0 + self._clamp_error), 2)
 
     def _last_change(self, t: float) -> float:
-        """When the pack last opened or closed a path, if that was just now; else now."""
+        """When the pack last opened or closed a path, in s of the run, if that was just now; else now."""
         changes = self._world.pack.system.changes
-        last = float(str(changes[-1]["t"])) if changes else t
-        return last if t - last < JUST_NOW else t
+        ago = (
+            self._world.t - float(str(changes[-1]["t"])) if changes else JUST_NOW
+        )  # a session has one world, many runs
+        return t - ago if 0.0 <= ago < JUST_NOW else t
 
     def _load_stopped(self) -> bool:
         if self._world.current < 0:
             self._carried = True
         return self._carried and self._world.current >= 0
+
+    def _current_is_gone(self) -> bool:
+        """What flows is next to nothing of what flowed: a pack may leave a little."""
+        now = abs(self._world.current)
+        self._flowed = max(self._flowed, now)
+        gone = now < GONE * self._flowed
+        self._left = now if gone else self._left
+        return gone
+
+    def _current_is_back(self) -> bool:
+        return abs(self._world.current) > self._left + SEEN
 
     def _came_back(self) -> bool:
         return not self._world.pack.system.discharge_open
@@ -145,6 +187,8 @@ class SimulatedEyes:
             return {
                 PROBE_TEMPERATURE: round(self._world.displayed(), 1),
                 METER_VOLTAGE: round(self._world.terminal_voltage(), 2),
+                SUPPLY_CURRENT: max(self._on_the_clamp(), 0.0),
+                LOAD_CURRENT: max(-self._on_the_clamp(), 0.0),
             }
 
     def taps(self, t: float) -> list[Sampled]:
@@ -198,6 +242,10 @@ class SimulatedEyes:
             Observed.PACK_TEMPERATURE: lambda: world.sensed().get(self._sensor, world.truth.bench.ambient),
             Observed.OPEN_CIRCUIT_VOLTAGE: world.terminal_voltage,
             Observed.LOADED_VOLTAGE: world.terminal_voltage,
+            Observed.CHARGING_VOLTAGE: world.terminal_voltage,
+            Observed.WOKEN_VOLTAGE: world.terminal_voltage,
+            Observed.CLAMP_CURRENT: lambda: abs(self._on_the_clamp()),
+            Observed.THERMOMETER: lambda: round(world.displayed(), 1),
         }
         if ask.of in looks:
             return f"{looks[ask.of]():.3f} {ask.unit}"

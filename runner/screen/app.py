@@ -17,6 +17,8 @@ from textual.events import Event, InputEvent
 from runner.conduct.execute import Result
 from runner.conduct.interfaces import Operator, StopFlag
 from runner.conduct.run_thread import RunThread
+from runner.conduct.signals import IN_WORDS
+from runner.measure.conformity import NOT_JUDGED
 from runner.measure.finding import Finding
 from runner.screen.feed import ScreenOperator
 from runner.screen.run import RunScreen
@@ -78,7 +80,7 @@ class RunApp(Dressed[None]):
         self._switched = sys.getswitchinterval()
         sys.setswitchinterval(HAND_OVER)
         if hasattr(signal, "SIGTSTP"):  # Textual would suspend the program, with whatever is on
-            self._suspend = signal.signal(signal.SIGTSTP, lambda *_: self.stop.press("SIGTSTP"))
+            self._suspend = signal.signal(signal.SIGTSTP, lambda *_: self.stop.press(IN_WORDS["SIGTSTP"]))
         gc.collect()
         gc.freeze()  # else looking through all that is loaded holds up sampling by a tenth of a second, again and again
         self.thread.start()
@@ -102,6 +104,11 @@ class RunApp(Dressed[None]):
         run_screen.action_stop()
         while self.screen is not run_screen:
             self.pop_screen()
+
+    @property
+    def stops_on_escape(self) -> bool:
+        run_screen = self._run_screen
+        return run_screen is not None and run_screen.end is None
 
     @property
     def _run_screen(self) -> RunScreen | None:
@@ -128,7 +135,15 @@ class RunApp(Dressed[None]):
 
         make = self.certificate
         certificate = (lambda: make(result)) if make is not None else None
-        self.push_screen(FindingsScreen(self.heading, result.evaluation.findings, str(result.folder.path), certificate))
+        evaluation = result.evaluation
+        overall = (
+            f"overall: {(evaluation.conformity or NOT_JUDGED).upper()}{', ended early' if result.outcome.early else ''}"
+        )
+        self.push_screen(
+            FindingsScreen(
+                f"{self.heading} · {overall}", result.evaluation.findings, str(result.folder.path), certificate
+            )
+        )
 
 
 def show_run(

@@ -18,7 +18,6 @@ from runner.errors import TripwitnessError
 from runner.screen.choice import RUN, Choice
 from runner.screen.self_check import RollScreen
 from runner.sheets.bench import parse_bench
-from runner.sheets.pack import parse_pack
 from runner.workspace.discovery import sheets_in
 from runner.workspace.job import procedure_names, read_file
 from runner.workspace.session import agenda_for
@@ -167,7 +166,7 @@ class PlanScreen(Screen["Choice | None"]):
         try:
             pack, bench_file = read_file(choice.pack), read_file(choice.bench)
             bench = parse_bench(bench_file.text, bench_file.name)
-            agenda = agenda_for(choice.procedures, parse_pack(pack.text, pack.name), bench)
+            agenda = agenda_for(choice.procedures, pack, bench_file)
             text = "\n".join([*agenda.lines(), "", f"Decision rule: {decision_of(bench).short}"])
         except TripwitnessError as error:
             self.app.call_from_thread(self._show, str(error), can_begin=False)

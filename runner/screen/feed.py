@@ -52,7 +52,7 @@ class ScreenOperator:
         self._face: MessagePump | None = None
         self._gone = threading.Event()
         self._replies: queue.Queue[tuple[str, Reply]] = queue.Queue()
-        self._tapped: queue.Queue[None] = queue.Queue()
+        self._tapped: queue.Queue[bool] = queue.Queue()  # True: marked, False: missed
         self._taps: AskTaps | None = None
         self._degree = 0.0
         self._asked: Ask | None = None
@@ -80,7 +80,16 @@ class ScreenOperator:
 
     def tap(self) -> None:
         """The person presses the key as a display passes its next degree."""
-        self._tapped.put(None)
+        self._tapped.put(True)
+
+    def miss(self) -> None:
+        """The person has missed the next degree: the one after it comes next."""
+        self._tapped.put(False)
+
+    @property
+    def degree(self) -> float:
+        """The degree (°C) that the next key marks."""
+        return self._degree
 
     # ---- the run's side --------------------------------------------------------------------------------------
 
@@ -123,8 +132,10 @@ class ScreenOperator:
                 self._asked = None
                 found.append(Answered(t, question, reply.value, self.name, reply.note, reply.files))
         while not self._tapped.empty():
-            self._tapped.get_nowait()
-            if self._taps is not None:
+            marked = self._tapped.get_nowait()
+            if self._taps is None:
+                continue
+            if marked:
                 found.append(Sampled(t, {PROBE_TEMPERATURE: self._degree}, by_hand=True))
-                self._degree += self._taps.step
+            self._degree += self._taps.step
         return found

@@ -21,7 +21,7 @@ from runner.errors import TripwitnessError
 from runner.measure.conformity import NOT_JUDGED, percent
 from runner.measure.finding import Finding
 from runner.screen.widgets.interval import IntervalLines
-from runner.sheets.pack import protection_name
+from runner.sheets.parts.protections import protection_name
 
 MARKS = {"pass": "✓", "conditional pass": "✓?", "conditional fail": "✗?", "fail": "✗", "not measured": "–", None: " "}
 ROWS_OF_A_BUDGET = 12
@@ -150,7 +150,7 @@ def about(finding: Finding) -> list[str]:
         lines.append(statement)
     else:
         lines += [statement, f"probability of conformity {chance(finding)}"]
-        lines.append(f"rule: {rule_words(finding)}")
+        lines.append(f"decision rule: {rule_words(finding)}")
     if finding.functional:
         lines.append("FUNCTIONAL ONLY: the change was seen, but the ramp was too fast to measure the threshold")
     if finding.repeats:

@@ -10,7 +10,8 @@ from runner.errors import RecordError
 from runner.orders import Ask, Conclude
 from runner.screen.feed import ScreenOperator, Told, ViewSeen
 from runner.screen.record import Points
-from runner.screen.run import RunScreen, ended_in_words
+from runner.screen.run import RunScreen
+from runner.screen.sentences import ended_in_words
 from runner.screen.themes import Dressed
 from runner.screen.widgets.prompt import Prompt
 

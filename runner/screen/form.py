@@ -16,7 +16,7 @@ from runner.workspace.forms import FORMS, Field, save, written
 
 NAMES = {"pack": "PACK SHEET", "bench": "BENCH FILE"}
 MORE = {
-    "pack": "Other protections: add them in the file (as in tim-840.yaml).",
+    "pack": "Other protections: add them in the file (see the manual of procedures).",
     "bench": "Add more values in the file.",
 }
 WHAT_TO_DO = {"pack": "copy the values from the data sheet", "bench": "enter your instruments"}

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from textual.binding import Binding
 
+from runner.conduct.answer_parsing import CURRENT_KEY
+
 KEYS: tuple[Binding, ...] = (
     Binding(
         "enter,space,g",
@@ -12,6 +14,32 @@ KEYS: tuple[Binding, ...] = (
         id="go-on",
         key_display="Enter",
         tooltip="confirm a hold point",
+        priority=True,
+    ),
+    Binding(
+        "enter,space,g",
+        "mark",
+        "Mark",
+        id="mark",
+        key_display="Enter",
+        tooltip="mark the moment",
+        priority=True,
+    ),
+    Binding(
+        CURRENT_KEY,
+        "mark_current",
+        "Current gone or back",
+        id="mark-current",
+        key_display=CURRENT_KEY,
+        tooltip="mark the moment of the current (Enter marks the degrees)",
+        priority=True,
+    ),
+    Binding(
+        "m",
+        "missed",
+        "Missed",
+        id="missed",
+        tooltip="the next degree was missed; the one after it comes next",
         priority=True,
     ),
     Binding(
@@ -29,7 +57,17 @@ KEYS: tuple[Binding, ...] = (
         "STOP",
         id="stop-always",
         key_display="Esc",
-        tooltip="also works while typing",
+        tooltip="end the run, also while typing",
+        priority=True,
+        show=False,
+    ),
+    Binding(
+        "escape",
+        "stop_while_typing",
+        "STOP",
+        id="stop-while-typing",
+        key_display="Esc",
+        tooltip="end the run, also while typing",
         priority=True,
     ),
     Binding(
@@ -38,7 +76,7 @@ KEYS: tuple[Binding, ...] = (
         "Leave",
         id="leave",
         key_display="q",
-        tooltip="leave; a running test is stopped first",
+        tooltip="leave (a running test is stopped first)",
         priority=True,
     ),
     Binding(
@@ -46,11 +84,12 @@ KEYS: tuple[Binding, ...] = (
         "leave",
         "Leave",
         id="leave-always",
-        tooltip="leave; also works while typing",
+        tooltip="leave, also while typing",
         priority=True,
         show=False,
     ),
 )
 
 # what a letter does elsewhere is a letter where something is typed
-NOT_WHILE_TYPING = frozenset({"go_on", "stop_by_letter", "leave_by_letter"})
+NOT_WHILE_TYPING = frozenset({"go_on", "mark", "missed", "mark_current", "stop_by_letter", "leave_by_letter"})
+STOPS = frozenset({"stop", "stop_by_letter", "stop_while_typing"})

@@ -18,7 +18,7 @@ from reports.wording import READ_AS, digits_for, number, worded
 from runner.measure.finding import Finding
 from runner.screen.findings import MARKS, FindingsScreen
 from runner.screen.widgets.interval import interval_line
-from runner.sheets.pack import protection_name
+from runner.sheets.parts.protections import protection_name
 from runner.workspace.archive import PastRun, beside, over_time, past_runs
 
 SAID = "#said { height: auto; max-height: 4; padding: 0 1; background: $surface; }"
@@ -63,7 +63,9 @@ class PastScreen(Screen[None]):
 
     def _have_read(self, runs: list[PastRun], unreadable: list[str]) -> None:
         self.runs = runs
-        said = f"{len(runs)} runs. Enter: open. Space: select."
+        said = f"{len(runs)} run{'' if len(runs) == 1 else 's'}. Enter: open. Space: select."
+        if any(run.simulated for run in runs):
+            said += " (sim): simulated."
         self._say("\n".join([said, *unreadable[:2]]))
         self._fill("")
 
@@ -76,7 +78,7 @@ class PastScreen(Screen[None]):
         for run in self.runs:
             if run.has(words):
                 mark = "●" if run in self.marked else " "
-                statement = f"{MARKS.get(run.conformity, ' ')} {run.statement}{', simulated' if run.simulated else ''}"
+                statement = f"{MARKS.get(run.conformity, ' ')} {run.statement}{' (sim)' if run.simulated else ''}"
                 cells = (mark, statement, run.day, run.serial, run.procedure, run.pack)
                 table.add_row(*(Text(cell) for cell in cells), key=str(run.path))
         table.move_cursor(row=min(here, max(table.row_count - 1, 0)))

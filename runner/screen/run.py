@@ -12,14 +12,25 @@ from textual.content import Content
 from textual.screen import Screen
 from textual.widgets import Footer, Input, Static
 
-from runner.conduct.answer_parsing import NotUnderstood, Reply, hint, understood
+from runner.conduct.answer_parsing import NotUnderstood, Reply, hint, is_stop, marks_current, understood
 from runner.conduct.interfaces import StopFlag
 from runner.engine.opening import CAUTIONS
+from runner.engine.steps.switches import SWITCHED_OFF
 from runner.engine.view import View
 from runner.events import CHARGE, CURRENT_OF, METER_VOLTAGE, PROBE_TEMPERATURE, VOLTAGE_OF
 from runner.orders import Ask, AskTaps, BeginStep, Conclude, End, Order, Withdraw
 from runner.screen.feed import ScreenOperator, Told, ViewSeen
-from runner.screen.keys import KEYS, NOT_WHILE_TYPING
+from runner.screen.keys import KEYS, NOT_WHILE_TYPING, STOPS
+from runner.screen.sentences import (
+    Hint,
+    before_all,
+    cautions,
+    coach_line,
+    ended_in_words,
+    in_the_field,
+    is_typed,
+    next_mark,
+)
 from runner.screen.widgets.headroom import HeadroomLine
 from runner.screen.widgets.prompt import Prompt
 from runner.screen.widgets.readout import Readout
@@ -32,8 +43,6 @@ REACTION = (
     0.6  # s after a question is on the screen: a key pressed sooner was meant for the one before, or a switch bounced
 )
 PARTS = ("#prompt", "#answer", "#coach", "#page-text", "#chart", "#steps", "#headroom")
-GO_KEY = "Enter: continue · x: stop"
-MORE_KEY = "More below · Enter: next page · x: stop"
 HURRY = 120.0  # s of the clock on the wall: less time for an answer is shown
 CONFIRM_OFF = "Press Enter when it is off."
 
@@ -90,7 +99,7 @@ class RunScreen(Screen[None]):
         yield Static("", id="coach", markup=False)
         with Horizontal(id="middle"):
             with VerticalScroll(id="page"):
-                yield Static(self._cautions(), id="page-text")
+                yield Static(cautions(self.job.program, self.plan), id="page-text")
             yield StripChart(self.operator.trace, self.marks)
             yield StepList()
         yield HeadroomLine(id="headroom")
@@ -128,18 +137,26 @@ class RunScreen(Screen[None]):
         self.query_one(HeadroomLine).show(view.headroom, view.remaining)
         self._show_output()
         self.query_one(StripChart).moved_on()
-        if self.asked is not None and view.answer_within is not None and not self._refused:
+        if self._marks_current or (self.asked is not None and view.answer_within is not None and not self._refused):
             self._ask_again()
         if self.asked is None and self.end is None:
-            detail = self.taps.say if self.taps is not None else f"current: {view.word}, {view.why}"
+            detail = next_mark(self.operator.degree) if self.taps else f"current: {view.word}, {view.why}"
             self.query_one(Prompt).show(view.sentence, detail, hold=False)
 
     def _ask_again(self, error: str = "") -> None:
         """The question that stands, and what may be answered; ``error``: why the last answer was none."""
         if self.asked is None:
             return
-        keys = MORE_KEY if self._more_below else GO_KEY
-        words = f"HOLD POINT · {keys}" if self.asked.wants in (Wants.GO_ON, Wants.MARK) else error or hint(self.asked)
+        if self._marks_current:
+            say = f"{self.view.sentence if self.view is not None else ''} {self.asked.say}".strip()
+            self.query_one(Prompt).show(say, Hint.TWO_KEYS, hold=False)
+            return
+        if self._is_typing:
+            words = f"{error or hint(self.asked)} · {Hint.ESCAPE}"
+        elif self.asked.wants == Wants.MARK:
+            words = Hint.MARK_KEY
+        else:
+            words = f"HOLD POINT · {Hint.MORE_KEY if self._more_below else Hint.GO_KEY}"
         left = None if self.view is None or self.view.answer_within is None else self.view.answer_within / self.speed
         if left is not None and left < HURRY and self.speed < inf:
             minutes = f"{int(left) // 60}:{int(left) % 60:02d}"
@@ -159,7 +176,7 @@ class RunScreen(Screen[None]):
 
     def _show_output(self) -> None:
         """What to do about the ramp, and what is on."""
-        coach = _coach_line(self.view, self.end) if self.view is not None else ""
+        coach = coach_line(self.view, self.end) if self.view is not None else ""
         if coach != self._coach:
             self._coach = coach
             self.query_one("#coach", Static).update(Content(coach), layout=False)
@@ -184,6 +201,7 @@ class RunScreen(Screen[None]):
                 self._typing(None)
         elif isinstance(order, AskTaps):
             self.taps = order if order.step else None
+            self.refresh_bindings()
         elif isinstance(order, Conclude):
             self._mark(order, message.t)
         elif isinstance(order, End):
@@ -207,7 +225,7 @@ class RunScreen(Screen[None]):
         self._page(shown=True)
         self._found = True
         self.refresh_bindings()
-        first = _before_all(self.end, self._switched_off) if self.end is not None else ""
+        first = before_all(self.end, self._switched_off) if self.end is not None else ""
         early = self.end is None or self.end.early
         leaving = "q: go on with the session." if self.plan and not early else "q: leave."
         if self.plan and early:
@@ -232,25 +250,51 @@ class RunScreen(Screen[None]):
 
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
         """A letter is a letter where something is typed; what is over cannot be stopped."""
-        if self.end is not None and action in ("stop", "stop_by_letter"):
+        if self.end is not None and action in STOPS:
             return False
-        if self.watching and not self._found and not self._orders_off and action == "go_on":
+        degrees = self.taps is not None and not self.watching and (self.asked is None or self._marks_current)
+        when = {"stop_while_typing": self._is_typing, "mark_current": self._marks_current, "missed": degrees}
+        if not when.get(action, True):
+            return False
+        if action in ("go_on", "mark") and self._enter_does != action:
             return False
         return not (action in NOT_WHILE_TYPING and self._is_typing)
+
+    @property
+    def _enter_does(self) -> str:
+        """The action of Enter now: go on, mark a moment, or nothing."""
+        if self._orders_off or self._found:
+            return "go_on"
+        if self.asked is not None:
+            return "mark" if self.asked.wants == Wants.MARK else "go_on"
+        return "" if self.taps is None or self.watching else "mark"
+
+    def action_mark(self) -> None:
+        self.action_go_on()
+
+    def action_missed(self) -> None:
+        self.operator.miss()
 
     def action_go_on(self) -> None:
         if self._orders_off:
             self._confirmed_off()
         elif self._found:
             self.app.show_findings()  # type: ignore[attr-defined]
-        if self.asked is None and self.taps is not None:
+        if (self.asked is None or self._marks_current) and self.taps is not None:
             self.operator.tap()
-        if self.asked is None or self.pressed_at() < self._asked_since + self.reaction:
+        if self.asked is None or self._marks_current or self.pressed_at() < self._asked_since + self.reaction:
             return
         if self._more_below:  # nobody agrees to what they have not seen
             self.query_one("#page", VerticalScroll).scroll_page_down(animate=False)
             self.call_after_refresh(self._ask_again)
             return
+        self._answer(Reply(Answer.GO_ON))
+
+    @property
+    def _marks_current(self) -> bool:
+        return marks_current(self.asked, self.taps)
+
+    def action_mark_current(self) -> None:
         self._answer(Reply(Answer.GO_ON))
 
     def _confirmed_off(self) -> None:
@@ -263,6 +307,9 @@ class RunScreen(Screen[None]):
 
     def on_input_submitted(self, message: Input.Submitted) -> None:
         message.stop()
+        if self.asked is not None and is_stop(self.asked, message.value):
+            self.action_stop()
+            return
         if self.asked is None or self.pressed_at() < self._asked_since + self.reaction:
             return
         try:
@@ -286,10 +333,15 @@ class RunScreen(Screen[None]):
     def action_stop(self) -> None:
         if self.end is not None:
             return
-        self.stop.press(f"{self.operator.name}, stop key")
+        self.stop.press(f"{self.operator.name} with the stop key")
+        if self.asked is not None and self.asked.of in SWITCHED_OFF:
+            return  # what has to be switched off by hand stays on the screen
         self.asked = None
         self._typing(None)
         self.query_one(Prompt).show("STOP: supply and load are switching off.", 'Wait for "bench off".', hold=True)
+
+    def action_stop_while_typing(self) -> None:
+        self.action_stop()
 
     def action_stop_by_letter(self) -> None:
         self.action_stop()
@@ -298,23 +350,25 @@ class RunScreen(Screen[None]):
         self.action_leave()
 
     def action_leave(self) -> None:
-        if self.end is None:
-            self.action_stop()
-        self.app.exit()
+        on = self.end is None and self.view is not None and self.view.by_hand_on
+        waits = on and not self.stop.pressed  # for what a person has to switch off; the same key again leaves
+        self.action_stop()
+        if not waits:
+            self.app.exit()
 
     # ---- small parts -----------------------------------------------------------------------------------------
 
     @property
     def _is_typing(self) -> bool:
-        return self.asked is not None and self.asked.wants in (Wants.NUMBER, Wants.CHOICE)
+        return self.asked is not None and is_typed(self.asked)
 
     def _typing(self, ask: Ask | None) -> None:
         """The field to type in, where something is to be typed."""
         field = self.query_one("#answer", Input)
         field.value = ""
-        field.display = ask is not None and ask.wants in (Wants.NUMBER, Wants.CHOICE)
+        field.display = ask is not None and is_typed(ask)
         if field.display:
-            field.placeholder = ask.unit if ask is not None and ask.unit else "type the word or its number"
+            field.placeholder = in_the_field(ask) if ask is not None else ""
             field.focus()
         else:
             self.set_focus(None)
@@ -338,43 +392,5 @@ class RunScreen(Screen[None]):
 
     def _page(self, *, shown: bool) -> None:
         """The page of text by itself, so that all of it can be read at 80 columns, or the readings."""
-        for wanted, there in (
-            ("#page", shown),
-            ("#readouts", not shown),
-            ("#coach", not shown),
-            ("#steps", not shown),
-            ("#chart", not shown),
-        ):
-            self.query_one(wanted).display = there
-
-    def _cautions(self) -> Content:
-        program = self.job.program
-        lines = ["CAUTIONS", *(f"! {caution}" for caution in program.cautions)]
-        if program.prepare:
-            lines += ["", "BEFORE YOU BEGIN", *(f"- {item}" for item in program.prepare)]
-        if self.plan:
-            lines += ["", "THIS SESSION", *self.plan]
-        return Content("\n".join(lines))
-
-
-def ended_in_words(end: End, *, off_by_hand: bool = False) -> str:
-    """What the prompt says once a run has ended: what a person still has to do, and whether the bench is off."""
-    ended = "The run has ended; the bench is off." if end.safe else "The run has ended."
-    return f"{_before_all(end, off_by_hand)}\n{ended}".strip()
-
-
-def _before_all(end: End, off_by_hand: bool) -> str:
-    """What a person still has to do, the most urgent first; ``off_by_hand``: they have switched off what did not confirm it."""
-    urgent = "" if off_by_hand and not end.safe else end.urgent
-    return " ".join(part for part in (urgent, end.left) if part)
-
-
-def _coach_line(view: View, end: End | None) -> str:
-    """What to do about the ramp, and below it what is on."""
-    if end is not None and not end.safe:
-        return "output: NOT CONFIRMED OFF"
-    output = f"{view.path or 'output'} {'ON ' + view.mode if view.output_on else 'off'}"
-    if view.coach is None:
-        return output
-    arrows: dict[str, str] = {"slower": "▼ SLOWER", "faster": "▲ FASTER", "keep": "= KEEP", "freely": "»"}
-    return f"ramp: {arrows[view.coach.word]}  {view.coach.why}\n{output}"
+        for wanted in ("#page", "#readouts", "#coach", "#steps", "#chart"):
+            self.query_one(wanted).display = shown == (wanted == "#page")

@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from typing import TypeVar
 
 from rich.text import Text
-from textual.app import App
+from textual.app import App, SystemCommand
 from textual.binding import Binding
+from textual.screen import Screen
 from textual.theme import Theme
 
 from runner.defects import told
+from runner.screen.widgets.key_list import KeyList
 
 Result = TypeVar("Result")
 NIGHT, DAY, STRONG = "workshop night", "workshop day", "strong contrast"
@@ -84,8 +87,21 @@ class Dressed(App[Result]):
         self._close_messages_no_wait()
 
     def action_help(self) -> None:
-        """Show or hide the list of keys beside the screen."""
-        if self.screen.query("HelpPanel"):
-            self.action_hide_help_panel()
+        """Show or hide the list of keys at the top of the screen."""
+        shown = self.screen.query(KeyList)
+        if shown:
+            shown.remove()
         else:
-            self.action_show_help_panel()
+            self.screen.mount(KeyList(self.screen, stops=self.stops_on_escape))
+
+    @property
+    def stops_on_escape(self) -> bool:
+        """Whether Esc ends a run now."""
+        return False
+
+    def get_system_commands(self, screen: Screen[object]) -> Iterable[SystemCommand]:
+        """What the command palette offers: nothing that could surprise beside a run."""
+        yield SystemCommand(
+            "Colours", "workshop night, workshop day, strong contrast and others", self.action_change_theme
+        )
+        yield SystemCommand("Keys", "the keys of this screen (F1)", self.action_help)

@@ -18,7 +18,7 @@ from typing import Any
 
 import runner
 from runner.errors import RecordError, TripwitnessError
-from runner.record.folder import CERTIFICATE_HTML, CERTIFICATE_PDF, EVENTS, SESSION, write_whole
+from runner.record.folder import CERTIFICATE_HTML, CERTIFICATE_NUMBER, CERTIFICATE_PDF, EVENTS, SESSION, write_whole
 from runner.seal.station_key import StationKey, station_key
 from runner.seal.sums import listed
 
@@ -26,6 +26,7 @@ EVIDENCE, SUMS, SEAL, SIG = "EVIDENCE.SHA256SUMS", "SHA256SUMS", "seal.json", ".
 EDITIONS = "editions"
 SEALS = (EVIDENCE, EVIDENCE + SIG, SEAL, SUMS, SUMS + SIG)
 CERTIFICATES = (CERTIFICATE_HTML, CERTIFICATE_PDF)
+ISSUED = (*CERTIFICATES, CERTIFICATE_NUMBER)  # the number stays what it is when a certificate is issued again
 PASSING = (".part",)  # endings of files that are being written
 
 
@@ -34,11 +35,7 @@ def evidence_in(folder: Path) -> list[str]:
     found = []
     for path in sorted(folder.rglob("*")):
         name = path.relative_to(folder).as_posix()
-        if (
-            path.is_file()
-            and name.split("/")[0] not in (*SEALS, *CERTIFICATES, EDITIONS)
-            and path.suffix not in PASSING
-        ):
+        if path.is_file() and name.split("/")[0] not in (*SEALS, *ISSUED, EDITIONS) and path.suffix not in PASSING:
             found.append(name)
     return found
 
@@ -67,7 +64,7 @@ def seal_certificate(folder: Path) -> str:
     try:
         if not (folder / EVIDENCE).is_file():
             return "its evidence is not sealed"
-        names = [name for name in (EVIDENCE, EVIDENCE + SIG, SEAL, *CERTIFICATES) if (folder / name).is_file()]
+        names = [name for name in (EVIDENCE, EVIDENCE + SIG, SEAL, *ISSUED) if (folder / name).is_file()]
         names += [path.relative_to(folder).as_posix() for path in _files(folder / EDITIONS)]
         _sign(folder, SUMS, listed(folder, names), station_key())
     except (TripwitnessError, OSError) as error:
@@ -78,7 +75,7 @@ def seal_certificate(folder: Path) -> str:
 def seal_session(folder: Path) -> str:
     """Sums of session.json, the joint certificate and the seals of the runs in it; "" or why not. Never raises."""
     try:
-        names = [name for name in (SESSION, *CERTIFICATES) if (folder / name).is_file()]
+        names = [name for name in (SESSION, *ISSUED) if (folder / name).is_file()]
         names += [f"{run.parent.name}/{name}" for run in sorted(folder.glob(f"*/{EVIDENCE}")) for name in SEALS]
         names += [path.relative_to(folder).as_posix() for path in _files(folder / EDITIONS)]
         _sign(folder, SUMS, listed(folder, [name for name in names if (folder / name).is_file()]), station_key())

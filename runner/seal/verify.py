@@ -17,8 +17,8 @@ from runner.errors import RecordError
 from runner.events import InputsKept, SamplesKept
 from runner.record.folder import EVENTS, INPUTS, SAMPLES, SESSION
 from runner.record.journal import read_journal
-from runner.seal.editions import ABOUT, GROWS, MADE_ANEW, editions_of
-from runner.seal.sealing import EDITIONS, EVIDENCE, SEAL, SIG, SUMS, evidence_in
+from runner.seal.editions import ABOUT, GROWS, editions_of
+from runner.seal.sealing import EDITIONS, EVIDENCE, ISSUED, SEAL, SIG, SUMS, evidence_in
 from runner.seal.sshsig import Signer, checked
 from runner.seal.sums import sum_of, sums_in
 from runner.vocabulary import Exit
@@ -165,7 +165,7 @@ def _strangers(folder: Path, found: Verified) -> None:
     except (OSError, ValueError):
         return
     late = [path.relative_to(folder).as_posix() for path in sorted((folder / EDITIONS).rglob("*")) if path.is_file()]
-    late += [name for name in MADE_ANEW if name.startswith("certificate") and (folder / name).is_file()]
+    late += [name for name in ISSUED if (folder / name).is_file()]
     found.differences += [f"{name}: was added, it is not in {SUMS}" for name in late if name not in covered]
 
 
@@ -256,11 +256,11 @@ def _stretches(folder: Path, kept: list[SamplesKept]) -> Iterator[str]:
     except OSError:
         yield f"{SAMPLES}: is missing"
         return
-    begin = row = 0
+    rows = {0: 0} | {each.size: each.rows for each in kept}  # before which byte, how many rows
     for each in kept:
-        if hashlib.sha256(content[begin : each.size]).hexdigest() != each.sha256:
-            yield f"{SAMPLES}: rows {row + 1} to {each.rows}: not what the journal says was recorded"
-        begin, row = each.size, each.rows
+        if hashlib.sha256(content[each.begin : each.size]).hexdigest() != each.sha256:
+            first = rows.get(each.begin, 0) + 1
+            yield f"{SAMPLES}: rows {first} to {each.rows}: not what the journal says was recorded"
 
 
 def _where(folder: Path, file: str) -> str:

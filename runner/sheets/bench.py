@@ -87,6 +87,7 @@ class Decision(Sheet):
 class BenchFile(Sheet):
     """A bench. ``simulated`` marks one that proves nothing about a real pack; ``speed`` is how fast its time runs.
 
+    ``authorized_by``: who signs for the laboratory; ``accreditation``: what a laboratory that has one prints, in its own words.
     ``guard_patience``: by how much the program may be late, in s of real time, before the guard takes it for hung.
     """
 
@@ -94,6 +95,9 @@ class BenchFile(Sheet):
     name: str
     place: str = ""
     laboratory: str = ""
+    laboratory_address: str = ""
+    authorized_by: str = ""
+    accreditation: str = ""
     operator: str = ""
     note: str = ""
     backend: Literal["@py", "@ivi"] = "@py"

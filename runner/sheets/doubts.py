@@ -11,7 +11,8 @@ from runner.errors import Problem
 from runner.notation.quantity import shown
 from runner.notation.source import Path, Source
 from runner.sheets.chemistry import Chemistry, find
-from runner.sheets.pack import KINDS, PackSheet, Protection, protection_name
+from runner.sheets.pack import PackSheet
+from runner.sheets.parts.protections import KINDS, Protection, protection_name
 
 LOWEST_CELL, HIGHEST_CELL = 0.5, 4.6  # V: no rechargeable cell in a pack of these chemistries goes beyond
 NEAR_VOLTAGE = 0.05  # V a cell by which a usual range may be missed
@@ -96,7 +97,7 @@ def _of_protection(
         )
         yield _doubt(source, (*path, "trip"), what)
     for name, most in (("delay", LONGEST_DELAY), ("polling", LONGEST_POLLING)):
-        if getattr(protection, name) > most:
+        if getattr(protection, name) > most and not (name == "delay" and protection.delay_range is not None):
             yield _doubt(source, (*path, name), f"{name} of {words} is more than {most:g} s")
     widest = WIDEST[KINDS[kind]] * (1.0 if kind.endswith("temperature") else trip)
     if protection.tolerance is not None and protection.tolerance > widest:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import difflib
 import string
 from typing import Annotated, Literal, Self
 
@@ -27,7 +28,10 @@ def _check_text(text: str, info: ValidationInfo) -> str:
         raise Wrong("a brace holds more than a name", "write {trip} alone; unit and digits are added automatically")
     for name in (normal_key(str(each[1])) for each in parts):
         if name not in known:
-            raise Wrong(f"{{{name}}} is not a known name", f"choose one of {', '.join(sorted(known))}")
+            near = difflib.get_close_matches(name, sorted(known), n=1)
+            spelt = ", ".join(f"{{{each.replace('_', ' ')}}}" for each in sorted(known))
+            remedy = f"did you mean {{{near[0].replace('_', ' ')}}}?" if near else f"choose one of {spelt}"
+            raise Wrong(f"{{{name.replace('_', ' ')}}} is not a known name", remedy)
     return text
 
 

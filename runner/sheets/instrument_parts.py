@@ -215,10 +215,14 @@ class CurrentAccuracy(MeterAccuracy):
 
 
 class Leads(Sheet):
-    """What the two leads between an instrument and the pack have together, in Ω, with its standard uncertainty."""
+    """What the two leads between an instrument and the pack have together, in Ω, with its standard uncertainty.
+
+    ``current``: the most they may carry, in A.
+    """
 
     resistance: Resistance
     uncertainty: Resistance
+    current: PositiveCurrent | None = None
 
 
 class PowerSheet(InstrumentSheet):

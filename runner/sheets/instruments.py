@@ -14,6 +14,7 @@ from runner.notation.fields import (
     Energy,
     PositiveCurrent,
     PositiveRate,
+    PositiveVoltage,
     Ratio,
     Sheet,
     Temperature,
@@ -172,6 +173,20 @@ class OnlyByHand(InstrumentSheet):
         return self
 
 
+class ChargerSheet(OnlyByHand):
+    """A charger that a person switches. It gives ``current`` up to ``voltage`` and may taper there; neither can be set."""
+
+    voltage: PositiveVoltage
+    current: PositiveCurrent
+
+
+class ClampSheet(OnlyByHand):
+    """A clamp meter on the lead between the pack and what charges or loads it. ``refresh``: s from one reading to the next."""
+
+    current_accuracy: CurrentAccuracy = CurrentAccuracy()
+    refresh: Time = 0.4
+
+
 class CounterSheet(OnlyByHand):
     """A meter in the line that adds up charge and energy and shows the totals. ``gain``: ± limits, as a ratio.
 
@@ -202,6 +217,8 @@ class Instruments(Sheet):
     probe: ProbeSheet | None = None
     meter: MeterSheet | None = None
     load: LoadSheet | None = None
+    charger: ChargerSheet | None = None
+    clamp: ClampSheet | None = None
     counter: CounterSheet | None = None
     display: DisplaySheet | None = None
     box: BoxSheet | None = None
@@ -265,6 +282,8 @@ ROLE_FACTS: Mapping[Role, RoleFacts] = {
         off=("input_off", "input"),
         carries=True,
     ),
+    Role.CHARGER: RoleFacts(ChargerSheet),
+    Role.CLAMP: RoleFacts(ClampSheet),
     Role.COUNTER: RoleFacts(CounterSheet),
     Role.DISPLAY: RoleFacts(DisplaySheet),
     Role.BOX: RoleFacts(BoxSheet),

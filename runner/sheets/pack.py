@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+import datetime
 import math
 from collections.abc import Iterator, Mapping
-from typing import Any, ClassVar, Literal, Self
+from typing import Literal, Self
 
 from pydantic import Field, ValidationInfo, field_validator, model_validator
 
@@ -12,29 +13,31 @@ from runner.errors import Problem, SheetError
 from runner.notation.fields import (
     AS_IT_WAS,
     Current,
-    DeratingTemperatures,
-    DeratingVoltages,
     PositiveCharge,
     PositiveCurrent,
-    PositiveDifference,
     PositiveEnergy,
     PositiveVoltage,
     Ratio,
     RetryInterval,
     SensorLimit,
     Sheet,
-    Temperature,
     Time,
-    Voltage,
 )
 from runner.notation.problems import checked
 from runner.notation.source import Path, Source, read
 from runner.notation.wrong import Wrong
 from runner.sheets.chemistry import NAMES, OTHER, SENSOR_LIMITS, canonical, find
 from runner.sheets.curve import Curve
+from runner.sheets.parts.protections import (
+    KINDS,
+    SENSORS,
+    Protection,
+    Protections,
+    TemperatureProtection,
+    protection_name,
+)
 
 LARGEST_RESIDUAL = 0.25  # of the maximum charge current: with more a path is not open (common practice, no source)
-SENSORS = "sensors"  # key of the validation context: the sensor names of the pack
 
 
 class Sensor(Sheet):
@@ -48,135 +51,6 @@ class Sensor(Sheet):
     lag: Time | None = None
     lag_uncertainty: Time | None = None
     curve: Curve | None = None
-
-
-class Protection(Sheet):
-    """One declared protection. Trip and release carry the unit of the kind; delay and polling are seconds.
-
-    ``delay`` is how long the condition must hold before the pack acts; ``polling`` how often the pack looks.
-    ``tolerance`` is a symmetric half-width about trip and, unless ``release_tolerance`` says otherwise, about release. A
-    sheet that declares none is taken at its word: no statement is made, unless the bench file assumes one for it.
-    """
-
-    dimension: ClassVar[str]
-    trip: Any
-    tolerance: Any = None
-    between: Any = None
-    release: Any = None
-    release_tolerance: Any = None
-    delay: Time
-    delay_tolerance: Time | None = None
-    polling: Time = 0.0
-    latching: bool = False
-
-    @model_validator(mode="after")
-    def _tolerances_fit(self) -> Self:
-        if self.tolerance is not None and self.between is not None:
-            raise Wrong("tolerance and between are both given", "keep one of them")
-        if self.between is not None and not self.between[0] <= self.trip <= self.between[1]:
-            raise Wrong("trip is not between the two limits", "give the lower one first")
-        return self
-
-    def trip_limits(self) -> tuple[float, float] | None:
-        """(lowest, highest) trip value that the sheet allows, or None where it declares no tolerance."""
-        if self.between is not None:
-            return float(self.between[0]), float(self.between[1])
-        return (
-            None if self.tolerance is None else (float(self.trip - self.tolerance), float(self.trip + self.tolerance))
-        )
-
-    def release_limits(self) -> tuple[float, float] | None:
-        """(lowest, highest) release value that the sheet allows; None without a release or a tolerance."""
-        half = self.release_tolerance if self.release_tolerance is not None else self.tolerance
-        if self.release is None or half is None:
-            return None
-        return float(self.release - half), float(self.release + half)
-
-
-class TemperatureProtection(Protection):
-    """Trip and release in °C, tolerances in K; every sensor named has to provoke it by itself.
-
-    ``derates``: from which temperatures on the pack asks for less current before it trips; empty if nobody knows which.
-    """
-
-    dimension: ClassVar[str] = "temperature"
-    trip: Temperature
-    tolerance: PositiveDifference | None = None
-    between: tuple[Temperature, Temperature] | None = None
-    release: Temperature | None = None
-    release_tolerance: PositiveDifference | None = None
-    sensors: tuple[str, ...] = ()
-    derates: DeratingTemperatures = None
-
-    @field_validator("sensors", mode="before")
-    @classmethod
-    def _known_sensors(cls, value: object, info: ValidationInfo) -> object:
-        known = (info.context or {}).get(SENSORS, ())
-        if value == "all":
-            return tuple(known)
-        twice = [str(name) for name in value if value.count(name) > 1] if isinstance(value, list) else []
-        if twice and not (info.context or {}).get(AS_IT_WAS):
-            raise Wrong(f"{twice[0]} is named twice", "name every sensor once")
-        unknown = [str(name) for name in value if str(name) not in known] if isinstance(value, list) else []
-        if unknown:
-            raise Wrong(
-                f"{', '.join(unknown)} is not a sensor of this pack", f"its sensors: {', '.join(known) or 'none'}"
-            )
-        return value
-
-
-class VoltageProtection(Protection):
-    """Trip and release in V at the pack's terminals.
-
-    ``cell_noise`` is the standard deviation, in V, of one of the pack's readings of a cell, after its filter; ``filter_lag`` how
-    old, in s, what it compares is by its filter: half of the span of a mean, the time constant of a first-order one. What is not
-    given is taken as what packs are like, and allowed for. ``derates`` as of a temperature, in V.
-    """
-
-    dimension: ClassVar[str] = "voltage"
-    trip: PositiveVoltage
-    tolerance: PositiveVoltage | None = None
-    between: tuple[PositiveVoltage, PositiveVoltage] | None = None
-    release: PositiveVoltage | None = None
-    release_tolerance: PositiveVoltage | None = None
-    cell_noise: Voltage | None = None
-    filter_lag: Time | None = None
-    derates: DeratingVoltages = None
-
-
-class CurrentProtection(Protection):
-    """Trip in A. A current protection comes back by time or by hand, so it has no release value."""
-
-    dimension: ClassVar[str] = "current"
-    trip: PositiveCurrent
-    tolerance: PositiveCurrent | None = None
-    between: tuple[PositiveCurrent, PositiveCurrent] | None = None
-    release: None = None
-    release_tolerance: None = None
-
-
-class Protections(Sheet):
-    """The protections this program knows; the field names are the kinds."""
-
-    charge_over_temperature: TemperatureProtection | None = None
-    charge_under_temperature: TemperatureProtection | None = None
-    discharge_over_temperature: TemperatureProtection | None = None
-    discharge_under_temperature: TemperatureProtection | None = None
-    over_voltage: VoltageProtection | None = None
-    under_voltage: VoltageProtection | None = None
-    charge_over_current: CurrentProtection | None = None
-    discharge_over_current: CurrentProtection | None = None
-
-
-KINDS: dict[str, str] = {
-    name: ("temperature" if "temperature" in name else "voltage" if "voltage" in name else "current")
-    for name in Protections.model_fields
-}
-
-
-def protection_name(kind: str) -> str:
-    """A protection as people read it: charge over-temperature."""
-    return kind.replace("over_", "over-").replace("under_", "under-").replace("_", " ")
 
 
 class Cell(Sheet):
@@ -206,6 +80,8 @@ class PackSheet(Sheet):
     serial: str
     maker: str = ""
     customer: str = ""
+    customer_address: str = ""
+    received: datetime.date | None = None
     note: str = ""
     chemistry: str = Field(json_schema_extra={"enum": list(NAMES)})
     cell: Cell | None = None
@@ -240,9 +116,16 @@ class PackSheet(Sheet):
             raise Wrong(
                 f"the voltages do not rise: cut-off {self.cut_off_voltage:g} V, nominal {self.nominal_voltage:g} V, "
                 f"full charge {self.full_charge_voltage:g} V",
-                "correct cut_off_voltage, nominal_voltage or full_charge_voltage",
+                "correct the one that is wrong",
+                self._odd_voltage(),
             )
         return self
+
+    def _odd_voltage(self) -> str:
+        """Which of the three is out of order with both others."""
+        if self.nominal_voltage < self.full_charge_voltage:
+            return "cut_off_voltage"
+        return "nominal_voltage" if self.cut_off_voltage < self.full_charge_voltage else "full_charge_voltage"
 
     def never(self) -> tuple[float, float]:
         """The pack voltage (V) that nothing goes below and above: the chemistry's times the cells in series."""
@@ -270,6 +153,7 @@ PACK_NAMES: Mapping[str, str] = {
     "minimum_capacity": "charge",
     "maximum_charge_current": "current",
     "maximum_discharge_current": "current",
+    "cells_in_series": "ratio",
 }
 
 
@@ -297,6 +181,19 @@ def without_tolerance(pack: PackSheet) -> list[str]:
     """The protections of which a sheet declares no tolerance: what is found of them will not be judged."""
     found = ((kind, pack.protection(kind)) for kind in KINDS)
     return [protection_name(kind) for kind, each in found if each is not None and each.trip_limits() is None]
+
+
+def not_declared(pack: PackSheet) -> Iterator[str]:
+    """What the sheet does not declare, and what is assumed or left out for it, each as a sentence that begins with a verb."""
+    found = [(protection_name(kind), each) for kind in KINDS if (each := pack.protection(kind)) is not None]
+    for words, protection in found:
+        if protection.delay_range is not None:
+            low, high = protection.delay_range
+            yield f"declares no delay of {words}: {low:g} s to {high:g} s assumed"
+        if protection.release is None and protection.dimension != "current" and not protection.latching:
+            yield f"declares no release of {words}: it is looked for and not judged"
+        if isinstance(protection, TemperatureProtection) and not protection.sensors:
+            yield f"names no sensors of {words}: it cannot be tested (add sensors: all, or [T1, T2])"
 
 
 def contradictions(pack: PackSheet, source: Source) -> Iterator[Problem]:

@@ -23,9 +23,11 @@ from runner.notation.source import Source, normal_key, read
 from runner.notation.wrong import Wrong
 from runner.sheets.hold_steps import Text
 from runner.sheets.instruments import ROLES
-from runner.sheets.pack import KINDS, PACK_NAMES
+from runner.sheets.pack import PACK_NAMES, PackSheet
+from runner.sheets.parts.protections import KINDS, Protection
 from runner.sheets.steps import StepItem
-from runner.vocabulary import Observed, Role
+from runner.sheets.tolerances import UNDER_VOLTAGE, implied_cut_off
+from runner.vocabulary import Observed, Role, Until
 
 FINDINGS: Mapping[str, frozenset[str]] = {  # finding -> the dimensions of the protection that it makes sense for
     "trip": frozenset({"temperature", "voltage", "current"}),
@@ -88,15 +90,39 @@ class Procedure(Sheet):
         """Whether it records the condition in which the pack came: that is done before anything else."""
         return any(getattr(step, "as_", "") == Observed.CONDITION for _, step in _flat(self.steps))
 
-    def wired(self) -> frozenset[str]:
-        """The roles that this procedure needs on a cable, because a person is too slow for what it does with them."""
+    def tested(self, pack: PackSheet) -> Protection | None:
+        """The protection that it tests, as the pack sheet declares it.
+
+        A capacity goes down to where the pack cuts off, whether or not the sheet says more of it than its cut-off voltage.
+        """
+        declared = pack.protection(self.protection or "")
+        if declared is None and self.protection == UNDER_VOLTAGE and {"capacity", "energy"} & set(self.findings):
+            return implied_cut_off(pack)
+        return declared
+
+    def wired(self, *, clamp: bool = False) -> frozenset[str]:
+        """The roles that this procedure needs on a cable, because a person is too slow for what it does with them.
+
+        ``clamp``: a person has a clamp to read the current of a load that they switch.
+        """
         found = {"meter"} & set(self.needs)
         for kind, step in _flat(self.steps):
-            if kind == "drain" and step.until != "stopped":
+            if kind == "drain" and step.until != "stopped" and not clamp:
                 found.add("load")
             if getattr(step, "path", "") == "discharge" or getattr(step, "drain", None) is not None:
                 found.add("load")
         return frozenset(found)
+
+    def only_by_supply(self) -> str:
+        """Why a charger that a person switches cannot take the place of a supply, in words, or nothing."""
+        for kind, step in _flat(self.steps):
+            if kind == "charge" and step.until == Until.STOPPED:
+                return "charges beyond full, which needs a supply with an address: a charger's voltage cannot be set"
+            if kind in ("stage", "try") and step.path == "charge":
+                return (
+                    "sets the charge current, which needs a supply with an address: a charger's current cannot be set"
+                )
+        return ""
 
     @field_validator("steps")
     @classmethod
@@ -168,7 +194,8 @@ def names_for(kind: str | None) -> dict[str, str]:
     dimension = KINDS.get(kind or "")
     if dimension is None:
         return dict(PACK_NAMES)
-    return {**PACK_NAMES, "trip": dimension, "release": dimension, "delay": "time", "polling": "time"}
+    of_protection = dict.fromkeys(("trip", "lowest_trip", "highest_trip", "release"), dimension)
+    return {**PACK_NAMES, **of_protection, "delay": "time", "polling": "time"}
 
 
 def parse_procedure(text: str, file: str, *, as_it_was: bool = False) -> Procedure:

@@ -31,11 +31,13 @@ class ChargeSpec(Sheet):
 
     ``steady``: the current has been at its set point for ``steady``. ``full``: it has tapered to ``end_current``.
     ``stopped``: the pack's own protection has opened the path. ``for``: a time has passed. ``beyond: voltage`` lets an
-    over-voltage test set more than the sheet's full charge voltage.
+    over-voltage test set more than the sheet's full charge voltage. ``at_least``, here and in other steps: where sheet, supply or
+    leads do not allow ``current``, the largest that they allow is taken, but not less than this.
     """
 
     voltage: VoltageExpression
     current: CurrentExpression
+    at_least: CurrentExpression | None = None
     until: Literal["steady", "full", "stopped", "time"] = "steady"
     steady: TimeExpression | None = None
     end_current: CurrentExpression | None = None
@@ -61,6 +63,7 @@ class DrainSpec(Sheet):
     """
 
     current: CurrentExpression
+    at_least: CurrentExpression | None = None
     until: Literal["steady", "stopped", "time"] = "stopped"
     floor: VoltageExpression
     steady: TimeExpression | None = None
@@ -86,6 +89,7 @@ class StageSpec(Sheet):
     path: Literal["charge", "discharge"]
     from_: CurrentExpression = Field(alias="from")
     to: CurrentExpression
+    at_least: CurrentExpression | None = None
     step: CurrentExpression
     dwell: TimeExpression
     until: Literal["stopped", "done"] = "stopped"
@@ -117,6 +121,7 @@ class WakeSpec(Sheet):
 
     voltage: VoltageExpression
     current: CurrentExpression
+    at_least: CurrentExpression | None = None
     for_: TimeExpression = Field(alias="for")
     give_up: TimeExpression
     say: Text = ""
@@ -131,6 +136,7 @@ class TrySpec(Sheet):
 
     path: Literal["charge", "discharge"]
     current: CurrentExpression
+    at_least: CurrentExpression | None = None
     voltage: VoltageExpression | None = None
     look: TimeExpression
     pause: TimeExpression

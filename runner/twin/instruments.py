@@ -22,6 +22,12 @@ def _reading(value: float, noise: float, resolution: float, dice: random.Random)
     return f"{round(value / resolution) * resolution:+.6E}"
 
 
+def _off(world: World, channel: str, value: float) -> float:
+    """A value with the error that its reading has on this bench."""
+    error = world.truth.bench.errors.get(channel)
+    return value if error is None else value + error(value)
+
+
 def _frozen(world: World, what: str, measure: Callable[[], str]) -> Callable[[], str]:
     """A reading that, while the fault ``what`` is on, stays at what it was."""
     last = [""]
@@ -34,10 +40,28 @@ def _frozen(world: World, what: str, measure: Callable[[], str]) -> Callable[[],
     return read
 
 
+def simulated_models(world: World) -> dict[str, str]:
+    """What the simulated instruments call themselves; supply and load by what they can do at most."""
+    (volts, amperes), load = world.truth.bench.supply_limits, world.truth.bench.load_limit
+    return {
+        "supply": f"SIM SUPPLY {volts:g}-{amperes:g}",
+        "probe": "SIM THERMOMETER",
+        "meter": "SIM VOLTMETER",
+        "load": f"SIM LOAD {volts:g}-{load:g}",
+        "actuator": "SIM PLATE",
+    }
+
+
+def _device(world: World, role: str, serial: str) -> Device:
+    return Device(f"TERN ISLAND,{simulated_models(world)[role]},{serial},1.0")
+
+
 def _supply(world: World, dice: random.Random) -> Device:
-    device = Device("TERN ISLAND,SIM SUPPLY 60-20,0001,1.0")
     bench = world.truth.bench
-    protect = {"voltage": 66.0, "current": 22.0}
+    volts, amperes = bench.supply_limits
+    device = _device(world, "supply", "0001")
+    highest = {"voltage": round(1.1 * volts, 6), "current": round(1.1 * amperes, 6)}
+    protect = dict(highest)
 
     def tripped() -> None:
         if world.supply_on and (world.output_voltage() > protect["voltage"] or world.current > protect["current"]):
@@ -47,27 +71,26 @@ def _supply(world: World, dice: random.Random) -> Device:
         tripped()
         if world.faulty("supply sends no number"):
             return NOT_A_NUMBER
-        return _reading(
-            value * bench.supply_gain_error[which], bench.supply_noise[which], bench.supply_resolution[which], dice
-        )
+        shown = _off(world, ("supply voltage", "supply current")[which], value * bench.supply_gain_error[which])
+        return _reading(shown, bench.supply_noise[which], bench.supply_resolution[which], dice)
 
     def set_voltage(text: str) -> None:
-        world.supply_voltage = number(text, 0.0, 60.0)
+        world.supply_voltage = number(text, 0.0, volts)
 
     def set_current(text: str) -> None:
-        world.supply_current = number(text, 0.0, 20.0)
+        world.supply_current = number(text, 0.0, amperes)
 
-    def set_protection(which: str, highest: float, text: str) -> None:
-        protect[which] = number(text, 0.0, highest)
+    def set_protection(which: str, text: str) -> None:
+        protect[which] = number(text, 0.0, highest[which])
 
     level = "[:LEVel][:IMMediate][:AMPLitude]"
     device.word(f"[SOURce:]VOLTage{level}", 1, set_voltage)
     device.word(f"[SOURce:]VOLTage{level}?", 0, lambda: f"{world.supply_voltage:.4f}")
     device.word(f"[SOURce:]CURRent{level}", 1, set_current)
     device.word(f"[SOURce:]CURRent{level}?", 0, lambda: f"{world.supply_current:.4f}")
-    device.word("[SOURce:]VOLTage:PROTection[:LEVel]", 1, lambda text: set_protection("voltage", 66.0, text))
+    device.word("[SOURce:]VOLTage:PROTection[:LEVel]", 1, lambda text: set_protection("voltage", text))
     device.word("[SOURce:]VOLTage:PROTection[:LEVel]?", 0, lambda: f"{protect['voltage']:.4f}")
-    device.word("[SOURce:]CURRent:PROTection[:LEVel]", 1, lambda text: set_protection("current", 22.0, text))
+    device.word("[SOURce:]CURRent:PROTection[:LEVel]", 1, lambda text: set_protection("current", text))
     device.word("[SOURce:]CURRent:PROTection[:LEVel]?", 0, lambda: f"{protect['current']:.4f}")
     device.word("OUTPut[:STATe]", 1, lambda text: world.switch_supply(boolean(text)))
     device.word("OUTPut[:STATe]?", 0, lambda: str(int(world.supply_on and not world.faulty("supply says it is off"))))
@@ -86,17 +109,17 @@ def _supply(world: World, dice: random.Random) -> Device:
 
 
 def _probe(world: World, dice: random.Random) -> Device:
-    device = Device("TERN ISLAND,SIM THERMOMETER,0002,1.0")
+    device = _device(world, "probe", "0002")
     probe = world.truth.bench.probe
 
     def measure() -> str:
         if world.faulty("probe sends no number"):
             return NOT_A_NUMBER
-        return _reading(world.displayed(), probe.noise, probe.resolution, dice)
+        return _reading(_off(world, "probe", world.displayed()), probe.noise, probe.resolution, dice)
 
     def resistance() -> str:
         """The same as a platinum sensor of 100 Ω at 0 °C, above freezing (IEC 60751, written out again)."""
-        t = world.displayed()
+        t = _off(world, "probe", world.displayed())
         return f"{100.0 * (1 + 3.9083e-3 * t - 5.775e-7 * t * t):+.6E}"
 
     device.word("MEASure[:SCALar]:TEMPerature?", 0, _frozen(world, "probe stands still", measure))
@@ -105,13 +128,13 @@ def _probe(world: World, dice: random.Random) -> Device:
 
 
 def _meter(world: World, dice: random.Random) -> Device:
-    device = Device("TERN ISLAND,SIM VOLTMETER,0003,1.0")
+    device = _device(world, "meter", "0003")
     bench = world.truth.bench
     device.word(
         "MEASure[:SCALar]:VOLTage[:DC]?",
         0,
         lambda: _reading(
-            world.terminal_voltage() * bench.meter_gain_error + bench.meter_offset,
+            _off(world, "meter voltage", world.meter_reads() * bench.meter_gain_error + bench.meter_offset),
             bench.meter_noise,
             bench.meter_resolution,
             dice,
@@ -121,25 +144,23 @@ def _meter(world: World, dice: random.Random) -> Device:
 
 
 def _load(world: World, dice: random.Random) -> Device:
-    device = Device("TERN ISLAND,SIM LOAD 60-60,0004,1.0")
+    device = _device(world, "load", "0004")
     bench = world.truth.bench
 
     def set_current(text: str) -> None:
-        world.load_current = number(text, 0.0, 60.0)
+        world.load_current = number(text, 0.0, bench.load_limit)
 
     def function(text: str) -> None:
         if text.upper() not in ("CURR", "CURRENT"):
             raise Complaint(WRONG_TYPE)
 
     def voltage() -> str:
-        return _reading(
-            world.load_voltage() * bench.load_voltage_gain_error + bench.load_voltage_offset, 0.002, 0.001, dice
-        )
+        shown = world.load_reads()[0] * bench.load_voltage_gain_error + bench.load_voltage_offset
+        return _reading(_off(world, "load voltage", shown), bench.load_noise[0], bench.load_resolution[0], dice)
 
     def current() -> str:
-        return _reading(
-            max(-world.current, 0.0) * bench.load_gain_error + bench.load_current_offset, 0.003, 0.001, dice
-        )
+        shown = world.load_reads()[1] * bench.load_gain_error + bench.load_current_offset
+        return _reading(_off(world, "load current", shown), bench.load_noise[1], bench.load_resolution[1], dice)
 
     device.word("[SOURce:]FUNCtion", 1, function)
     device.word("[SOURce:]CURRent[:LEVel]", 1, set_current)
@@ -201,7 +222,7 @@ class _Plate:
 
 
 def _actuator(world: World, dice: random.Random) -> Device:
-    device = Device("TERN ISLAND,SIM PLATE,0005,1.0")
+    device = _device(world, "actuator", "0005")
     plate = _Plate(world)
     for name in plate.set_to:
         device.word(f"[SOURce:]TEMPerature:{name}", 1, partial(plate.set, name))

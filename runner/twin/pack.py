@@ -8,7 +8,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from typing import NamedTuple
 
-from runner.twin.cells import Cells
+from runner.twin.cells import Cells, OpenCircuit
 from runner.twin.parameters import PackTruth, ProtectionTruth
 from runner.twin.sensing import Senses, SensingTruth
 
@@ -191,7 +191,9 @@ class Pack:
 
     def __init__(self, truth: PackTruth, dice: random.Random) -> None:
         self.truth = truth
-        self._cells = Cells(truth.soc + dice.gauss(0.0, truth.cell_soc_spread) for _ in range(truth.cells))
+        self._curve = OpenCircuit(truth.points)
+        socs = (truth.soc + dice.gauss(0.0, truth.cell_soc_spread) for _ in range(truth.cells))
+        self._cells = Cells(socs, self._curve)
         self._relaxations = [0.0, 0.0]
         self.moved = 0.0  # A·s put in since the beginning
         self.system = ManagementSystem(truth.protections, dice, truth.sensing)
@@ -208,7 +210,7 @@ class Pack:
 
     @cell_socs.setter
     def cell_socs(self, socs: list[float]) -> None:
-        self._cells = Cells(socs)
+        self._cells = Cells(socs, self._curve)
 
     def rest_voltage(self) -> float:
         """V of the whole stack without the drop over its ohmic resistance."""

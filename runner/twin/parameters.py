@@ -6,11 +6,15 @@ import random
 from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 
+from runner.twin.bench import CAPACITY, BenchTruth, ProbeTruth, own, sized
+from runner.twin.chemistry import KINDS, CellKind, Points
+from runner.twin.meters import DeclaredBench
 from runner.twin.path import KEEPS, PathTruth
 from runner.twin.sensing import SensingTruth
 
 SENSOR_LAG = (4.0, 12.0)  # s: between which the lags of the sensors are drawn
 CLOCK = (0.97, 1.03)  # factor on the polling period, drawn for each pack
+CELL = 0.12, 0.06  # Ω·Ah of the cell whose figures stand in draw: resistance and relaxation
 
 
 @dataclass(frozen=True)
@@ -48,45 +52,7 @@ class PackTruth:
     curves: dict[str, Callable[[float], float]] = field(default_factory=dict)  # sensor -> °C from Ω
     path: PathTruth = field(default_factory=PathTruth)
     sensing: SensingTruth = field(default_factory=SensingTruth)
-
-
-@dataclass(frozen=True)
-class ProbeTruth:
-    """The reference thermometer: errors in K, lag in s."""
-
-    lag: float
-    calibration_error: float
-    coupling_error: float
-    noise: float
-    resolution: float
-
-
-@dataclass(frozen=True)
-class BenchTruth:
-    """The instruments and the room."""
-
-    probe: ProbeTruth
-    ambient: float = 23.0
-    loss_time: float = 300.0  # s: how fast the wrapped sensor loses its heat to the room
-    lead_resistance: float = 0.020
-    load_lead_resistance: float = 0.015
-    supply_noise: tuple[float, float] = (0.002, 0.003)  # V, A
-    supply_resolution: tuple[float, float] = (0.001, 0.001)
-    supply_gain_error: tuple[float, float] = (1.0002, 0.9995)
-    slew: float = 12.0  # A/s
-    load_slew: float = 5e3  # A/s
-    load_gain_error: float = 1.0005
-    load_voltage_gain_error: float = 0.9998
-    counter_gain_error: tuple[float, float] = (1.0, 1.0)
-    meter_gain_error: float = 1.00005
-    meter_offset: float = 0.0  # V
-    supply_current_offset: float = 0.0  # A
-    load_current_offset: float = 0.0  # A
-    load_voltage_offset: float = 0.0  # V
-    meter_noise: float = 0.001
-    meter_resolution: float = 0.001
-    aperture: float = 0.0  # s: of the supply's readings, the mean of so long, stamped at its end
-    wobble: float = 0.12  # of the wanted rate: how unsteady the hands are
+    points: Points = KINDS["LFP"].points  # the cells' open-circuit curve
 
 
 @dataclass(frozen=True)
@@ -124,11 +90,15 @@ class Declared:
     probe_coupling: float  # standard uncertainty, K
     probe_resolution: float
     curves: dict[str, Callable[[float], float]] = field(default_factory=dict)
+    cell: CellKind = KINDS["LFP"]
+    bench: DeclaredBench = field(default_factory=DeclaredBench)
+    ranges: dict[str, float] = field(default_factory=dict)  # ± about the trip, by kind, where only a range is declared
+    delays: dict[str, tuple[float, float]] = field(default_factory=dict)  # s, by kind, where no delay is declared
 
 
 SCENARIOS = {
-    "sound": "a pack that behaves as its sheet declares",
-    "trips-late": "every threshold is too far out: by 6 K, 0.1 V per cell, 30 % of the current",
+    "sound": "a good pack: it behaves as its sheet declares",
+    "trips-late": "every trip is 6 K (0.1 V per cell, 30 % of the current) beyond its declared value; releases are as declared",
     "no-protection": "every protection is missing",
     "no-release": "protections latch: they do not release",
     "slow": "all delays are four times the declared value",
@@ -167,22 +137,26 @@ def draw(declared: Declared, scenario: str, seed: int) -> Truth:
     sensors = {name: dice.uniform(*SENSOR_LAG) for name in declared.sensors}
     clock = random.Random(f"clock {seed}").uniform(*CLOCK)
     protections = tuple(
-        replace(_drawn(protection, declared.sensors, dice), polling=protection.polling * clock)
+        replace(
+            _in_range(_drawn(protection, declared.sensors, dice), declared, seed), polling=protection.polling * clock
+        )
         for protection in declared.protections
     )
+    smaller = CAPACITY / declared.capacity
     pack = PackTruth(
         declared.pack_name,
         declared.cells,
         declared.capacity * dice.uniform(1.01, 1.05),
         declared.soc,
-        0.003 * declared.cells * dice.uniform(0.9, 1.1),
-        0.0015 * declared.cells,
+        0.003 * declared.cells * dice.uniform(0.9, 1.1) * smaller * declared.cell.resistance / CELL[0],
+        0.0015 * declared.cells * smaller * declared.cell.relaxation / CELL[1],
         dice.uniform(30.0, 60.0),
         0.0005,
         sensors,
         protections,
         declared.full_voltage,
         declared.curves,
+        points=declared.cell.points,
     )
     probe = ProbeTruth(
         dice.uniform(0.5, 3.0),
@@ -206,6 +180,9 @@ def draw(declared: Declared, scenario: str, seed: int) -> Truth:
         load_voltage_gain_error=1.0 + dice.uniform(-5e-4, 5e-4),
         load_voltage_offset=dice.uniform(-0.01, 0.01),
     )
+    bench = sized(bench, declared.bench, declared.capacity)
+    if declared.bench.own:
+        bench = own(bench, declared.bench, random.Random(f"bench {seed}"))
     truth = Truth(pack, bench, (), scenario, seed)
     return _with_scenario(truth, scenario, dice)
 
@@ -228,6 +205,16 @@ def _drawn(protection: ProtectionTruth, sensors: tuple[str, ...], dice: random.R
         )
     trip = protection.trip * dice.uniform(0.98, 1.02)
     return replace(protection, delay=delay, trip=trip, release=dice.uniform(20.0, 40.0))
+
+
+def _in_range(protection: ProtectionTruth, declared: Declared, seed: int) -> ProtectionTruth:
+    """Anywhere in what a sheet allows that gives a range for the trip, or none for the delay."""
+    dice = random.Random(f"range {seed} {protection.kind}")
+    where, delay = dice.uniform(-0.8, 0.8), dice.random()
+    low, high = declared.delays.get(protection.kind, (protection.delay, protection.delay))
+    moved = where * declared.ranges.get(protection.kind, 0.0)
+    release = protection.release if protection.kind.endswith("current") else protection.release + moved
+    return replace(protection, trip=protection.trip + moved, release=release, delay=low + delay * (high - low))
 
 
 def _with_scenario(truth: Truth, scenario: str, dice: random.Random) -> Truth:

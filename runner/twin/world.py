@@ -43,7 +43,8 @@ class World:
             ChargePath(truth.pack.path),
             False,
         )  # whether the pack lets less through than would flow
-        self._means = (Mean(), Mean())  # of the voltage and the current of the supply
+        self._means = (Mean(), Mean())  # of the voltage and the current of the supply,
+        self._load_means, self._meter_mean = (Mean(), Mean()), Mean()  # and of load and voltmeter
         self.last_loaded, self._refreshed = 0.0, -1e9  # V that a display showed last while the load drew
         self.charge_total = 0.0  # A·s drawn since the beginning
         self.counted = (0.0, 0.0)  # A·s and J on the display of the counter in the line
@@ -93,9 +94,15 @@ class World:
             gain, energy_gain = self.truth.bench.counter_gain_error
             self.counted = (self.counted[0] + charge * gain, self.counted[1] + energy * energy_gain)
         self.pack.flow(self.current, dt)
-        if self.truth.bench.aperture:
+        bench = self.truth.bench
+        if bench.aperture:
             for mean, value in zip(self._means, (self.output_voltage(), max(self.current, 0.0)), strict=True):
                 mean.add(self.t + dt, value, dt)
+        if bench.load_aperture:
+            for mean, value in zip(self._load_means, (self.load_voltage(), max(-self.current, 0.0)), strict=True):
+                mean.add(self.t + dt, value, dt)
+        if bench.meter_aperture:
+            self._meter_mean.add(self.t + dt, self.terminal_voltage(), dt)
         here = self.spots.get(self.hands.sensor)
         before = here.spot if here else self.truth.bench.ambient
         for spot in self.spots.values():
@@ -111,7 +118,8 @@ class World:
         self.blocked = False
         target = 0.0
         if self.supply_on and not self.faulty("lead off"):
-            path = self.truth.pack.resistance + self.truth.bench.lead_resistance
+            leads = 0.0 if self.truth.bench.supply_sense else self.truth.bench.lead_resistance
+            path = self.truth.pack.resistance + leads
             free = max(0.0, min(self.supply_current, (self.supply_voltage - self.pack.rest_voltage()) / path))
             is_open = self.pack.system.charge_open
             limit = self._path.limit(self.t, self.supply_current, self._kelvins(), is_open=is_open)
@@ -133,7 +141,11 @@ class World:
     def displayed(self) -> float:
         """What the thermometer shows, without its noise: °C."""
         probe = self.truth.bench.probe
-        return self.probe + probe.calibration_error + probe.coupling_error
+        shown = self.probe + probe.calibration_error + probe.coupling_error
+        if probe.growth or probe.direction:
+            moving = (self.hands.rate > 0) - (self.hands.rate < 0)
+            shown += probe.growth * (self.probe - self.truth.bench.ambient) + probe.direction * moving
+        return shown
 
     def sensed(self) -> dict[str, float]:
         """°C that each of the pack's sensors, or the decade box in its place, says."""
@@ -156,7 +168,8 @@ class World:
         """V at the load's terminals."""
         if self.faulty("load lead off"):
             return 0.0
-        return self.terminal_voltage() + min(self.current, 0.0) * self.truth.bench.load_lead_resistance
+        leads = 0.0 if self.truth.bench.load_sense else self.truth.bench.load_lead_resistance
+        return self.terminal_voltage() + min(self.current, 0.0) * leads
 
     def output_voltage(self) -> float:
         """V at the supply's terminals."""
@@ -164,13 +177,25 @@ class World:
             return self.terminal_voltage() if not self.faulty("lead off") else 0.0
         if self.current < 1e-6 or self.blocked:
             return self.supply_voltage
-        return self.terminal_voltage() + self.current * self.truth.bench.lead_resistance
+        leads = 0.0 if self.truth.bench.supply_sense else self.truth.bench.lead_resistance
+        return self.terminal_voltage() + self.current * leads
 
     def supply_reads(self) -> tuple[float, float]:
         """V and A as the supply's own meters have them, without their errors: now, or the means of their aperture."""
         now = self.output_voltage(), max(self.current, 0.0)
         means = [mean.over(self.truth.bench.aperture) for mean in self._means]
         return now if None in means else (means[0] or 0.0, means[1] or 0.0)
+
+    def load_reads(self) -> tuple[float, float]:
+        """The same of the load's meters."""
+        now = self.load_voltage(), max(-self.current, 0.0)
+        means = [mean.over(self.truth.bench.load_aperture) for mean in self._load_means]
+        return now if None in means else (means[0] or 0.0, means[1] or 0.0)
+
+    def meter_reads(self) -> float:
+        """The same of the voltmeter on the pack's terminals."""
+        mean = self._meter_mean.over(self.truth.bench.meter_aperture)
+        return self.terminal_voltage() if mean is None else mean
 
     def _kelvins(self) -> float:
         """How far the nearest sensor is from the trip of charge over-temperature, in K."""

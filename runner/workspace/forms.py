@@ -31,7 +31,7 @@ class Field:
         """What is wrong with what was typed, or nothing."""
         text = text.strip()
         if not text:
-            return f"is required; for example {self.example}" if self.needed else ""
+            return "missing" if self.needed else ""
         if self.dimension == "count":
             return (
                 "" if text.isdigit() and int(text) > 0 else f"is not a whole number; write for example {self.example}"
@@ -70,9 +70,10 @@ PACK = (
 BENCH = (
     Field("name", "name of the bench", "bench 1", needed=True),
     Field("operator", "operator", ""),
-    Field("supply", "supply address (VISA)", "TCPIP::192.0.2.10::5025::SOCKET", needed=True),
-    Field("supply_voltage", "maximum supply voltage", "31 V", "voltage", True),
-    Field("supply_current", "maximum supply current", "18 A", "current", True),
+    Field("supply", "supply address (empty: charger by hand)", "TCPIP::192.0.2.10::5025::SOCKET"),
+    Field("supply_voltage", "maximum voltage of supply or charger", "31 V", "voltage", True),
+    Field("supply_current", "maximum current of supply or charger", "18 A", "current", True),
+    Field("clamp_gain", "clamp: accuracy (± part of the reading)", "2 %", "ratio"),
     Field("probe", "thermometer address (empty: read by hand)", "TCPIP::192.0.2.11::5025::SOCKET"),
     Field("probe_uncertainty", "thermometer: expanded uncertainty (k = 2)", "0.2 K", "temperature difference", True),
     Field("coupling", "maximum difference of probe and sensor", "0.3 K", "temperature difference", True),
@@ -80,20 +81,21 @@ BENCH = (
     Field("load", "load address (empty: switched by hand)", "TCPIP::192.0.2.13::5025::SOCKET"),
     Field("load_current", "load current (approximate)", "10 A", "current", True),
 )
+UNKNOWN_CLAMP = "3 %"  # of the reading, where nobody says (common practice, no source)
 FORMS = {"pack": PACK, "bench": BENCH}
 
 
 def written(kind: str, values: Mapping[str, str]) -> str:
     """The YAML of a form's values. Raises SheetError with everything that is wrong in it."""
     problems = [
-        Problem(kind, number, 1, f"{field.ask}: {fault}", "correct the field")
+        Problem("", 0, number, f"{field.ask}: {fault}")
         for number, field in enumerate(FORMS[kind], start=1)
         if (fault := field.fault(values.get(field.key, "")))
     ]
     for begins in ("over", "low"):
         if kind == "pack" and _given(values, f"{begins}_trip") and not _given(values, f"{begins}_delay"):
             field = next(field for field in PACK if field.key == f"{begins}_trip")
-            problems.append(Problem(kind, 1, 1, f"{field.ask}: trip delay is missing", "write for example 1 s"))
+            problems.append(Problem("", 0, 0, f"{field.ask}: trip delay is missing", "write for example 1 s"))
     if problems:
         raise SheetError(problems)
     text = _pack(values) if kind == "pack" else _bench(values)
@@ -144,7 +146,7 @@ def _bench(values: Mapping[str, str]) -> str:
     if _given(values, "operator"):
         lines.append(f"operator: {_quoted(_given(values, 'operator'))}")
     most = f"{{voltage: {_given(values, 'supply_voltage')}, current: {_given(values, 'supply_current')}}}"
-    lines += ["instruments:", "  supply:", f"    address: {_given(values, 'supply')}", f"    limits: {most}"]
+    lines += ["instruments:", *_charged_by(values, most)]
     lines += ["  probe:", _reached(values, "probe")]
     lines.append(f"    accuracy: {{expanded_uncertainty: {_given(values, 'probe_uncertainty')}, coverage_factor: 2}}")
     lines.append(f"    coupling: {_given(values, 'coupling')}")
@@ -154,6 +156,23 @@ def _bench(values: Mapping[str, str]) -> str:
     )
     lines.append(f"    draws: {_given(values, 'load_current')}")
     return "\n".join([*lines, ""])
+
+
+def _charged_by(values: Mapping[str, str], most: str) -> list[str]:
+    """A supply with an address; else a charger that a person switches, and a clamp on which they read its current."""
+    if _given(values, "supply"):
+        return ["  supply:", f"    address: {_given(values, 'supply')}", f"    limits: {most}"]
+    voltage, current = _given(values, "supply_voltage"), _given(values, "supply_current")
+    gain = _given(values, "clamp_gain") or UNKNOWN_CLAMP
+    return [
+        "  charger:",
+        "    by_hand: true",
+        f"    voltage: {voltage}",
+        f"    current: {current}",
+        "  clamp:",
+        "    by_hand: true",
+        f"    current_accuracy: {{gain: {gain}, offset: 50 mA, resolution: 10 mA}}  # from its manual",
+    ]
 
 
 def _reached(values: Mapping[str, str], role: str) -> str:

@@ -21,7 +21,7 @@ from runner.sheets.dialect import Dialect, parse_dialect
 from runner.sheets.doubts import doubts
 from runner.sheets.instrument_parts import InstrumentSheet
 from runner.sheets.older import replacements
-from runner.sheets.pack import PackSheet, parse_pack, without_tolerance
+from runner.sheets.pack import PackSheet, not_declared, parse_pack, without_tolerance
 from runner.sheets.procedure import Procedure, parse_procedure
 from runner.workspace.missing_words import with_words
 
@@ -136,7 +136,7 @@ def check_file(path: Path) -> tuple[str, list[str]]:
         return kind, []
     return kind, [
         *(f"doubtful: {each}" for each in doubts(sheet, source)),
-        *(f"note: it {each}" for each in not_judged(sheet)),
+        *(f"note: it {each}" for each in [*not_declared(sheet), *not_judged(sheet)]),
     ]
 
 

@@ -12,15 +12,17 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
-from runner.engine.schedule import EMPTIES, TO_FULL, TO_HALF, Agenda, Item, propose
-from runner.errors import RecordError
+from runner.engine.planner import plan
+from runner.engine.program import Program
+from runner.engine.schedule import EMPTIES, TO_FULL, TO_HALF, Agenda, planned_item, propose
+from runner.errors import RecordError, SheetError
 from runner.evaluation.evaluate import Evaluation, evaluate
 from runner.events import LOAD_CURRENT, SUPPLY_CURRENT
 from runner.measure.capacity import FULL
 from runner.measure.fits.integral import integrate
 from runner.record.folder import SESSION, RunFolder
-from runner.sheets.bench import BenchFile
-from runner.sheets.pack import PackSheet
+from runner.sheets.bench import parse_bench
+from runner.sheets.pack import PackSheet, parse_pack
 from runner.sheets.procedure import Procedure, parse_procedure
 from runner.vocabulary import Outcome
 from runner.workspace.job import UserFile, find_procedure, procedure_names
@@ -167,18 +169,62 @@ class Session:
         return [*self.left_out, *((entry.procedure, "not reached") for entry in self.entries if not entry.run)]
 
 
-def agenda_for(names: Sequence[str], pack: PackSheet, bench: BenchFile, *, as_given: bool = False) -> Agenda:
-    """The order for procedures by name or path; all that travel with the program if none is named. Raises SheetError."""
+def agenda_for(
+    names: Sequence[str],
+    pack_file: UserFile,
+    bench_file: UserFile,
+    sensors: tuple[str, ...] = (),
+    *,
+    as_given: bool = False,
+) -> Agenda:
+    """The order for procedures by name or path; all that travel with the program if none is named.
+
+    Every one is planned, so that what the three files do not agree on is left out with its reason here and not refused later.
+    Raises SheetError if a file is wrong; with ``as_given`` also if a procedure does not fit.
+    """
+    pack, bench = parse_pack(pack_file.text, pack_file.name), parse_bench(bench_file.text, bench_file.name)
     given = {each.name: source for source in names for each in [_parsed(find_procedure(source))]}
+    of_pack, of_bench = pack_file.source, bench_file.source
+
+    def program(procedure: Procedure) -> Program:
+        source = find_procedure(given.get(procedure.name, procedure.name)).source
+        return plan(
+            procedure,
+            pack,
+            bench,
+            (source, of_pack, of_bench),
+            of_protection(procedure, pack, sensors),
+            as_it_was=False,
+        )
+
+    def program_or_why(procedure: Procedure) -> Program | str:
+        try:
+            return program(procedure)
+        except SheetError as error:
+            return _reason(error)
+
     wanted = [_parsed(find_procedure(source)) for source in given.values()] if names else _all()
     if as_given:
-        items = tuple(Item(each.name, each.title, "in the order given", each.duration or 0.0) for each in wanted)
-        agenda = Agenda(items, ())
+        why, charge = "in the order given", pack.state_of_charge_on_arrival
+        agenda = Agenda(tuple(planned_item(each, program(each), why, charge) for each in wanted), ())
     else:
         movers = {name: _parsed(find_procedure(name)) for name in (TO_FULL, TO_HALF, EMPTIES)}
-        agenda = propose(wanted, movers, pack, bench, pack.state_of_charge_on_arrival)
+        agenda = propose(wanted, movers, pack, bench, pack.state_of_charge_on_arrival, program_or_why)
     found = tuple(replace(item, source=_source(given.get(item.name, item.name))) for item in agenda.items)
     return replace(agenda, items=found)
+
+
+def of_protection(procedure: Procedure, pack: PackSheet, sensors: tuple[str, ...]) -> tuple[str, ...]:
+    """The sensors a session was asked for, as far as a procedure's protection has them."""
+    protection = pack.protection(procedure.protection or "")
+    return tuple(sensor for sensor in sensors if sensor in getattr(protection, "sensors", ()))
+
+
+def _reason(error: SheetError) -> str:
+    """What is wrong, in a line of a plan: the first thing, with its place."""
+    first = error.problems[0]
+    more = f"; and {len(error.problems) - 1} more" if len(error.problems) > 1 else ""
+    return f"{first.what} ({Path(first.file).name}:{first.line}){more}"
 
 
 def _source(name: str) -> str:
@@ -210,3 +256,15 @@ def state_of_charge_after(evaluation: Evaluation, before: float | None) -> float
     last = max([float(series.t[-1]) for series in (charge, discharge) if len(series)], default=begin)
     moved = integrate(charge, begin, last) - integrate(discharge, begin, last) if last > begin else 0.0
     return float(min(max(known + moved / evaluation.pack.rated_capacity, 0.0), 1.0))
+
+
+def protection_of(name: str) -> str:
+    """The protection that a procedure tests, or nothing."""
+    file = find_procedure(name)
+    return str(parse_procedure(file.text, file.name).protection or "")
+
+
+def sensors_for(name: str, pack: PackSheet, sensors: tuple[str, ...]) -> tuple[str, ...]:
+    """The sensors a session was asked for, as far as a procedure's protection has them."""
+    file = find_procedure(name)
+    return of_protection(parse_procedure(file.text, file.name), pack, sensors)

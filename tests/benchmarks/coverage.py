@@ -84,7 +84,7 @@ def counted(kind: str, folder: Path) -> Counter[tuple[str, str]]:
     """What of a run folder's findings holds its truth."""
     from runner.evaluation.evaluate import evaluate
     from runner.record.folder import RunFolder
-    from tests.truths import truth_of
+    from runner.rehearsal.truth import truth_of
 
     truth = json.loads((folder / TRUTH).read_text(encoding="utf-8"))
     count: Counter[tuple[str, str]] = Counter()

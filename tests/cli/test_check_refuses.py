@@ -4,7 +4,7 @@ import pytest
 
 from runner.cli import main
 from tests.bench.test_dialect import OWN
-from tests.builders import BENCH, a_file
+from tests.builders import BENCH, SHORT_PROCEDURE, a_file
 
 TEXT = BENCH.format(port=5025)
 
@@ -23,7 +23,7 @@ def checked(tmp_path, text, capsys):
         ("instruments:\n", "instruments:\n  hands: {address: 'TCPIP::127.0.0.1::9::SOCKET'}\n", 4, "hands is no longer a role"),
         ("instruments:\n", "instruments:\n  display: {address: 'TCPIP::127.0.0.1::9::SOCKET'}\n", 4, "read or set by hand here"),
         ("instruments:\n", "instruments:\n  box: {address: 'TCPIP::127.0.0.1::9::SOCKET', accuracy: 1 %}\n", 4, "read or set by hand here"),
-        ("    limits:", "    channel: 2\n    limits:", 6, "scpi cannot select a channel"),
+        ("    coupling: 0.15 K", "    coupling: 0.15 K\n    channel: 2", 11, "scpi cannot select a channel"),
         ("    limits:", "    dialect: own.yaml\n    limits:", 4, "own.yaml needs a channel"),
     ],
 )  # fmt: skip
@@ -50,3 +50,36 @@ def test_a_typo_in_what_switches_off_is_said_with_its_place_in_the_dialect(tmp_p
 def test_what_a_simulated_bench_may_have_is_taken_there(tmp_path, capsys):
     text = TEXT.replace("name: test bench", "name: test bench\nsimulated: true\nspeed: 20")
     assert checked(tmp_path, text, capsys) == (0, [])
+
+
+@pytest.mark.parametrize(
+    "address", ["127.0.0.1", "TCPP::127.0.0.1::5025::SOCKET", "TCPIP::127.0.0.1:5025::SOCKET", "COM3"]
+)
+def test_an_address_of_no_form_of_visa_is_said_at_its_place(tmp_path, capsys, address):
+    """VPP-4.3, 4.3.1: the forms of resource names."""
+    text = TEXT.replace("TCPIP::127.0.0.1::5025::SOCKET", address, 1)
+    assert address in text
+    status, said = checked(tmp_path, text, capsys)
+    assert status == 2
+    assert len(said) == 1
+    assert said[0].startswith("bench.yaml:5:14: ")
+    assert f"{address!r} is not an address" in said[0]
+
+
+@pytest.mark.parametrize(
+    "address",
+    ["GPIB0::5::INSTR", "USB0::0x1234::0x5678::SN1::INSTR", "ASRL/dev/ttyUSB0::INSTR", "TCPIP::host::inst0::INSTR"],
+)
+def test_every_form_of_visa_is_taken(tmp_path, capsys, address):
+    assert checked(tmp_path, TEXT.replace("TCPIP::127.0.0.1::5025::SOCKET", address, 1), capsys) == (0, [])
+
+
+def test_a_plan_refuses_what_the_planner_refuses(tmp_path, capsys):
+    """A plan of a procedure that the run would refuse is no plan."""
+    path = a_file(tmp_path / "too-much.yaml", SHORT_PROCEDURE.replace("current: 0.1 C", "current: 2 C"))
+    assert main(["check", str(path)]) == 0, "by itself nothing is wrong with it"
+    assert "no errors by itself" in capsys.readouterr().out
+    assert main(["rehearse", str(path), "--plan", "--unattended"]) == 3
+    out, _ = capsys.readouterr()
+    assert "left out" in out
+    assert "80 A" in out

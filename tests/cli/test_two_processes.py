@@ -11,6 +11,7 @@ import time
 
 import pytest
 
+from runner.conduct.signals import IN_WORDS
 from runner.sheets.bench import parse_bench
 from runner.workspace.job import DEMO_PACK
 from tests.builders import SHORT_PROCEDURE, a_file
@@ -115,7 +116,8 @@ def test_a_run_over_tcp_gives_a_certificate_and_the_true_threshold(tmp_path, ben
     what = truth()
     true = what["thresholds"]["charge_over_temperature"]["T1"]["trip"]
     assert abs(trip["value"] - true) < 1.5 * trip["expanded_uncertainty"]
-    assert [change["change"] for change in what["changes"]] == ["trip", "release"]
+    changes = [change["change"] for change in what["changes"]]
+    assert changes == ["trip", "release"] * (len(changes) // 2), "a ramp with a gap, on a busy machine, is repeated"
     assert not what["supply_on"]
     assert "Be careful." in out.split("HOLD")[0], "the cautions come before the first hold point"
 
@@ -133,7 +135,7 @@ def test_a_signal_leaves_the_supply_off_and_the_record_saying_why(tmp_path, benc
     out, err = process.communicate(timeout=60)
     assert process.returncode == 4, out + err
     assert "Traceback" not in err
-    assert f"stopped by {signal.Signals(number).name}" in out
+    assert f"stopped by {IN_WORDS[signal.Signals(number).name]}" in out
     what = truth()
     assert [change["on"] for change in what["switched"] if change["what"] == "supply"] == [True, False]
     assert not what["supply_on"]
@@ -178,7 +180,7 @@ def test_an_end_of_input_stops_the_run(program):
     process = program("rehearse", "--plain", "--sensor", "T1")
     out, err = process.communicate("\n", timeout=60)
     assert process.returncode == 4, out + err
-    assert "Stopped by the end of the input at" in out
+    assert "END    Stopped by the end of the input (nobody could answer any more)." in out
 
 
 def test_x_stops_in_plain_lines_as_on_the_screen(program):

@@ -8,10 +8,10 @@ import random
 import numpy as np
 import pytest
 
+from runner.rehearsal.truth import truth_of
 from runner.twin.sensing import Senses, SensingTruth
 from runner.workspace.job import find_procedure
 from tests.builders import rehearsed
-from tests.truths import truth_of
 
 
 @pytest.mark.parametrize(("scenario", "seed"), [("noisy-pack", 701), ("as-they-come", 703)])

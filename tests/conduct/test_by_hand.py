@@ -7,6 +7,7 @@ import pytest
 from runner.conduct.clock import VirtualClock
 from runner.conduct.interfaces import StopFlag
 from runner.orders import Ask, BeginStep
+from runner.rehearsal.scripted import ScriptedOperator
 from runner.rehearsal.simulated_bench import Rehearsal
 from runner.sheets.answers import Answers
 from runner.workspace.job import DEMO_PACK, find_procedure, read_file
@@ -62,13 +63,15 @@ def test_capacity_by_hand_comes_from_the_counters_totals(tmp_path):
     assert capacity.expanded_uncertainty > 0.004 * capacity.value
 
 
-def test_a_run_that_stops_while_a_load_is_on_that_nobody_can_switch_says_so_loudly(tmp_path):
+def test_a_run_that_stops_while_a_load_is_on_that_nobody_confirms_off_says_so_loudly(tmp_path, monkeypatch):
     stop = StopFlag()
 
     def tell(order, t):
         if isinstance(order, Ask) and order.record == "load stopped":
             stop.press("the stop key")
 
+    of = ScriptedOperator.answers
+    monkeypatch.setattr(ScriptedOperator, "answers", lambda self, t: [] if stop.pressed else of(self, t))
     run = by_hand(tmp_path, "under-voltage", sensors=(), state_of_charge=0.1, stop=stop, tell=tell)
     assert run.result.outcome.early
     assert "SWITCH THE LOAD OFF BY HAND" in run.result.outcome.urgent

@@ -57,7 +57,7 @@ def test_a_cut_off_is_found_by_a_person_with_nothing_but_the_displays(tmp_path):
         world.pack.cell_socs = [soc - world.truth.pack.soc + 0.1 for soc in world.pack.cell_socs]
         job = rehearsal.job(find_procedure("under-voltage"))
         operator = AtSimulatedDisplays(person, rehearsal.eyes, job.program.by_hand)
-        result = execute(job, operator, Site(clock, rehearsal.connect), tmp_path, StopFlag())
+        result = execute(job, operator, Site(clock, rehearsal.connect, simulated=True), tmp_path, StopFlag())
         assert not world.load_on
         assert not world.supply_on
     trip = next(finding for finding in result.evaluation.findings if finding.name == "trip")

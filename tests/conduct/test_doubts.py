@@ -79,6 +79,10 @@ def test_scripted_answers_without_a_reason_are_wrong_before_anything_begins(tmp_
         str(pack),
         "--answers",
         str(script),
+        "--scenario",
+        "sound",
+        "--seed",
+        "1",
         "--speed",
         "max",
         "--out",
@@ -103,7 +107,19 @@ def test_in_a_session_it_is_agreed_to_once_and_stands_in_the_record_of_every_run
         for name in ("short", "again")
     )
     script = a_file(tmp_path / "answers.yaml", "kind: answers\nby: Ada\nthen: go on\nagree: read from the label\n")
-    files = ["rehearse", str(short), str(again), "--pack", str(pack), "--answers", str(script)]
+    files = [
+        "rehearse",
+        "--scenario",
+        "sound",
+        "--seed",
+        "1",
+        str(short),
+        str(again),
+        "--pack",
+        str(pack),
+        "--answers",
+        str(script),
+    ]
     assert main([*files, "--speed", "max", "--out", str(tmp_path / "runs")]) == 0
     (session,) = (tmp_path / "runs").iterdir()
     journals = [path.read_text() for path in sorted(session.glob("*/events.jsonl"))]

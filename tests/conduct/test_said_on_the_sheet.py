@@ -10,11 +10,11 @@ import pytest
 from runner.evaluation.evaluate import worked_out
 from runner.orders import Ask
 from runner.record.folder import INPUTS, RESOLVED
+from runner.rehearsal.truth import truth_of
 from runner.sheets.answers import Answers
 from runner.twin.path import PathTruth
 from runner.workspace.job import DEMO_PACK, read_file
 from tests.builders import short_rehearsal, user_file
-from tests.truths import truth_of
 
 KEEPS, TRIES, SLOPES = PathTruth(keeps=0.8), PathTruth(retries=(15.0, 5.0)), PathTruth(slope=10.0)
 DERATES_AND_KEEPS = PathTruth(derates=True, keeps=0.06)

@@ -6,11 +6,11 @@ import math
 import pytest
 
 from runner.cli import main
+from runner.rehearsal.truth import truth_of
 from runner.workspace.job import procedure_names
 from runner.workspace.session import state_of_charge_after
 from tests.builders import rehearsed
 from tests.made_once import made_once
-from tests.truths import truth_of
 
 
 @pytest.fixture(scope="module")

@@ -7,6 +7,7 @@ import pytest
 from runner.conduct.interfaces import StopFlag
 from runner.engine.steps.ramp import Heat
 from runner.errors import RecordError, RunLost
+from runner.measure.finding import NOT_REACHED
 from runner.orders import BeginRamp, BeginStep, SwitchOn
 from runner.record import folder as folder_module
 from runner.record.journal import Journal, read_journal
@@ -66,14 +67,14 @@ def test_after_a_stop_at_a_hold_point(tmp_path):
     assert run.result.outcome.early
     # what was measured before is kept
     assert run.finding("trip").conformity == "pass"
-    assert run.finding("trip", "T2").reason.startswith("the run ended early: stopped by script")
+    assert run.finding("trip", "T2").reason == NOT_REACHED
 
 
 def test_after_nobody_is_left_to_answer(tmp_path):
     answers = Answers(kind="answers", answers=("go on", "go on", "go on", "go on"))
     run = rehearsed(tmp_path, sensors=("T1", "T2"), answers=answers)
     was_on_and_is_off(run)
-    assert "the end of the input at" in run.result.outcome.reason
+    assert run.result.outcome.reason == "stopped by the end of the input (nobody could answer any more)"
 
 
 def test_after_an_exception_inside_a_step(tmp_path, monkeypatch):

@@ -15,6 +15,10 @@ OVER_VOLTAGE, UNDER_VOLTAGE = {"protection": "over-voltage"}, {"protection": "un
 CHARGE_CURRENT, DISCHARGE_CURRENT = {"protection": "charge over-current"}, {"protection": "discharge over-current"}
 
 
+# the demo pack allows less than its own protection's lowest trip; here a little more
+MORE_ALLOWED = read_file(DEMO_PACK).text.replace("maximum_discharge_current: 40 A", "maximum_discharge_current: 46 A")
+
+
 def said(steps, *, bench=BOTH, ceilings="", pack=None, **more):
     """What is wrong with a procedure of these steps, as one text; empty where nothing is."""
     text = procedure(steps, **more)
@@ -67,7 +71,7 @@ BOUNDS = [
     ("a floor in a test of under-voltage", drain(floor="16 V"), drain(floor="15.9 V"), UNDER_VOLTAGE, "below 16 V, 2 V per cell"),
     ("a voltage in a test of over-voltage", until_stopped("31.2 V"), until_stopped("31.3 V"), {**OVER_VOLTAGE, **HIGH},
      "above 31.2 V, 3.9 V per cell"),
-    ("a current of another protection", drain("44.9 A"), drain("45 A"), {}, "discharge over-current may trip"),
+    ("a current of another protection", drain("44.9 A"), drain("45 A"), {"pack": MORE_ALLOWED}, "discharge over-current may trip"),
     ("a current in a test of it", stairs(last="20 A"), stairs(last="20.1 A", step="0.1 A"), CHARGE_CURRENT, "a quarter more"),
     ("a dwell at such a current", stairs(dwell="120 s"), stairs(dwell="121 s"), CHARGE_CURRENT, "last at most 120 s"),
     ("levels", stairs("1 A", "11 A", "0.05 A", more=""), stairs("1 A", "11.1 A", "0.05 A", more=""), CHARGE_CURRENT,

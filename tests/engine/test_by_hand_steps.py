@@ -44,27 +44,27 @@ def test_the_totals_come_first_then_the_load():
         answer(step, value)
     assert [unit for _, unit in seen] == ["Ah", "Wh", ""]
     assert step.run.known.hand_load
-    assert "press Enter immediately" in asked(step).say
+    assert "press Enter at that moment" in asked(step).say
 
 
 def test_without_a_counter_the_load_comes_first():
     step = draining(has=("supply", "load", "meter"))
     say = asked(step).say
     assert say.startswith("Set the load to ")
-    assert say.index("Keep clear") < say.index("Switch it on")
+    assert say.index("hands off the terminals") < say.index("Switch the load on")
     assert say.endswith("Switch it off by hand below 20 V.")
 
 
 def test_the_voltage_is_asked_for_at_intervals_and_the_moment_in_between():
     step = running()
     step.read(299.0)
-    assert "press Enter immediately" in asked(step).say
+    assert "press Enter at that moment" in asked(step).say
     step.read(1.0)
     assert "voltage under load" in asked(step).say
     answer(step, "26.0")
-    assert "press Enter immediately" in asked(step).say
+    assert "press Enter at that moment" in asked(step).say
     step.read(299.0)
-    assert "press Enter immediately" in asked(step).say
+    assert "press Enter at that moment" in asked(step).say
     step.read(1.0)
     assert "voltage under load" in asked(step).say
 
@@ -87,13 +87,13 @@ def test_where_no_trip_is_declared_near_is_near_the_floor():
     assert "voltage under load" in asked(step).say
     answer(step, "22.3")
     step.read(300.0)
-    assert "press Enter immediately" in asked(step).say
+    assert "press Enter at that moment" in asked(step).say
 
 
 def test_without_a_meter_no_voltage_is_asked_for():
     step = running(has=("supply", "load", "counter"))
     step.read(900.0)
-    assert "press Enter immediately" in asked(step).say
+    assert "press Enter at that moment" in asked(step).say
 
 
 def test_the_key_is_the_moment_and_then_load_off_last_voltage_and_totals():
@@ -117,10 +117,21 @@ def test_a_voltage_under_the_floor_ends_the_discharge(volts, outcome):
     step.read(300.0)
     answer(step, volts)
     if outcome is None:
-        assert "press Enter immediately" in asked(step).say
+        assert "press Enter at that moment" in asked(step).say
         return
     assert "Switch the load off" in asked(step).say
     for value in ("", "60.0", "1500.0"):
+        answer(step, value)
+    assert (step.conclusion.outcome, step.conclusion.limit) == ("gave up", 20.0)
+
+
+def test_a_load_that_the_person_switched_off_at_the_floor_is_no_cut_off():
+    step = running()
+    step.read(100.0)
+    assert asked(step).instead == "off"
+    answer(step, "off")
+    assert not step.run.known.hand_load, "nobody is asked to switch off what they have switched off"
+    for value in ("60.0", "1500.0"):
         answer(step, value)
     assert (step.conclusion.outcome, step.conclusion.limit) == ("gave up", 20.0)
 

@@ -35,7 +35,7 @@ def test_the_first_level_is_asked_for_with_its_resistance():
     step = boxed()
     (ask,) = asks(step)
     assert ask.setting == 3100.0
-    assert "Set the decade box to 3100 Ω (54.0 °C)." in ask.say
+    assert "Set the decade box to 3100 Ω (54.0 °C), the smallest knob first." in ask.say
     assert step.pace == (0.25, 0.5)
 
 

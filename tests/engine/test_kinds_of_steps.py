@@ -13,7 +13,7 @@ from runner.sheets.procedure import _used
 from runner.sheets.steps import StepItem
 
 NAMES = {"current", "from_", "to", "step", "drain"}  # what limits.py looks at, and the parts of a staircase
-MARKS = {"end_current"}  # a current that is waited for and not set
+MARKS = {"end_current", "at_least"}  # a current that is waited for, or the least of a range, and not set
 
 
 def currents_of(model):

@@ -6,6 +6,7 @@ import pytest
 
 from runner.conduct.log_lines import said
 from runner.engine.opening import CAUTIONS
+from runner.engine.program import Planned
 from runner.engine.run import Run
 from runner.engine.states import NEXT, State
 from runner.engine.steps import STEP_KINDS
@@ -23,7 +24,7 @@ from runner.events import (
     SupplyIsSet,
     Suspended,
 )
-from runner.orders import Ask, BeginStep, End, Guide, SetLimits, SetSupply, SwitchOff, SwitchOn, hands_off
+from runner.orders import Ask, BeginStep, End, Guide, Remark, SetLimits, SetSupply, SwitchOff, SwitchOn, hands_off
 from runner.sheets.procedure import StepItem
 from tests.builders import a_program, sample
 
@@ -121,7 +122,7 @@ def test_after_the_outputs_heat_and_ice_go_away_once():
     assert [order.action for order in orders if isinstance(order, Guide)] == ["heat"]
     orders = run.receive(StopPressed(104.0, "a key"))
     assert [kind for kind in kinds(orders) if kind in (SwitchOff, Guide)] == [SwitchOff, Guide]
-    assert orders[-1] == hands_off("T1")
+    assert orders[-1] == hands_off("T1", now=True)
     assert Guide not in kinds(run.receive(StopPressed(104.1, "a key")))
 
 
@@ -206,3 +207,25 @@ def test_what_a_step_says_is_told_when_it_begins_also_where_nobody_is_asked_or_g
     asked, charge = (each for each in orders if isinstance(each, BeginStep))
     assert asked.say == ""
     assert said(charge) == [f"STEP   {charge.title}", "HANDS  Keep clear."]
+
+
+def test_what_is_to_be_done_at_a_bench_that_is_off_is_said_when_off_was_read_back_and_stays_with_the_next_question():
+    """Hands that obey at once would otherwise be in the pack before its current has stopped."""
+    tidy = Planned(0, "off", "Switch everything off", "The bench is off. Take the probe off T1.", {})
+    ask = Planned(1, "confirm", "Confirm", "Free sensor T2.", {})
+    run = Run(replace(a_program(), steps=(tidy, ask)))
+    run.receive(Started(0.0, "2026-11-25T08:00:00Z"))
+    before = run.receive(Answered(1.0, CAUTIONS, "go on", "me"))
+    assert not any("Take the probe off" in line for order in before for line in said(order))
+    after = run.receive(OutputIsOff(2.0, True))
+    (question,) = (order for order in after if isinstance(order, Ask))
+    assert question.say == "The bench is off. Take the probe off T1. Free sensor T2."
+
+
+def test_what_is_to_be_done_at_a_bench_that_is_off_is_said_also_where_nothing_follows():
+    tidy = Planned(0, "off", "Switch everything off", "The bench is off. Take the probe off T1.", {})
+    run = Run(replace(a_program(), steps=(tidy,)))
+    run.receive(Started(0.0, "2026-11-25T08:00:00Z"))
+    run.receive(Answered(1.0, CAUTIONS, "go on", "me"))
+    after = run.receive(OutputIsOff(2.0, True))
+    assert "The bench is off. Take the probe off T1." in [order.say for order in after if isinstance(order, Remark)]

@@ -62,7 +62,7 @@ def test_a_procedure_that_says_no_time_is_taken_to_need_an_hour():
     agenda = proposed(own("a"), own("b", "duration: 30 min"))
     assert agenda.seconds == 5400.0
     assert agenda.lines()[0] == "PLAN: 2 procedures, about 1.5 h"
-    assert " 60 min" in agenda.lines()[1]
+    assert " 1.0 h" in agenda.lines()[1]
 
 
 def test_what_is_left_out_is_read_with_its_reason():

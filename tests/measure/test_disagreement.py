@@ -8,7 +8,7 @@ from runner.measure.fits.edge import Edge
 from runner.measure.fits.ramp import Ramp
 from runner.measure.fits.repeatability import Group, Repeatability, repeatability
 from runner.measure.recording import Attempt
-from runner.measure.threshold import Crossing, find_threshold, shared
+from runner.measure.threshold import AGREE, Crossing, find_threshold, shared
 from tests.builders import declared
 
 STEADY = Repeatability(0.0, 2.0)
@@ -48,7 +48,7 @@ THETA_U, LAG_U = U * (7 / 3) ** 0.5, U / 2**0.5 / 0.02
 
 def test_ramps_that_agree_are_left_alone():
     threshold, rows, _ = found(0.03)
-    assert threshold.fit == "the ramps agree within their uncertainties (Birge ratio 0.73)"
+    assert threshold.fit == AGREE
     assert threshold.value.x == pytest.approx(THETA)
     assert threshold.delay_and_lag.x == pytest.approx(LAG)
     assert rows == {"fit of the ramps": pytest.approx(THETA_U)}
@@ -58,14 +58,14 @@ def test_ramps_that_agree_are_left_alone():
 def test_a_ratio_that_comes_by_chance_in_more_than_one_of_twenty_cases_is_left_alone_too():
     """χ² with one degree of freedom exceeds 3.84 in one of twenty cases: a ratio of 1.96."""
     threshold, rows, _ = found(1.9 * U / 6**0.5)
-    assert threshold.fit == "the ramps agree within statistical scatter (Birge ratio 1.90)"
+    assert threshold.fit == AGREE
     assert set(rows) == {"fit of the ramps"}
 
 
 def test_beyond_that_it_is_said_how_far_the_pack_repeats():
     threshold, rows, inputs = found(3.0 * U / 6**0.5, repeats=Repeatability(0.3, 3.0))
     assert threshold.fit == (
-        "the ramps scatter more than the readings explain (Birge ratio 3.00); the pack repeats within about 0.30 K"
+        "the ramps differ more than their readings explain (Birge ratio 3.00); the pack repeats within about 0.30 K"
     )
     assert rows["repeatability of the pack"] == pytest.approx(0.3 * (7 / 3) ** 0.5)
     assert threshold.delay_and_lag.u == pytest.approx(LAG_U * (1 + 9) ** 0.5)

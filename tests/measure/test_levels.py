@@ -73,9 +73,9 @@ def test_the_delay_runs_from_the_level_to_the_edge_less_what_the_polling_adds():
     edge = 10.0 + 1.2 - 0.05
     assert finding.value == pytest.approx(edge - 9.975 - 0.05 - 0.05, abs=1e-6)
     found = lines(finding)
-    assert found["instant of the edge"] == pytest.approx(0.1 / 12**0.5)
+    assert found["moment of switching"] == pytest.approx(0.1 / 12**0.5)
     assert found["time at which the current was on"] == pytest.approx(0.05 / 12**0.5)
-    assert found["polling of the pack"] == pytest.approx(0.1 / 12**0.5)
+    assert found["polling interval of the pack"] == pytest.approx(0.1 / 12**0.5)
 
 
 def test_where_the_record_does_not_say_when_a_level_was_asked_for_a_tenth_of_a_second_is_allowed():
@@ -90,7 +90,7 @@ def test_where_the_record_does_not_say_when_a_level_was_asked_for_a_tenth_of_a_s
 def test_beyond_its_delay_a_pack_takes_nothing_or_a_whole_look():
     finding = stairs([60.0], held=1.2).delay()
     assert lines(finding)["delay as a number of polls"] == pytest.approx(0.05)
-    assert lines(finding)["polling of the pack"] == pytest.approx(0.1 / 12**0.5)
+    assert lines(finding)["polling interval of the pack"] == pytest.approx(0.1 / 12**0.5)
 
 
 def test_looks_of_which_the_sheet_says_nothing_may_come_at_any_interval_up_to_a_tenth_of_a_second_for_a_current():
@@ -100,7 +100,7 @@ def test_looks_of_which_the_sheet_says_nothing_may_come_at_any_interval_up_to_a_
     dice = np.random.default_rng(1)
     p = dice.uniform(0, 0.1, 200_000)
     waits, losses = p * dice.uniform(0, 1, len(p)), p * dice.integers(0, 2, len(p))
-    assert lines(finding)["polling of the pack"] == pytest.approx(float(np.std(waits)), rel=0.01)
+    assert lines(finding)["polling interval of the pack"] == pytest.approx(float(np.std(waits)), rel=0.01)
     assert lines(finding)["delay as a number of polls"] == pytest.approx(float(np.std(losses)), rel=0.01)
     known = stairs([60.0], held=1.2).delay()
     assert finding.value - known.value == pytest.approx(0.1 - float(np.mean(waits) + np.mean(losses)), abs=1e-3)

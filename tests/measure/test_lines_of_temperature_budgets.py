@@ -12,6 +12,7 @@ from runner.events import PROBE_TEMPERATURE, SUPPLY_CURRENT
 from runner.measure.findings import findings
 from runner.measure.recording import Attempt, Recording
 from runner.measure.thermal import Thermal
+from runner.measure.threshold import AGREE
 from tests.builders import declared, series
 from tests.builders import recording as recorded
 from tests.measure.test_threshold import THETA, named, ramps, trip
@@ -28,7 +29,7 @@ def test_what_all_ramps_share_is_in_whole_however_many_there_are():
         found = lines(trip(ramps(rates), **QUIET))
         assert found["probe calibration"] == pytest.approx(0.1)
         assert found["probe resolution"] == pytest.approx(0.03 / 12**0.5)
-        assert found["coupling of probe and sensor T1"] == pytest.approx(0.15)
+        assert found["contact of probe and sensor T1"] == pytest.approx(0.15)
 
 
 def test_one_ramp_is_corrected_by_delay_half_a_poll_and_lag_less_the_probes_own():
@@ -41,8 +42,8 @@ def test_one_ramp_is_corrected_by_delay_half_a_poll_and_lag_less_the_probes_own(
     assert found["lag of the sensor"] == pytest.approx(0.05 * 1.2, rel=1e-3)
     assert found["lag of the probe"] == pytest.approx(0.05 * 0.5, rel=1e-3)
     assert found["delay of the pack"] == pytest.approx(0.05 * deviation, rel=1e-3)
-    assert found["polling of the pack"] == pytest.approx(0.05 * 1.0 / 12**0.5, rel=1e-3)
-    assert found["instants of the edges"] == pytest.approx(0.05 * 0.25 / 12**0.5, rel=1e-2)
+    assert found["polling interval of the pack"] == pytest.approx(0.05 * 1.0 / 12**0.5, rel=1e-3)
+    assert found["moments of switching"] == pytest.approx(0.05 * 0.25 / 12**0.5, rel=1e-2)
 
 
 def test_of_a_sensor_whose_lag_nobody_knows_sixteen_seconds_are_taken_off():
@@ -59,7 +60,9 @@ def test_of_a_sensor_whose_lag_nobody_knows_sixteen_seconds_are_taken_off():
 def test_several_ramps_of_one_rate_are_their_mean_and_average_out_what_each_has_for_itself():
     one, four = trip(ramps([3.0], noise=1e-4), **QUIET), trip(ramps([3.0] * 4, noise=1e-4), **QUIET)
     assert four.value == pytest.approx(one.value, abs=0.01)
-    assert lines(four)["polling of the pack"] == pytest.approx(lines(one)["polling of the pack"] / 2, rel=1e-2)
+    assert lines(four)["polling interval of the pack"] == pytest.approx(
+        lines(one)["polling interval of the pack"] / 2, rel=1e-2
+    )
     assert lines(four)["lag of the sensor"] == pytest.approx(lines(one)["lag of the sensor"], rel=1e-2)
 
 
@@ -72,7 +75,7 @@ def test_a_lag_that_no_sensor_has_is_no_threshold(behind, possible):
 
 def test_ramps_agree_or_not_by_birges_ratio():
     assert trip(ramps([1, 3])).fit.startswith("only two rates")
-    assert "within their uncertainties" in trip(ramps([1, 2, 3], noise=1e-3)).fit
+    assert trip(ramps([1, 2, 3], noise=1e-3)).fit == AGREE
 
 
 def test_a_thermometer_that_a_person_read_is_named_and_one_on_a_cable_is_not():

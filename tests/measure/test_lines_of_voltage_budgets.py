@@ -35,8 +35,8 @@ def test_the_trip_is_the_voltage_a_delay_and_half_a_poll_before_the_edge():
     assert found["gain of the voltmeter"] == pytest.approx(0.001 * finding.value / 3**0.5, rel=1e-3)
     assert found["offset of the voltmeter"] == pytest.approx(0.02 / 3**0.5)
     assert found["resolution of the voltmeter"] == pytest.approx(0.01 / 12**0.5)
-    assert found["instant of the edge"] == pytest.approx(0.01 * 0.25 / 12**0.5, rel=1e-2)
-    assert found["polling of the pack"] == pytest.approx(0.01 * 0.25 / 12**0.5, rel=1e-2)
+    assert found["moment of switching"] == pytest.approx(0.01 * 0.25 / 12**0.5, rel=1e-2)
+    assert found["polling interval of the pack"] == pytest.approx(0.01 * 0.25 / 12**0.5, rel=1e-2)
     assert found["trip delay of the pack"] == pytest.approx(0.01 * deviation, rel=1e-2)
     assert not [source for source in found if "lead" in source]
     assert finding.caveats[-1] == "2.503 V per cell (mean of 8 cells)"

@@ -38,7 +38,7 @@ def test_a_recovery_takes_from_the_cut_off_to_between_the_last_reading_without_a
     assert finding.value == pytest.approx(399.0 - 99.75)
     assert lines(finding) == {
         "interval between readings": pytest.approx(2.0 / 12**0.5),
-        "instant of the trip": pytest.approx(0.5 / 12**0.5),
+        "moment of the trip": pytest.approx(0.5 / 12**0.5),
         "time stamps of the readings": pytest.approx(0.15 * (2 / 12) ** 0.5),
     }
 

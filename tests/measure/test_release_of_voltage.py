@@ -30,8 +30,8 @@ def test_the_release_is_the_voltage_a_delay_half_a_poll_and_half_a_gap_before_th
     assert finding.value == pytest.approx(22.4 - 0.002 * behind, abs=1e-5)
     found = lines(finding)
     assert found["gain of the voltmeter"] == pytest.approx(0.001 * 22.4 / 3**0.5, rel=1e-3)
-    assert found["instant of the return"] == pytest.approx(0.002 * 0.5 / 12**0.5, rel=1e-2)
-    assert found["polling of the pack"] == pytest.approx(0.002 * 0.25 / 12**0.5, rel=1e-2)
+    assert found["moment of the return"] == pytest.approx(0.002 * 0.5 / 12**0.5, rel=1e-2)
+    assert found["polling interval of the pack"] == pytest.approx(0.002 * 0.25 / 12**0.5, rel=1e-2)
     assert found["trip delay of the pack"] == pytest.approx(0.002 * deviation, rel=1e-2)
     assert found["relaxation before the return"] == pytest.approx(0.25 * 0.002 * behind / 3**0.5, rel=1e-2)
 
@@ -40,7 +40,7 @@ def test_by_hand_the_key_is_a_reaction_late_and_known_as_well_as_keys_are():
     finding = returned(by_hand=True, reaction=(0.4, 0.15))
     mean = declared().delay_in_looks[0]
     assert finding.value == pytest.approx(22.4 - 0.002 * (mean + 0.125 + 2 * 0.15), abs=1e-5)
-    assert lines(finding)["instant of the return"] == pytest.approx(0.002 * 4 * 0.15 / 12**0.5, rel=1e-2)
+    assert lines(finding)["moment of the return"] == pytest.approx(0.002 * 4 * 0.15 / 12**0.5, rel=1e-2)
 
 
 def test_a_return_that_a_person_marked_before_says_nothing_of_the_last_one():

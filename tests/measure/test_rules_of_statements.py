@@ -8,7 +8,7 @@ import pytest
 from runner.measure.budget import BudgetRow, Inputs, coverage_factor, coverage_factor_of
 from runner.measure.conformity import Decision, probability, worst
 from runner.measure.distribution import student
-from runner.measure.finding import Evaluator, Finding
+from runner.measure.finding import NOT_REACHED, Evaluator, Finding
 from runner.measure.recording import Accuracy, Attempt, Recording, Specification
 from runner.vocabulary import Rule
 
@@ -171,7 +171,8 @@ def tried(kind, outcome, why="why", sensor="T1"):
 
 def test_the_reason_is_the_first_thing_that_went_wrong_here_or_for_the_whole_run():
     assert reason(tried("heat", "lost", "a"), tried("heat", "gave up", "b")) == "a"
-    assert reason(tried("heat", "lost", "a", sensor="T2"), ended="stop") == "the run ended early: stop"
+    assert reason(tried("heat", "lost", "a", sensor="T2"), ended="stop") == NOT_REACHED
+    assert reason(tried("heat", "stopped"), ended="stop") == "the run ended early: stop"
     assert reason(tried("charge", "no current", "c", sensor=""), ended="stop") == "c"
     assert reason(tried("heat", "full", "d", sensor="T2")) == "d"
     assert reason(tried("heat", "stopped")) == "too few samples around the change"

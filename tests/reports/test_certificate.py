@@ -113,8 +113,8 @@ def test_a_single_run_says_what_was_found(tmp_path, scenario, verdict, rows):
 def test_every_declared_protection_is_named_tested_or_not(tmp_path):
     run = short_rehearsal(tmp_path)
     page, _ = made(tmp_path, [run.result.evaluation])
-    table = page.tables["Scope: tested and not tested"][1:]
-    tested = [row for row in table if "not tested" not in row[3]]
+    table = page.tables["Protections: tested and not tested"][1:]
+    tested = [row for row in table if "not tested" not in row[4]]
     assert [(row[0], row[1]) for row in tested] == [("charge over-temperature", "T1")]
     assert len(table) == 12
 
@@ -129,7 +129,7 @@ def test_a_session_has_every_run_and_what_was_not_begun(tmp_path):
     assert any(
         "lowest cell voltage" in row[0] for row in page.tables["Condition: observations and readings by the operator"]
     )
-    assert any(row[0] == "ambient temperature" and "°C (read on arrival)" in row[1] for row in page.tables["Work"])
+    assert any(row[0] == "ambient temperature" and "°C (read)" in row[1] for row in page.tables["Work"])
     if pdf is not None:
         assert "3 procedures on one pack" in pdf
         assert "page 1 of" in pdf
@@ -165,7 +165,7 @@ def test_what_was_planned_and_left_undone_is_in_the_headline(tmp_path):
 
 
 def scope(page):
-    return {(row[0], row[1]): row[3] for row in page.tables["Scope: tested and not tested"][1:]}
+    return {(row[0], row[1]): row[4] for row in page.tables["Protections: tested and not tested"][1:]}
 
 
 def test_a_capacity_that_fails_is_a_row_of_its_own_and_no_protection_fails_with_it(tmp_path):
@@ -205,11 +205,11 @@ def test_the_reason_of_a_row_is_that_of_its_worst_finding(tmp_path):
 def test_the_headline_says_of_how_many_protections_it_speaks(tmp_path):
     page, _ = made(tmp_path, [short_rehearsal(tmp_path).result.evaluation])
     text = " ".join(" ".join(page.words).split()).split("Item tested")[0]
-    assert "charge over-temperature (1 of 8 protections; 1 of them not through every sensor; 7 not tested)" in text
+    assert "charge over-temperature (tested 1 of 8 protections, that one not with every sensor)" in text
 
 
-def test_signatures_stand_after_all_evidence_and_numbers_keep_their_units(tmp_path):
+def test_the_first_page_has_the_signatures_and_numbers_keep_their_units(tmp_path):
     evaluation = short_rehearsal(tmp_path).result.evaluation
     html = render([evaluation], "a-number", "2026-11-26")
-    assert html.index("<svg") < html.index("authorized by, date")
+    assert html.index("authorized by") < html.index("Details:")
     assert "40\N{NO-BREAK SPACE}Ah" in html

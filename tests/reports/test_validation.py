@@ -26,4 +26,4 @@ def test_a_certificate_says_whether_the_record_is_of_its_own_method():
     kept = Validation.kept()
     assert kept.fingerprint[:12] in kept.cited()
     other = Validation({**kept.content, "method": "another"}, kept.fingerprint)
-    assert "another version of this method" in other.cited()
+    assert "not with this version of the method" in other.cited()

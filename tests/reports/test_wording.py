@@ -80,10 +80,10 @@ def test_a_probability_is_not_rounded_past_what_its_rule_asks_for(probability, r
         (Decision(Rule.SIMPLE), "simple acceptance, risk of a wrong pass ≤ 50 %", "probability of at most 50 %."),
         (Decision(Rule.GUARD_BAND, 0.5), "guard band, risk of a wrong pass ≤ 25 %", "probability of at most 25 %."),
         (Decision(Rule.GUARD_BAND, 0.8), "guard band, risk of a wrong pass ≤ 10 %", "probability of at most 10 %."),
-        (Decision(Rule.WITH_CONDITIONS), "guard band, conditional, risk of a wrong pass ≤ 2.5 %", "at most 2.5 %."),
+        (Decision(Rule.WITH_CONDITIONS), "guard band with conditions, risk of a wrong pass ≤ 2.5 %", "at most 2.5 %."),
         (
             Decision(Rule.WITH_CONDITIONS, 0.999),
-            "guard band, conditional, risk of a wrong pass ≤ 0.05 %",
+            "guard band with conditions, risk of a wrong pass ≤ 0.05 %",
             "at most 0.05 %.",
         ),
         (Decision(Rule.CONSUMER, 0.95, 0.05), "maximum consumer risk, risk of a wrong pass ≤ 5 %", "at most 5 %."),

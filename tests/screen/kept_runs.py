@@ -26,11 +26,11 @@ TRIP = Finding(
     "guard band with conditions",
     (54.76, 54.93, 55.02),
     (
-        BudgetRow("coupling of probe and sensor T1", 0.0, "normal", 1.0, 0.15, inf, BudgetSource.COUPLING.value),
+        BudgetRow("contact of probe and sensor T1", 0.0, "normal", 1.0, 0.15, inf, BudgetSource.COUPLING.value),
         BudgetRow("probe calibration", 0.0, "normal", 1.0, 0.10, inf, BudgetSource.PROBE_CALIBRATION.value),
     ),
     ("the ramps were not straight [for 3 s]",),
-    fit="the ramps agree within their uncertainties",
+    fit="the ramps agree",
 )
 MISSING = replace(
     TRIP,

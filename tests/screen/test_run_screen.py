@@ -21,7 +21,7 @@ from runner.screen.widgets.prompt import Prompt
 from runner.screen.widgets.strip_chart import Marks, StripChart, Trace, braille, thinned
 from runner.workspace.job import DEMO_PACK, read_file
 from tests.builders import SHORT_PROCEDURE, user_file
-from tests.screen.played import SIZES, played, text, until
+from tests.screen.played import SIZES, played, shows, text, until
 
 
 async def agree(pilot, stage):
@@ -44,7 +44,9 @@ class Stage:
         self.operator, self.stop = ScreenOperator("Test Person"), StopFlag()
         job = self.rehearsal.job(user_file("short.yaml", self.procedure), ("T1",))
         person = AtSimulatedDisplays(self.operator, self.rehearsal.eyes, ())
-        self.thread = RunThread(lambda: execute(job, person, Site(clock, self.rehearsal.connect), out, self.stop))
+        self.thread = RunThread(
+            lambda: execute(job, person, Site(clock, self.rehearsal.connect, simulated=True), out, self.stop)
+        )
         self.app = RunApp(job, "REHEARSAL · TIM-840", self.operator, self.stop, self.thread, finding_line)
 
     def __enter__(self):
@@ -109,8 +111,24 @@ def test_the_stop_key_and_leaving_switch_the_supply_off(tmp_path, key):
                 await pilot.press(key)
                 await until(pilot, lambda: not stage.rehearsal.world.supply_on, "the supply to be off", 10)
         stage.thread.leave(stage.stop, "")
-        assert stage.stop.by == "Test Person, stop key"
+        assert stage.stop.by == "Test Person with the stop key"
         assert stage.thread.outcome.evaluation.exit_status == 4
+
+    played(play())
+
+
+def test_the_list_of_keys_says_how_to_close_itself_and_the_run_goes_on_behind(tmp_path):
+    async def play():
+        with Stage(tmp_path, speed=60.0) as stage:
+            async with stage.app.run_test(size=(80, 24)) as pilot:
+                await until(pilot, lambda: stage.asks("cautions"), "the cautions")
+                await pilot.press("f1")
+                await shows(pilot, "F1 closes this list. Esc stops the run.")
+                assert "Scroll" not in text(stage.app), "only our own keys"
+                assert "leave (a running test is stopped first)" in text(stage.app)
+                await pilot.press("f1")
+                await until(pilot, lambda: "F1 closes" not in text(stage.app), "the list to go")
+                assert not stage.stop.pressed
 
     played(play())
 

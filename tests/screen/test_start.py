@@ -198,7 +198,7 @@ def test_a_wrong_unit_is_said_at_its_field_and_nothing_is_saved(tmp_path):
             await pilot.press("A", "enter", "1", "enter", "enter", "L", "enter", "8", "enter", "2", "5", "space", "A")
             await shows(pilot, "nominal voltage:")
             await pilot.press("f2")
-            await shows(pilot, "is required")
+            await shows(pilot, "rated capacity: missing")
             await pilot.press("escape")
             await shows(pilot, "Enter begins.")
 
@@ -290,8 +290,10 @@ def test_f1_shows_and_hides_which_key_does_what():
         async with app.run_test(size=(140, 45)) as pilot:
             await shows(pilot, "Enter begins.")
             await pilot.press("f1")
-            await until(pilot, lambda: bool(app.screen.query("HelpPanel")), "the keys")
+            await until(pilot, lambda: bool(app.screen.query("KeyList")), "the keys")
+            assert "F1 closes this list." in text(app)
+            assert "Esc stops the run" not in text(app), "there is none"
             await pilot.press("f1")
-            await until(pilot, lambda: not app.screen.query("HelpPanel"), "the keys to go")
+            await until(pilot, lambda: not app.screen.query("KeyList"), "the keys to go")
 
     played(play())

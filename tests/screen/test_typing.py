@@ -25,19 +25,21 @@ class ArrivalStage(Stage):
         self.operator, self.stop = ScreenOperator("Test Person"), StopFlag()
         job = self.rehearsal.job(find_procedure("arrival"))
         person = AtSimulatedDisplays(self.operator, self.rehearsal.eyes, ())
-        self.thread = RunThread(lambda: execute(job, person, Site(clock, self.rehearsal.connect), out, self.stop))
+        self.thread = RunThread(
+            lambda: execute(job, person, Site(clock, self.rehearsal.connect, simulated=True), out, self.stop)
+        )
         self.app = RunApp(job, "REHEARSAL", self.operator, self.stop, self.thread, finding_line)
 
 
 async def to_the_first_item(pilot, stage):
     await until(pilot, lambda: stage.asks("cautions"), "the cautions")
     stage.screen.reaction = 0.0
-    for part in ("cautions", "serial number on the pack agree"):
+    for part in ("cautions", "serial number on the pack"):
         await until(pilot, lambda part=part: stage.asks(part) and stage.screen.is_drawn, part)
         while stage.asks(part):  # the cautions go on below what 24 lines show
             await pilot.press("enter")
             await pilot.pause(0.05)
-    await until(pilot, lambda: stage.asks("Case free of") and stage.screen.is_drawn, "the first item")
+    await until(pilot, lambda: stage.asks("Case (swelling") and stage.screen.is_drawn, "the first item")
 
 
 @pytest.mark.parametrize("size", SIZES)
@@ -46,11 +48,11 @@ def test_letters_are_letters_while_something_is_typed(tmp_path, size):
         with ArrivalStage(tmp_path) as stage:
             async with stage.app.run_test(size=size) as pilot:
                 await to_the_first_item(pilot, stage)
-                await pilot.press(*"ex q")
+                await pilot.press(*"ex q")  # among others x is a letter; alone it ends the run
                 assert not stage.stop.pressed
                 await pilot.press("enter")
                 await until(pilot, lambda: "is not one of the choices" in text(stage.app), "the complaint")
-                assert stage.asks("Case free of")
+                assert stage.asks("Case (swelling")
 
     played(play())
 
@@ -61,7 +63,7 @@ def test_a_choice_and_a_note_go_into_the_record(tmp_path):
             async with stage.app.run_test(size=(80, 24)) as pilot:
                 await to_the_first_item(pilot, stage)
                 await pilot.press("2", ";", "d", "e", "n", "t", "enter")
-                await until(pilot, lambda: stage.asks("Terminals clean"), "the next item")
+                await until(pilot, lambda: stage.asks("Terminals (dirt"), "the next item")
                 await pilot.press("escape")
                 await until(pilot, lambda: stage.thread.done, "the end")
         reply = stage.thread.outcome.evaluation.story.replies[2]
@@ -77,7 +79,32 @@ def test_escape_stops_also_while_something_is_typed(tmp_path):
                 await to_the_first_item(pilot, stage)
                 await pilot.press("g", "o", "escape")
                 await until(pilot, lambda: stage.thread.done, "the end")
-        assert stage.stop.by == "Test Person, stop key"
+        assert stage.stop.by == "Test Person with the stop key"
+
+    played(play())
+
+
+@pytest.mark.parametrize(
+    ("keys", "part"), [("x", "Case (swelling"), ("stop", "Case (swelling"), ("x", "open-circuit voltage")]
+)
+def test_the_stop_word_alone_in_a_field_ends_the_run_as_it_does_in_plain_lines(tmp_path, keys, part):
+    async def play():
+        with ArrivalStage(tmp_path) as stage:
+            async with stage.app.run_test(size=(80, 24)) as pilot:
+                await to_the_first_item(pilot, stage)
+                if part != "Case (swelling":
+                    for item in range(5):
+                        asked = stage.screen.asked
+                        await pilot.press("1", "enter")
+                        await until(
+                            pilot, lambda asked=asked: stage.screen.asked not in (asked, None), f"item {item + 2}"
+                        )
+                await until(pilot, lambda: stage.asks(part) and stage.screen.is_drawn, part)
+                assert "x, then Enter: stop" in " ".join(text(stage.app).split())
+                assert "Esc" in text(stage.app)
+                await pilot.press(*keys, "enter")
+                await until(pilot, lambda: stage.thread.done, "the end")
+        assert stage.stop.by == "Test Person with the stop key"
 
     played(play())
 

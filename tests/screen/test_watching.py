@@ -18,7 +18,9 @@ class WatchedStage(Stage):
         super().__init__(out, speed=speed)
         script = ScriptedOperator(UNATTENDED, self.operator.told, self.operator.show, self.rehearsal.eyes)
         job = self.rehearsal.job(user_file("short.yaml", SHORT_PROCEDURE), ("T1",))
-        self.thread = RunThread(lambda: execute(job, script, Site(self.clock, self.rehearsal.connect), out, self.stop))
+        self.thread = RunThread(
+            lambda: execute(job, script, Site(self.clock, self.rehearsal.connect, simulated=True), out, self.stop)
+        )
         self.app.thread, self.app.watching = self.thread, True
         self.app.certificate = lambda result: f"{result.folder.path.name}/certificate.html"
 

@@ -105,7 +105,7 @@ def test_heat_without_a_thermometer_is_wrong():
 
 def test_a_floor_that_no_cell_is_taken_below_is_refused():
     procedure = find_procedure("under-voltage")
-    text = procedure.text.replace("floor: cut-off voltage - 1 V", "floor: 0.1 V")
+    text = procedure.text.replace("floor: cut-off voltage - 125 mV * cells in series", "floor: 0.1 V")
     bench = (
         BENCH_TEXT
         + "  meter: {address: 'TCPIP::127.0.0.1::1::SOCKET'}\n  load: {address: 'TCPIP::127.0.0.1::1::SOCKET', limits: {voltage: 31 V, current: 60 A}}\n"
@@ -120,8 +120,8 @@ def test_a_floor_that_no_cell_is_taken_below_is_refused():
 
 @pytest.mark.parametrize(("over", "fits"), [("trip + 2 A", True), ("trip + 6 A", False)])
 def test_a_marked_stage_goes_a_quarter_beyond_the_upper_limit_of_the_trip_and_no_further(over, fits):
-    text = find_procedure("charge-over-current").text.replace("trip + 2 A", over)
-    text = text.replace("current: trip + 2.5 A", "current: 30 A")
+    text = find_procedure("charge-over-current").text.replace("highest trip + trip / 15", over)
+    text = text.replace("current: highest trip + trip / 10", "current: 30 A")
     bench = BENCH_TEXT + "  meter: {address: 'TCPIP::127.0.0.1::1::SOCKET'}\n"
     files = (
         user_file("c.yaml", text),

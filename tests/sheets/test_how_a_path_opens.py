@@ -77,7 +77,7 @@ def test_editors_are_told_of_the_keys():
     content = schema("pack")
     assert {"residual_current", "retry_every"} <= set(content["properties"])
     said = content["$defs"]["TemperatureProtection"]["properties"]["derates"]
-    assert {"type": "boolean"} in said["anyOf"]
+    assert "'type': 'boolean'" in str(said)
     assert "derates" in content["$defs"]["VoltageProtection"]["properties"]
     assert "derates" not in content["$defs"]["CurrentProtection"]["properties"]
 

@@ -6,7 +6,7 @@ from runner.errors import SheetError
 from runner.sheets.answers import parse_answers
 from runner.sheets.pack import parse_pack
 from runner.sheets.procedure import parse_procedure
-from runner.workspace.job import DEMO_PACK, load, read_file
+from runner.workspace.job import DEMO_PACK, UserFile, load, read_file
 from tests.builders import BENCH, PACK, SHORT_PROCEDURE, user_file
 
 BOTH = (
@@ -54,9 +54,9 @@ REFUSED = [
     ("beyond without waiting for the protection",
      ["charge: {voltage: 30.5 V, current: 2 A, until: time, for: 10 min, beyond: voltage}"], {"protection": "over-voltage"}, 10,
      "a step that goes on until time"),
-    ("a current at which another protection trips",
+    ("a current that the pack sheet does not allow",
      ["drain: {current: 46 A, until: time, for: 10 s, floor: 21 V}"], {"protection": "discharge over-temperature"}, 10,
-     "the pack's own discharge over-current may trip"),
+     "the pack sheet allows 40 A"),
     ("a box that is never plugged in", [f"repeat: {{each: sensor, steps: [{{{CHARGE}}}, {{{BOX}}}]}}"], {"needs": BOXED}, 10,
      "the decade box is not in the place of T1"),
     ("a box that is plugged in once", ["confirm: {say: In., box: in}", f"repeat: {{each: sensor, steps: [{{{CHARGE}}}, {{{BOX}}}]}}"],
@@ -93,6 +93,20 @@ def test_what_cannot_be_meant_is_refused_with_its_line(steps, more, line, part):
     said = [each for each in refused(procedure(steps, **more)) if part in each.what]
     assert said
     assert said[0].line == line
+
+
+def test_of_two_limits_of_a_current_the_lower_one_is_named():
+    """The demo pack allows 40 A and may trip from 45 A; with 46 A allowed, the trip comes first."""
+    pack = read_file(DEMO_PACK)
+    more = UserFile(pack.name, pack.text.replace("maximum_discharge_current: 40 A", "maximum_discharge_current: 46 A"))
+    text = procedure(
+        ["drain: {current: 70 A, until: time, for: 10 s, floor: 21 V}"], protection="discharge over-temperature"
+    )
+    allowed = [each.what for each in refused(text) if "sets 70 A" in each.what]
+    trips = [each.what for each in refused(text, more) if "sets 70 A" in each.what]
+    assert len(allowed) == len(trips) == 1
+    assert "the pack sheet allows 40 A" in allowed[0]
+    assert "the pack's own discharge over-current may trip" in trips[0]
 
 
 def test_a_test_of_a_temperature_waits_the_right_way():
@@ -150,14 +164,6 @@ def test_cells_of_another_chemistry_are_counted_against_the_nominal_voltage(cell
 def test_an_empty_reason_to_agree_is_none():
     with pytest.raises(SheetError, match="agree is empty"):
         parse_answers('kind: answers\nagree: "  "\n', "a")
-
-
-def test_a_pack_of_other_cells_is_not_rehearsed_as_if_it_were_one_of_these():
-    from runner.rehearsal.simulated_bench import build_world
-
-    text = PACK.replace("LFP", "NMC").replace("25.6", "29.6").replace("29.2", "33.6").replace("20 V", "24 V")
-    with pytest.raises(SheetError, match="p:4:12: the simulated bench has LFP cells only"):
-        build_world(user_file("p", text), "sound", 1, lambda: 0.0)
 
 
 @pytest.mark.parametrize("unit", ["degF", "°F"])

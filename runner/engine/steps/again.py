@@ -79,6 +79,6 @@ def look_first(planned: Planned, why: str, around: Surroundings) -> Step:
     return Confirm(replace(planned, kind="confirm", say=say, record=record), around)
 
 
-def repeated(why: str) -> Remark:
-    """What the record says of a repeat."""
-    return Remark(f"Repeated. Reason: {why}")
+def repeated(sensor: str, why: str) -> Remark:
+    """What the record says of a repeat that comes now, of a sensor ("" is a step without one)."""
+    return Remark(f"{sensor or 'This step'} will be repeated. Reason: {why}")

@@ -39,12 +39,16 @@ PAST_RELEASE, PAST_TIME = 12.0, 60.0  # K beyond the declared release, and s the
 
 @dataclass
 class Surroundings:
-    """What a step may look at. It changes none of it but ``awake``: whether the pack has come back after its cut-off."""
+    """What a step may look at. It changes none of it but ``awake``: whether the pack has come back after its cut-off,
+
+    and ``to_say``: what a person is to do now that a step is over, said with what comes next.
+    """
 
     program: Program
     known: BenchState
     watcher: Watcher
     awake: bool = True
+    to_say: str = ""
 
 
 class Step:

@@ -3,17 +3,20 @@
 Rule 1: what the program cannot switch, it tells the person to switch, and takes their key for it; nothing is assumed on or
         off that nobody has said is.
 Rule 2: the moment of a cut-off is the person's key, a reaction late; while a reading is typed no moment is claimed.
-Rule 3: a run that ends while a hand-switched load is on says so until a person has switched it off.
+Rule 3: a load that the person switched off at the floor is no cut-off; they say which of the two it was.
+Rule 4: a run that ends while a hand-switched load is on says so until a person has switched it off.
 """
 
 from __future__ import annotations
+
+from dataclasses import replace
 
 from runner.engine.steps.base import SLOW, Step
 from runner.engine.watch.verdict import Verdict
 from runner.events import Answered, Event, OutputIsOff
 from runner.notation.quantity import shown
 from runner.orders import Ask, Note, Order, SwitchOff
-from runner.vocabulary import Observed, Outcome, Role, Wants
+from runner.vocabulary import Answer, Observed, Outcome, Role, Wants
 
 BEFORE = (Observed.CHARGE_BEFORE, Observed.ENERGY_BEFORE)  # the totals of the counter
 AFTER = (Observed.CHARGE_AFTER, Observed.ENERGY_AFTER)
@@ -54,6 +57,9 @@ class DrainByHand(Step):
         if ask.of == Observed.LOAD_ON:
             self.around.known.hand_load, self._since = True, event.t
             self._queue = [self._moment()]
+        elif ask.of == Observed.LOAD_STOPPED and event.value == Answer.OFF:
+            self.around.known.hand_load, self._given_up = False, True
+            self._queue = self._totals(AFTER)
         elif ask.of == Observed.LOAD_STOPPED:
             self._stopped_at = event.t
             self._queue = [self._off(), self._last_voltage(), *self._totals(AFTER)]
@@ -108,7 +114,8 @@ class DrainByHand(Step):
         values, trip = self.planned.values, self.around.program.trip
         cuts_off = "" if trip is None else f" The pack cuts off near {shown(trip, 'voltage')}."
         return (
-            f"Set the load to {shown(values['current'], 'current')}. Keep clear. Switch it on and press Enter at the same moment."
+            f"Set the load to {shown(values['current'], 'current')}. Keep hands off the terminals. "
+            "Switch the load on and press Enter at the same moment."
             f"{cuts_off} Switch it off by hand below {shown(values['floor'], 'voltage')}."
         )
 
@@ -116,8 +123,12 @@ class DrainByHand(Step):
         return self._go(Observed.LOAD_OFF, "Switch the load off. Then press Enter.")
 
     def _moment(self) -> Ask:
-        say = "Watch the load. When it stops by itself, press Enter immediately."
-        return self._go(Observed.LOAD_STOPPED, say)
+        floor = shown(self.planned.values["floor"], "voltage")
+        say = (
+            "Watch the load. If it stops by itself: press Enter at that moment. "
+            f"If the pack falls below {floor}: switch the load off by hand, then type {Answer.OFF} and press Enter."
+        )
+        return replace(self._go(Observed.LOAD_STOPPED, say), instead=Answer.OFF.value)
 
     def _number(self, of: Observed, say: str, unit: str, role: Role) -> Ask:
         return Ask(self._question(of), say, of.value, Wants.NUMBER, unit, of.dimension, (), role, of=of)

@@ -143,7 +143,7 @@ class Charge(Step):
 
 
 class Off(Step):
-    """Everything off, and read back."""
+    """Everything off, and read back. What a person is to do then is said only then, with what comes next."""
 
     def begin(self, t: float) -> list[Order]:
         return [*self._pace(SLOW), SwitchOff()]
@@ -151,7 +151,11 @@ class Off(Step):
     def receive(self, event: Event, verdicts: list[Verdict]) -> list[Order]:
         if isinstance(event, OutputIsOff):
             self._end()
+            self.around.to_say = self.planned.say
         return []
+
+    def sentence(self) -> str:
+        return "Supply and load are switching off. Wait."
 
 
 class Rest(Step):

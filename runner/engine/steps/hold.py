@@ -47,7 +47,7 @@ class Read(Step):
         doubt = self._doubt(event.value)
         if doubt and self._first != event.value:
             self._first, self._turn = event.value, self._turn + 1
-            self._now = f"{doubt}. Read again and type what you see. {self.planned.say}"
+            self._now = f"{doubt}.{self._beside()} Read again and type what you see. {self.planned.say}"
             return [self._ask()]
         self._end()
         return [self._note(event.value, f"{doubt}; confirmed by a second reading" if doubt else "")]
@@ -88,6 +88,23 @@ class Read(Step):
             return f"{shown(number, dimension)} is outside the expected range {low} to {high}"
         return ""
 
+    @property
+    def _reference(self) -> float | None:
+        """What the reference thermometer shows, °C, where that stands beside a temperature that the pack shows."""
+        words, planned = self.planned.words, self.planned
+        in_the_box = any(
+            each.group == planned.group and each.kind == "substitute" for each in self.around.program.steps
+        )
+        if words.get("role") != "display" or words.get("dimension") != "temperature" or in_the_box:
+            return None
+        return self.around.known.temperature
+
+    def _beside(self) -> str:
+        """The reference beside a reading that does not fit, and what to do about that."""
+        if self._reference is None:
+            return ""
+        return f" The reference shows {shown(self._reference, 'temperature')}. Check the sensor and its plug."
+
     def _note(self, value: str, why: str) -> Note:
         planned, words = self.planned, self.planned.words
         name = f"{planned.sensor}: {planned.record}" if planned.sensor else planned.record
@@ -96,12 +113,8 @@ class Read(Step):
             return Note(planned.index, name, value, why=doubtful, of=planned.word("as"))
         dimension = str(words["dimension"])
         text = shown(float(value), dimension)
-        reference = self.around.known.temperature
-        in_the_box = any(
-            each.group == planned.group and each.kind == "substitute" for each in self.around.program.steps
-        )
-        if words.get("role") == "display" and dimension == "temperature" and reference is not None and not in_the_box:
-            text = f"{text} (reference {shown(reference, dimension)})"
+        if self._reference is not None:
+            text = f"{text} (reference {shown(self._reference, dimension)})"
         return Note(planned.index, name, text, float(value), dimension, why, planned.word("as"))
 
 
@@ -156,7 +169,7 @@ class Inspect(Step):
 
     def sentence(self) -> str:
         item = self._items[min(self._item, len(self._items) - 1)]
-        return f"{self.planned.say} {item[0].upper()}{item[1:]}?"
+        return f"{self.planned.say} {item[0].upper()}{item[1:]}:"
 
     @property
     def _items(self) -> tuple[str, ...]:

@@ -41,7 +41,9 @@ BACK = 3  # samples of each in a row: readings have come back
 UNDO = {Until.STOPPED: "did not trip", Until.RETURNED: "did not release"}
 
 
-class _Provoke(Step):
+class Provoke(Step):
+    """Heat or cool one sensor; ``sign`` says which."""
+
     sign: ClassVar[float]
 
     def begin(self, t: float) -> list[Order]:
@@ -66,10 +68,10 @@ class _Provoke(Step):
         if not self.around.known.path or self.around.known.going_off:
             why = "everything was off, so a change of the current could not be detected"
             return self._conclude(Outcome.NO_CURRENT, why, t, "group")
-        if self._wanted == Until.STOPPED and (self.around.watcher.level == 0 or already.word in COMING):
+        if self._wanted == Until.STOPPED and self._is_still():
             why = "no current flowed before the ramp, so a trip could not be detected"
             return self._conclude(Outcome.NO_CURRENT, why, t, "group")
-        if self._wanted == Until.RETURNED and already.word in FLOWING:
+        if self._wanted == Until.RETURNED and self._flows():
             return self._conclude(
                 Outcome.NOT_SEEN, "current already flowed before the ramp, so the release could not be detected", t, ""
             )
@@ -80,8 +82,18 @@ class _Provoke(Step):
         orders = [*self._pace(SLOW), Guide(self._action, self.planned.sensor, HURRY, self._words)]
         if "probe" not in self.around.program.by_hand:
             return orders
-        tap = f"Press Enter as the thermometer passes {self._goal:.0f} °C, and then at each whole degree."
-        return [*orders, AskTaps(self._goal, self.sign, tap)]
+        return [*orders, AskTaps(self._goal, self.sign, self._tap_words(self._goal))]
+
+    def _tap_words(self, first: float) -> str:
+        return f"Press Enter as the thermometer reaches {first:.0f} °C, and then at each whole degree."
+
+    def _is_still(self) -> bool:
+        """Whether nothing flows, so that no stop could be seen."""
+        return self.around.watcher.level == 0 or self.around.watcher.verdict.word in COMING
+
+    def _flows(self) -> bool:
+        """Whether current flows, so that no return could be seen."""
+        return self.around.watcher.verdict.word in FLOWING
 
     def receive(self, event: Event, verdicts: list[Verdict]) -> list[Order]:
         if (doubted := self._explanations.answered(event)) is not None:
@@ -240,11 +252,13 @@ class _Provoke(Step):
             BeginRamp(planned.index, planned.sensor, planned.cycle, self.sign * rate),
         ]
 
-    def _conclude(self, outcome: str, why: str, at: float, skip: str, limit: float | None = None) -> list[Order]:
+    def _conclude(
+        self, outcome: str, why: str, at: float, skip: str, limit: float | None = None, *, by_hand: bool = False
+    ) -> list[Order]:
         planned = self.planned
         self._end(skip, why)
         orders: list[Order] = [
-            self._conclusion(outcome, why, at, limit=limit, rate=self.sign * planned.values["rate"]),
+            self._conclusion(outcome, why, at, limit=limit, rate=self.sign * planned.values["rate"], by_hand=by_hand),
         ]
         orders += self._no_taps()
         if skip and skip != "again":
@@ -253,13 +267,13 @@ class _Provoke(Step):
         return orders
 
 
-class Heat(_Provoke):
+class Heat(Provoke):
     """Heat until the current has stopped, or returned."""
 
     sign = 1.0
 
 
-class Cool(_Provoke):
+class Cool(Provoke):
     """Cool until the current has returned, or stopped."""
 
     sign = -1.0

@@ -169,8 +169,9 @@ class Try(Step):
         current = sample.readings.get(CURRENT_OF[self._path])
         if current is None:  # a look ends with a reading, so that its end is a time at which nothing flowed
             return [] if sample.t < self._until + PATIENCE else self._lost(sample)
-        declared = self.around.watcher.declared
-        flows = current > max(BEGUN * self.planned.values["current"], self.around.watcher.nothing)
+        declared, smallest = self.around.watcher.declared, self.around.program.smallest_current.get(self._path, 0.0)
+        # what the path may leave flowing, and what the reading can tell from none
+        flows = current > max(BEGUN * self.planned.values["current"], self.around.watcher.nothing, smallest)
         self._flows = [*self._flows, sample.t] if flows else []
         if len(self._flows) >= CONFIRM and sample.t - self._flows[0] >= declared.longest_try:
             return self._conclude_and_off(Outcome.RETURNED, "the pack conducts again", self._flows[0])
@@ -254,8 +255,10 @@ class Substitute(Step):
         return []
 
     def sentence(self) -> str:
+        # the smallest first: then no resistance on the way lies beyond the one that is wanted
         temperature, resistance = self.planned.levels[self._number]
-        return f"{self.planned.say} Set the decade box to {resistance:.0f} Ω ({shown(temperature, 'temperature')})."
+        level = f"{resistance:.0f} Ω ({shown(temperature, 'temperature')})"
+        return f"{self.planned.say} Set the decade box to {level}, the smallest knob first."
 
     @property
     def _wanted(self) -> str:
@@ -266,7 +269,7 @@ class Substitute(Step):
         return f"step-{self.planned.index}-level-{self._number}"
 
     def _ask(self) -> Ask:
-        say = f"{self.sentence()} Press Enter at the same moment."
+        say = f"{self.sentence()} Press Enter as you turn the last knob."
         return Ask(self._question, say, "decade box set", Wants.MARK, setting=self.planned.levels[self._number][1])
 
     def _next(self, t: float) -> list[Order]:

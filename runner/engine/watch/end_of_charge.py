@@ -6,6 +6,7 @@ Rule: what the supply reads just before the current is seen to fall is no eviden
 
 from __future__ import annotations
 
+import math
 from collections import deque
 from statistics import linear_regression, median
 
@@ -16,6 +17,7 @@ RELAXING = 90.0  # s after switching on in which every cell's voltage climbs by 
 # the plateau climbs so fast; at half the capacity an hour the reference cell does, near 25 % and 67 %: then a trip there is
 # called full, which claims too little and never too much
 CLIMB_RATIO = 7e-4 / 60
+SURE = 3.0 * 1.48  # standard deviations, of a median deviation
 NEAR_FULL_RATIO = 0.95  # of the set voltage: above this a stop may be the end of charge, if the voltage climbs at all
 FULL_RATIO = 0.975  # of the set voltage: above this, in any case
 
@@ -23,7 +25,9 @@ FULL_RATIO = 0.975  # of the set voltage: above this, in any case
 class Voltages:
     """The supply's voltage while a current flows: times in s, V."""
 
-    def __init__(self) -> None:
+    def __init__(self, climb: float = 0.0) -> None:
+        """``climb``: V/s for each A that the voltage of this pack may rise anywhere, because its chemistry's curve slopes."""
+        self._climb = climb
         self._all: deque[tuple[float, float]] = deque()
 
     def clear(self) -> None:
@@ -46,16 +50,23 @@ class Voltages:
         before = self._before(t)
         return len(before) >= 3 and median(v for _, v in before[-5:]) < NEAR_FULL_RATIO * set_voltage
 
-    def end_of_charge(self, t: float, set_voltage: float, on_since: float) -> str:
-        """Why a stop at ``t`` may be a full cell and no temperature, or nothing."""
+    def end_of_charge(self, t: float, set_to: tuple[float, float], on_since: float) -> str:
+        """Why a stop at ``t`` may be a full cell and no temperature, or nothing; ``set_to`` (V, A)."""
+        set_voltage, current = set_to
+        usual = max(CLIMB_RATIO * set_voltage, self._climb * current)
         before = self._before(t)
         if len(before) < 3:
             return ""
         times, volts = [at for at, _ in before], [v for _, v in before]
         near, known = median(volts[-5:]), times[-1] - times[0] >= CLIMB_WINDOW / 2
         relaxing = times[-1] - on_since < RELAXING
-        climb = linear_regression(times, volts).slope if known else 0.0
-        flat = known and climb < CLIMB_RATIO * set_voltage / 2  # high by its current and its leads: a full cell climbs
+        climb, start = linear_regression(times, volts) if known else (0.0, 0.0)
+        if (
+            known and self._climb
+        ):  # a slope is known no better than the readings scatter: 12/n of their variance over the span
+            scatter = median(abs(v - start - climb * at) for at, v in before)
+            usual += SURE * scatter * math.sqrt(12 / len(before)) / (times[-1] - times[0])
+        flat = known and climb < usual / 2  # high by its current and its leads: a full cell climbs
         if near > FULL_RATIO * set_voltage or (near > NEAR_FULL_RATIO * set_voltage and not flat and not relaxing):
             return (
                 f"the current stopped at {volts[-1]:.2f} V, close to the {set_voltage:.2f} V of a full pack; "
@@ -63,7 +74,7 @@ class Voltages:
             )
         if relaxing or not known:
             return ""
-        if climb > CLIMB_RATIO * set_voltage:
+        if climb > usual:
             return f"the voltage was climbing by {climb * 60e3:.0f} mV/min before the stop; possibly the end of charge"
         return ""
 

@@ -28,7 +28,7 @@ class Memory:
 
     ``smallest`` is the least current of each path, in A, that its reading can tell from none (offset and resolution);
     ``patience`` stretches the time after which readings count as lost. ``empty_at`` is the voltage under load, in V, at which the
-    pack's under-voltage may open the path of a discharge that looks for something else; 0 for none.
+    pack's under-voltage may open the path of a discharge that looks for something else; 0 for none. ``climb``: see Voltages.
     """
 
     def __init__(
@@ -37,6 +37,7 @@ class Memory:
         patience: float = 1.0,
         empty_at: float = 0.0,
         declared: DeclaredPath = SILENT,
+        climb: float = 0.0,
     ) -> None:
         self.declared = declared
         self._smallest, self._empty_at, self._patience = smallest, empty_at, patience
@@ -45,7 +46,7 @@ class Memory:
         self.verdict = Verdict(WatchWord.IDLE, "the output is off", 0.0)
         self.path, self._over_voltage_wanted = CHARGE, False
         self._set: tuple[float, float] | None = None
-        self._levels, self._voltages, self._contradictions = Levels(), Voltages(), Contradictions()
+        self._levels, self._voltages, self._contradictions = Levels(), Voltages(climb), Contradictions()
         self._terminals = Terminals()  # the pack's own voltmeter
         self._level = self._stood = self._last_valid = self._on_since = self._flowed = 0.0
         self._begin()

@@ -209,7 +209,7 @@ class Watcher(Memory):
         """The pack lets less through ``since``; what the voltage was ``before``, or a full pack takes less."""
         self._derated = True
         if self.path == CHARGE and self._set is not None:
-            self._full_before = self._full_before or self._voltages.end_of_charge(before, self._set[0], self._on_since)
+            self._full_before = self._full_before or self._voltages.end_of_charge(before, self._set, self._on_since)
             self._voltages.clear()
         return self._say(WatchWord.DERATED, why, since)
 
@@ -303,7 +303,7 @@ class Watcher(Memory):
             why = f"the {SOURCE[self.path]} switched off by itself (its own protection, or a person)"
             return self._say(WatchWord.LIMITED, why, at)
         assert self._set is not None
-        end = self._full_before or self._voltages.end_of_charge(first, self._set[0], self._on_since)
+        end = self._full_before or self._voltages.end_of_charge(first, self._set, self._on_since)
         tapered, voltage = (
             self.verdict.word in (WatchWord.TAPERING, WatchWord.FULL),
             now.readings.get(VOLTAGE_OF[self.path]),

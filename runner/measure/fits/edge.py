@@ -43,6 +43,7 @@ SETTLING, SLOWEST_SETTLING = (
 class Edge:
     """``instant`` and its standard ``uncertainty`` in s; the level in A; ``last`` and ``first`` sample time around it.
 
+    ``marked``: a person's key said when; the standard uncertainties of the key and of the display it was pressed at, in s.
     ``rectangular`` says that the instant is equally likely anywhere within √3·u of the estimate; else it is normal.
     """
 
@@ -52,6 +53,7 @@ class Edge:
     last: float
     first: float
     rectangular: bool = True
+    marked: tuple[float, float] | None = None
 
     @property
     def distribution(self) -> str:

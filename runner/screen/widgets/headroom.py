@@ -7,6 +7,7 @@ from textual.widgets import Static
 
 from runner.engine.ceilings import Headroom
 
+AS_WANTED = 1.005  # times the voltage that was set: up to there a reading is that voltage (a supply and its meter)
 NEAR = 0.98  # of a ceiling: from here on it is marked
 
 
@@ -21,7 +22,7 @@ class HeadroomLine(Static):
         parts = []
         for each in headroom:
             value = "–" if each.value is None else f"{round(each.value, 1) + 0.0:.1f}"
-            near = "NEAR " if each.value is not None and each.value > NEAR * each.ceiling else ""
+            near = "NEAR " if is_near(each) else ""
             parts.append(f"{near}{value}/{each.ceiling:.3g} {each.unit}")
         if remaining is not None:
             parts.append(f"step ends in {_time(remaining)}")
@@ -29,6 +30,12 @@ class HeadroomLine(Static):
         if text != self._text:
             self._text = text
             self.update(Content(text), layout=False)
+
+
+def is_near(each: Headroom) -> bool:
+    """Close to the ceiling, and above what the supply holds on purpose."""
+    wanted = 0.0 if each.wanted is None else each.wanted * AS_WANTED
+    return each.value is not None and each.value > max(NEAR * each.ceiling, wanted)
 
 
 def _time(seconds: float) -> str:

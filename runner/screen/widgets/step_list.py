@@ -14,7 +14,9 @@ MARKS = {"done": "✓", "now": "▶", "next": "·", "skipped": "–"}
 class StepList(Widget):
     """As many steps as fit, the present one always among them."""
 
-    DEFAULT_CSS = "StepList { width: 28; height: 1fr; padding: 0 1; border-left: solid $foreground 30%; }"
+    DEFAULT_CSS = """
+    StepList { width: 32%; min-width: 28; max-width: 46; height: 1fr; padding: 0 1; border-left: solid $foreground 30%; }
+    """
 
     def __init__(self) -> None:
         super().__init__(id="steps")

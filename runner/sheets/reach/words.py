@@ -5,12 +5,14 @@ from __future__ import annotations
 import re
 from typing import Any, Literal, Self
 
-from pydantic import Field, field_validator, model_validator
+from pydantic import Field, GetJsonSchemaHandler, field_validator, model_validator
+from pydantic.json_schema import JsonSchemaValue
+from pydantic_core import CoreSchema
 
 from runner.notation.fields import Sheet, Timeout
 from runner.notation.wrong import Wrong
 from runner.sheets.reach.registers import BITS, READ_ONLY, Register
-from runner.sheets.reach.texts import PLACEHOLDERS, a_pattern, sendable, with_one_group
+from runner.sheets.reach.texts import a_pattern, sendable, with_one_group
 
 NUMBER = r"\s*([+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?)\s*"
 WORD = r"\s*(\S(?:.*\S)?)\s*"
@@ -40,6 +42,10 @@ class Query(Register):
     scale: float = Field(default=1.0, allow_inf_nan=False)
     offset: float = Field(default=0.0, allow_inf_nan=False)
     within: Timeout | None = None
+
+    @classmethod
+    def __get_pydantic_json_schema__(cls, schema: CoreSchema, handler: GetJsonSchemaHandler) -> JsonSchemaValue:
+        return or_text(schema, handler)
 
     @field_validator("reply")
     @classmethod
@@ -98,6 +104,10 @@ class Command(Register):
     value: int | None = Field(default=None, ge=0, le=65535)
     multiple: bool = False
 
+    @classmethod
+    def __get_pydantic_json_schema__(cls, schema: CoreSchema, handler: GetJsonSchemaHandler) -> JsonSchemaValue:
+        return or_text(schema, handler)
+
     @field_validator("form")
     @classmethod
     def _a_form(cls, form: str) -> str:
@@ -114,8 +124,8 @@ class Command(Register):
 
     @model_validator(mode="after")
     def _text_or_register(self) -> Self:
-        if "say" in self.model_fields_set and not self.tables:
-            sendable(self.say, PLACEHOLDERS)
+        if "say" in self.model_fields_set and not self.say and not self.tables:
+            sendable("", ())
         if bool(self.say) == bool(self.tables):
             raise Wrong("a command is either a text or a register", 'write for example "VOLT {value}" or {holding: 4}')
         if self.tables and self.tables[0] in READ_ONLY:
@@ -140,6 +150,11 @@ class Command(Register):
         return format(steps, self.form or (".10g" if self.tables else ".6g"))
 
 
+def or_text(schema: CoreSchema, handler: GetJsonSchemaHandler) -> JsonSchemaValue:
+    """The schema of a table for which a text may stand."""
+    return {"anyOf": [{"type": "string"}, handler.resolve_ref_schema(handler(schema))]}
+
+
 def short_forms(value: object, key: str) -> Any:
     """``voltage: VOUT?`` means ``voltage: {ask: VOUT?}``."""
     if not isinstance(value, dict):
@@ -154,6 +169,10 @@ class Mode(Query):
     constant_current_bit: int | None = Field(default=None, ge=0, le=31)
     constant_voltage_word: str = ""
     constant_current_word: str = ""
+
+    @classmethod
+    def __get_pydantic_json_schema__(cls, schema: CoreSchema, handler: GetJsonSchemaHandler) -> JsonSchemaValue:
+        return handler(schema)
 
     @model_validator(mode="after")
     def _bits_or_words(self) -> Self:

@@ -1,12 +1,16 @@
-"""What the simulated bench says was true, for each finding."""
+"""What the simulated bench says was true, for each finding: a rehearsal ends with what it got right."""
+
+from __future__ import annotations
 
 import math
+from collections.abc import Mapping, Sequence
+from typing import Any
 
 FAR = 6.0  # K beyond the threshold: the one long step of a box procedure
 
 
-def truth_of(finding, truth):
-    """The true value of a finding, from what the simulated bench wrote down; None where it has none of its own."""
+def truth_of(finding: Mapping[str, Any], truth: Mapping[str, Any]) -> Any:
+    """The true value (SI, °C) of a finding as findings.json has it, from truth.json; None where it has none of its own."""
     kind, name, sensor = finding["protection"], finding["name"], finding["sensor"]
     mine = [change for change in truth["changes"] if change["kind"] == kind]
     if sensor is not None and name in ("trip", "release"):
@@ -31,7 +35,7 @@ def truth_of(finding, truth):
     return None
 
 
-def filtering(kind, sensor, truth):
+def filtering(kind: str, sensor: str | None, truth: Mapping[str, Any]) -> float:
     """s that a mean of some looks takes to pass the threshold after the box's one long step, beyond the first look.
 
     It is part of the time a protection takes to operate, as the box's findings have it.
@@ -43,4 +47,26 @@ def filtering(kind, sensor, truth):
     mine = [each for each in truth["box_steps"] if each["sensor"] == sensor and each["from"] != each["to"]]
     far = [each for each in mine if sign * (each["to"] - threshold) > FAR and sign * (each["from"] - threshold) < 0]
     share = (threshold - far[-1]["from"]) / (far[-1]["to"] - far[-1]["from"])
-    return math.floor(share * looks) * truth["protections"][kind]["polling"]
+    return float(math.floor(share * looks) * truth["protections"][kind]["polling"])
+
+
+def against_truth(runs: Sequence[tuple[Sequence[Mapping[str, Any]], Mapping[str, Any]]]) -> list[str]:
+    """How many values of rehearsals hold the truth within their U, and which do not. A run is (its findings, its truth)."""
+    errors = []
+    for findings, truth in runs:
+        for finding in findings:
+            true = truth_of(finding, truth) if finding["value"] is not None else None
+            if true is not None and finding["expanded_uncertainty"]:
+                away = abs(finding["value"] - true) / finding["expanded_uncertainty"]
+                errors.append((away, f"{finding['name']} {finding['sensor'] or ''}".strip(), finding, true))
+    if not errors:
+        return []
+    held = sum(away <= 1.0 for away, *_ in errors)
+    largest = max(away for away, *_ in errors)
+    said = f"{held} of {len(errors)} values are within their U of it; the largest error is {largest:.1f} U"
+    lines = [f"truth of the simulation: {said}"]
+    missed = sorted((each for each in errors if each[0] > 1.0), key=lambda each: -each[0])
+    return lines + [
+        f"  {name} ({finding['protection'].replace('_', ' ')}): {away:.1f} U away from the true {true:.6g} {finding['unit']}"
+        for away, name, finding, true in missed
+    ]

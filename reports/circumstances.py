@@ -1,0 +1,51 @@
+"""When and where a test was made, as people read it: dates, times, the ambient temperature over all of it."""
+
+from __future__ import annotations
+
+import datetime
+from collections.abc import Sequence
+
+from runner.evaluation.evaluate import Evaluation
+from runner.events import PROBE_TEMPERATURE
+from runner.vocabulary import Observed
+
+
+def surroundings(evaluations: Sequence[Evaluation]) -> str:
+    """The ambient temperature: what was read of it, from the lowest to the highest, and what the probe had before each run."""
+    read = [each.value for run in evaluations for each in run.story.typed if each.of == Observed.AMBIENT_TEMPERATURE]
+    starts = [run.recording.of(PROBE_TEMPERATURE).value[:1] for run in evaluations]
+    began = [float(first[0]) for first in starts if len(first)]
+    said = [f"{_range(read)} (read)" if read else "not read"]
+    said += [f"reference thermometer at the start of {_runs(len(began))} {_range(began)}"] if began else []
+    return "; ".join(said)
+
+
+def _runs(count: int) -> str:
+    return "the run" if count == 1 else f"{count} runs"
+
+
+def _range(values: Sequence[float]) -> str:
+    low, high = f"{min(values):.1f}", f"{max(values):.1f}"
+    return f"{low} °C" if low == high else f"{low} °C to {high} °C"
+
+
+def when(utc: str) -> str:
+    """A UTC stamp as people read it."""
+    if not utc:
+        return "—"
+    moment = datetime.datetime.fromisoformat(utc)
+    return moment.strftime("%Y-%m-%d %H:%M:%S UTC")
+
+
+def between(began: str, ended: str) -> str:
+    """From one UTC stamp to another; the date once where it is the same."""
+    first, last = when(began), when(ended)
+    same = first[:10] == last[:10]
+    return f"{first.removesuffix(' UTC')} to {last[11:] if same else last}"
+
+
+def after(began: str, seconds: float) -> str:
+    """So many seconds after a UTC stamp, as people read it."""
+    if not began:
+        return f"{seconds / 60:.1f} min"
+    return when((datetime.datetime.fromisoformat(began) + datetime.timedelta(seconds=seconds)).isoformat())

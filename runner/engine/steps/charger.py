@@ -1,0 +1,234 @@
+"""Steps with a charger that a person switches, whose current they read on a clamp: charge, wake.
+
+Rule 1: the person says when the charger is on and when it is off; nothing is assumed that nobody has said.
+Rule 2: full is told by two readings of the clamp at or below the end current, some minutes apart, with the voltage up where a
+        voltmeter is there. A current that is small at a low voltage is no taper.
+Rule 3: while the charger is on it is asked for readings at intervals; nobody who answers ends the run.
+"""
+
+from __future__ import annotations
+
+from runner.engine.steps.base import NO_CURRENT_TIME, SLOW
+from runner.engine.steps.person import ByPerson
+from runner.engine.watch.verdict import Verdict
+from runner.events import Answered, Event, Sampled
+from runner.notation.quantity import shown
+from runner.orders import Ask, Order, Remark, SwitchOff
+from runner.vocabulary import Observed, Outcome, Role, Until
+
+FIRST_LOOK = 45.0  # s after the charger is on: chargers start softly (common practice, no source)
+APART = 180.0  # s between two readings that tell a taper
+AGAIN = 20.0  # s between two readings of a current that is to be steady
+STEADY, LEAST = 0.05, 0.6  # of each other, and of what the charger gives: less is a taper
+NEARLY = 3.0  # times the end current: from here on it is read more often
+UP = 0.97  # of the charger's voltage: a taper begins above this
+LOOKS = 6  # readings in which a current has to become steady
+WOKEN = 0.5  # of the nominal voltage
+TOO_FULL = "the pack is too full for this test, or the charger gives too little; discharge it first"
+NO_CHARGE = "no charge current on the clamp: a protection of the pack is still tripped or has latched, or a lead is off"
+
+
+class _Charger(ByPerson):
+    @property
+    def _meanwhile(self) -> str:
+        return "Stay with the pack. Wait for the next reading."
+
+    def _switch_on(self) -> list[Order]:
+        values = self.planned.values
+        say = (
+            f"Keep clear. Switch the charger on and press Enter at the same moment "
+            f"({shown(values['voltage'], 'voltage')}, about {shown(values['current'], 'current')})."
+        )
+        return self._put(Observed.CHARGER_ON, say, marks=True)
+
+    def _switch_off(self) -> list[Order]:
+        return self._put(Observed.CHARGER_OFF, "Switch the charger off and press Enter.", marks=True)
+
+    def _read_clamp(self) -> list[Order]:
+        return self._put(Observed.CLAMP_CURRENT, "Read the clamp: the charge current.")
+
+
+class ChargeByHand(_Charger):
+    """The charger on, readings of the clamp until what was asked for, the charger off (until steady it stays on)."""
+
+    def begin(self, t: float) -> list[Order]:
+        self._on_at: float | None = None
+        self._next = 0.0  # s: when the clamp is read next
+        self._readings: list[tuple[float, float]] = []
+        self._ended: tuple[str, str, str] | None = None  # outcome, why and what is skipped, until the charger is off
+        return [*self._pace(SLOW), *self._switch_on()]
+
+    def receive(self, event: Event, verdicts: list[Verdict]) -> list[Order]:
+        asked = self._is_answer(event)
+        if asked is not None and isinstance(event, Answered):
+            return [*self._noted(event, asked), *self._answered(event, asked)]
+        if not isinstance(event, Sampled) or self._on_at is None or self._standing is not None:
+            return []
+        on_for = event.t - self._on_at
+        if self._until == Until.TIME and on_for >= self.planned.values["for"]:
+            return self._over(Outcome.DONE, "time elapsed")
+        give_up = self.planned.values.get("give_up")
+        if give_up is not None and self._until != Until.STEADY and on_for > give_up:
+            return self._over(Outcome.NO_END, f"stopped after {give_up / 3600:.1f} h of charging (time limit)", True)
+        return self._read_clamp() if event.t >= self._next else []
+
+    def remaining(self) -> float | None:
+        if self._on_at is None or "for" not in self.planned.values:
+            return None
+        return max(0.0, self._on_at + self.planned.values["for"] - self.around.known.t)
+
+    # ---- one answer after the other --------------------------------------------------------------------------
+
+    @property
+    def _until(self) -> str:
+        return self.planned.word("until")
+
+    def _answered(self, event: Answered, asked: Ask) -> list[Order]:
+        if asked.of == Observed.CHARGER_ON:
+            self._on_at, self._next = event.t, event.t + FIRST_LOOK
+            return [self._level(self.planned.values["current"], event.t)]
+        if asked.of == Observed.CHARGER_OFF:
+            return self._concluded(event.t)
+        if asked.of == Observed.CLAMP_CURRENT:
+            self._readings.append((event.t, abs(float(event.value))))
+            if self.around.program.ceilings.temperature is not None and self._reads(Role.PROBE) and self._is_long:
+                return self._put(Observed.THERMOMETER, "Read the thermometer on the pack.")
+            return self._next_reading(event.t)
+        if asked.of == Observed.THERMOMETER:
+            return self._next_reading(event.t)
+        return self._tapered(event.t, float(event.value))
+
+    @property
+    def _is_long(self) -> bool:
+        return self._until != Until.STEADY
+
+    def _next_reading(self, t: float) -> list[Order]:
+        _, amps = self._readings[-1]
+        if self._until == Until.STEADY:
+            return self._until_steady(t, amps)
+        if self._until == Until.FULL and (amps <= self.planned.values["end_current"] or self._nothing_flows(amps)):
+            return self._at_the_end(t, amps)
+        if self._nothing_flows(amps):
+            return self._none(t)
+        end = self.planned.values.get("end_current", 0.0)
+        self._next = t + (APART if amps <= NEARLY * end else self.around.program.every)
+        return []
+
+    def _none(self, t: float) -> list[Order]:
+        """Nothing flows: once more, for a lead or a charger that starts late; then it is over."""
+        if len(self._readings) < 2 or not self._nothing_flows(self._readings[-2][1]):
+            self._next = t + NO_CURRENT_TIME
+            say = "The clamp shows no charge current. Check the charger, the leads and the pack's alarms."
+            return [Remark(say)]
+        return self._over(Outcome.NO_CURRENT, NO_CHARGE, True)
+
+    def _until_steady(self, t: float, amps: float) -> list[Order]:
+        if self._nothing_flows(amps):
+            return self._none(t)
+        before = self._readings[-2][1] if len(self._readings) > 1 else None
+        smallest = self.around.program.smallest_current.get(self.path, 0.0)
+        if before is not None and abs(amps - before) <= max(STEADY * amps, smallest):
+            if amps < LEAST * self.planned.values["current"]:
+                why = f"{TOO_FULL} ({amps:.3g} A of {self.planned.values['current']:.3g} A)"
+                return self._over(Outcome.TAPERING, why, False, "rest")
+            self._end()
+            return []
+        if len(self._readings) >= LOOKS:
+            return self._over(Outcome.UNCLEAR, f"the charge current did not become steady: {amps:.3g} A", True)
+        self._next = t + max(AGAIN, self.planned.values.get("steady", 0.0))
+        return []
+
+    # ---- the end of a full charge ----------------------------------------------------------------------------
+
+    def _at_the_end(self, t: float, amps: float) -> list[Order]:
+        """At or below the end current: the voltage says whether that is a taper."""
+        if self._reads(Role.METER):
+            return self._put(Observed.CHARGING_VOLTAGE, "Read the pack's voltage while it charges.")
+        return self._tapered(t, self._meter)
+
+    def _tapered(self, t: float, volts: float | None) -> list[Order]:
+        (since, amps), end = self._readings[-1], self.planned.values["end_current"]
+        if volts is not None and volts < UP * self.planned.values["voltage"]:
+            if self._nothing_flows(amps):
+                return self._none(t)
+            why = f"the current fell to {amps:.3g} A at {volts:.2f} V, below the charger's voltage: no taper"
+            return self._over(Outcome.NO_END, why, True)
+        earlier = [each for each in self._readings[:-1] if each[1] <= end and since - each[0] >= APART]
+        if not earlier:
+            self._next = t + max(APART - (t - since), 1.0)
+            return []
+        if self._nothing_flows(amps):
+            why = "charger or pack ended the charge: no current on the clamp, twice"
+            return self._over(Outcome.FULL, why)
+        why = f"tapered to the end current of {end:.3g} A: {earlier[-1][1]:.3g} A and {amps:.3g} A on the clamp"
+        return self._over(Outcome.FULL, f"{why}, {(since - earlier[-1][0]) / 60:.0f} min apart")
+
+    def _over(self, outcome: str, why: str, gives_way: bool = False, skip: str = "") -> list[Order]:
+        self._ended = (outcome, why, skip or (self.give_way if gives_way else ""))
+        return self._switch_off()
+
+    def _concluded(self, t: float) -> list[Order]:
+        assert self._ended is not None
+        outcome, why, skip = self._ended
+        self._end(skip, why)
+        return [self._level(0.0, t), self._conclusion(outcome, why, t, by_hand=True), SwitchOff()]
+
+
+class WakeByHand(_Charger):
+    """The charger on for a while, then off, and a look whether the pack keeps its voltage; again, until it does."""
+
+    def begin(self, t: float) -> list[Order]:
+        if self.around.awake:
+            self._end()
+            return [Remark("No wake charge needed: the pack recovered by itself.")]
+        self._began = t
+        self._on_at: float | None = None
+        self._off_at: float | None = None
+        self._read = False
+        return [*self._pace(SLOW), *self._switch_on()]
+
+    def receive(self, event: Event, verdicts: list[Verdict]) -> list[Order]:
+        asked = self._is_answer(event)
+        if asked is not None and isinstance(event, Answered):
+            return [*self._noted(event, asked), *self._answered(event, asked)]
+        if not isinstance(event, Sampled) or self._on_at is None or self._standing is not None:
+            return []
+        on_for, time = event.t - self._on_at, self.planned.values["for"]
+        if not self._read and on_for >= time / 2:
+            self._read = True
+            return self._read_clamp()
+        return self._switch_off() if on_for >= time else []
+
+    def _answered(self, event: Answered, asked: Ask) -> list[Order]:
+        t = event.t
+        if asked.of == Observed.CHARGER_ON:
+            self._on_at, self._read = t, False
+            return [self._level(self.planned.values["current"], t)]
+        if asked.of == Observed.CLAMP_CURRENT:
+            return []
+        if asked.of == Observed.CHARGER_OFF:
+            self._on_at, self._off_at = None, t
+            return [self._level(0.0, t), *self._look(t)]
+        return self._looked(t, float(event.value))
+
+    def _look(self, t: float) -> list[Order]:
+        if self._reads(Role.METER):
+            return self._put(Observed.WOKEN_VOLTAGE, "Read the pack's voltage with everything off.")
+        return self._looked(t, self._meter)
+
+    def _looked(self, t: float, volts: float | None) -> list[Order]:
+        if volts is None:
+            self._end("rest", "it cannot be seen whether the pack is awake")
+            why = "no instrument shows the pack's terminals while everything is off"
+            return [self._conclusion(Outcome.NOT_SEEN, why, t, by_hand=True), SwitchOff()]
+        if volts > WOKEN * self.around.program.nominal_voltage:
+            self._end()
+            self.around.awake = True
+            why = f"woken: {volts:.2f} V at the terminals with everything off"
+            return [self._conclusion(Outcome.RETURNED, why, self._off_at or t, by_hand=True), SwitchOff()]
+        limit = self.planned.values["give_up"]
+        if t - self._began > limit:
+            why = f"could not be woken within {limit / 60:.0f} min"
+            self._end("rest", why)
+            return [self._conclusion(Outcome.GAVE_UP, why, t, limit=limit, by_hand=True), SwitchOff()]
+        return self._switch_on()

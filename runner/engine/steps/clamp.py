@@ -1,0 +1,243 @@
+"""Steps in which a person watches the current on a clamp: a discharge until steady, ramps, levels of a decade box.
+
+Rule 1: the person's key says when the current is gone or back; a reading of the clamp that they type then says whether it is.
+Rule 2: a key that the reading contradicts counts for nothing: it is said, and the step goes on.
+Rule 3: degrees are marked, or read by an instrument, as in every ramp; the current is the person's alone.
+"""
+
+from __future__ import annotations
+
+from runner.engine.steps.base import SLOW
+from runner.engine.steps.person import ByPerson
+from runner.engine.steps.ramp import Provoke
+from runner.engine.steps.stage import Substitute
+from runner.engine.watch.verdict import Verdict
+from runner.events import Answered, Event, Sampled
+from runner.notation.quantity import shown
+from runner.orders import Ask, AskTaps, Order, Remark, SwitchOff, Withdraw
+from runner.vocabulary import Observed, Outcome, Role, Until
+
+FIRST_LOOK, AGAIN = 20.0, 20.0  # s after the load is on, and between two readings
+STEADY = 0.05  # of each other
+LOOKS = 6
+SIGHT: dict[str, Observed] = {Until.STOPPED: Observed.CURRENT_GONE, Until.RETURNED: Observed.CURRENT_BACK}
+SEEN = {Until.STOPPED: "no current", Until.RETURNED: "current again"}
+NO_DISCHARGE = (
+    "no discharge current on the clamp: a protection of the pack is still tripped, a lead is off, or the load is off"
+)
+
+
+class SteadyDrainByHand(ByPerson):
+    """The load on, and readings of the clamp until two agree (it stays on), or for a time."""
+
+    def begin(self, t: float) -> list[Order]:
+        self._on_at: float | None = None
+        self._next = 0.0
+        self._readings: list[float] = []
+        self._ended: tuple[str, str, str, float | None] | None = None
+        say = (
+            f"Set the load to {shown(self.planned.values['current'], 'current')}. Keep clear. "
+            "Switch it on and press Enter at the same moment."
+        )
+        return [*self._pace(SLOW), *self._put(Observed.LOAD_ON, say, marks=True)]
+
+    def receive(self, event: Event, verdicts: list[Verdict]) -> list[Order]:
+        asked = self._is_answer(event)
+        if asked is not None and isinstance(event, Answered):
+            return [*self._noted(event, asked), *self._answered(event, asked)]
+        if not isinstance(event, Sampled) or self._on_at is None or self._standing is not None:
+            return []
+        if self.planned.word("until") == Until.TIME and event.t - self._on_at >= self.planned.values["for"]:
+            return self._over(Outcome.DONE, "time elapsed", "")
+        return self._read_clamp() if event.t >= self._next else []
+
+    def remaining(self) -> float | None:
+        if self._on_at is None or "for" not in self.planned.values:
+            return None
+        return max(0.0, self._on_at + self.planned.values["for"] - self.around.known.t)
+
+    @property
+    def _meanwhile(self) -> str:
+        return "Stay with the pack. Wait for the next reading."
+
+    def _read_clamp(self) -> list[Order]:
+        return self._put(Observed.CLAMP_CURRENT, "Read the clamp: the discharge current.")
+
+    def _answered(self, event: Answered, asked: Ask) -> list[Order]:
+        t = event.t
+        if asked.of == Observed.LOAD_ON:
+            self._on_at, self._next = t, t + FIRST_LOOK
+            return [self._level(self.planned.values["current"], t)]
+        if asked.of == Observed.LOAD_OFF:
+            return self._concluded(t)
+        if asked.of == Observed.CLAMP_CURRENT:
+            self._readings.append(abs(float(event.value)))
+            if self._reads(Role.METER):
+                return self._put(Observed.LOADED_VOLTAGE, "Read the pack's voltage under load.")
+            return self._look(t, self._meter)
+        return self._look(t, float(event.value))
+
+    def _look(self, t: float, volts: float | None) -> list[Order]:
+        amps, floor = self._readings[-1], self.planned.values["floor"]
+        before = self._readings[-2] if len(self._readings) > 1 else None
+        if self._nothing_flows(amps):
+            if before is not None and self._nothing_flows(before):
+                return self._over(Outcome.NO_CURRENT, NO_DISCHARGE, self.give_way)
+            self._next = t + AGAIN
+            return [Remark("The clamp shows no discharge current. Check the load, the leads and the pack's alarms.")]
+        if volts is not None and volts < floor:
+            return self._over(
+                Outcome.GAVE_UP, f"{volts:.2f} V is below the floor of {floor:.2f} V", self.give_way, floor
+            )
+        if self.planned.word("until") == Until.TIME:
+            self._next = t + self.around.program.every
+            return []
+        if before is not None and abs(amps - before) <= STEADY * amps:
+            self._end()
+            return []
+        if len(self._readings) >= LOOKS:
+            why = f"the discharge current did not become steady: {amps:.3g} A"
+            return self._over(Outcome.UNCLEAR, why, self.give_way)
+        self._next = t + max(AGAIN, self.planned.values.get("steady", 0.0))
+        return []
+
+    def _over(self, outcome: str, why: str, skip: str, limit: float | None = None) -> list[Order]:
+        self._ended = (outcome, why, skip, limit)
+        return self._put(Observed.LOAD_OFF, "Switch the load off and press Enter.", marks=True)
+
+    def _concluded(self, t: float) -> list[Order]:
+        assert self._ended is not None
+        outcome, why, skip, limit = self._ended
+        self._end(skip, why)
+        return [self._level(0.0, t), self._conclusion(outcome, why, t, limit=limit, by_hand=True), SwitchOff()]
+
+
+class _Watched(ByPerson):
+    """The question about the current that stands while something else goes on, and the reading that follows its key."""
+
+    _marked: float | None = None  # s: when the key was pressed, until the clamp has been read
+    _before = 0.0  # A that the clamp showed when the step began
+
+    def _watch(self) -> list[Order]:
+        """Ask for the moment of the change."""
+        what = "gone" if self._sought == Until.STOPPED else "back"
+        say = f"Watch the clamp: mark the moment the current is {what}."
+        return self._put(SIGHT[self._sought], say, marks=True)
+
+    def _pressed(self, event: Answered) -> list[Order]:
+        self._marked = event.t
+        return self._put(Observed.CLAMP_CURRENT, "Read the clamp now.")
+
+    def _is_so(self, amps: float) -> bool:
+        """Whether the clamp shows what the key said: next to nothing of what flowed, or more than what was left."""
+        if self._sought == Until.STOPPED:
+            return self._nothing_flows(amps, self._before)
+        return amps > self._before + self.around.program.smallest_current.get(self.path, 0.0)
+
+    @property
+    def _sought(self) -> Until:
+        return Until(self.planned.word("until"))
+
+    def _why(self, amps: float) -> str:
+        return f"the operator saw {SEEN[self._sought]}: {amps:.3g} A on the clamp"
+
+    @staticmethod
+    def _not_so(amps: float) -> Remark:
+        return Remark(f"The clamp shows {amps:.3g} A, so the mark does not count. The step goes on.")
+
+    def _no_longer(self) -> list[Order]:
+        """The question is taken back."""
+        asked, self._standing = self._standing, None
+        return [] if asked is None else [Withdraw(asked.question)]
+
+
+class _ByClamp(_Watched, Provoke):
+    def begin(self, t: float) -> list[Order]:
+        self._before = self.around.known.hand_current or 0.0
+        orders = super().begin(t)
+        return orders if self.done else [*orders, *self._watch()]
+
+    def receive(self, event: Event, verdicts: list[Verdict]) -> list[Order]:
+        asked = self._is_answer(event)
+        if asked is not None and isinstance(event, Answered):
+            return [*self._noted(event, asked), *self._answered(event, asked)]
+        if self._marked is not None:  # what the clamp shows is being typed
+            if isinstance(event, Sampled):
+                self._take(event)
+            return []
+        orders = super().receive(event, verdicts)
+        return [*self._no_longer(), *orders] if self.done else orders
+
+    def _answered(self, event: Answered, asked: Ask) -> list[Order]:
+        if asked.of in SIGHT.values():
+            return [*self._no_taps(), *self._pressed(event)]
+        if asked.of == Observed.THERMOMETER:
+            return self._going_on(event)
+        marked, amps = self._marked, abs(float(event.value))
+        assert marked is not None
+        if self._is_so(amps):
+            return self._conclude(self._sought, self._why(amps), marked, "", by_hand=True)
+        if self._reads(Role.PROBE):
+            return [self._not_so(amps), *self._put(Observed.THERMOMETER, "Read the thermometer.")]
+        self._marked = None
+        return [self._not_so(amps), *self._watch()]
+
+    def _going_on(self, event: Answered) -> list[Order]:
+        """After a mark that did not count: the next degree is the one beyond what the thermometer shows."""
+        self._marked, self._seen = None, event.t
+        following = float(event.value) // 1.0 + (1.0 if self.sign > 0 else 0.0)
+        return [AskTaps(following, self.sign, self._tap_words(following)), *self._watch()]
+
+    def _flows(self) -> bool:
+        return not self._is_still()
+
+    def _is_still(self) -> bool:
+        return self._nothing_flows(self._before, self.around.known.hand_flowed)
+
+    def sentence(self) -> str:
+        return Provoke.sentence(self) if self._marked is None else ByPerson.sentence(self)
+
+
+class HeatByClamp(_ByClamp):
+    """Heat until the person has seen the current stop, or return."""
+
+    sign = 1.0
+
+
+class CoolByClamp(_ByClamp):
+    """Cool until the person has seen the current return, or stop."""
+
+    sign = -1.0
+
+
+class SubstituteByClamp(_Watched, Substitute):
+    """The decade box level by level; on each, the person watches the clamp for as long as the level lasts."""
+
+    def begin(self, t: float) -> list[Order]:
+        self._before = self.around.known.hand_current or 0.0
+        return Substitute.begin(self, t)
+
+    def receive(self, event: Event, verdicts: list[Verdict]) -> list[Order]:
+        asked = self._is_answer(event)
+        if asked is not None and isinstance(event, Answered):
+            return [*self._noted(event, asked), *self._after(event, asked)]
+        if self._marked is not None:
+            return []
+        orders = Substitute.receive(self, event, verdicts)
+        if isinstance(event, Answered) and self._since is not None and self._standing is None:
+            return [*orders, *self._watch()]
+        return [*self._no_longer(), *orders] if orders and isinstance(event, Sampled) else orders
+
+    def _after(self, event: Answered, asked: Ask) -> list[Order]:
+        if asked.of in SIGHT.values():
+            return self._pressed(event)
+        marked, amps = self._marked, abs(float(event.value))
+        assert marked is not None
+        if self._is_so(amps):
+            self._end()
+            return [self._conclusion(self._sought, self._why(amps), marked, by_hand=True)]
+        self._marked, self._since = None, event.t  # the level lasts anew: the person looked away
+        return [self._not_so(amps), *self._watch()]
+
+    def sentence(self) -> str:
+        return Substitute.sentence(self) if self._marked is None else ByPerson.sentence(self)

@@ -1,0 +1,118 @@
+"""Readings that a person types are looked at before a step takes them: ceilings, what this pack can have, the readings before.
+
+Rule 1: one slip of a finger ends no run, decides no finding and is not taken: the same question comes again, with what was
+        typed in it and what was expected. Both answers stand in the journal.
+Rule 2: what decides a statement by itself is shown again, and counts once it was confirmed.
+Rule 3: a second reading that is over a ceiling ends the run, as one of an instrument would. A second one that is only odd is
+        taken as it is: the person has looked twice, and packs do odd things.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import replace
+
+from runner.engine.ceilings import Ceilings
+from runner.events import Answered
+from runner.notation.quantity import shown
+from runner.orders import Ask
+from runner.vocabulary import Answer, Observed, Wants
+
+CEILING_OF: dict[str, str] = {
+    Observed.CLAMP_CURRENT: "current",
+    Observed.CHARGING_VOLTAGE: "voltage",
+    Observed.LOADED_VOLTAGE: "voltage",
+    Observed.THERMOMETER: "temperature",
+}
+# a reading -> the one before it that it is held against, and between which shares of that it is usual (common practice, no source)
+AGAINST: dict[str, tuple[str, float, float]] = {
+    Observed.LOADED_VOLTAGE: (Observed.LOADED_VOLTAGE, 0.85, 1.04),
+    Observed.LAST_VOLTAGE: (Observed.LOADED_VOLTAGE, 0.70, 1.04),
+    Observed.CHARGING_VOLTAGE: (Observed.CHARGING_VOLTAGE, 0.93, 1.15),
+}
+# a total -> the total before it, and how much may have come to it: a share of what the pack is rated
+TOTALS: dict[str, str] = {
+    Observed.CHARGE_AFTER: Observed.CHARGE_BEFORE,
+    Observed.ENERGY_AFTER: Observed.ENERGY_BEFORE,
+}
+MOST_OF_RATED = 1.5
+# what decides a statement by itself is shown again before it counts: a slip within what is usual shows in nothing else
+DECIDES = (Observed.LAST_VOLTAGE, *TOTALS, *TOTALS.values())
+WRONG = "wrong"
+
+
+class TypedReadings:
+    """``ceilings`` are those of the run; ``usual``: what a reading of a kind has on this pack, in SI; ``rated``: A·s and J."""
+
+    def __init__(
+        self, ceilings: Ceilings, usual: Mapping[str, tuple[float, float]], rated: tuple[float, float] = (0.0, 0.0)
+    ) -> None:
+        self._ceilings, self._usual = ceilings, usual
+        self._rated = {Observed.CHARGE_AFTER: rated[0], Observed.ENERGY_AFTER: rated[1]}
+        self._first: Ask | None = None  # the question whose answer was not taken, while it is asked again
+        self._before: dict[str, float] = {}  # the last reading of each kind that was taken
+        self._to_confirm: tuple[Ask, Answered] | None = None  # what is shown again, and the answer that will count
+
+    def passed(self, event: Answered, asked: Ask | None) -> str:
+        """Which ceiling is passed for certain, as a sentence, or nothing."""
+        return self._over(event, asked) if self._first is not None else ""
+
+    def answered(self, event: Answered, asked: Ask | None) -> tuple[Answered, Ask | None]:
+        """(the answer as the step expects it, the question that is asked again in place of it or None)."""
+        if self._to_confirm is not None:
+            return self._confirmed(event, *self._to_confirm)
+        first, self._first = self._first, None
+        why = self._over(event, asked) or ("" if first is not None else self._odd(event, asked))
+        if why and asked is not None:
+            self._first = asked
+            say = f"You typed a {why}. Read again and type what you see. {asked.say}"
+            return event, replace(asked, question=f"{asked.question}-again", say=say)
+        answer = event if first is None else replace(event, question=first.question)
+        if asked is None or not asked.of or not self._is_reading(event, asked):
+            return answer, None
+        if asked.of in DECIDES:
+            self._to_confirm = (first or asked, answer)
+            say = f"You typed {shown(float(event.value), asked.dimension)} for: {asked.of}. Is it right? Enter: yes."
+            question, record = f"{(first or asked).question}-shown", f"{asked.record}: confirmed"
+            return event, Ask(question, say, record, Wants.CHOICE, choices=(Answer.GO_ON.value, WRONG))
+        self._before[asked.of] = float(event.value)
+        return answer, None
+
+    def _confirmed(self, event: Answered, asked: Ask, answer: Answered) -> tuple[Answered, Ask | None]:
+        """What comes of a value that was shown again."""
+        self._to_confirm = None
+        if event.value == WRONG:
+            self._first = asked
+            return event, replace(asked, question=f"{asked.question}-again")
+        self._before[asked.of] = float(answer.value)
+        return answer, None
+
+    @staticmethod
+    def _is_reading(event: Answered, asked: Ask) -> bool:
+        return event.question == asked.question and asked.wants == Wants.NUMBER
+
+    def _over(self, event: Answered, asked: Ask | None) -> str:
+        if asked is None or not self._is_reading(event, asked):
+            return ""
+        name = CEILING_OF.get(asked.of)
+        return self._ceilings.typed(name, float(event.value)) if name is not None else ""
+
+    def _odd(self, event: Answered, asked: Ask | None) -> str:
+        """What is odd about a reading, as a sentence, or nothing."""
+        if asked is None or not self._is_reading(event, asked):
+            return ""
+        value, of = float(event.value), asked.of
+        low, high = self._usual.get(of, (value, value))
+        where = "for this pack"
+        if of in AGAINST and AGAINST[of][0] in self._before:
+            kind, least, most = AGAINST[of]
+            before = self._before[kind]
+            if not least * before <= value <= most * before:
+                low, high, where = least * before, most * before, f"after the {shown(before, asked.dimension)} before"
+        if of in TOTALS and TOTALS[of] in self._before:
+            before = self._before[TOTALS[of]]
+            low, high, where = before, before + MOST_OF_RATED * self._rated[Observed(of)], "after the total before"
+        if low <= value <= high:
+            return ""
+        usual = f"{shown(low, asked.dimension)} to {shown(high, asked.dimension)}"
+        return f"{asked.dimension} of {shown(value, asked.dimension)}; {usual} would be usual {where}"

@@ -1,0 +1,20 @@
+"""Text from outside as it is shown: what would steer a terminal, turn the direction of writing or hide is shown as what it is.
+
+Names, notes and replies of instruments may hold anything. In the record they stay as they came; on paper and screen a control
+character is its number.
+"""
+
+from __future__ import annotations
+
+import re
+
+# C0 and C1 controls but tab and line feed; marks of direction (Unicode Standard Annex 9); invisible ones; separators of lines
+_HIDDEN = re.compile(
+    "[\x00-\x08\x0b-\x1f\x7f-\x9f\u00ad\u061c\u180e\u200b-\u200f\u2028-\u202e\u2060-\u206f\ufeff\ufff9-\ufffb]"
+)
+
+
+def visible(text: str) -> str:
+    """The text with everything hidden written as ⟨U+202E⟩; a lone surrogate is one of them."""
+    shown = _HIDDEN.sub(lambda found: f"⟨U+{ord(found.group()):04X}⟩", text)
+    return shown if shown.isascii() else "".join(f"⟨U+{ord(c):04X}⟩" if "\ud800" <= c <= "\udfff" else c for c in shown)

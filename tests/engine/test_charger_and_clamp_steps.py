@@ -1,0 +1,203 @@
+"""A charge, a waking and a ramp at a bench where a person switches a charger and reads a clamp."""
+
+from dataclasses import replace
+
+import pytest
+
+from runner.events import PROBE_TEMPERATURE, Answered, NobodyConfirmed, OutputIsOff, Sampled, StopPressed
+from runner.orders import Ask, AskTaps, End, Level, Remark, SwitchOff, Withdraw
+from runner.vocabulary import Observed
+from tests.one_step import WIDE, OneStep
+
+HANDS = {
+    "has": ("probe", "meter", "charger", "clamp"),
+    "by_hand": ("probe", "meter", "charger", "clamp"),
+    "every": 300.0,
+    "smallest_current": {"charge": 0.18},
+    "longest_hold": 900.0,
+}
+VALUES = {"voltage": 29.2, "current": 5.0}
+
+
+def charging(until, values=None, **program):
+    return OneStep("charge", {**VALUES, **(values or {})}, program={**HANDS, **program}, words={"until": until})
+
+
+def asked(step):
+    return [order for order in step.orders if isinstance(order, Ask)][-1]
+
+
+def answer(step, value="go on"):
+    return step.tell(Answered(step.t, asked(step).question, value, "me"))
+
+
+def on(step):
+    answer(step)
+    return step
+
+
+def until_asked(step, of, most=4000):
+    before = len(step.orders)
+    for _ in range(most):
+        if any(isinstance(order, Ask) and order.of == of for order in step.orders[before:]):
+            return
+        step.read(1.0)
+    raise AssertionError(f"{of} was not asked for")
+
+
+def test_the_charger_may_be_on_from_the_moment_it_is_asked_for():
+    step = charging("steady", {"steady": 10.0})
+    assert asked(step).of == Observed.CHARGER_ON
+    assert step.run.known.by_hand_on == ("charger",)
+    assert step.run.by_hand == ["SWITCH THE CHARGER OFF BY HAND."]
+
+
+def test_two_readings_that_agree_are_steady_and_the_charger_stays_on():
+    step = on(charging("steady", {"steady": 10.0}))
+    for amps in ("4.9", "4.95"):
+        until_asked(step, Observed.CLAMP_CURRENT)
+        answer(step, amps)
+    assert step.run.known.path == "" or step.run.known.by_hand_on == ("charger",)
+    assert step.conclusion is None
+
+
+def test_a_pack_that_takes_little_is_too_full_for_a_ramp():
+    step = on(charging("steady", {"steady": 10.0}))
+    for amps in ("2.0", "2.0"):
+        until_asked(step, Observed.CLAMP_CURRENT)
+        answer(step, amps)
+    answer(step)
+    assert step.conclusion.outcome == "tapering"
+
+
+def full(*readings):
+    """A charge until full; readings are (A, V) one after the other, V None where it is not asked for."""
+    step = on(charging("full", {"end_current": 2.0, "give_up": 40000.0}))
+    times = []
+    for amps, volts in readings:
+        until_asked(step, Observed.CLAMP_CURRENT)
+        times.append(step.t)
+        answer(step, amps)
+        if volts is not None:
+            assert asked(step).of == Observed.CHARGING_VOLTAGE
+            answer(step, volts)
+    return step, times
+
+
+def test_full_takes_two_readings_minutes_apart_with_the_voltage_up():
+    step, times = full(("4.9", None), ("1.9", "29.1"), ("1.7", "29.1"))
+    assert times[2] - times[1] >= 180.0
+    assert asked(step).of == Observed.CHARGER_OFF
+    answer(step)
+    assert (step.conclusion.outcome, step.conclusion.by_hand) == ("full", True)
+    assert [order.value for order in step.orders if isinstance(order, Level)] == [5.0, 0.0]
+
+
+def test_one_reading_below_the_end_current_is_not_full():
+    step, _ = full(("4.9", None), ("1.9", "29.1"))
+    assert asked(step).of == Observed.CHARGING_VOLTAGE
+    assert step.conclusion is None
+
+
+def test_a_small_current_at_a_low_voltage_is_no_taper():
+    step, _ = full(("4.9", None), ("1.5", "26.5"))
+    answer(step)
+    assert step.conclusion.outcome == "no end"
+
+
+def ramping(until="stopped"):
+    return OneStep(
+        "heat",
+        {"rate": 2 / 60, "approach": 50.0, "give_up": 63.0},
+        program={**HANDS, "protection": "charge_over_temperature", "trip": 55.0},
+        words={"until": until},
+        sensor="T1",
+        group=1,
+        after=(),
+    )
+
+
+@pytest.fixture
+def heating(monkeypatch):
+    """A ramp with the charger on, whose current was read before."""
+    from runner.engine.bench_state import BenchState
+
+    class On(BenchState):
+        def __init__(self):
+            super().__init__()
+            self.switched_by_hand("charger", on=True)
+            self.clamp_read(4.9)
+
+    monkeypatch.setattr("runner.engine.run.BenchState", On)
+    return ramping()
+
+
+def tap(step, degree):
+    step.t += 15.0
+    return step.tell(Sampled(step.t, {PROBE_TEMPERATURE: float(degree)}, by_hand=True))
+
+
+def test_a_mark_counts_once_the_clamp_says_so(heating):
+    assert asked(heating).of == Observed.CURRENT_GONE
+    for degree in range(50, 55):
+        tap(heating, degree)
+    heating.t += 5.0
+    marked = heating.t
+    answer(heating)
+    heating.t += 8.0
+    answer(heating, "0.02")
+    assert (heating.conclusion.outcome, heating.conclusion.at, heating.conclusion.by_hand) == ("stopped", marked, True)
+
+
+def test_a_mark_that_the_clamp_contradicts_does_not_count_and_the_degrees_go_on(heating):
+    tap(heating, 50)
+    answer(heating)
+    orders = answer(heating, "4.9")
+    assert any(isinstance(order, Remark) for order in orders)
+    assert heating.conclusion is None
+    orders = answer(heating, "51.4")
+    assert [order.first for order in orders if isinstance(order, AskTaps)] == [52.0]
+    assert asked(heating).of == Observed.CURRENT_GONE
+
+
+def test_a_ramp_that_gives_up_takes_its_question_back_and_has_the_charger_switched_off(heating):
+    for degree in range(50, 64):
+        orders = tap(heating, degree)
+    assert any(isinstance(order, Withdraw) for order in orders)
+    heating.off()
+    assert asked(heating).of == Observed.CHARGER_OFF
+    assert heating.conclusion.outcome == "gave up"
+
+
+def test_a_typed_reading_over_a_ceiling_is_asked_again_before_it_ends_the_run():
+    step = on(charging("steady", {"steady": 10.0}, ceilings=replace(WIDE, current=6.0)))
+    until_asked(step, Observed.CLAMP_CURRENT)
+    answer(step, "49.0")
+    assert not [order for order in step.orders if isinstance(order, SwitchOff)]
+    assert "49 A" in asked(step).say
+    answer(step, "49.0")
+    assert "over its ceiling" in step.run.reason
+
+
+def test_a_slip_that_is_corrected_changes_nothing():
+    step = on(charging("steady", {"steady": 10.0}, ceilings=replace(WIDE, current=6.0)))
+    until_asked(step, Observed.CLAMP_CURRENT)
+    answer(step, "49.0")
+    answer(step, "4.9")
+    assert step.run.reason == ""
+
+
+@pytest.mark.parametrize(("nobody", "safe"), [(False, True), (True, False)])
+def test_a_stop_ends_once_the_charger_is_confirmed_off_or_nobody_confirms(nobody, safe):
+    step = on(charging("steady", {"steady": 10.0}))
+    step.tell(StopPressed(step.t, "a key"))
+    step.tell(OutputIsOff(step.t, True))
+    assert not step.run.ended
+    assert asked(step).of == Observed.CHARGER_OFF
+    if nobody:
+        step.tell(NobodyConfirmed(step.t, "nobody answered"))
+    else:
+        answer(step)
+    (end,) = (order for order in step.orders if isinstance(order, End))
+    assert end.safe is safe
+    assert ("CHARGER" in end.urgent) is nobody

@@ -1,0 +1,60 @@
+"""The PDF's structure, read by a library that had no part in making it (pikepdf, on qpdf); the picture of a result in its limits."""
+
+import re
+from dataclasses import replace
+
+import pikepdf
+import pytest
+
+from reports.intervals import interval_svg
+from runner.certifying import make_certificate
+from tests.builders import short_rehearsal
+
+
+@pytest.fixture(scope="module")
+def pdf(tmp_path_factory):
+    result = short_rehearsal(tmp_path_factory.mktemp("structure")).result
+    make_certificate([result.evaluation], result.folder.path)
+    path = result.folder.path / "certificate.pdf"
+    if not path.exists():
+        pytest.skip("no Pango here")
+    with pikepdf.open(path) as opened:
+        yield opened, result.folder
+
+
+def test_it_is_pdf_a_3a_tagged_and_has_title_and_language(pdf):
+    """ISO 19005-3:2012, 6.6.4 (part 3, level A), 6.7 (logical structure), from memory."""
+    opened, folder = pdf
+    with opened.open_metadata() as metadata:
+        assert (metadata["pdfaid:part"], metadata["pdfaid:conformance"]) == ("3", "A")
+        assert folder.number in metadata["dc:title"]
+    root = opened.Root
+    assert bool(root.MarkInfo.Marked)
+    assert str(root.Lang) == "en"
+    assert root.StructTreeRoot is not None
+    assert "/JavaScript" not in opened.Root.get("/Names", {})
+
+
+def test_the_evidence_is_in_it_byte_by_byte(pdf):
+    opened, folder = pdf
+    for name in ("events.jsonl", "samples.csv", "findings.json", "inputs/pack.yaml", "EVIDENCE.SHA256SUMS"):
+        assert opened.attachments[name].get_file().read_bytes() == (folder.path / name).read_bytes()
+    for each in opened.attachments.values():
+        assert each.obj.AFRelationship == "/Source", "ISO 19005-3:2012, 6.8: an associated file says what it is"
+
+
+@pytest.mark.parametrize(("value", "inside"), [(55.0, True), (58.5, False), (51.0, False)])
+def test_a_result_is_drawn_where_it_is_between_its_limits(tmp_path, value, inside):
+    finding = replace(short_rehearsal(tmp_path).finding("trip"), value=value, expanded_uncertainty=0.4)
+    picture = str(interval_svg(finding))
+    lines = [float(x) for x in re.findall(r'<line x1="([0-9.]+)" y1="0"', picture)]
+    mark = float(re.findall(r"M([0-9.]+) 6L", picture)[0]) + 2.6
+    assert len(lines) == 2
+    assert (lines[0] < mark < lines[1]) == inside
+
+
+def test_what_has_no_limit_or_no_value_is_not_drawn(tmp_path):
+    finding = short_rehearsal(tmp_path).finding("trip")
+    assert interval_svg(None) == ""
+    assert interval_svg(replace(finding, value=None)) == ""
+    assert interval_svg(replace(finding, lower=None, upper=None)) == ""

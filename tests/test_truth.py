@@ -1,0 +1,27 @@
+"""A rehearsal says what it got right: as many values as hold the truth, and those that do not by name."""
+
+from runner.rehearsal.truth import against_truth
+
+TRUTH = {"changes": [], "thresholds": {"charge_over_temperature": {"T1": {"trip": 55.0, "release": 45.0}}}}
+
+
+def finding(name, value, uncertainty=0.5):
+    own = {"protection": "charge_over_temperature", "sensor": "T1", "unit": "°C"}
+    return {**own, "name": name, "value": value, "expanded_uncertainty": uncertainty}
+
+
+def test_what_holds_is_counted_and_what_does_not_is_named():
+    found = [
+        finding("trip", 55.2),
+        finding("release", 46.0),
+        finding("trip", None),
+        finding("recovery of nothing", 3.0),
+    ]
+    assert against_truth([(found, TRUTH)]) == [
+        "truth of the simulation: 1 of 2 values are within their U of it; the largest error is 2.0 U",
+        "  release T1 (charge over temperature): 2.0 U away from the true 45 °C",
+    ]
+
+
+def test_of_runs_that_find_nothing_nothing_is_said():
+    assert against_truth([([], TRUTH), ([finding("trip", None)], TRUTH)]) == []
