@@ -164,7 +164,7 @@ class Link:
         self._session.shut_until = -1e30
         try:
             self._open()
-            for message in messages:
+            for message in (*self.start, *messages):
                 self._guarded(message, partial(self._hand_over, message), self.timeout)
         finally:
             self.close()

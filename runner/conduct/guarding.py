@@ -58,4 +58,7 @@ class Watched:
 
     def _targets(self) -> list[Target]:
         bench = self.bench
-        return [Target(role, bench.wirings[role], words) for role, words in bench.off_words.items()]
+        return [
+            Target(role, bench.wirings[role], words, bench.speakers[role].link.start)
+            for role, words in bench.off_words.items()
+        ]

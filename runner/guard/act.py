@@ -58,6 +58,7 @@ class Act:
                 each.role,
                 timeout=wiring.timeout,
                 framing=wiring.framing,
+                start=each.start,
                 session=sessions.setdefault(wiring.key, Session()),
             )
 

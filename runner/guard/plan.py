@@ -15,11 +15,12 @@ PATIENCE = 2.0  # s of real time by which a beat or an announced deadline may be
 
 @dataclass(frozen=True)
 class Target:
-    """One instrument to be switched off: how it is reached, and the ready-made words."""
+    """One instrument to be switched off: how it is reached, the ready-made words, and what it has to hear before it listens."""
 
     role: str
     wiring: Wiring
     words: OffWords
+    start: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -41,7 +42,8 @@ class Plan:
         """Back from a line."""
         content = json.loads(line)
         targets = tuple(
-            Target(each["role"], Wiring.of(each["wiring"]), _words(each["words"])) for each in content.pop("targets")
+            Target(each["role"], Wiring.of(each["wiring"]), _words(each["words"]), tuple(each["start"]))
+            for each in content.pop("targets")
         )
         return cls(targets=targets, **content)
 

@@ -9,10 +9,12 @@ from runner.bench.dialect import BUILT_IN, Driver
 from runner.bench.link import Link
 from runner.bench.off import attempt
 from runner.bench.sessions.session import Session
+from runner.bench.transports.choose import Wiring
 from runner.conduct.clock import ScaledClock
 from runner.engine.opening import CAUTIONS, KNOBS
 from runner.errors import LinkError, NotAReading, SettingError, SheetError
 from runner.events import Answered
+from runner.guard.plan import Plan, Target
 from runner.orders import Ask, Remark
 from runner.sheets.bench import parse_bench
 from runner.sheets.dialect import parse_dialect
@@ -140,6 +142,16 @@ name: one
 instruments:
   load: {address: "TCPIP::192.0.2.2::1::SOCKET", dialect: scpi, limits: {voltage: 30 V, current: 40 A}}
 """
+
+
+def test_off_and_the_guard_say_first_what_has_to_be_said_at_the_start():
+    """An instrument that is in its local state may not listen to anything else."""
+    load, said = driver(LOAD, {"STATE": "LOAD IS ON"}, start=["REMOTE"])
+    words = load.off_words("input_off", "input")
+    assert load.link.shout(*words.texts)
+    assert said == ["REMOTE", "LOAD OFF"]
+    target = Target("load", Wiring("A"), words, load.link.start)
+    assert Plan.of(Plan(1, (target,), 0).line()).targets == (target,)
 
 
 # ---- channels and shared sessions --------------------------------------------------------------------------------
