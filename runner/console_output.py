@@ -100,11 +100,11 @@ def evaluate_again(path: Path, *, as_json: bool) -> int:
 def on_a_bench(file: str, role: str, network: str | None) -> int:
     """Check the instruments of a bench file, talk to one of them, or, with a network or "", find what is there; exit status."""
     if network is not None:
-        from runner.finding_instruments import find
+        from runner.trying.finding import find
 
         return find(network, Path(file) if file else None)
     if role:
-        from runner.talking import talk
+        from runner.trying.talking import talk
 
         return talk(Path(file), role, sys.stdin, sys.stdout)
     return check_instruments(Path(file))

@@ -10,9 +10,9 @@ import pytest
 
 from runner.cli import main
 from runner.errors import Busy
-from runner.finding_instruments import find
 from runner.sheets.bench import parse_bench
-from runner.talking import talk
+from runner.trying.finding import find
+from runner.trying.talking import talk
 from runner.workspace.locks import Locks, resolved
 from tests.instruments.bench import FEW_WORDS
 from tests.instruments.terminal import OnATerminal
@@ -127,7 +127,7 @@ def test_a_killed_talk_leaves_it_off(bench):
 
 
 def test_what_is_found_is_listed_and_written_as_a_bench_file(tmp_path, capsys, monkeypatch):
-    monkeypatch.setattr("runner.finding_instruments.SERIAL", (f"{tmp_path}/tty*",))
+    monkeypatch.setattr("runner.trying.finding.SERIAL", (f"{tmp_path}/tty*",))
     (tmp_path / "ttyUSB7").touch()
     path = tmp_path / "new.yaml"
     assert main(["bench", str(path), "--find"]) == 0
@@ -148,7 +148,7 @@ def test_a_file_that_is_there_is_not_written_over(tmp_path, capsys):
 def test_a_network_is_looked_through_only_when_it_is_asked_for(monkeypatch, capsys):
     knocked = []
     monkeypatch.setattr(
-        "runner.finding_instruments._knocked", lambda host, port: knocked.append((host, port)) or port == 502
+        "runner.trying.finding._knocked", lambda host, port: knocked.append((host, port)) or port == 502
     )
     find("", None)
     assert knocked == []
