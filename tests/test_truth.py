@@ -11,7 +11,12 @@ def finding(name, value, uncertainty=0.5):
 
 
 def test_what_holds_is_counted_and_what_does_not_is_named():
-    found = [finding("trip", 55.2), finding("release", 46.0), finding("trip", None), finding("recovery of nothing", 3.0)]
+    found = [
+        finding("trip", 55.2),
+        finding("release", 46.0),
+        finding("trip", None),
+        finding("recovery of nothing", 3.0),
+    ]
     assert against_truth([(found, TRUTH)]) == [
         "truth of the simulation: 1 of 2 values are within their U of it; the largest error is 2.0 U",
         "  release T1 (charge over temperature): 2.0 U away from the true 45 °C",
