@@ -10,6 +10,7 @@ from __future__ import annotations
 import argparse
 import sys
 from collections.abc import Sequence
+from pathlib import Path
 
 from runner import __version__
 from runner.vocabulary import Exit
@@ -33,7 +34,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
         options = parser.parse_args(["rehearse"])
         options.command = _first_screen
     from runner.errors import TripwitnessError
-    from runner.terminal_text import plainly
+    from runner.notation.visible import plainly
 
     try:
         with plainly():
@@ -161,7 +162,10 @@ def _add_files_and_benches(commands: argparse._SubParsersAction[argparse.Argumen
         _bench,
         "check the instruments of a bench: which answer, what they read, and every command a run uses",
     )
-    bench.add_argument("bench", metavar="BENCH.yaml")
+    bench.add_argument("bench", metavar="BENCH.yaml", nargs="?", help="with --find: write what was found to this file")
+    bench.add_argument("--talk", metavar="ROLE", help="try the dialect of an instrument line by line")
+    bench.add_argument("--find", action="store_true", help="list the instruments and serial ports that are there")
+    bench.add_argument("--network", default="", metavar="RANGE", help="with --find: also these network addresses")
 
     twin = _command(commands, "twin", _twin, "start the simulated bench as a separate process")
     twin.add_argument(
@@ -236,8 +240,6 @@ def _first_screen(options: argparse.Namespace) -> int:
 
 
 def _follow(options: argparse.Namespace) -> int:
-    from pathlib import Path
-
     from runner.following import follow
 
     return follow(Path(options.folder), plain=options.plain)
@@ -254,8 +256,6 @@ def _run(options: argparse.Namespace) -> int:
 
 
 def _resume(options: argparse.Namespace) -> int:
-    from pathlib import Path
-
     from runner.launcher import Face
 
     return Face.chosen(options).resume(Path(options.folder))
@@ -276,8 +276,6 @@ CHECKED = {  # what a file of a kind is, in which nothing was found
 
 
 def _check(options: argparse.Namespace) -> int:
-    from pathlib import Path
-
     from runner.errors import SheetError
     from runner.workspace.job import check_file
 
@@ -293,24 +291,28 @@ def _check(options: argparse.Namespace) -> int:
 
 
 def _bench(options: argparse.Namespace) -> int:
-    from pathlib import Path
+    if options.find:
+        from runner.finding_instruments import find
 
+        return find(options.network, Path(options.bench) if options.bench else None)
+    if not options.bench:
+        return _usage("no bench file given", "name one, or use --find to look for instruments")
+    if options.talk:
+        from runner.talking import talk
+
+        return talk(Path(options.bench), options.talk, sys.stdin, sys.stdout)
     from runner.console_output import check_instruments
 
     return check_instruments(Path(options.bench))
 
 
 def _evaluate(options: argparse.Namespace) -> int:
-    from pathlib import Path
-
     from runner.console_output import evaluate_again
 
     return evaluate_again(Path(options.folder), as_json=options.json)
 
 
 def _certificate(options: argparse.Namespace) -> int:
-    from pathlib import Path
-
     from runner.certifying import certificate_of
 
     certificate_of([Path(folder) for folder in options.folders])
@@ -318,16 +320,12 @@ def _certificate(options: argparse.Namespace) -> int:
 
 
 def _verify(options: argparse.Namespace) -> int:
-    from pathlib import Path
-
     from runner.console_output import print_verified
 
     return print_verified(Path(options.path), Path(options.signers) if options.signers else None)
 
 
 def _key(options: argparse.Namespace) -> int:
-    from pathlib import Path
-
     from runner.console_output import print_key
 
     trusted = Path(options.trust) if options.trust else None

@@ -141,6 +141,32 @@ class LinkError(BenchError):
         return cls("garbage", what, instrument, command, "check which instrument is at this address")
 
     @classmethod
+    def not_done(cls, instrument: str, command: str, reason: str) -> LinkError:
+        return cls(
+            "refusal", f"the instrument refuses: {reason}", instrument, command, "compare its dialect with its manual"
+        )
+
+    @classmethod
+    def never_silent(cls, instrument: str, seconds: float) -> LinkError:
+        what = f"the line did not fall silent within {seconds:.1f} s"
+        return cls("noise", what, instrument, "", "check baud rate, parity and cable; listen: true if it talks unasked")
+
+    @classmethod
+    def says_nothing_new(cls, instrument: str, seconds: float, last: str) -> LinkError:
+        what = f"no line that fits for {seconds:g} s" + (f"; the last was '{last}'" if last else "")
+        return cls("timeout", what, instrument, "", "compare its dialect with what it sends")
+
+    @classmethod
+    def wrong_echo(cls, instrument: str, command: str, came: str) -> LinkError:
+        what = f"the echo '{printable(came)}' is not what was sent"
+        return cls("garbage", what, instrument, command, "check baud rate and echo: in the bench file")
+
+    @classmethod
+    def missing(cls, instrument: str, address: str, extra: str) -> LinkError:
+        what = f"{address} needs software that is not installed"
+        return cls("missing", what, instrument, "", f"install it with: pip install 'tripwitness[{extra}]'")
+
+    @classmethod
     def endless_queue(cls, instrument: str, command: str, last: str) -> LinkError:
         what = f"the error queue does not empty (last entry: '{printable(last)}')"
         return cls("garbage", what, instrument, command, "compare the errors: entry of its dialect with its manual")
@@ -154,6 +180,14 @@ class LinkError(BenchError):
             "*IDN?",
             "connect the right instrument or correct identity in the bench file",
         )
+
+
+class MissingExtra(TripwitnessError):
+    """An interface needs a library that a bare installation has not got; ``extra`` is what installs it."""
+
+    def __init__(self, extra: str) -> None:
+        super().__init__("software is not installed", "", f"install it with: pip install 'tripwitness[{extra}]'")
+        self.extra = extra
 
 
 class SettingError(BenchError):

@@ -56,7 +56,8 @@ class Sampled(Event):
     """What was read at one instant. ``mode`` is the supply's, CC, CV or empty.
 
     ``output`` is what the instrument polled says of itself: the supply's output or the load's input on. ``by_hand``: a
-    person read it off a display, at ``t`` as the key was pressed; the reaction is allowed for afterwards.
+    person read it off a display, at ``t`` as the key was pressed; the reaction is allowed for afterwards. ``ages``: how old a
+    reading was at ``t``, in s, where that is not next to nothing.
     """
 
     readings: Mapping[str, float]
@@ -64,6 +65,7 @@ class Sampled(Event):
     mode: str = ""
     output: bool | None = None
     by_hand: bool = False
+    ages: Mapping[str, float] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Collection, Iterator, Mapping
 from functools import partial
 from typing import Protocol
 
@@ -13,8 +13,11 @@ from runner.bench.link import Link
 from runner.bench.load import Load
 from runner.bench.off import OffWords, insist, switch_off_by_hand
 from runner.bench.probe import Probe
+from runner.bench.sessions.listening import Listener
+from runner.bench.sessions.session import Session
 from runner.bench.supply import Supply
-from runner.bench.visa import VisaTransport
+from runner.bench.transports.choose import Wiring
+from runner.bench.wired import wiring
 from runner.errors import BenchError, BenchNotReady
 from runner.events import CHARGE, CURRENT_OF, DISCHARGE, VOLTAGE_OF
 from runner.sheets.bench import BenchFile
@@ -31,6 +34,8 @@ Connect = Callable[[str, InstrumentSheet], Transport]  # role, sheet -> a transp
 class BenchClock(Protocol):
     """What a bench asks of its clock. Times in s on the run's clock, but for the ``seconds`` of ``together``: real ones."""
 
+    speed: float
+
     def now(self) -> float: ...
 
     def sleep(self, seconds: float) -> None: ...
@@ -39,17 +44,21 @@ class BenchClock(Protocol):
 
 
 class Readings:
-    """What one poll gave: values by channel, and the reason for each that did not arrive."""
+    """What one poll gave: values by channel, and the reason for each that did not arrive.
+
+    ``ages``: how old a value was already when it was read, in s on the bench's clock, where that is not next to nothing.
+    """
 
     def __init__(self) -> None:
         self.values: dict[str, float] = {}
+        self.ages: dict[str, float] = {}
         self.lost: dict[str, str] = {}
         self.mode = ""
         self.output: bool | None = None
 
 
 class Bench:
-    """An open bench. Everything on it is called from one thread, but for ``off``, which uses one for each instrument."""
+    """An open bench. Its links may be used from several threads at once; each of them belongs to one at a time."""
 
     def __init__(
         self,
@@ -65,17 +74,24 @@ class Bench:
         """
         self.sheet, self._clock, self._announce = sheet, clock, announce
         self.speakers: dict[str, Driver] = {}
+        self.wirings: dict[str, Wiring] = {}
         self.off_words: dict[str, OffWords] = {}  # made before anything is on, so that the way out needs no dialect
+        sessions: dict[str, Session] = {}
         for role, instrument in sheet.wired().items():
             dialect = dialects.get(role) or BUILT_IN[role]
-            link = Link(
-                partial(connect or self._visa, role, instrument),
+            self.wirings[role] = wired = wiring(instrument, sheet.backend)
+            link = (Listener if dialect.listen else Link)(
+                partial(connect, role, instrument) if connect else wired.transport,
                 instrument.address,
                 role,
                 timeout=instrument.timeout,
                 identity=instrument.identity,
                 identify=dialect.identity,
                 queue=(dialect.errors.ask, dialect.errors.none) if dialect.errors else None,
+                framing=wired.framing,
+                start=[text.format(channel=instrument.channel) for text in dialect.start],
+                end=[text.format(channel=instrument.channel) for text in dialect.end],
+                session=sessions.setdefault(wired.key, Session()),
                 now=clock.now,
                 announce=announce,
             )
@@ -90,14 +106,14 @@ class Bench:
         self.probe = Probe(speakers["probe"], instruments.probe) if instruments.probe and "probe" in speakers else None
         actuator = instruments.actuator
         self.actuator = Actuator(speakers["actuator"], actuator) if actuator else None
-        self._slow = dict(self._polled_slowly())
+        self._slow = list(self._polled_slowly())
 
-    def _polled_slowly(self) -> Iterator[tuple[str, Callable[[], float]]]:
-        """Each channel that is polled slowly, and how it is read."""
+    def _polled_slowly(self) -> Iterator[tuple[str, str, Callable[[], float]]]:
+        """Each channel that is polled slowly: its role, its name, and how it is read."""
         for role, speaker in self.speakers.items():
             for query, channel in ROLE_FACTS[Role(role)].polled:
                 own = {Role.PROBE: self.probe, Role.ACTUATOR: self.actuator}.get(Role(role))
-                yield channel, own.read if own is not None else partial(speaker.number, query)
+                yield role, channel, own.read if own is not None else partial(speaker.number, query)
 
     def ready(self) -> dict[str, str]:
         """The identity of every instrument by role. Raises BenchNotReady with every fault there is."""
@@ -148,11 +164,25 @@ class Bench:
             else:
                 into.values[channel] = value
 
-    def poll_slow(self, into: Readings) -> None:
-        """What changes slowly: temperatures, and the voltage at the pack's terminals, where the bench has them."""
-        for channel, read in self._slow.items():
+    def slow_groups(self) -> list[tuple[str, ...]]:
+        """The roles that are polled slowly, those together that share a connection."""
+        groups: dict[str, dict[str, None]] = {}
+        for role, _, _ in self._slow:
+            groups.setdefault(self.wirings[role].key, {})[role] = None
+        return [tuple(roles) for roles in groups.values()]
+
+    def poll_slow(self, into: Readings, roles: Collection[str] | None = None) -> None:
+        """What changes slowly: temperatures, and the voltage at the pack's terminals, where the bench has them.
+
+        ``roles``: only of these.
+        """
+        for role, channel, read in self._slow:
+            if roles is not None and role not in roles:
+                continue
             try:
                 into.values[channel] = read()
+                if age := self.speakers[role].age:
+                    into.ages[channel] = age * self._clock.speed
             except BenchError as fault:
                 into.lost[channel] = str(fault)
 
@@ -184,10 +214,7 @@ class Bench:
         if insist(self.speakers[role].link, self.off_words[role], self._clock.sleep):
             unsure.pop(role, None)
 
-    def _visa(self, role: str, instrument: InstrumentSheet) -> Transport:
-        return VisaTransport(instrument.address, self.sheet.backend, instrument.timeout)
-
     def close(self) -> None:
         """Close every connection. Never raises. The outputs stay as they are."""
         for speaker in self.speakers.values():
-            speaker.link.close()
+            speaker.link.finish()

@@ -9,14 +9,16 @@ from __future__ import annotations
 import re
 from collections.abc import Callable, Iterable
 from functools import partial
+from typing import Any
 
 from runner.bench.link import QUEUE_LENGTH, Link
 from runner.bench.off import OffWords
+from runner.bench.replies import Reading
+from runner.bench.sessions.listening import Listener
 from runner.errors import BenchError, NotAReading, SettingError
-from runner.sheets.dialect import Dialect, Mode, Query
+from runner.sheets.dialect import CHANNELLED, Command, Dialect, Mode, Query
 
 INFINITE = 9.9e37  # SCPI-1999: ±9.9E37 are infinity, 9.91E37 is not a number
-LONGEST_NUMBER = 1000  # characters: a reply that is longer is no reading, and no pattern is tried on it
 
 BUILT_IN: dict[str, Dialect] = {
     "supply": Dialect(
@@ -24,12 +26,13 @@ BUILT_IN: dict[str, Dialect] = {
         name="scpi",
         role="supply",
         commands={
-            "set_voltage": "VOLT {value}",
-            "set_current": "CURR {value}",
-            "set_overvoltage": "VOLT:PROT {value}",
-            "set_overcurrent": "CURR:PROT {value}",
-            "output_on": "OUTP ON",
-            "output_off": "OUTP OFF",
+            "set_voltage": Command(say="VOLT {value}"),
+            "set_current": Command(say="CURR {value}"),
+            "set_overvoltage": Command(say="VOLT:PROT {value}"),
+            "set_overcurrent": Command(say="CURR:PROT {value}"),
+            "output_on": Command(say="OUTP ON"),
+            "output_off": Command(say="OUTP OFF"),
+            CHANNELLED: Command(say="INST:NSEL {channel}"),
         },
         queries={
             "voltage_setting": Query(ask="VOLT?"),
@@ -58,7 +61,11 @@ BUILT_IN: dict[str, Dialect] = {
         kind="dialect",
         name="scpi",
         role="load",
-        commands={"set_current": "FUNC CURR;:CURR {value}", "input_on": "INP ON", "input_off": "INP OFF"},
+        commands={
+            "set_current": Command(say="FUNC CURR;:CURR {value}"),
+            "input_on": Command(say="INP ON"),
+            "input_off": Command(say="INP OFF"),
+        },
         queries={
             "current_setting": Query(ask="CURR?"),
             "input": Query(ask="INP?"),
@@ -72,12 +79,12 @@ BUILT_IN: dict[str, Dialect] = {
         name="scpi",
         role="actuator",
         commands={
-            "set_temperature": "TEMP:SPO {value}",
-            "set_rate": "TEMP:RATE {value}",
-            "set_limit": "TEMP:PROT:HIGH {value}",
-            "output_on": "OUTP ON",
-            "output_off": "OUTP OFF",
-            "select": 'INST:SEL "{place}"',
+            "set_temperature": Command(say="TEMP:SPO {value}"),
+            "set_rate": Command(say="TEMP:RATE {value}"),
+            "set_limit": Command(say="TEMP:PROT:HIGH {value}"),
+            "output_on": Command(say="OUTP ON"),
+            "output_off": Command(say="OUTP OFF"),
+            "select": Command(say='INST:SEL "{place}"'),
         },
         queries={
             "temperature_setting": Query(ask="TEMP:SPO?"),
@@ -91,10 +98,14 @@ BUILT_IN: dict[str, Dialect] = {
 
 
 class Driver:
-    """Speaks a dialect over a link: settings with their error queue, questions with strict replies."""
+    """Speaks a dialect over a link: settings with their error queue, questions with strict replies.
+
+    Several of them may share a link: whoever speaks holds it until all that belongs together is said.
+    """
 
     def __init__(self, link: Link, dialect: Dialect, channel: str = "") -> None:
         self.link, self.dialect, self.channel = link, dialect, channel
+        self.age = 0.0  # s of real time since the last reading was sent, where the instrument talks unasked
 
     def command(self, name: str, value: float = 0.0, place: str = "") -> None:
         """Send a command and look into the error queue. ``place``: which of several outputs ``select`` chooses.
@@ -102,23 +113,34 @@ class Driver:
         Raises LinkError or SettingError; then whether it was taken is known only from a read-back.
         """
         text = self._text(name, value, place)
-        self.link.tell(text, self.dialect.acknowledge)
-        if complaint := self.complaint():
-            raise SettingError.complained(self.link.instrument, text, complaint)
+        with self.link.held():
+            self.link.tell(self._chosen() + text, self.dialect.acknowledge, **self._manners)
+            if complaint := self.complaint():
+                raise SettingError.complained(self.link.instrument, text, complaint)
 
     def set(self, what: str, value: float, tolerance: float) -> float:
-        """Set a value and what it reads back as. Raises SettingError if that is further off than ``tolerance`` and a thousandth."""
-        self.command(f"set_{what}", value)
-        got = self.number(f"{what}_setting")
+        """Set a value and what it reads back as; the value itself where the dialect cannot read it back.
+
+        Raises SettingError if it reads back as something further off than ``tolerance`` and a thousandth.
+        """
+        with self.link.held():
+            self.command(f"set_{what}", value)
+            if f"{what}_setting" not in self.dialect.queries:
+                return value
+            got = self.number(f"{what}_setting")
         if abs(got - value) > max(tolerance, 1e-3 * abs(value)):
             raise SettingError.reads_back(self.link.instrument, what, value, got)
         return got
 
     def switch(self, state: str, on: bool) -> None:
-        """Switch the ``output`` or ``input`` and read it back. Raises BenchError; then it may be on, and has to be switched off."""
-        self.command(f"{state}_{'on' if on else 'off'}")
-        if bool(self.number(state)) != on:
-            raise SettingError.not_switched(self.link.instrument, state, on=on)
+        """Switch the ``output`` or ``input`` and read it back where the dialect can.
+
+        Raises BenchError; then it may be on, and has to be switched off.
+        """
+        with self.link.held():
+            self.command(f"{state}_{'on' if on else 'off'}")
+            if state in self.dialect.queries and bool(self.number(state)) != on:
+                raise SettingError.not_switched(self.link.instrument, state, on=on)
 
     def complaint(self) -> str:
         """The oldest entry of the error queue, which is emptied; nothing if it is empty. Raises LinkError."""
@@ -140,12 +162,12 @@ class Driver:
         """
         names = tuple(names)
         trials: list[tuple[str, Callable[[], object]]] = [
-            (self.dialect.queries[name].ask, partial(self.number, name)) for name in names
+            (self.dialect.queries[name].text, partial(self.number, name)) for name in names
         ]
         if len(names) > 1 and self.dialect.join is not None:
             trials.append((self.dialect.join.join(ask for ask, _ in trials), partial(self._joined, names)))
         if self.dialect.mode is not None:
-            trials.append((self.dialect.mode.ask, self.mode))
+            trials.append((self.dialect.mode.text, self.mode))
         if self.dialect.acknowledge is not None:
             trials.append((self.dialect.acknowledge, partial(self.link.ask, self.dialect.acknowledge)))
         for ask, trial in trials:
@@ -176,28 +198,46 @@ class Driver:
     def off_words(self, command: str, query: str, places: Iterable[str] = ()) -> OffWords:
         """What switches this instrument off and how it reads as off, ready to be sent. ValueError if the dialect is wrong.
 
-        ``places``: its outputs, if it has several, each of which is chosen with ``select``.
+        ``places``: its outputs, if it has several, each of which is chosen with ``select``. Without the query in the dialect,
+        nothing is asked, and the command alone has to do.
         """
-        asked = self.dialect.queries[query]
-        text = self._text(command)
-        ask = asked.ask.format(channel=self.channel)
-        chooses = "select" in self.dialect.commands
-        each = tuple(self._text("select", place=place) for place in dict.fromkeys(places) if chooses) or ("",)
-        return OffWords(text, self.dialect.acknowledge, ask, asked.reply, asked.scale, each)
+        text, dialect = self._text(command), self.dialect
+        chooses = "select" in dialect.commands
+        each = tuple(self._text("select", place=place) for place in dict.fromkeys(places) if chooses)
+        if self._chooses:
+            each = (self._text(CHANNELLED),)
+        asked = dialect.queries.get(query)
+        reading = Reading("") if asked is None else _reading(asked)
+        ask = "" if asked is None else asked.text.format(channel=self.channel)
+        return OffWords(
+            text,
+            dialect.acknowledge,
+            ask,
+            reading.pattern,
+            reading.scale,
+            each or ("",),
+            dialect.confirms,
+            dialect.pause,
+            reading.offset,
+            reading.number,
+            reading.bit,
+            dict(reading.means),
+        )
 
     def number(self, name: str) -> float:
         """One reading. Raises LinkError or NotAReading."""
         query = self.dialect.queries[name]
-        return self._parsed(query, self.link.ask(query.ask.format(channel=self.channel))[0])
+        return self._parsed(query, self._ask(query))
 
     def numbers(self, *names: str) -> list[float | NotAReading]:
         """Several readings in one message where the dialect allows it. Raises LinkError; bad numbers stand in the list."""
         queries = [self.dialect.queries[name] for name in names]
-        asks = [query.ask.format(channel=self.channel) for query in queries]
         if self.dialect.join is None:
-            replies = [self.link.ask(ask)[0] for ask in asks]
+            replies = self._one_by_one(queries)
         else:
-            replies = self.link.ask(self.dialect.join.join(asks), len(asks))
+            asks = [query.text.format(channel=self.channel) for query in queries]
+            with self.link.held():
+                replies = self.link.ask(self._chosen() + self.dialect.join.join(asks), len(asks))
         found: list[float | NotAReading] = []
         for query, reply in zip(queries, replies, strict=True):
             try:
@@ -211,21 +251,60 @@ class Driver:
         mode = self.dialect.mode
         if mode is None:
             return ""
-        ask = mode.ask.format(channel=self.channel)
-        bits = int(self._parsed(Query(ask=ask), self.link.ask(ask)[0]))
-        if bits >> mode.constant_voltage_bit & 1:
-            return "CV"
-        return "CC" if bits >> mode.constant_current_bit & 1 else ""
+        reply = self._ask(mode)
+        if not mode.modes:
+            return mode.of(int(self._parsed(mode, reply)))
+        found = re.fullmatch(mode.pattern, reply)
+        return mode.modes.get(found[1].strip(), "") if found else ""
+
+    def _one_by_one(self, queries: list[Query]) -> list[str]:
+        """Their replies; what several of them ask alike is asked once."""
+        replies: dict[str, str] = {}
+        for query in queries:
+            if query.text not in replies:
+                replies[query.text] = self._ask(query)
+        return [replies[query.text] for query in queries]
+
+    def _ask(self, query: Query) -> str:
+        if isinstance(self.link, Listener):
+            reply, self.age = self.link.newest(query.pattern)
+            return reply
+        text = query.text.format(channel=self.channel)
+        with self.link.held():
+            if query.within is None:
+                return self.link.ask(self._chosen() + text)[0]
+            return self.link.ask_until(self._chosen() + text, query.pattern, query.within)
+
+    @property
+    def _chooses(self) -> bool:
+        return bool(self.channel) and CHANNELLED in self.dialect.commands
+
+    def _chosen(self) -> str:
+        """What has to stand before a message, so that it goes to this channel whatever was chosen before; perhaps it is sent."""
+        if not self._chooses:
+            return ""
+        choice = self._text(CHANNELLED)
+        if self.dialect.join is not None:
+            return choice + self.dialect.join
+        self.link.tell(choice, self.dialect.acknowledge, **self._manners)
+        return ""
+
+    @property
+    def _manners(self) -> dict[str, Any]:
+        """How a command is taken, where that is not the usual way."""
+        dialect = self.dialect
+        return {name: value for name, value in (("confirms", dialect.confirms), ("pause", dialect.pause)) if value}
 
     def _text(self, name: str, value: float = 0.0, place: str = "") -> str:
-        return self.dialect.commands[name].format(value=f"{value:.6g}", channel=self.channel, place=place)
+        command = self.dialect.commands[name]
+        return command.text.format(value=command.written(value), channel=self.channel, place=place)
 
     def _parsed(self, query: Query, reply: str) -> float:
-        match = re.fullmatch(query.reply, reply) if len(reply) <= LONGEST_NUMBER else None
-        try:
-            value = float(match[1]) if match and match[1] is not None else None
-        except ValueError:
-            value = None
-        if value is None or not abs(value) < INFINITE:
-            raise NotAReading.reply(self.link.instrument, query.ask, reply)
-        return value * query.scale
+        value = _reading(query).value(reply)
+        if value is None or not abs(value) < INFINITE * abs(query.scale):
+            raise NotAReading.reply(self.link.instrument, query.text, reply)
+        return value
+
+
+def _reading(query: Query) -> Reading:
+    return Reading(query.pattern, query.scale, query.offset, query.number, query.bit, query.means)

@@ -54,6 +54,10 @@ class Overdue(Exception):
     """The backend did not come back in time. The line is closed."""
 
 
+class Refused(Exception):
+    """The instrument answered that it does not do what it was told, or with what cannot be its answer."""
+
+
 class Foreign(Exception):
     """The backend raised something that is no Exception; the text names its type."""
 

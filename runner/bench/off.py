@@ -10,16 +10,15 @@ Rule 3: nothing here raises.
 from __future__ import annotations
 
 import contextlib
-import re
 import time
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field
 
 from runner.bench.link import Link
+from runner.bench.replies import Reading
 
 PAUSES = (0.0, 0.2, 0.5, 1.0, 2.0, 4.0)  # s before each attempt: a busy or rebooting interface needs a moment
 WITHIN = 4.0  # s of real time after which no new attempt is begun: by then a person has to be told
-LONGEST_STATE = 1000  # characters of a reply that may still mean off
 
 
 def switch_off_by_hand(roles: Sequence[str]) -> str:
@@ -31,8 +30,9 @@ def switch_off_by_hand(roles: Sequence[str]) -> str:
 class OffWords:
     """The command, what it is acknowledged by (None: by nothing), the question, and how its reply is read.
 
-    ``reply`` is a pattern with one group, the number; ``scale`` multiplies it; zero means off. An empty ``ask``: nothing can be
-    asked, and the command alone has to do. ``each``: what chooses one of several outputs, all of which are switched off.
+    ``reply`` is a pattern with one group, the number; ``scale`` and what follows it say how that is read; zero means off. An empty
+    ``ask``: nothing can be asked, and the command alone has to do. ``each``: what chooses one of several outputs, all of which
+    are switched off. ``confirms`` and ``pause``: how a command is taken (link.py).
     """
 
     command: str
@@ -41,14 +41,22 @@ class OffWords:
     reply: str
     scale: float = 1.0
     each: tuple[str, ...] = ("",)
+    confirms: str = ""
+    pause: float = 0.0
+    offset: float = 0.0
+    number: str = "decimal"
+    bit: int | None = None
+    means: Mapping[str, float] = field(default_factory=dict)
+
+    @property
+    def texts(self) -> tuple[str, ...]:
+        """All that is sent, in its order, where nothing is waited for."""
+        return tuple(text for choice in self.each for text in (choice, self.command) if text)
 
     def mean_off(self, reply: str) -> bool:
         """Whether a reply says that it is off. Never raises."""
-        try:
-            found = re.fullmatch(self.reply, reply) if len(reply) <= LONGEST_STATE else None
-            return found is not None and float(found[1]) * self.scale == 0.0
-        except (ValueError, TypeError, IndexError, re.error):
-            return False
+        reading = Reading(self.reply, self.scale, self.offset, self.number, self.bit, self.means)
+        return reading.value(reply) == 0.0
 
 
 def attempt(link: Link, words: OffWords) -> bool:
@@ -56,15 +64,19 @@ def attempt(link: Link, words: OffWords) -> bool:
     link.hurry()
     off = True
     try:
+        if link.unsettled:  # what is asked has to wait until the line is silent; off does not
+            link.shout(*words.texts)
+            link.hurry()
         for choice in words.each:
-            if choice:
-                link.tell(choice, words.acknowledge)
-            link.tell(words.command, words.acknowledge)
-            off = off and (not words.ask or words.mean_off(link.ask(words.ask)[0]))
+            with link.held():
+                for text in (choice, words.command):
+                    if text:
+                        link.tell(text, words.acknowledge, confirms=words.confirms, pause=words.pause)
+                off = off and (not words.ask or words.mean_off(link.ask(words.ask)[0]))
         return off
     except Exception:  # a BenchError, or a defect: whatever it is, the command has to go out
         with contextlib.suppress(Exception):
-            link.shout("\n".join(f"{choice}\n{words.command}" if choice else words.command for choice in words.each))
+            link.shout(*words.texts)
         return False
 
 

@@ -22,7 +22,7 @@ class Probe:
         try:
             return self._degrees(raw)
         except ValueError as error:
-            query = self.speaker.dialect.queries[self.sheet.reads].ask
+            query = self.speaker.dialect.queries[self.sheet.reads].text
             raise NotAReading(
                 str(error), self.speaker.link.instrument, query, "look at the sensor and its leads"
             ) from error

@@ -7,7 +7,6 @@ from dataclasses import dataclass
 
 from runner.bench.assembly import Bench
 from runner.errors import BenchError
-from runner.sheets.instruments import ROLE_FACTS
 from runner.vocabulary import Role
 
 SIMULATED = "TERN ISLAND,SIM "  # how the identities of simulated instruments begin
@@ -52,7 +51,7 @@ def _one(bench: Bench, role: str, today: datetime.date) -> Present:
         if role == "probe" and bench.probe is not None:
             readings.append(f"{bench.probe.read():.5g} °C")
         elif role != Role.PROBE:
-            asked = [name for name in _UNITS if name in ROLE_FACTS[Role(role)].queries]
+            asked = [name for name in _UNITS if name in speaker.dialect.queries]
             readings += [_reading(name, speaker.number(name)) for name in asked]
         speaker.try_out(bench.asked_of(role))
     except BenchError as error:

@@ -30,9 +30,12 @@ class Supply:
     def limit(self, voltage: float, current: float) -> tuple[float, float]:
         """Program the supply's own over-voltage and over-current protection; what it reads back.
 
-        Raises BenchError; then the output was not switched on.
+        What no command sets was set by a person, who has confirmed it. Raises BenchError; then the output was not switched on.
         """
-        return self._set("overvoltage", voltage), self._set("overcurrent", current)
+        wanted = {"overvoltage": voltage, "overcurrent": current}
+        known = self.speaker.dialect.commands
+        got = {what: self._set(what, value) if f"set_{what}" in known else value for what, value in wanted.items()}
+        return got["overvoltage"], got["overcurrent"]
 
     def set(self, voltage: float, current: float) -> tuple[float, float]:
         """Program the set points; what reads back. Raises BenchError; then the output is as it was."""
@@ -60,13 +63,15 @@ class Supply:
 
 
 def read_power(speaker: Driver, state: str, mode: Callable[[], str]) -> PowerReading:
-    """Voltage, current, whether it is on, and the mode asked for after them. Raises LinkError."""
-    voltage, current, on = speaker.numbers("voltage", "current", state)
+    """Voltage, current, whether it is on where it says so, and the mode asked for after them. Raises LinkError."""
+    told = [state] if state in speaker.dialect.queries else []
+    voltage, current, *rest = speaker.numbers("voltage", "current", *told)
+    on = rest[0] if rest else None
     bad = "; ".join(str(value) for value in (voltage, current, on) if isinstance(value, NotAReading))
     return PowerReading(
         None if isinstance(voltage, NotAReading) else voltage,
         None if isinstance(current, NotAReading) else current,
-        None if isinstance(on, NotAReading) else bool(on),
+        None if on is None or isinstance(on, NotAReading) else bool(on),
         mode(),
         bad,
     )

@@ -27,6 +27,8 @@ def _iso(moment: datetime.datetime) -> str:
 class ScaledClock:
     """Real time, run faster by a factor; factor 1 is real time."""
 
+    runs_by_itself = True
+
     def __init__(self, speed: float = 1.0) -> None:
         self.speed = speed
         self._began = time.monotonic()
@@ -66,6 +68,8 @@ class VirtualClock:
     With a finite ``speed`` a sleep takes its share of real time, so a person can watch; what the computer itself takes
     is no part of the time either way, and the same seed gives the same run.
     """
+
+    runs_by_itself = False
 
     def __init__(self, speed: float = math.inf) -> None:
         self.speed = speed

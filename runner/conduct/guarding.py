@@ -57,9 +57,5 @@ class Watched:
             self.watch.beat(seconds)
 
     def _targets(self) -> list[Target]:
-        sheet, bench = self._sheet, self.bench
-        wired = sheet.wired()
-        return [
-            Target(role, wired[role].address, sheet.backend, wired[role].timeout, words)
-            for role, words in bench.off_words.items()
-        ]
+        bench = self.bench
+        return [Target(role, bench.wirings[role], words) for role, words in bench.off_words.items()]

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import threading
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Protocol
 
@@ -15,9 +15,15 @@ from runner.orders import Order
 
 
 class Clock(Protocol):
-    """Everything that waits or stamps asks the clock it was given. ``speed``: its seconds in a second of real time."""
+    """Everything that waits or stamps asks the clock it was given. ``speed``: its seconds in a second of real time.
+
+    ``runs_by_itself``: time passes also while nobody sleeps, so several things can be done at once.
+    """
 
     speed: float
+
+    @property
+    def runs_by_itself(self) -> bool: ...
 
     def now(self) -> float:
         """Monotonic seconds."""
@@ -56,7 +62,9 @@ class BenchPort(OrderedBench, Protocol):
 
     def poll_path(self, path: str, into: Readings) -> None: ...
 
-    def poll_slow(self, into: Readings) -> None: ...
+    def poll_slow(self, into: Readings, roles: Collection[str] | None = None) -> None: ...
+
+    def slow_groups(self) -> list[tuple[str, ...]]: ...
 
     def off(self, *, everything: bool = True) -> tuple[bool, str]: ...
 

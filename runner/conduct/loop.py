@@ -80,7 +80,7 @@ class Loop:
         self.start = clock.now() - passed
         self.sampler = Sampler(bench, clock, self.start)
         self.journal = Journal(folder.path / EVENTS, go_on=resumption is not None)
-        self.samples = SampleWriter(folder.path / SAMPLES, go_on=resumption is not None)
+        self.samples = SampleWriter(folder.path / SAMPLES, go_on=resumption is not None, ages=clock.runs_by_itself)
         self.aside = Aside(run.program, folder, clock)
         self._happened: deque[Event] = deque()
         self._again: deque[tuple[Order, float, float]] = deque()  # order, until when it is tried again, and when next
@@ -227,6 +227,7 @@ class Loop:
                 return
             event = OrderFailed(self._now(), type(order).__name__, _answer(error))
         if event is not None:
+            self.sampler.ordered()
             self._happened.append(event)
 
     def _retry(self) -> None:
@@ -276,6 +277,7 @@ class Loop:
     def _close(self) -> None:
         with contextlib.suppress(Exception):
             self.operator.show(self._look)
+        self.sampler.close()
         with contextlib.suppress(OSError):
             self.samples.close()
             self.journal.close()

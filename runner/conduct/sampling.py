@@ -1,17 +1,26 @@
 """Who is polled when: the current of the path that is watched fast, the slow channels in between.
 
-Rule: what is behind is skipped, never made up for; two readings of one instant are worth no more than one.
+Rule 1: what is behind is skipped, never made up for; two readings of one instant are worth no more than one.
+Rule 2: where time runs by itself, instruments are polled side by side, each connection by a thread of its own, so that a slow one
+        holds nobody up. What comes late is handed on with its age; times never run backwards.
+Rule 3: a reading that overlaps an order to the bench is thrown away: nobody can say on which side of it it was.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable
+from concurrent.futures import Future, ThreadPoolExecutor
 from functools import partial
 
 from runner.bench.assembly import Readings
 from runner.conduct.interfaces import BenchPort, Clock
 from runner.events import CHARGE, DISCHARGE, Sampled
 from runner.orders import Pace
+
+Poll = Callable[[Readings], None]
+LEAST_AGE = 1e-3  # s: younger readings are as good as new
+LOOK_AGAIN = 0.005  # s of real time until a poll that is under way is looked for again
+PATH = ("path",)
 
 
 class Sampler:
@@ -21,11 +30,12 @@ class Sampler:
         self._bench, self._clock, self._start = bench, clock, start
         self._fast = self._slow = 1.0
         self._path = CHARGE
-        self._next_fast = self._next_slow = clock.now() - start
+        self._next_fast = self._next_slow = self._now()
+        self._side = SideBySide(self._now) if clock.runs_by_itself else None
 
     def pace(self, order: Pace) -> None:
         """Poll at these intervals from now on."""
-        now = self._clock.now() - self._start
+        now = self._now()
         self._fast, self._slow = order.interval, order.slow
         self._path = DISCHARGE if order.path == DISCHARGE else CHARGE
         self._next_fast, self._next_slow = (
@@ -34,27 +44,110 @@ class Sampler:
         )
 
     def due(self) -> float:
-        """Seconds until something has to be polled; 0 or less: now."""
-        return min(self._next_fast, self._next_slow) - (self._clock.now() - self._start)
+        """Seconds until something has to be polled or looked for; 0 or less: now."""
+        wait = min(self._next_fast, self._next_slow) - self._now()
+        if self._side is not None and self._side.busy:
+            return min(wait, LOOK_AGAIN * self._clock.speed)
+        return wait
 
     def take(self) -> list[Sampled]:
-        """What is due, each stamped with the middle of its own poll."""
+        """What is due, each stamped with the middle of its own poll; side by side, what has come of that."""
         found: list[Sampled] = []
-        now = self._clock.now() - self._start
+        now = self._now()
         if now >= self._next_fast - 1e-9:
-            found.append(self._poll(partial(self._bench.poll_path, self._path)))
+            found += self._poll(PATH, partial(self._bench.poll_path, self._path))
             self._next_fast = _after(self._next_fast, self._fast, now)
         if now >= self._next_slow - 1e-9:
-            found.append(self._poll(self._bench.poll_slow))
+            if self._side is None:
+                found += self._poll((), self._bench.poll_slow)
+            else:
+                for roles in self._bench.slow_groups():
+                    found += self._poll(roles, partial(self._bench.poll_slow, roles=roles))
             self._next_slow = _after(self._next_slow, self._slow, now)
-        return found
+        return found if self._side is None else self._side.come()
 
-    def _poll(self, poll: Callable[[Readings], None]) -> Sampled:
-        readings = Readings()
-        began = self._clock.now() - self._start
-        poll(readings)
-        ended = self._clock.now() - self._start
-        return Sampled((began + ended) / 2, readings.values, readings.lost, readings.mode, readings.output)
+    def ordered(self) -> None:
+        """Something was told to the bench: what was being read of the path is not to be believed."""
+        if self._side is not None:
+            self._side.forget(PATH)
+            self._side.passed(self._now())
+
+    def close(self) -> None:
+        """No more polls. Does not wait for those under way, which have a deadline of their own."""
+        if self._side is not None:
+            self._side.close()
+
+    def _now(self) -> float:
+        return self._clock.now() - self._start
+
+    def _poll(self, who: tuple[str, ...], poll: Poll) -> list[Sampled]:
+        if self._side is not None:
+            self._side.begin(who, poll)
+            return []
+        return [_polled(poll, self._now)]
+
+
+class SideBySide:
+    """Polls under way, one at most of each group of roles. ``now`` is the run's time in s."""
+
+    def __init__(self, now: Callable[[], float]) -> None:
+        self._now = now
+        self._threads = ThreadPoolExecutor(thread_name_prefix="poll")
+        self._under_way: dict[tuple[str, ...], Future[Sampled]] = {}
+        self._forgotten: set[tuple[str, ...]] = set()
+        self._last = -1e30  # the time of the last sample that was handed on
+
+    @property
+    def busy(self) -> bool:
+        """Whether a poll is under way."""
+        return bool(self._under_way)
+
+    def begin(self, who: tuple[str, ...], poll: Poll) -> None:
+        """Poll these, unless they are still being polled."""
+        if who not in self._under_way:
+            self._under_way[who] = self._threads.submit(_polled, poll, self._now)
+
+    def forget(self, who: tuple[str, ...]) -> None:
+        """What is under way of these is thrown away when it comes."""
+        if who in self._under_way:
+            self._forgotten.add(who)
+
+    def passed(self, t: float) -> None:
+        """Something happened at ``t``: no sample is handed on with an earlier time."""
+        self._last = max(self._last, t)
+
+    def come(self) -> list[Sampled]:
+        """The polls that are done, in the order of their times. Raises what went wrong in one that is no fault of a bench."""
+        done = [who for who, future in self._under_way.items() if future.done()]
+        found = []
+        for who in done:
+            sample = self._under_way.pop(who).result()
+            if who in self._forgotten:
+                self._forgotten.discard(who)
+            else:
+                found.append(sample)
+        return [self._in_order(sample) for sample in sorted(found, key=lambda sample: sample.t)]
+
+    def close(self) -> None:
+        """No more polls."""
+        self._threads.shutdown(wait=False, cancel_futures=True)
+
+    def _in_order(self, sample: Sampled) -> Sampled:
+        """The sample, no earlier than the one before it; by how much it was moved is the age of its readings."""
+        t = self._last = max(sample.t, self._last)
+        moved = t - sample.t
+        ages = {channel: sample.ages.get(channel, 0.0) + moved for channel in sample.readings}
+        ages = {channel: age for channel, age in ages.items() if age >= LEAST_AGE}
+        return Sampled(t, sample.readings, sample.lost, sample.mode, sample.output, ages=ages)
+
+
+def _polled(poll: Poll, now: Callable[[], float]) -> Sampled:
+    """One poll, stamped with its middle."""
+    readings = Readings()
+    began = now()
+    poll(readings)
+    middle = (began + now()) / 2
+    return Sampled(middle, readings.values, readings.lost, readings.mode, readings.output, ages=readings.ages)
 
 
 def _after(last: float, interval: float, now: float) -> float:

@@ -12,6 +12,7 @@ from runner.vocabulary import Answer, Wants
 
 CAUTIONS = "cautions"  # the question of the first hold point
 DOUBTS = "doubts"  # and of the one at which a person agrees to what is unusual on the pack sheet
+KNOBS = "limits by hand"  # and of the one at which a person has set limits that no command sets
 UNGUARDED = (
     "On this system nothing switches the bench off if the program is killed or the computer hangs. "
     "Continue only if every switch stays within your reach."
@@ -52,10 +53,14 @@ class Opening:
             return [self._doubts("A reason is needed. ")], False
         if answer.question == DOUBTS:
             self.agreed = f"{answer.by}: {answer.note.strip()}"
-        if answer.question not in (CAUTIONS, DOUBTS):
+        if answer.question not in (CAUTIONS, DOUBTS, KNOBS):
             return [], False
+        if self._program.knobs and answer.question != KNOBS:
+            say = " ".join(self._program.knobs)
+            return [Ask(KNOBS, f"{say} Then confirm.", f"by hand: {say}")], False
         said = f"Unusual values on the pack sheet, accepted by {self.agreed} ({'; '.join(self._program.doubts)})"
-        return [*([Remark(said)] if doubtful else []), *self._cells()], True
+        unread = [Remark(each) for each in self._program.unread]
+        return [*([Remark(said)] if doubtful else []), *unread, *self._cells()], True
 
     def _cells(self) -> list[Order]:
         return [Remark(CELLS)] if self._program.protection in NEAR_THE_END and not self._resumed else []

@@ -92,3 +92,5 @@ class Program:
     usual: Mapping[str, tuple[float, float]] = field(default_factory=dict)  # of what a person types, in SI
     rated_energy: float = 0.0  # J
     fitted: tuple[str, ...] = ()  # the currents that are less than the procedure asks for, and why
+    knobs: tuple[str, ...] = ()  # limits that a person sets before the run, as orders to them, because no command does
+    unread: tuple[str, ...] = ()  # what the instruments cannot report, in sentences for the record

@@ -20,6 +20,7 @@ from runner.measure.findings import findings
 from runner.measure.readings import Corrections
 from runner.measure.recording import Recording, Series, Specification
 from runner.record.folder import FINDINGS, RunFolder
+from runner.record.samples import AGES, ages_of
 from runner.seal.editions import keep_edition
 from runner.seal.sealing import seal_evidence
 from runner.seal.verify import verify
@@ -168,8 +169,11 @@ def _refused_today(folder: RunFolder) -> tuple[str, ...]:
 
 
 def series_of(table: pd.DataFrame, channel: str) -> Series:
-    """The valid readings of one channel of a sample table, in the order of their times."""
+    """The valid readings of one channel of a sample table, in the order of the times they are of."""
     valid = table[["t_s", channel]].dropna()
+    if AGES in table and (aged := table.loc[valid.index, AGES]).str.contains(channel, regex=False).any():
+        ages = [ages_of(cell).get(channel, 0.0) for cell in aged]
+        valid = valid.assign(t_s=valid["t_s"] - ages)
     if not valid["t_s"].is_monotonic_increasing:
         valid = valid.sort_values("t_s", kind="stable")
     return Series(valid["t_s"].to_numpy(float), valid[channel].to_numpy(float))

@@ -10,13 +10,12 @@ import signal
 import sys
 import threading
 import time
-from functools import partial
 from pathlib import Path
 from typing import Any
 
 from runner.bench.link import Link
 from runner.bench.off import attempt, switch_off_by_hand
-from runner.bench.visa import VisaTransport
+from runner.bench.sessions.session import Session
 from runner.guard.plan import Plan, Target
 from runner.guard.terminal import give_back
 
@@ -26,6 +25,7 @@ PAUSES = (0.02, 0.05, 0.1, 0.2, 0.4, 0.7, 1.0)  # s between attempts; the last o
 GIVE_UP = 300.0  # s
 END_WAIT = 1.0  # s that an ended runner is given to let go of its connections
 HEAVY = ("numpy", "zeroconf", "psutil", "pandas")  # what the VISA library would load if it found it
+FOR = {"serial": ("ASRL", "MODBUS"), "usb": ("USB",)}  # what it loads for some kinds of address only
 
 
 class Act:
@@ -43,14 +43,23 @@ class Act:
 
     def prepare(self) -> None:
         """Load the transport and make the links, so that acting begins with the first byte."""
-        for name in HEAVY:
+        addresses = " ".join(each.wiring.address.upper() for each in self.plan.targets)
+        unneeded = [name for name, words in FOR.items() if not any(word in addresses for word in words)]
+        for name in (*HEAVY, *unneeded):
             sys.modules.setdefault(name, None)  # type: ignore[arg-type]
-        for backend in {each.backend for each in self.plan.targets}:
-            with contextlib.suppress(Exception):  # acting will say what is wrong
-                VisaTransport("", backend, 0.0).load()
+        sessions: dict[str, Session] = {}
         for each in self.plan.targets:
-            connect = partial(VisaTransport, each.address, each.backend, each.timeout)
-            self._links[each.role] = Link(connect, each.address, each.role, timeout=each.timeout)
+            wiring = each.wiring
+            with contextlib.suppress(Exception):  # acting will say what is wrong
+                wiring.load()
+            self._links[each.role] = Link(
+                wiring.transport,
+                wiring.address,
+                each.role,
+                timeout=wiring.timeout,
+                framing=wiring.framing,
+                session=sessions.setdefault(wiring.key, Session()),
+            )
 
     def told(self, message: dict[str, Any]) -> None:
         """Something from the runner: its folder, or what a person would have to do now."""
@@ -96,10 +105,12 @@ class Act:
             if confirmed:
                 after = round(time.monotonic() - began, 4)
                 self._write({"what": "off", "instrument": target.role, "attempt": number, "after_s": after})
-                self._links[target.role].close()
                 with self._changed:
                     self._off[target.role] = True
                     self._changed.notify_all()
+                    shares = [each.role for each in self.plan.targets if each.wiring.key == target.wiring.key]
+                if all(self._off.get(role) for role in shares):
+                    self._links[target.role].close()
                 return
             time.sleep(PAUSES[min(number, len(PAUSES)) - 1])
 

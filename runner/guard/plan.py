@@ -8,18 +8,17 @@ from dataclasses import dataclass
 from typing import Any
 
 from runner.bench.off import OffWords
+from runner.bench.transports.choose import Wiring
 
 PATIENCE = 2.0  # s of real time by which a beat or an announced deadline may be late
 
 
 @dataclass(frozen=True)
 class Target:
-    """One instrument to be switched off: how it is reached, and the ready-made words. ``timeout`` in s."""
+    """One instrument to be switched off: how it is reached, and the ready-made words."""
 
     role: str
-    address: str
-    backend: str
-    timeout: float
+    wiring: Wiring
     words: OffWords
 
 
@@ -41,7 +40,9 @@ class Plan:
     def of(cls, line: str) -> Plan:
         """Back from a line."""
         content = json.loads(line)
-        targets = tuple(Target(**{**each, "words": _words(each["words"])}) for each in content.pop("targets"))
+        targets = tuple(
+            Target(each["role"], Wiring.of(each["wiring"]), _words(each["words"])) for each in content.pop("targets")
+        )
         return cls(targets=targets, **content)
 
 

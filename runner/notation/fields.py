@@ -132,6 +132,7 @@ PositiveRate = _quantity("ramp rate", above=0.0)
 PositiveDifference = _quantity("temperature difference", above=0.0)
 GuardPatience = _quantity("time", least=1.0, most=30.0)
 Timeout = _quantity("time", least=0.01, most=60.0)
+Pause = _quantity("time", most=10.0)
 
 RetryInterval = _quantity("time", least=3.0, most=3600.0)
 

@@ -95,7 +95,7 @@ def _problems(source: Source, model: type[BaseModel], error: ValidationError) ->
             for other in errors
         ):
             continue  # the list is short only because its items are wrong, and each of them is reported
-        path: Path = tuple(part for part in found["loc"])
+        path: Path = tuple(part for part in found["loc"] if not str(part).startswith("<"))  # not the names of choices
         kind = found["type"]
         name = _called(path) if path else source.file
         cause = found.get("ctx", {}).get("error")

@@ -26,25 +26,29 @@ if TYPE_CHECKING:
 SYNC_EVERY = 1.0  # s of wall time
 STATES = ("supply_output", "load_input", "by_hand")
 COLUMNS = ("t_s", *CHANNELS, "supply_mode", *STATES, "lost")
+AGES = (
+    "ages_s"  # the last column where instruments are polled side by side: how old each reading was, as channel=seconds
+)
 
 
 class SampleWriter:
     """An open sample table. If ``append`` raises, the rows before are kept, and the run has to end.
 
-    ``go_on`` opens one that is there, less a torn last row.
+    ``go_on`` opens one that is there, less a torn last row. ``ages``: with a column for the ages of readings.
     """
 
-    def __init__(self, path: Path, *, go_on: bool = False) -> None:
+    def __init__(self, path: Path, *, go_on: bool = False, ages: bool = False) -> None:
         self.path = path
         before = whole_lines(path) if go_on else b""
         begun = bool(before)
+        self._ages = AGES.encode() in before.partition(b"\n")[0] if begun else ages
         self._rows, self._size = max(before.count(b"\n") - 1, 0), len(before)
         self._stretch, self._committed = hashlib.sha256(before), 0  # after a break, all there is
         self._file = Appender(path, go_on=go_on)
         self._fault: RecordError | None = None
         self._closing = threading.Event()
         if not begun:
-            self._write(",".join(COLUMNS) + "\n")
+            self._write(",".join((*COLUMNS, *([AGES] if self._ages else []))) + "\n")
         self._syncer = threading.Thread(target=self._sync, name="sample sync", daemon=True)
         self._syncer.start()
 
@@ -58,6 +62,8 @@ class SampleWriter:
         of_load = LOAD_CURRENT in sample.readings or LOAD_CURRENT in sample.lost
         states = ["", on] if of_load else [on, ""]
         cells += [sample.mode, *states, "1" if sample.by_hand else "", " ".join(sample.lost)]
+        if self._ages:
+            cells.append(" ".join(f"{channel}={age:.6f}" for channel, age in sample.ages.items()))
         self._write(",".join(cells) + "\n")
         self._rows += 1
 
@@ -101,12 +107,15 @@ def read_samples(path: Path) -> pd.DataFrame:
     except FileNotFoundError:
         raise RecordError.missing(str(path)) from None
     whole = content[: content.rfind(b"\n") + 1]
-    texts = {"supply_mode": str, "lost": str}
+    texts = {"supply_mode": str, "lost": str, AGES: str}
     try:
         table = pd.read_csv(io.BytesIO(whole), dtype={**dict.fromkeys(("t_s", *CHANNELS, *STATES), float), **texts})
     except ValueError as error:
         raise RecordError(f"is not a sample table ({error})", str(path), "take the folder from a backup") from error
-    return table.reindex(columns=list(COLUMNS)).fillna(dict.fromkeys(texts, ""))  # columns of later formats are empty
+    if AGES not in table:
+        table[AGES] = ""
+    table = table.reindex(columns=[*COLUMNS, AGES])  # columns of later formats are empty
+    return table.fillna(dict.fromkeys(texts, ""))
 
 
 def as_events(table: pd.DataFrame) -> Iterator[Sampled]:
@@ -122,7 +131,14 @@ def sample_of(row: Mapping[Any, Any]) -> Sampled:
     states = [_number(row.get(name)) for name in STATES]
     output = states[0] if states[0] is not None else states[1]
     on = None if output is None else bool(output)
-    return Sampled(float(row["t_s"]), readings, lost, str(row.get("supply_mode", "")), on, states[2] == 1)
+    ages = ages_of(str(row.get(AGES) or ""))
+    return Sampled(float(row["t_s"]), readings, lost, str(row.get("supply_mode", "")), on, states[2] == 1, ages)
+
+
+def ages_of(cell: str) -> dict[str, float]:
+    """How old readings were, in s by channel, from their cell. Raises ValueError if it is none."""
+    pairs = (item.split("=") for item in cell.split())
+    return {channel: float(age) for channel, age in pairs}
 
 
 def _number(cell: object) -> float | None:

@@ -137,7 +137,7 @@ def parse_bench_source(source: Source, *, as_it_was: bool = False) -> BenchFile:
     if old and not as_it_was:
         raise SheetError([*source.problems, *old])
     bench = checked(source, BenchFile, {AS_IT_WAS: as_it_was})
-    problems = [] if as_it_was else list(_only_simulated(bench, source))
+    problems = [] if as_it_was else [*_only_simulated(bench, source), *_shared(bench, source)]
     if problems:
         raise SheetError(problems)
     return bench
@@ -150,6 +150,19 @@ def _hands(source: Source) -> Iterator[Problem]:
         del instruments["hands"]
         what = "hands is no longer a role: without an actuator, a person heats and cools"
         yield source.problem(("instruments", "hands"), what, "remove it", key=True)
+
+
+def _shared(bench: BenchFile, source: Source) -> Iterator[Problem]:
+    """Two roles at one address that say different things of the line they share."""
+    seen: dict[str, tuple[str, InstrumentSheet]] = {}
+    for role, instrument in bench.wired().items():
+        other, first = seen.setdefault(instrument.address.upper().removesuffix("::INSTR"), (role, instrument))
+        if instrument.line != first.line:
+            what = f"{role} and {other} share an address, and their serial: blocks differ"
+            yield source.problem(("instruments", role, "serial"), what, "write the same for both")
+        if instrument.identity and first.identity and instrument.identity != first.identity:
+            what = f"{role} and {other} share an address, and their identities differ"
+            yield source.problem(("instruments", role, "identity"), what, "write the same for both")
 
 
 def _only_simulated(bench: BenchFile, source: Source) -> Iterator[Problem]:

@@ -6,11 +6,12 @@ import datetime
 import itertools
 import math
 from collections.abc import Iterator
-from typing import Any, Literal, Self
+from typing import Annotated, Any, Literal, Self
 
-from pydantic import Field, model_validator
+from pydantic import Discriminator, Field, Tag, ValidationInfo, field_validator, model_validator
 
 from runner.notation.fields import (
+    AS_IT_WAS,
     Current,
     PositiveCurrent,
     PositiveDifference,
@@ -28,12 +29,19 @@ from runner.notation.fields import (
 )
 from runner.notation.source import Path
 from runner.notation.wrong import Wrong
+from runner.sheets.reach.line import SerialLine, address_problem, line_problems
+
+
+def _which_serial(value: object) -> str:
+    """Whether ``serial`` is how a line is set or a number."""
+    return "<line>" if isinstance(value, dict | SerialLine) else "<number>"
 
 
 class InstrumentSheet(Sheet):
     """What every instrument has: an ``address``, or ``by_hand: true`` where a person reads it and switches it.
 
-    ``identity`` is how its answer to ``*IDN?`` has to begin; times in s.
+    ``unit`` is its number on a Modbus line. ``identity`` is how its answer to ``*IDN?`` has to begin; times in s. ``serial`` is
+    how its line is set, or, as a text, its serial number, for which there is ``serial_number`` as well.
     """
 
     address: str = ""
@@ -41,9 +49,13 @@ class InstrumentSheet(Sheet):
     identity: str = ""
     dialect: str = "scpi"
     channel: str = ""
+    unit: int = Field(default=1, ge=1, le=247)
     timeout: Timeout = 1.0
     model: str = ""
-    serial: str = ""
+    serial: Annotated[
+        Annotated[SerialLine, Tag("<line>")] | Annotated[str, Tag("<number>")], Discriminator(_which_serial)
+    ] = ""
+    serial_number: str = ""
     calibrated: datetime.date | None = None
     calibration_due: datetime.date | None = None
     certificate: str = ""
@@ -57,11 +69,26 @@ class InstrumentSheet(Sheet):
         """Why this instrument cannot bring a sensor to ``end``, in °C, at ``rate``, in K/s: key of its sheet, what, remedy."""
         yield from ()
 
+    @field_validator("address")
+    @classmethod
+    def _one_that_there_is(cls, address: str, info: ValidationInfo) -> str:
+        if address and not (info.context or {}).get(AS_IT_WAS) and (problem := address_problem(address)):
+            raise Wrong(*problem)
+        return address
+
     @model_validator(mode="after")
     def _reached(self) -> Self:
         if bool(self.address) == self.by_hand:
             raise Wrong("an instrument has either an address or by_hand: true", "write which of the two it is")
+        line = self.line
+        for problem in line_problems(self.address, line, line.model_fields_set if line else ()):
+            raise Wrong(*problem)
         return self
+
+    @property
+    def line(self) -> SerialLine | None:
+        """How its line is set, where the file says it."""
+        return self.serial if isinstance(self.serial, SerialLine) else None
 
 
 class CalibratedPoint(Sheet):

@@ -229,7 +229,8 @@ class Instruments(Sheet):
 class RoleFacts:
     """What the program knows of a role.
 
-    A dialect has to have its ``commands`` and ``queries``, at least one of its ``choices``, and may have what is ``optional``.
+    A dialect has to have its ``commands`` and ``queries``, at least one of its ``choices``, and may have what is ``optional``
+    (commands) and the ``optional_queries``, without which something is done by hand or cannot be read back.
     ``polled`` are the queries that are asked slowly during a run, each with its channel; ``path`` is the path through the pack
     whose current and voltage it reads, polled fast. ``off``: the command that switches it off and the query that shows it; with
     ``carries`` what is switched is the pack's current. ``heats``: it heats and cools when it is told to.
@@ -240,6 +241,7 @@ class RoleFacts:
     queries: tuple[str, ...] = ()
     choices: tuple[str, ...] = ()
     optional: tuple[str, ...] = ()
+    optional_queries: tuple[str, ...] = ()
     polled: tuple[tuple[str, str], ...] = ()
     path: str = ""
     off: tuple[str, str] | None = None
@@ -251,15 +253,15 @@ class RoleFacts:
 ROLE_FACTS: Mapping[Role, RoleFacts] = {
     Role.SUPPLY: RoleFacts(
         SupplySheet,
-        commands=("set_voltage", "set_current", "set_overvoltage", "set_overcurrent", "output_on", "output_off"),
-        queries=(
+        commands=("set_voltage", "set_current", "output_on", "output_off"),
+        queries=("voltage", "current"),
+        optional=("set_overvoltage", "set_overcurrent"),
+        optional_queries=(
             "voltage_setting",
             "current_setting",
             "overvoltage_setting",
             "overcurrent_setting",
             "output",
-            "voltage",
-            "current",
         ),
         path=CHARGE,
         off=("output_off", "output"),
@@ -274,7 +276,8 @@ ROLE_FACTS: Mapping[Role, RoleFacts] = {
     Role.LOAD: RoleFacts(
         LoadSheet,
         commands=("set_current", "input_on", "input_off"),
-        queries=("current_setting", "input", "voltage", "current"),
+        queries=("voltage", "current"),
+        optional_queries=("current_setting", "input"),
         path=DISCHARGE,
         off=("input_off", "input"),
         carries=True,

@@ -24,6 +24,7 @@ from runner.sheets.older import replacements
 from runner.sheets.pack import PackSheet, not_declared, parse_pack, without_tolerance
 from runner.sheets.procedure import Procedure, parse_procedure
 from runner.workspace.locks import is_address
+from runner.workspace.missing_words import with_words
 
 T = TypeVar("T")
 MOST_BYTES = 1_000_000  # of a file that a person has written
@@ -166,6 +167,7 @@ def load(
         raise SheetError(problems)
     sources = (procedure.source, pack.source, bench.source)
     program = plan(procedure_sheet, pack_sheet, bench_sheet, sources, sensors, as_it_was=as_it_was)
+    program = with_words(program, {role: sheet for role, (sheet, _) in dialects.items()})
     return Job(
         procedure,
         pack,
@@ -222,6 +224,10 @@ def _dialects(bench: BenchFile, file: UserFile, problems: list[Problem]) -> dict
     """The dialect files that a bench file names, relative to itself."""
     found: dict[str, tuple[Dialect, UserFile]] = {}
     for role, instrument in bench.wired().items():
+        if instrument.dialect == "scpi" and instrument.address.upper().startswith("MODBUS"):
+            what, remedy = "a Modbus instrument needs a dialect with its registers", "add dialect: and the file"
+            problems.append(file.source.problem(("instruments", role), what, remedy, key=True))
+            continue
         if instrument.dialect == "scpi":
             problems.extend(_channel_problems(role, instrument, BUILT_IN[role], file))
             continue
@@ -239,6 +245,10 @@ def _dialects(bench: BenchFile, file: UserFile, problems: list[Problem]) -> dict
         if dialect.role != role:
             what = f"{instrument.dialect} is a dialect for a {dialect.role}"
             problems.append(file.source.problem(path, what, f"name one for a {role}"))
+        if dialect.by_register != instrument.address.upper().startswith("MODBUS"):
+            says = "registers" if dialect.by_register else "texts"
+            what = f"{instrument.dialect} has {says}, which {instrument.address} cannot be spoken to in"
+            problems.append(file.source.problem(path, what, "name another dialect, or correct the address"))
         reads = getattr(instrument, "reads", "")
         if reads and reads not in dialect.queries:
             what, remedy = f"{instrument.dialect} has no query for the {reads}", f"add queries: {reads}: to it"
@@ -262,7 +272,7 @@ def _channel_problems(role: str, instrument: InstrumentSheet, dialect: Dialect, 
         what = f"the dialect {instrument.dialect} cannot select a channel and could switch the wrong output"
         remedy = "remove channel:, or name a dialect whose texts have {channel}"
         yield file.source.problem(("instruments", role, "channel"), what, remedy)
-    if dialect.has_channel and not instrument.channel:
+    if dialect.needs_channel and not instrument.channel:
         what = f"the dialect {instrument.dialect} needs a channel"
         yield file.source.problem(("instruments", role), what, "add channel: with the output's number", key=True)
     if instrument.outputs and "select" not in dialect.commands:

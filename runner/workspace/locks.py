@@ -111,6 +111,8 @@ def resolved(address: str) -> str:
     """An address in its one canonical form, the host's name looked up where that is quickly done."""
     from pyvisa import errors, rname
 
+    if port := re.fullmatch(r"(?:ASRL|MODBUS::)(/[^:]+)(?:::INSTR)?", address, re.IGNORECASE):
+        return f"port {Path(port[1]).resolve()}"  # whatever is spoken there, and whichever of its names is given
     try:
         parts = rname.to_canonical_name(address).split("::")
     except (rname.InvalidResourceName, errors.Error, ValueError):

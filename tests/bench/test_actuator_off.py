@@ -6,6 +6,7 @@ from runner.bench.actuator import OVERSHOOT, Actuator
 from runner.bench.dialect import BUILT_IN, Driver
 from runner.bench.link import Link
 from runner.bench.off import attempt
+from runner.bench.transports.choose import Wiring
 from runner.errors import BenchError, LinkError, NotAReading, SettingError
 from runner.guard.plan import Plan, Target
 from runner.sheets.instruments import ActuatorSheet
@@ -85,7 +86,7 @@ def test_off_is_off_at_every_output_also_on_a_connection_that_has_chosen_another
     plate.guide("heat", "T2", 0.05)
     assert outputs.on == {"left": True, "right": True}
     words = the_words(outputs)
-    plan = Plan(1, (Target("actuator", SHEET["address"], "@py", 0.2, words),), 0)
+    plan = Plan(1, (Target("actuator", Wiring(SHEET["address"], "@py", 0.2), words),), 0)
     assert Plan.of(plan.line()) == plan, "the guard is told the same"
     assert attempt(driver(outputs).link, words)
     assert outputs.on == {"left": False, "right": False}

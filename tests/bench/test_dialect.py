@@ -1,10 +1,12 @@
 """Dialects: strict replies, error queues, and a dialect file that a user wrote."""
 
+import contextlib
+
 import pytest
 
 from runner.bench.dialect import BUILT_IN, Driver
 from runner.errors import LinkError, NotAReading, SettingError, SheetError
-from runner.sheets.dialect import parse_dialect
+from runner.sheets.dialect import CHANNELLED, parse_dialect
 from runner.sheets.instruments import ON_A_CABLE, ROLE_FACTS
 
 OWN = """\
@@ -48,6 +50,8 @@ class Wire:
         if isinstance(reply, Exception):
             raise reply
         return reply.split(";") if fields > 1 else [reply]
+
+    held = contextlib.nullcontext
 
     def tell(self, message, acknowledge=None):
         self.said.append(f"{message};{acknowledge}" if acknowledge else message)
@@ -113,8 +117,8 @@ def test_every_built_in_dialect_has_every_word_its_role_needs():
     assert set(BUILT_IN) == set(ON_A_CABLE)
     for role, dialect in BUILT_IN.items():
         facts = ROLE_FACTS[role]
-        assert set(facts.commands) <= set(dialect.commands) <= {*facts.commands, *facts.optional}
-        assert set(dialect.queries) == {*facts.queries, *facts.choices}
+        assert set(facts.commands) <= set(dialect.commands) <= {*facts.commands, *facts.optional, CHANNELLED}
+        assert set(dialect.queries) == {*facts.queries, *facts.choices, *facts.optional_queries}
 
 
 def test_a_broken_link_is_passed_on_and_never_a_number():

@@ -7,7 +7,8 @@ import time
 
 import pytest
 
-from runner.bench.link import GRACE, MOST_BYTES, OPEN_TIMEOUT, REOPEN_AFTER, Link
+from runner.bench.framing import MOST_BYTES
+from runner.bench.link import GRACE, OPEN_TIMEOUT, REOPEN_AFTER, Link
 from runner.bench.visa import VisaTransport
 from runner.errors import LONGEST_REPLY, LinkError
 

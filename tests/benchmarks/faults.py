@@ -184,7 +184,10 @@ class Trial:
         """Everything the run needs; its command line."""
         changes: dict[str, dict[str, str]] = {role: {"timeout": f"{TIMEOUT} s"} for role in WORDS}
         if self.role == "dialect":
-            dialect, (words, name, text) = BUILT_IN["supply"].model_dump(mode="json"), TYPOS[self.kind]
+            dialect, (words, name, text) = (
+                BUILT_IN["supply"].model_dump(mode="json", exclude_defaults=True),
+                TYPOS[self.kind],
+            )
             dialect[words][name] = text
             (self.folder / "typo.yaml").write_text(json.dumps(dialect))
             changes["supply"]["dialect"] = "typo.yaml"

@@ -13,6 +13,7 @@ import time
 import pytest
 
 from runner.bench.off import OffWords, switch_off_by_hand
+from runner.bench.transports.choose import Wiring
 from runner.errors import GuardMissing
 from runner.guard.handle import Guard
 from runner.guard.plan import Plan, Target
@@ -63,7 +64,7 @@ def switch():
 
 
 def target(switch, role="supply"):
-    return Target(role, switch.address, "@py", 0.5, WORDS)
+    return Target(role, Wiring(switch.address, "@py", 0.5), WORDS)
 
 
 def until(condition, seconds=10.0):
@@ -181,9 +182,10 @@ from pathlib import Path
 from runner.guard.handle import Guard
 from runner.guard.plan import Plan
 from runner.guard.plan import Target
+from runner.bench.transports.choose import Wiring
 from runner.bench.off import OffWords
 words = OffWords("OUTP OFF", "*OPC?", "OUTP?", "([01])")
-targets = [Target(f"supply{n}", address, "@py", 0.5, words) for n, address in enumerate(sys.argv[3:])]
+targets = [Target(f"supply{n}", Wiring(address, "@py", 0.5), words) for n, address in enumerate(sys.argv[3:])]
 guard = Guard(targets, patience=1.0)
 guard.armed(Path(sys.argv[1]))
 guard.own()
@@ -267,7 +269,7 @@ def test_one_that_does_not_answer_is_named_and_the_others_are_off_meanwhile(swit
 
 
 def test_a_plan_travels_whole():
-    plan = Plan(1, (Target("load", "A", "@py", 1.0, WORDS),), 3, -1, 2.5)
+    plan = Plan(1, (Target("load", Wiring("A", "@py", 1.0), WORDS),), 3, -1, 2.5)
     assert Plan.of(plan.line()) == plan
 
 
@@ -278,7 +280,8 @@ import runner.guard.__main__ as main
 from runner.guard.act import Act
 from runner.guard.plan import Plan, Target
 from runner.bench.off import OffWords
-Act(Plan(0, (Target("supply", "TCPIP::127.0.0.1::9::SOCKET", "@py", 1.0, OffWords("A", None, "B", "(.)")),), 0)).prepare()
+from runner.bench.transports.choose import Wiring
+Act(Plan(0, (Target("supply", Wiring("TCPIP::127.0.0.1::9::SOCKET", "@py", 1.0), OffWords("A", None, "B", "(.)")),), 0)).prepare()
 print(json.dumps([name for name, module in sys.modules.items() if module is not None]))
 """
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True, timeout=60)

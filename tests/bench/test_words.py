@@ -1,0 +1,322 @@
+"""What a dialect can say: formats, scales, words, bits, what is missing; channels on one shared session."""
+
+import threading
+
+import pytest
+
+from runner.bench.assembly import Bench
+from runner.bench.dialect import BUILT_IN, Driver
+from runner.bench.link import Link
+from runner.bench.off import attempt
+from runner.bench.sessions.session import Session
+from runner.conduct.clock import ScaledClock
+from runner.engine.opening import CAUTIONS, KNOBS
+from runner.errors import LinkError, NotAReading, SettingError, SheetError
+from runner.events import Answered
+from runner.orders import Ask, Remark
+from runner.sheets.bench import parse_bench
+from runner.sheets.dialect import parse_dialect
+from runner.workspace.job import load_bench
+from runner.workspace.missing_words import with_words
+from tests.builders import a_program
+
+LOAD = """\
+kind: dialect
+name: words
+role: load
+acknowledge: null
+identity: null
+errors: null
+join: null
+commands:
+  set_current: {say: "CURR:{value}", scale: 0.001, form: 06d}
+  input_on: "LOAD ON"
+  input_off: "LOAD OFF"
+queries:
+  current_setting: {ask: "CURR:?", reply: '([0-9]+) mA', scale: 0.001}
+  voltage: {ask: "U?", number: comma}
+  current: {ask: "I?", number: hex, scale: 0.01, offset: -5}
+  input: {ask: "STATE", on_word: LOAD IS ON, off_word: LOAD IS OFF}
+"""
+
+
+class Wire:
+    """A transport that answers from a table and remembers what it was told, each opening by itself."""
+
+    blocks, sees_unread = False, False
+
+    def __init__(self, answers, said):
+        self.answers, self.said, self.reply = answers, said, b""
+
+    def open(self, seconds): ...
+
+    def close(self): ...
+
+    def write(self, message):
+        text = message.decode().strip()
+        self.said.append(text)
+        for name, answer in self.answers.items():
+            if text.endswith(name):
+                self.reply = (answer() if callable(answer) else answer).encode() + b"\n"
+
+    def read(self, limit, seconds):
+        if not self.reply:
+            raise TimeoutError
+        reply, self.reply = self.reply, b""
+        return reply
+
+
+def driver(text, answers, channel="", **more):
+    said = []
+    dialect = parse_dialect(text, "own.yaml") if isinstance(text, str) else text
+    link = Link(lambda: Wire(answers, said), "A", dialect.role, timeout=0.2, **more)
+    return Driver(link, dialect, channel), said
+
+
+def test_a_number_goes_out_in_its_form_and_scale():
+    load, said = driver(LOAD, {"CURR:?": "4000 mA"})
+    assert load.set("current", 4.0, 0.001) == 4.0
+    assert said == ["CURR:004000", "CURR:?"]
+
+
+def test_decimal_commas_hexadecimals_and_words_are_read():
+    load, _ = driver(LOAD, {"U?": " 26,37", "I?": "0x3E8", "STATE": "LOAD IS ON"})
+    assert load.number("voltage") == 26.37
+    assert load.number("current") == pytest.approx(5.0)  # 1000 · 0.01 − 5
+    assert load.number("input") == 1.0
+
+
+@pytest.mark.parametrize(("ask", "reply"), [("U?", "26.37"), ("I?", "XY"), ("STATE", "LOAD IS"), ("STATE", "1")])
+def test_what_is_written_otherwise_is_no_reading(ask, reply):
+    load, _ = driver(LOAD, {ask: reply})
+    name = {"U?": "voltage", "I?": "current", "STATE": "input"}[ask]
+    with pytest.raises(NotAReading):
+        load.number(name)
+
+
+def test_off_is_known_by_its_word():
+    state = ["LOAD IS ON"]
+    load, said = driver(LOAD, {"STATE": lambda: state[0]})
+    words = load.off_words("input_off", "input")
+    assert not attempt(load.link, words)
+    state[0] = "LOAD IS OFF"
+    assert attempt(load.link, words)
+    assert said[:2] == ["LOAD OFF", "STATE"]
+
+
+def test_an_instrument_that_confirms_every_command_is_believed_only_then():
+    text = LOAD.replace("join: null", "join: null\nconfirms: 'OK'")
+    load, _ = driver(text, {"LOAD ON": "OK", "STATE": "LOAD IS ON"})
+    load.switch("input", True)
+    load, _ = driver(text, {"LOAD ON": "ERR 3"})
+    with pytest.raises(SettingError, match="ERR 3"):
+        load.switch("input", True)
+
+
+def test_lines_that_do_not_fit_are_passed_over_for_a_while():
+    text = LOAD.replace('{ask: "U?", number: comma}', '{ask: "U?", reply: "U ([0-9.]+)", within: 0.3 s}')
+    load, _ = driver(text, {"U?": "hello\nU 26.4"})
+    assert load.number("voltage") == 26.4
+    load, _ = driver(text, {"U?": "hello\nU nothing"})
+    with pytest.raises(LinkError):
+        load.number("voltage")
+
+
+def test_lines_at_the_start_and_at_the_end_of_a_session():
+    text = BENCH.replace("dialect: scpi", "dialect: own.yaml")
+    dialect = parse_dialect(LOAD.replace("join: null", "join: null\nstart: [REMOTE]\nend: [LOCAL]"), "own.yaml")
+    said = []
+    bench = Bench(
+        parse_bench(text, "b"), {"load": dialect}, ScaledClock(), lambda role, sheet: Wire({"U?": "1,0"}, said)
+    )
+    bench.speakers["load"].number("voltage")
+    bench.close()
+    assert said == ["REMOTE", "U?", "LOCAL"]
+
+
+BENCH = """\
+kind: bench
+name: one
+instruments:
+  load: {address: "TCPIP::192.0.2.2::1::SOCKET", dialect: scpi, limits: {voltage: 30 V, current: 40 A}}
+"""
+
+
+# ---- channels and shared sessions --------------------------------------------------------------------------------
+
+
+def test_a_channel_is_chosen_before_every_exchange_whatever_was_chosen_at_the_front():
+    supply, said = driver(
+        BUILT_IN["supply"], {"MEAS:VOLT?": "26.4", "VOLT?": "29.2", "*OPC?": "1", "SYST:ERR?": "0,ok"}, "2"
+    )
+    supply.number("voltage")
+    supply.set("voltage", 29.2, 0.01)
+    assert said[0] == "INST:NSEL 2;:MEAS:VOLT?"
+    assert said[1] == "INST:NSEL 2;:VOLT 29.2;*OPC?"
+    assert said[-1] == "INST:NSEL 2;:VOLT?"
+
+
+def test_off_chooses_its_channel_first():
+    state = {"1": 1, "2": 1}
+    chosen = ["1"]
+    said = []
+
+    class Two(Wire):
+        def write(self, message):
+            text = message.decode().strip()
+            said.append(text)
+            if "INST:NSEL" in text:
+                chosen[0] = text.split("INST:NSEL ")[1][0]
+            if "OUTP OFF" in text:
+                state[chosen[0]] = 0
+            self.reply = {"OUTP?": str(state[chosen[0]])}.get(text, "1").encode() + b"\n"
+
+    link = Link(lambda: Two({}, said), "A", "supply", timeout=0.2)
+    words = Driver(link, BUILT_IN["supply"], "2").off_words("output_off", "output")
+    assert attempt(link, words)
+    assert state == {"1": 1, "2": 0}
+
+
+def test_two_who_share_a_session_never_mix_what_they_say():
+    """Each chooses its channel and reads: a word of the other's in between would give it the other's reading."""
+    chosen, said = [""], []
+
+    class Scanner(Wire):
+        def write(self, message):
+            text = message.decode().strip()
+            if text.startswith("ROUT"):
+                chosen[0] = text[-1]
+            else:
+                self.reply = f"{chosen[0]}.0\n".encode()
+
+    session = Session()
+    dialect = {
+        role: parse_dialect(
+            f"kind: dialect\nname: s\nrole: {role}\nacknowledge: null\nidentity: null\nerrors: null\njoin: null\n"
+            f"commands: {{select_channel: 'ROUT {{channel}}'}}\nqueries: {{{name}: 'READ?'}}\n",
+            "d",
+        )
+        for role, name in (("meter", "voltage"), ("probe", "temperature"))
+    }
+    wrong = []
+
+    def read(role, name, channel):
+        link = Link(lambda: Scanner({}, said), "A", role, timeout=0.2, session=session)
+        speaker = Driver(link, dialect[role], channel)
+        wrong.extend(value for _ in range(500) if (value := speaker.number(name)) != float(channel))
+
+    threads = [
+        threading.Thread(target=read, args=each) for each in (("meter", "voltage", "1"), ("probe", "temperature", "2"))
+    ]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join()
+    assert wrong == []
+    assert session.openings == 1
+
+
+def test_roles_at_one_address_use_one_connection():
+    text = BENCH + '  meter: {address: "TCPIP::192.0.2.2::1::SOCKET"}\n'
+    opened = []
+
+    def connect(role, sheet):
+        opened.append(role)
+        return Wire({"*IDN?": "A,B,C,D", "SYST:ERR?": "0,ok", "MEAS:VOLT?": "26.4"}, [])
+
+    bench = Bench(parse_bench(text, "b"), {}, ScaledClock(), connect)
+    for role in ("load", "meter"):
+        assert bench.speakers[role].number("voltage") == 26.4
+    assert len(opened) == 1
+    with pytest.raises(LinkError, match=r"^meter"):
+        bench.speakers["meter"].link.ask("NOTHING?")
+    bench.close()
+
+
+def test_roles_at_one_address_have_to_agree_on_its_line():
+    port = '"ASRL/dev/ttyUSB0::INSTR", serial: {baud: %s}'
+    text = BENCH.replace('"TCPIP::192.0.2.2::1::SOCKET"', port % 9600) + f"  meter: {{address: {port % 19200}}}\n"
+    with pytest.raises(SheetError, match="share an address"):
+        parse_bench(text, "b")
+
+
+# ---- what is missing ---------------------------------------------------------------------------------------------
+
+FEW = """\
+kind: dialect
+name: few words
+role: supply
+acknowledge: null
+identity: null
+errors: null
+join: null
+commands: {set_voltage: "V{value}", set_current: "I{value}", output_on: O1, output_off: O0}
+queries: {voltage: "V?", current: "I?"}
+"""
+
+
+def test_what_no_command_sets_is_a_hold_point_and_what_cannot_be_read_back_is_said():
+    program = with_words(a_program(), {"supply": parse_dialect(FEW, "d")})
+    from runner.engine.opening import Opening
+
+    opening = Opening(program, guarded=True, agreed="")
+    (asked,), begins = opening.answered(Answered(1.0, CAUTIONS, "go on", "me"))
+    assert isinstance(asked, Ask)
+    assert asked.question == KNOBS
+    assert not begins
+    over_voltage, over_current = program.protect
+    assert f"over-voltage limit of the supply to {over_voltage:.1f} V by hand" in asked.say
+    assert f"over-current limit of the supply to {over_current:.1f} A by hand" in asked.say
+    assert asked.record
+    said, begins = opening.answered(Answered(2.0, KNOBS, "go on", "me"))
+    assert begins
+    assert any(isinstance(each, Remark) and "whether its output is off" in each.say for each in said)
+
+
+def test_a_supply_with_all_its_words_asks_for_no_knob():
+    program = with_words(a_program(), {"supply": BUILT_IN["supply"]})
+    assert program.knobs == program.unread == ()
+
+
+def test_a_supply_of_few_words_sets_switches_and_reads():
+    from runner.bench.supply import Supply
+
+    speaker, said = driver(FEW, {"V?": "26.4", "I?": "4.0"})
+    sheet = parse_bench(BENCH.replace("load:", "supply:"), "b").instruments.supply
+    supply = Supply(speaker, sheet)
+    assert supply.limit(29.6, 4.4) == (29.6, 4.4)
+    assert supply.set(29.2, 4.0) == (29.2, 4.0)
+    supply.on()
+    reading = supply.read()
+    assert (reading.voltage, reading.current, reading.output, reading.mode) == (26.4, 4.0, None, "")
+    assert said == ["V29.2", "I4", "O1", "V?", "I?"]
+    words = speaker.off_words("output_off", "output")
+    assert (words.command, words.ask) == ("O0", "")
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "part"),
+    [
+        ("form: 06d", "form: 6q", "is not the form of a number"),
+        ("scale: 0.001, form", "scale: 0, form", "a scale of 0"),
+        ("number: comma", "number: roman", "is not one of"),
+        ("on_word: LOAD IS ON", "bit: 3, on_word: LOAD IS ON", "are words"),
+        ("on_word: LOAD IS ON, ", "", "only one of"),
+        ("join: null", "join: null\nstart: [\"A\\nB\"]", "cannot be sent"),
+        ("acknowledge: null", "acknowledge: '*OPC?'\nconfirms: OK", "both given"),
+    ],
+)  # fmt: skip
+def test_what_is_wrong_in_a_word_is_said(old, new, part):
+    assert LOAD.count(old) == 1
+    with pytest.raises(SheetError) as caught:
+        parse_dialect(LOAD.replace(old, new), "own.yaml")
+    assert part in str(caught.value)
+
+
+def test_a_channel_that_the_built_in_words_can_choose_is_taken(tmp_path):
+    path = tmp_path / "bench.yaml"
+    path.write_text(BENCH.replace("load:", "supply:").replace("dialect: scpi", "channel: 2"))
+    assert load_bench(path)[1].instruments.supply.channel == "2"
+    path.write_text(BENCH.replace("dialect: scpi", "channel: 2"))
+    with pytest.raises(SheetError, match="cannot select a channel"):
+        load_bench(path)

@@ -1,0 +1,168 @@
+"""Trying a dialect line by line: bytes, times, what was understood; and what was switched on is off at the end."""
+
+import io
+import os
+import re
+import signal
+import subprocess
+
+import pytest
+
+from runner.cli import main
+from runner.errors import Busy
+from runner.finding_instruments import find
+from runner.sheets.bench import parse_bench
+from runner.talking import talk
+from runner.workspace.locks import Locks, resolved
+from tests.instruments.bench import FEW_WORDS
+from tests.instruments.terminal import OnATerminal
+from tests.processes import PROGRAM, until
+
+DIALECT = FEW_WORDS + '  output: {ask: "O?", on_word: "ON", off_word: "OFF"}\n'
+BENCH = """\
+kind: bench
+name: one
+instruments:
+  supply:
+    address: "{address}"
+    dialect: few.yaml
+    timeout: 0.3 s
+    serial: {{write_end: CR, read_end: CR, echo: true, quiet: 0.2 s}}
+    limits: {{voltage: 30 V, current: 10 A}}
+"""
+
+
+class Supply(OnATerminal):
+    def __init__(self):
+        self.on, self.volts = False, 0.0
+        super().__init__(self.hear, echo=True)
+
+    def hear(self, text):
+        if text in ("O0", "O1"):
+            self.on = text == "O1"
+        elif text == "O?":
+            return b"ON\r" if self.on else b"OFF\r"
+        elif text == "R":
+            return f"V={self.volts:.2f} I=0.00\r".encode()
+        elif text[:1] == "V":
+            self.volts = float(text[1:])
+        return None
+
+
+@pytest.fixture
+def bench(tmp_path):
+    with Supply() as supply:
+        (tmp_path / "few.yaml").write_text(DIALECT)
+        path = tmp_path / "bench.yaml"
+        path.write_text(BENCH.format(address=supply.address))
+        yield supply, path
+
+
+def talked(path, *lines):
+    out = io.StringIO()
+    status = talk(path, "supply", io.StringIO("\n".join(lines) + "\n"), out)
+    return status, out.getvalue()
+
+
+def test_bytes_times_and_what_was_understood_are_shown(bench):
+    supply, path = bench
+    status, said = talked(path, "set_voltage 12.5", "voltage", "? R", "words", "what", "end")
+    assert status == 0
+    assert supply.volts == 12.5
+    assert re.search(r"\d+\.\d ms  sent      'V12.50\\r'", said)
+    assert re.search(r"\d+\.\d ms  received  '.*V=12.50 I=0.00\\r'", said)
+    assert "voltage = 12.5 V" in said
+    assert "reply: 'V=12.50 I=0.00'" in said
+    assert "set_voltage, set_current, output_on, output_off, voltage, current, output" in said
+    assert "'what' is no word of this dialect" in said
+
+
+@pytest.mark.parametrize("on", ["output_on", "! O1"])
+def test_what_was_switched_on_is_off_and_read_back_at_the_end(bench, on):
+    supply, path = bench
+    status, said = talked(path, on, "output")
+    assert "output = 1" in said
+    assert said.rstrip().endswith("off, read back")
+    assert not supply.on
+    assert status == 0
+
+
+def test_a_word_that_sets_keeps_to_the_limits_of_the_bench_file(bench):
+    supply, path = bench
+    _, said = talked(path, "set_voltage 31", "set_voltage much")
+    assert "not sent: 31 is more than the 30 of limits" in said
+    assert "needs a number" in said
+    assert not any(text.startswith("V") for text in supply.heard)
+
+
+def test_its_instrument_is_locked_by_whatever_name_it_is_called(bench):
+    supply, path = bench
+    with Locks("another") as locks:
+        locks.instrument("supply", f"MODBUS::{supply.path}")
+        with pytest.raises(Busy):
+            talked(path, "voltage")
+    assert resolved(supply.address) == resolved(f"MODBUS::{supply.path}")
+
+
+def test_a_role_that_is_not_there_is_said_with_those_that_are(bench, capsys):
+    _, path = bench
+    assert main(["bench", str(path), "--talk", "load"]) == 2
+    assert "choose one of: supply" in capsys.readouterr().err
+
+
+def test_a_killed_talk_leaves_it_off(bench):
+    supply, path = bench
+    pipes = dict.fromkeys(("stdin", "stdout", "stderr"), subprocess.PIPE)
+    process = subprocess.Popen([*PROGRAM, "bench", str(path), "--talk", "supply"], **pipes, text=True)
+    process.stdin.write("output_on\n")
+    process.stdin.flush()
+    until(lambda: supply.on, 20, "the output to be on")
+    os.kill(process.pid, signal.SIGKILL)
+    until(lambda: not supply.on, 10, "the guard to switch it off")
+    _, said = process.communicate(timeout=30)  # the guard holds this pipe too: it is done when the pipe ends
+    assert "supply switched off and read back" in said
+
+
+# ---- finding -----------------------------------------------------------------------------------------------------
+
+
+def test_what_is_found_is_listed_and_written_as_a_bench_file(tmp_path, capsys, monkeypatch):
+    monkeypatch.setattr("runner.finding_instruments.SERIAL", (f"{tmp_path}/tty*",))
+    (tmp_path / "ttyUSB7").touch()
+    path = tmp_path / "new.yaml"
+    assert main(["bench", str(path), "--find"]) == 0
+    said = capsys.readouterr().out
+    assert f"ASRL{tmp_path}/ttyUSB7::INSTR" in said
+    text = path.read_text()
+    assert f'#    address: "ASRL{tmp_path}/ttyUSB7::INSTR"' in text
+    assert parse_bench(text, "new.yaml").wired() == {}
+
+
+def test_a_file_that_is_there_is_not_written_over(tmp_path, capsys):
+    path = tmp_path / "mine.yaml"
+    path.write_text("mine")
+    assert main(["bench", str(path), "--find"]) == 4
+    assert path.read_text() == "mine"
+
+
+def test_a_network_is_looked_through_only_when_it_is_asked_for(monkeypatch, capsys):
+    knocked = []
+    monkeypatch.setattr(
+        "runner.finding_instruments._knocked", lambda host, port: knocked.append((host, port)) or port == 502
+    )
+    find("", None)
+    assert knocked == []
+    find("192.0.2.0/30", None)
+    assert {host for host, _ in knocked} == {"192.0.2.1", "192.0.2.2"}
+    assert "MODBUS::192.0.2.1::502" in capsys.readouterr().out
+
+
+@pytest.mark.parametrize(("network", "part"), [("192.0.2.0/16", "more than 256"), ("here", "does not appear")])
+def test_a_range_of_no_use_is_refused(network, part, capsys):
+    assert main(["bench", "--find", "--network", network]) == 2
+    assert part in capsys.readouterr().err
+
+
+def test_without_a_file_there_is_nothing_to_check(capsys):
+    assert main(["bench"]) == 2
+    assert "no bench file given" in capsys.readouterr().err

@@ -1,0 +1,77 @@
+"""An instrument on a pseudo terminal: what is written to its far end is heard here, byte for byte.
+
+A pseudo terminal has no baud rate and no parity; they are set, and do nothing.
+"""
+
+import contextlib
+import os
+import select
+import threading
+import time
+import tty
+
+
+class OnATerminal:
+    """Hears commands that end with ``hears`` and answers through ``answer(text)``: bytes, None, or a tuple with pauses in s.
+
+    ``echo``: sends back what it hears. ``gap``: a command that comes sooner after the last reply than this is not heard.
+    """
+
+    def __init__(self, answer, hears=b"\r", *, echo=False, gap=0.0):
+        self.answer, self.hears, self.echo, self.gap = answer, hears, echo, gap
+        self.heard, self.missed = [], []
+        self._master, self._slave = os.openpty()
+        tty.setraw(self._master)
+        tty.setraw(self._slave)
+        self.path = os.ttyname(self._slave)  # the slave stays open here, so that a closed connection is no hang-up
+        self.address = f"ASRL{self.path}::INSTR"
+        self._free_at, self._over = 0.0, False
+        self._writing = threading.Lock()
+        self._thread = threading.Thread(target=self._run, daemon=True)
+        self._thread.start()
+
+    def send(self, content):
+        """Bytes that nobody asked for."""
+        with self._writing, contextlib.suppress(OSError):
+            os.write(self._master, content)
+
+    def _run(self):
+        came = b""
+        while not self._over:
+            if not select.select([self._master], [], [], 0.02)[0]:
+                continue
+            try:
+                came += os.read(self._master, 4096)
+            except OSError:
+                return
+            while self.hears in came:
+                line, _, came = came.partition(self.hears)
+                self._hear(line.decode("latin1"))
+
+    def _hear(self, text):
+        if time.monotonic() < self._free_at:
+            self.missed.append(text)
+            return
+        self.heard.append(text)
+        if self.echo:
+            self.send(text.encode("latin1") + self.hears)
+        answer = self.answer(text)
+        for part in answer if isinstance(answer, tuple) else (answer,):
+            if isinstance(part, float):
+                time.sleep(part)
+            elif part is not None:
+                self.send(part)
+        self._free_at = time.monotonic() + self.gap
+
+    def close(self):
+        self._over = True
+        self._thread.join(1.0)
+        for fd in (self._master, self._slave):
+            with contextlib.suppress(OSError):
+                os.close(fd)
+
+    def __enter__(self):
+        return self
+
+    def __exit__(self, *error):
+        self.close()
