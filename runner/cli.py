@@ -10,6 +10,7 @@ from __future__ import annotations
 import argparse
 import sys
 from collections.abc import Sequence
+from pathlib import Path
 
 from runner import __version__
 from runner.vocabulary import Exit
@@ -33,7 +34,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
         options = parser.parse_args(["rehearse"])
         options.command = _first_screen
     from runner.errors import TripwitnessError
-    from runner.terminal_text import plainly
+    from runner.notation.visible import plainly
 
     try:
         with plainly():
@@ -234,8 +235,6 @@ def _first_screen(options: argparse.Namespace) -> int:
 
 
 def _follow(options: argparse.Namespace) -> int:
-    from pathlib import Path
-
     from runner.following import follow
 
     return follow(Path(options.folder), plain=options.plain)
@@ -252,8 +251,6 @@ def _run(options: argparse.Namespace) -> int:
 
 
 def _resume(options: argparse.Namespace) -> int:
-    from pathlib import Path
-
     from runner.launcher import Face
 
     return Face.chosen(options).resume(Path(options.folder))
@@ -274,8 +271,6 @@ CHECKED = {  # what a file of a kind is, in which nothing was found
 
 
 def _check(options: argparse.Namespace) -> int:
-    from pathlib import Path
-
     from runner.errors import SheetError
     from runner.workspace.job import check_file
 
@@ -299,16 +294,12 @@ def _bench(options: argparse.Namespace) -> int:
 
 
 def _evaluate(options: argparse.Namespace) -> int:
-    from pathlib import Path
-
     from runner.console_output import evaluate_again
 
     return evaluate_again(Path(options.folder), as_json=options.json)
 
 
 def _certificate(options: argparse.Namespace) -> int:
-    from pathlib import Path
-
     from runner.certifying import certificate_of
 
     certificate_of([Path(folder) for folder in options.folders])
@@ -316,16 +307,12 @@ def _certificate(options: argparse.Namespace) -> int:
 
 
 def _verify(options: argparse.Namespace) -> int:
-    from pathlib import Path
-
     from runner.console_output import print_verified
 
     return print_verified(Path(options.path), Path(options.signers) if options.signers else None)
 
 
 def _key(options: argparse.Namespace) -> int:
-    from pathlib import Path
-
     from runner.console_output import print_key
 
     trusted = Path(options.trust) if options.trust else None

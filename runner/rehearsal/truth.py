@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from typing import Any
 
 FAR = 6.0  # K beyond the threshold: the one long step of a box procedure
@@ -23,16 +23,13 @@ def truth_of(finding: Mapping[str, Any], truth: Mapping[str, Any]) -> Any:
         return [change["stack_V"] for change in mine if change["change"] == name][-1]
     if name == "trip":
         return truth["trips"][kind]
-    if name == "capacity":
-        return truth["charge_out_As"]
-    if name == "energy":
-        return truth["energy_out_J"]
-    if name == "recovery time":
-        trip, back = [change for change in mine if change["change"] == "trip"][-1], mine[-1]
-        return back["t"] - trip["t"]
-    if name == "leads":
-        return truth["load_leads_Ohm"]
-    return None
+    of_the_pack: dict[str, Callable[[], Any]] = {
+        "capacity": lambda: truth["charge_out_As"],
+        "energy": lambda: truth["energy_out_J"],
+        "recovery time": lambda: mine[-1]["t"] - [change for change in mine if change["change"] == "trip"][-1]["t"],
+        "leads": lambda: truth["load_leads_Ohm"],
+    }
+    return of_the_pack[name]() if name in of_the_pack else None
 
 
 def filtering(kind: str, sensor: str | None, truth: Mapping[str, Any]) -> float:

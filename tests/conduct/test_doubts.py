@@ -39,7 +39,13 @@ def test_the_usual_sheets_are_doubted_nowhere():
         assert doubts(parse_pack(text, "p"), read(text, "p")) == []
 
 
-ODD = UserFile("pack.yaml", PACK.replace("maximum_charge_current: 20 A", "maximum_charge_current: 200 A"))
+# one ramp of a sensor whose lag nobody declares is a quick look: a tolerance that it can pass
+ODD = UserFile(
+    "pack.yaml",
+    PACK.replace("maximum_charge_current: 20 A", "maximum_charge_current: 200 A").replace(
+        "tolerance: 2 K", "tolerance: 4 K"
+    ),
+)
 
 
 def test_check_says_it_and_takes_the_sheet(tmp_path, capsys):

@@ -24,7 +24,11 @@ def asked(step):
 
 
 def answer(step, value=""):
-    return step.tell(Answered(step.t, asked(step).question, value, "me"))
+    """Values that decide are shown again, and confirmed."""
+    orders = step.tell(Answered(step.t, asked(step).question, value, "me"))
+    if asked(step).question.endswith("-shown"):
+        orders += step.tell(Answered(step.t, asked(step).question, "go on", "me"))
+    return orders
 
 
 def running(**program):

@@ -11,10 +11,9 @@ import pytest
 from reports.certificate import render
 from runner.conduct.answer_parsing import understood
 from runner.errors import SheetError
-from runner.notation.visible import visible
+from runner.notation.visible import plainly, visible
 from runner.orders import Ask
 from runner.sheets.pack import parse_pack
-from runner.terminal_text import plainly
 from runner.vocabulary import Wants
 from tests.builders import PACK, short_rehearsal
 

@@ -9,6 +9,7 @@ Rule 3: a second reading that is over a ceiling ends the run, as one of an instr
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import replace
 
@@ -111,7 +112,8 @@ class TypedReadings:
                 low, high, where = least * before, most * before, f"after the {shown(before, asked.dimension)} before"
         if of in TOTALS and TOTALS[of] in self._before:
             before = self._before[TOTALS[of]]
-            low, high, where = before, before + MOST_OF_RATED * self._rated[Observed(of)], "after the total before"
+            most = MOST_OF_RATED * self._rated[Observed(of)] or math.inf
+            low, high, where = before - most, before + most, "after the total before"
         if low <= value <= high:
             return ""
         usual = f"{shown(low, asked.dimension)} to {shown(high, asked.dimension)}"

@@ -128,9 +128,9 @@ def _read(node: Schema) -> Schema:
 
 
 def _dialect(node: Schema) -> Schema:
-    """A query may be its text alone."""
-    queries = node["properties"]["queries"]
-    queries["additionalProperties"] = {"anyOf": [{"type": ["string", "number"]}, queries["additionalProperties"]]}
+    """A query or a command may be its text alone."""
+    for words in (node["properties"]["queries"], node["properties"]["commands"]):
+        words["additionalProperties"] = {"anyOf": [{"type": ["string", "number"]}, words["additionalProperties"]]}
     return node
 
 
