@@ -34,7 +34,6 @@ LOOK_EVERY = 0.1  # s between two looks at whether the run has ended
 class RunApp(Dressed[None]):
     """A view on a run. Leaving it stops the run; the run does not depend on it for the way out."""
 
-    ENABLE_COMMAND_PALETTE = True
     BINDINGS = [Binding("escape", "stop_run", "STOP", show=False, priority=True)]  # also with a dialog in front
 
     def __init__(

@@ -2,13 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
 from typing import TypeVar
 
 from rich.text import Text
-from textual.app import App, SystemCommand
+from textual.app import App
 from textual.binding import Binding
-from textual.screen import Screen
 from textual.theme import Theme
 
 from runner.defects import told
@@ -66,13 +64,28 @@ THEMES = (
 
 
 class Dressed(App[Result]):
-    """An app in our looks, the first of them at first; the others are in the command palette. F1 lists the keys."""
+    """An app in our looks, the first of them at first; F3 is the next one. F1 lists the keys.
+
+    There is no palette of commands: one that opens or closes in an unlucky moment ends the app, and a run with it.
+    """
+
+    ENABLE_COMMAND_PALETTE = False
 
     TITLE = "Tripwitness"
     CSS = """
     #title { height: 1; padding: 0 1; background: $foreground 15%; text-style: bold; text-wrap: nowrap; text-overflow: ellipsis; }
     """
-    BINDINGS = [Binding("f1", "help", "Keys", key_display="F1", tooltip="keys on this screen")]
+    BINDINGS = [
+        Binding("f1", "help", "Keys", key_display="F1", tooltip="keys on this screen"),
+        Binding(
+            "f2",
+            "look",
+            "Colours",
+            key_display="F3",
+            tooltip="next colours: for a dim workshop, for daylight, strong contrast",
+            show=False,
+        ),
+    ]
 
     def __init__(self) -> None:
         super().__init__()
@@ -94,14 +107,12 @@ class Dressed(App[Result]):
         else:
             self.screen.mount(KeyList(self.screen, stops=self.stops_on_escape))
 
+    def action_look(self) -> None:
+        """The next of our looks."""
+        names = [theme.name for theme in THEMES]
+        self.theme = names[(names.index(self.theme) + 1) % len(names)]
+
     @property
     def stops_on_escape(self) -> bool:
         """Whether Esc ends a run now."""
         return False
-
-    def get_system_commands(self, screen: Screen[object]) -> Iterable[SystemCommand]:
-        """What the command palette offers: nothing that could surprise beside a run."""
-        yield SystemCommand(
-            "Colours", "workshop night, workshop day, strong contrast and others", self.action_change_theme
-        )
-        yield SystemCommand("Keys", "the keys of this screen (F1)", self.action_help)

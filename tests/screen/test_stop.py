@@ -39,13 +39,12 @@ class StoppedStage(Stage):
             return
         self.screen._answer(Reply("23.0"))
         await shows(pilot, "Heat T1")
-        if state == "palette":
-            await pilot.press("ctrl+p")
-            await until(pilot, lambda: type(self.app.screen).__name__ == "CommandPalette", "the palette")
-            await pilot.press("q", "u")
+        if state == "list of keys":
+            await pilot.press("f1", "f3")
+            await until(pilot, lambda: bool(self.app.screen.query("KeyList")), "the list of keys")
 
 
-@pytest.mark.parametrize("state", ["cautions", "hold point", "settling", "typing", "heating", "palette"])
+@pytest.mark.parametrize("state", ["cautions", "hold point", "settling", "typing", "heating", "list of keys"])
 def test_escape_stops_at_once_in_every_state(tmp_path, state):
     async def play():
         with StoppedStage(tmp_path, speed=20.0) as stage:
