@@ -78,7 +78,7 @@ class Dressed(App[Result]):
     BINDINGS = [
         Binding("f1", "help", "Keys", key_display="F1", tooltip="keys on this screen"),
         Binding(
-            "f2",
+            "f3",
             "look",
             "Colours",
             key_display="F3",
