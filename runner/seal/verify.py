@@ -8,15 +8,14 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Iterator, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
 from runner.errors import RecordError
-from runner.events import InputsKept, SamplesKept
-from runner.record.folder import EVENTS, INPUTS, SAMPLES, SESSION
-from runner.record.journal import read_journal
+from runner.record.folder import EVENTS, SESSION
+from runner.seal.committed import against_the_journal, has_sum
 from runner.seal.editions import ABOUT, GROWS, editions_of
 from runner.seal.sealing import EDITIONS, EVIDENCE, ISSUED, SEAL, SIG, SUMS, evidence_in
 from runner.seal.sshsig import Signer, checked
@@ -203,64 +202,20 @@ def _edition(folder: Path, edition: Path, found: Verified, known: Mapping[Signer
     for file, digest in _signed(edition, EVIDENCE, found, known, name).items():
         kept = edition / file if (edition / file).is_file() else folder / file
         size = sizes.get(file) if isinstance(sizes, dict) and file in GROWS else None
-        if not _is(kept, digest, size):
+        if not has_sum(kept, digest, size):
             found.differences.append(f"{name}{file}: is not what this edition sealed")
 
 
 def _has_grown(folder: Path, file: str, digest: str) -> bool:
     sizes = _read(folder / SEAL).get("sizes", {})
-    return file == "guard.jsonl" and isinstance(sizes, dict) and _is(folder / file, digest, sizes.get(file))
-
-
-def _is(path: Path, digest: str, size: object) -> bool:
-    """Whether a file, or its first ``size`` bytes, has this sum."""
-    try:
-        content = path.read_bytes()
-    except OSError:
-        return False
-    part = content[:size] if isinstance(size, int) and 0 <= size <= len(content) else content
-    return hashlib.sha256(part).hexdigest() == digest
-
-
-# ---- the journal and what it commits to ------------------------------------------------------------------------
+    return file == "guard.jsonl" and isinstance(sizes, dict) and has_sum(folder / file, digest, sizes.get(file))
 
 
 def _journal(folder: Path, found: Verified) -> None:
-    """How far the chain goes, and whether inputs and samples are what the journal says they were."""
-    path = folder / EVENTS
-    inputs: tuple[str, ...] = ()
-    kept: list[SamplesKept] = []
-    lines = 0
-    try:
-        for entry in read_journal(path):
-            lines += 1
-            if isinstance(entry.what, InputsKept):
-                inputs = entry.what.files
-            elif isinstance(entry.what, SamplesKept):
-                kept.append(entry.what)
+    lines, differences = against_the_journal(folder)
+    found.differences += differences
+    if (folder / EVENTS).is_file():
         found.said.append(f"{EVENTS}: whole up to line {lines}")
-    except RecordError as error:
-        found.differences.append(f"{EVENTS}: line {lines + 1}: {error.what}")
-    for each in inputs:
-        name, _, digest = each.rpartition(" ")
-        if not _is(folder / INPUTS / name, digest, None):
-            found.differences.append(f"{INPUTS}/{name}: is not what the journal says the run began with")
-    found.differences += _stretches(folder, kept)
-
-
-def _stretches(folder: Path, kept: list[SamplesKept]) -> Iterator[str]:
-    if not kept:
-        return
-    try:
-        content = (folder / SAMPLES).read_bytes()
-    except OSError:
-        yield f"{SAMPLES}: is missing"
-        return
-    rows = {0: 0} | {each.size: each.rows for each in kept}  # before which byte, how many rows
-    for each in kept:
-        if hashlib.sha256(content[each.begin : each.size]).hexdigest() != each.sha256:
-            first = rows.get(each.begin, 0) + 1
-            yield f"{SAMPLES}: rows {first} to {each.rows}: not what the journal says was recorded"
 
 
 def _where(folder: Path, file: str) -> str:

@@ -24,7 +24,7 @@ def found(run):
     return {(each.name, each.sensor): each for each in run.result.evaluation.findings}
 
 
-@pytest.mark.parametrize("seed", [1, 2, 3])
+@pytest.mark.parametrize("seed", [1, 2])
 def test_a_thermometer_in_the_hand_gives_a_threshold_that_holds_the_truth_and_a_wider_interval(tmp_path, seed):
     hand = by_hand(tmp_path / "hand", "charge-over-temperature", seed)
     wired = rehearsed(tmp_path / "wired", seed=seed)
@@ -44,7 +44,7 @@ def test_no_more_is_sampled_of_the_temperature_than_the_keys_say(tmp_path):
     assert all(value == round(value) for value in taps.value)
 
 
-@pytest.mark.parametrize("seed", [1, 2])
+@pytest.mark.parametrize("seed", [1])
 def test_cut_off_by_hand_holds_the_truth(tmp_path, seed):
     run = by_hand(tmp_path, "under-voltage", seed, sensors=(), state_of_charge=0.1)
     trip = found(run)["trip", None]

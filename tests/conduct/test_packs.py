@@ -58,7 +58,7 @@ def test_a_pack_without_protection_is_stopped_by_the_give_up_limit_and_fails(tmp
     assert run.result.evaluation.recording.of(PROBE_TEMPERATURE).value.max() < 64.0
 
 
-@pytest.mark.parametrize("seed", [1, 2, 3])
+@pytest.mark.parametrize("seed", [1, 2])
 def test_a_full_pack_that_tapers_is_not_measured_and_never_a_trip(tmp_path, seed):
     run = rehearsed(tmp_path, "nearly-full", seed)
     assert run.finding("trip").conformity == "not measured"

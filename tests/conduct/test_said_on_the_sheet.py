@@ -66,7 +66,7 @@ def test_a_path_that_does_more_than_open_and_close_is_told_on_the_certificate(tm
     assert words & {"keep-alive", "retrying", "limited by the pack", "pre-charging"} == ({word} if word else set())
 
 
-@pytest.mark.parametrize("seed", [1, 2, 3])
+@pytest.mark.parametrize("seed", [1, 3])
 @pytest.mark.parametrize(
     ("path", "says", "derates", "silent"),
     [
