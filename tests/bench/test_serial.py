@@ -215,8 +215,11 @@ def test_off_waits_for_nobody_who_waits_for_silence(on_a_terminal):
     thread.start()
     time.sleep(0.2)
     began = time.monotonic()
-    attempt(link, OffWords("OUT0", None, "OUT?", "([01])"))
-    assert off_at[0] - began < 0.4
+    while (
+        not off_at and time.monotonic() - began < 5.0
+    ):  # as the way out goes on trying: a busy machine may lose a reply
+        attempt(link, OffWords("OUT0", None, "OUT?", "([01])"))
+    assert off_at[0] - began < 1.0, "half of what the other waits for"
     thread.join()
 
 

@@ -122,7 +122,7 @@ def test_a_run_over_tcp_gives_a_certificate_and_the_true_threshold(tmp_path, ben
     assert "Be careful." in out.split("HOLD")[0], "the cautions come before the first hold point"
 
 
-@pytest.mark.parametrize("number", [signal.SIGINT, signal.SIGTERM, signal.SIGHUP])
+@pytest.mark.parametrize("number", [signal.SIGTERM, signal.SIGHUP])
 def test_a_signal_leaves_the_supply_off_and_the_record_saying_why(tmp_path, bench, program, number):
     start, truth = bench
     start()

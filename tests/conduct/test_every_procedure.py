@@ -27,9 +27,9 @@ DESERVED = [
     *[(name, "trips-late", "trip", "fail") for name in (*THERMAL, *BOXES, *CURRENTS, "over-voltage", "under-voltage")],
     *[
         (name, "no-protection", "trip", "fail")
-        for name in (*THERMAL, *BOXES, *CURRENTS, "over-voltage", "under-voltage")
+        for name in (THERMAL[0], THERMAL[3], BOXES[1], *CURRENTS, "over-voltage", "under-voltage")
     ],
-    *[(name, "no-release", "release", "fail") for name in (*THERMAL, *BOXES, "over-voltage", "under-voltage")],
+    *[(name, "no-release", "release", "fail") for name in (*THERMAL[:2], *BOXES[2:], "over-voltage", "under-voltage")],
     *[(name, "no-release", "recovery time", "fail") for name in CURRENTS],
     *[(name, "slow", "delay", "fail") for name in CURRENTS],
     ("capacity", "low-capacity", "capacity and energy", "fail"),

@@ -19,7 +19,7 @@ def session(tmp_path_factory):
     out, status = made_once(
         tmp_path_factory,
         "session",
-        lambda out: main(["rehearse", "--all", "--unattended", "--json", "--out", str(out)]),
+        lambda out: main(["rehearse", "--all", "--sensor", "T1", "--unattended", "--json", "--out", str(out)]),
     )
     (folder,) = out.iterdir()
     return status, folder
@@ -69,7 +69,7 @@ def test_every_finding_of_the_session_holds_the_truth(session):
             if not inside:
                 away = abs(finding["value"] - true) / finding["expanded_uncertainty"]
                 missed.append((entry["procedure"], finding["name"], finding["sensor"], round(away, 2)))
-    assert held > 50
+    assert held > 35
     count = held + len(missed)
     assert len(missed) <= 0.05 * count + 3.1 * math.sqrt(0.05 * 0.95 * count), missed
     assert all(away < 2 for *_, away in missed), missed
@@ -80,7 +80,9 @@ def test_the_certificate_says_of_every_protection_and_sensor_whether_it_was_test
     page = (folder / "certificate.html").read_text()
     for words in ("charge over-temperature", "discharge under-temperature", "over-voltage", "charge over-current"):
         assert words in page
-    assert "○ not tested" not in page
+    rows = [row for row in page.split("<tr>") if "○ not tested" in row]
+    assert len(rows) == 4, "the four temperature protections through the sensor that was not asked for"
+    assert all(">T2<" in row for row in rows)
     assert "invented" in page
 
 
