@@ -100,7 +100,7 @@ def test_a_killed_run_is_switched_off_by_the_guard_on_every_kind_of_line(tmp_pat
         said = "dialect: registers.yaml"
     bench = bench_file(
         tmp_path,
-        supply=f"{supply.address}\n    timeout: 0.3 s\n    {said}{POWER}",
+        supply=f"{supply.address}\n    timeout: 0.8 s\n    {said}{POWER}",
         probe=f"{world.servers.address('probe')}{PROBE}",
         actuator=plate(world),
     )
@@ -136,7 +136,7 @@ def test_a_supply_of_few_words_a_thermometer_that_talks_and_a_meter_that_average
     a_file(tmp_path / "stream.yaml", personalities.STREAMING)
     bench = bench_file(
         tmp_path,
-        supply=f"{supply.address}\n    dialect: few.yaml\n    timeout: 0.3 s\n    serial: {{write_end: CR, read_end: CR, echo: true}}{POWER}",
+        supply=f"{supply.address}\n    dialect: few.yaml\n    timeout: 0.8 s\n    serial: {{write_end: CR, read_end: CR, echo: true}}{POWER}",
         probe=f"{probe.address}\n    dialect: stream.yaml\n    timeout: 0.5 s\n    serial: {{read_end: CR LF}}{PROBE}",
         meter=f"{meter.address}\n    averages: 1 s\n    voltage_accuracy: {{gain: 0.02 %, offset: 3 mV, resolution: 1 mV}}",
         actuator=plate(world),
@@ -158,7 +158,7 @@ def test_a_supply_in_registers(tmp_path, world, line):
         a_file(tmp_path / "registers.yaml", personalities.MODBUS_SUPPLY)
         bench = bench_file(
             tmp_path,
-            supply=f"{supply.address}\n    unit: 5\n    dialect: registers.yaml\n    timeout: 0.3 s{POWER}",
+            supply=f"{supply.address}\n    unit: 5\n    dialect: registers.yaml\n    timeout: 0.8 s{POWER}",
             probe=f"{world.servers.address('probe')}{PROBE}",
             actuator=plate(world),
         )
