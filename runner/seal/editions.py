@@ -18,7 +18,8 @@ from runner.record.folder import EVENTS, FINDINGS, SAMPLES, write_whole
 from runner.seal.sealing import CERTIFICATES, EDITIONS, EVIDENCE, SEALS
 
 ABOUT = "edition.json"
-GROWS = (EVENTS, SAMPLES, "guard.jsonl")
+GUARDS_RECORD = "guard.jsonl"
+GROWS = (EVENTS, SAMPLES, GUARDS_RECORD)
 MADE_ANEW = (FINDINGS, "truth.json", *CERTIFICATES)
 
 

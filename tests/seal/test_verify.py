@@ -147,3 +147,11 @@ def test_a_key_that_is_replaced_stays_known(sealed, tmp_path, monkeypatch, capsy
     assert verify(folder, known()).status == 0
     assert main(["key", "--export"]) == 0
     assert capsys.readouterr().out.splitlines()[-1].startswith("bench-of-the-tests namespaces=")
+
+
+def test_a_guard_that_goes_on_after_the_seal_makes_no_difference_and_is_said(sealed, tmp_path):
+    folder = copied(sealed, tmp_path)
+    (folder / "guard.jsonl").write_text('{"what": "acting"}\n')
+    found = verify(folder, known())
+    assert (found.status, found.differences) == (3, [])
+    assert "guard.jsonl: was written after the run was sealed" in found.unknown

@@ -9,9 +9,8 @@ Rule 3: while the charger is on it is asked for readings at intervals; nobody wh
 from __future__ import annotations
 
 from runner.engine.steps.base import NO_CURRENT_TIME, SLOW
-from runner.engine.steps.person import ByPerson
-from runner.engine.watch.verdict import Verdict
-from runner.events import Answered, Event, Sampled
+from runner.engine.steps.person import SwitchedByPerson
+from runner.events import Answered
 from runner.notation.quantity import shown
 from runner.orders import Ask, Order, Remark, SwitchOff
 from runner.vocabulary import Observed, Outcome, Role, Until
@@ -28,7 +27,7 @@ TOO_FULL = "the pack is too full for this test, or the charger gives too little;
 NO_CHARGE = "no charge current on the clamp: a protection of the pack is still tripped or has latched, or a lead is off"
 
 
-class _Charger(ByPerson):
+class _Charger(SwitchedByPerson):
     @property
     def _meanwhile(self) -> str:
         return "Stay with the pack. Wait for the next reading."
@@ -52,30 +51,19 @@ class ChargeByHand(_Charger):
     """The charger on, readings of the clamp until what was asked for, the charger off (until steady it stays on)."""
 
     def begin(self, t: float) -> list[Order]:
-        self._on_at: float | None = None
+        self._on_at = None
         self._next = 0.0  # s: when the clamp is read next
         self._readings: list[tuple[float, float]] = []
         self._ended: tuple[str, str, str] | None = None  # outcome, why and what is skipped, until the charger is off
         return [*self._pace(SLOW), *self._switch_on()]
 
-    def receive(self, event: Event, verdicts: list[Verdict]) -> list[Order]:
-        asked = self._is_answer(event)
-        if asked is not None and isinstance(event, Answered):
-            return [*self._noted(event, asked), *self._answered(event, asked)]
-        if not isinstance(event, Sampled) or self._on_at is None or self._standing is not None:
-            return []
-        on_for = event.t - self._on_at
+    def _meantime(self, t: float, on_for: float) -> list[Order]:
         if self._until == Until.TIME and on_for >= self.planned.values["for"]:
             return self._over(Outcome.DONE, "time elapsed")
         give_up = self.planned.values.get("give_up")
         if give_up is not None and self._until != Until.STEADY and on_for > give_up:
             return self._over(Outcome.NO_END, f"stopped after {give_up / 3600:.1f} h of charging (time limit)", True)
-        return self._read_clamp() if event.t >= self._next else []
-
-    def remaining(self) -> float | None:
-        if self._on_at is None or "for" not in self.planned.values:
-            return None
-        return max(0.0, self._on_at + self.planned.values["for"] - self.around.known.t)
+        return self._read_clamp() if t >= self._next else []
 
     # ---- one answer after the other --------------------------------------------------------------------------
 
@@ -182,18 +170,13 @@ class WakeByHand(_Charger):
             self._end()
             return [Remark("No wake charge needed: the pack recovered by itself.")]
         self._began = t
-        self._on_at: float | None = None
+        self._on_at = None
         self._off_at: float | None = None
         self._read = False
         return [*self._pace(SLOW), *self._switch_on()]
 
-    def receive(self, event: Event, verdicts: list[Verdict]) -> list[Order]:
-        asked = self._is_answer(event)
-        if asked is not None and isinstance(event, Answered):
-            return [*self._noted(event, asked), *self._answered(event, asked)]
-        if not isinstance(event, Sampled) or self._on_at is None or self._standing is not None:
-            return []
-        on_for, time = event.t - self._on_at, self.planned.values["for"]
+    def _meantime(self, t: float, on_for: float) -> list[Order]:
+        time = self.planned.values["for"]
         if not self._read and on_for >= time / 2:
             self._read = True
             return self._read_clamp()

@@ -8,7 +8,7 @@ Rule 3: degrees are marked, or read by an instrument, as in every ramp; the curr
 from __future__ import annotations
 
 from runner.engine.steps.base import SLOW
-from runner.engine.steps.person import ByPerson
+from runner.engine.steps.person import ByPerson, SwitchedByPerson
 from runner.engine.steps.ramp import Provoke
 from runner.engine.steps.stage import Substitute
 from runner.engine.watch.verdict import Verdict
@@ -27,11 +27,11 @@ NO_DISCHARGE = (
 )
 
 
-class SteadyDrainByHand(ByPerson):
+class SteadyDrainByHand(SwitchedByPerson):
     """The load on, and readings of the clamp until two agree (it stays on), or for a time."""
 
     def begin(self, t: float) -> list[Order]:
-        self._on_at: float | None = None
+        self._on_at = None
         self._next = 0.0
         self._readings: list[float] = []
         self._ended: tuple[str, str, str, float | None] | None = None
@@ -41,20 +41,10 @@ class SteadyDrainByHand(ByPerson):
         )
         return [*self._pace(SLOW), *self._put(Observed.LOAD_ON, say, marks=True)]
 
-    def receive(self, event: Event, verdicts: list[Verdict]) -> list[Order]:
-        asked = self._is_answer(event)
-        if asked is not None and isinstance(event, Answered):
-            return [*self._noted(event, asked), *self._answered(event, asked)]
-        if not isinstance(event, Sampled) or self._on_at is None or self._standing is not None:
-            return []
-        if self.planned.word("until") == Until.TIME and event.t - self._on_at >= self.planned.values["for"]:
+    def _meantime(self, t: float, on_for: float) -> list[Order]:
+        if self.planned.word("until") == Until.TIME and on_for >= self.planned.values["for"]:
             return self._over(Outcome.DONE, "time elapsed", "")
-        return self._read_clamp() if event.t >= self._next else []
-
-    def remaining(self) -> float | None:
-        if self._on_at is None or "for" not in self.planned.values:
-            return None
-        return max(0.0, self._on_at + self.planned.values["for"] - self.around.known.t)
+        return self._read_clamp() if t >= self._next else []
 
     @property
     def _meanwhile(self) -> str:

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from runner.engine.steps.base import Step
-from runner.events import METER_VOLTAGE, Answered, Event
+from runner.engine.watch.verdict import Verdict
+from runner.events import METER_VOLTAGE, Answered, Event, Sampled
 from runner.notation.quantity import shown
 from runner.orders import Ask, Level, Note, Order
 from runner.vocabulary import Observed, Role, Wants
@@ -78,3 +79,29 @@ class ByPerson(Step):
     def _meanwhile(self) -> str:
         """What a person is told between two questions, in place of what the procedure says of an instrument on a cable."""
         return ""
+
+
+class SwitchedByPerson(ByPerson):
+    """A step that a person switches on and off. ``_answered`` takes an answer, ``_meantime`` a sample between two questions."""
+
+    _on_at: float | None = None  # s: since when it is on, by the person's key
+
+    def receive(self, event: Event, verdicts: list[Verdict]) -> list[Order]:
+        asked = self._is_answer(event)
+        if asked is not None and isinstance(event, Answered):
+            return [*self._noted(event, asked), *self._answered(event, asked)]
+        if not isinstance(event, Sampled) or self._on_at is None or self._standing is not None:
+            return []
+        return self._meantime(event.t, event.t - self._on_at)
+
+    def _answered(self, event: Answered, asked: Ask) -> list[Order]:
+        raise NotImplementedError
+
+    def _meantime(self, t: float, on_for: float) -> list[Order]:
+        """What is due at time ``t``, ``on_for`` s after it was switched on."""
+        raise NotImplementedError
+
+    def remaining(self) -> float | None:
+        if self._on_at is None or "for" not in self.planned.values:
+            return None
+        return max(0.0, self._on_at + self.planned.values["for"] - self.around.known.t)
