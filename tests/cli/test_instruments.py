@@ -112,8 +112,8 @@ def test_a_killed_run_is_switched_off_by_the_guard_on_every_kind_of_line(tmp_pat
     began = time.monotonic()
     until(lambda: not world.world.supply_on, 5, "the guard to switch it off")
     assert time.monotonic() - began < 2
-    _, guard = process.communicate(timeout=30)  # which ends with the guard
-    assert b"TRIPWITNESS GUARD" in guard
+    said_by_run, guard = process.communicate(timeout=30)  # which ends with the guard
+    assert b"TRIPWITNESS GUARD" in guard, (said_by_run.decode(), guard.decode())
     supply.close()
 
 
