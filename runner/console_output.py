@@ -20,7 +20,7 @@ from runner.measure.conformity import NOT_JUDGED
 from runner.measure.finding import Finding
 from runner.record.folder import FINDINGS, TRUTH, RunFolder
 from runner.rehearsal.truth import against_truth
-from runner.seal.pdf import verify_pdf
+from runner.seal.pdf import against_the_pdf, verify_pdf
 from runner.seal.station_key import known, rotate, station_key, trust
 from runner.seal.verify import verify
 from runner.vocabulary import Exit
@@ -137,6 +137,8 @@ def print_verified(path: Path, signers: Path | None) -> int:
     """What has changed in a folder or a PDF since it was sealed; the exit status. Raises RecordError or KeyUnusable."""
     known_here = known(signers)
     found = verify(path, known_here) if path.is_dir() else verify_pdf(path, known_here)
+    if path.is_dir():
+        against_the_pdf(path, found, known_here)
     print("\n".join(found.lines()))
     return found.status
 

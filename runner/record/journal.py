@@ -93,12 +93,16 @@ def read_journal(path: Path) -> Iterator[JournalEntry]:
         lines = path.read_bytes().split(b"\n")
     except FileNotFoundError:
         raise RecordError.missing(str(path)) from None
+    except OSError as error:
+        raise RecordError(
+            f"cannot be read: {error.strerror or error}", str(path), "use a backup of the folder"
+        ) from error
     last = FIRST
     for number, line in enumerate(lines[:-1], start=1):  # after the last newline: nothing, or a torn line
         try:
             content = json.loads(line)
             entry = _entry(content, KINDS[content.get("event") or content["order"]])
-        except (ValueError, KeyError, AttributeError, TypeError) as error:
+        except (ValueError, KeyError, AttributeError, TypeError, RecursionError) as error:
             raise RecordError.not_json(str(path), number) from error
         if content.get("prev") != last:
             raise RecordError.broken_chain(str(path), number)

@@ -11,7 +11,7 @@ from collections.abc import Mapping
 from pathlib import Path
 
 from runner.errors import RecordError
-from runner.record.folder import SESSION
+from runner.record.folder import CERTIFICATE_PDF, SESSION
 from runner.seal.sealing import EVIDENCE, SEAL, SIG, evidence_in
 from runner.seal.sshsig import Signer, checked, sign
 from runner.seal.station_key import StationKey
@@ -75,6 +75,18 @@ def verify_pdf(path: Path, known: Mapping[Signer, str]) -> Verified:
         for run in runs:
             evidence_against_its_sums(run, found, known, "" if run == Path(folder) else f"{run.name}/")
     return found
+
+
+def against_the_pdf(folder: Path, found: Verified, known: Mapping[Signer, str]) -> None:
+    """Of a folder without a seal: what its certificate carries says what the evidence was, whoever took the seal away."""
+    path = folder / CERTIFICATE_PDF
+    if (folder / EVIDENCE).is_file() or not path.is_file() or verify_pdf(path, known).differences:
+        return
+    for name, piece in sorted(_attached(path.read_bytes()).items()):
+        if name in (EVIDENCE, EVIDENCE + SIG, SEAL):
+            found.unknown.append(f"{name}: is carried by {CERTIFICATE_PDF} and gone from the folder")
+        elif not (folder / name).is_file() or (folder / name).read_bytes() != piece:
+            found.differences.append(f"{name}: is not what {CERTIFICATE_PDF} carries")
 
 
 def _signature(content: bytes, found: Verified, known: Mapping[Signer, str]) -> None:

@@ -53,6 +53,9 @@ def verify(folder: Path, known: Mapping[Signer, str]) -> Verified:
     if not (folder / EVENTS).is_file() and not (folder / EVIDENCE).is_file():
         raise RecordError.missing(str(folder / EVENTS))
     found = Verified(folder.name)
+    found.differences += _no_files(folder)
+    if found.differences:  # a device or a pipe would be waited for for ever
+        return found
     sealed = (folder / EVIDENCE).is_file() or (folder / SUMS).is_file()
     _journal(folder, found)
     if not sealed and not editions_of(folder):
@@ -67,6 +70,15 @@ def verify(folder: Path, known: Mapping[Signer, str]) -> Verified:
         _about(folder, found)
     for edition in editions_of(folder):
         _edition(folder, edition, found, known)
+    return found
+
+
+def _no_files(folder: Path) -> list[str]:
+    """What stands in a folder and is neither a file nor a folder of its own: evidence is in it, not elsewhere."""
+    found = []
+    for path in sorted(folder.rglob("*")):
+        if path.is_symlink() or not (path.is_file() or path.is_dir()):
+            found.append(f"{path.relative_to(folder).as_posix()}: is a link or no file, not the evidence itself")
     return found
 
 

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import importlib.util
 import ipaddress
+import itertools
 import socket
 from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
@@ -106,7 +107,10 @@ def _on_network(network: str) -> Iterator[tuple[str, str]]:
     if not network:
         return
     try:
-        hosts = [str(host) for host in ipaddress.ip_network(network, strict=False).hosts()][: MOST_HOSTS + 1]
+        asked = ipaddress.ip_network(network, strict=False)
+        hosts = [
+            str(host) for host in itertools.islice(asked.hosts(), MOST_HOSTS + 1)
+        ]  # a wide range is never written out
     except ValueError as error:
         raise SheetError([Problem("--network", 0, 0, str(error), "write for example 192.0.2.0/28")]) from error
     if len(hosts) > MOST_HOSTS:

@@ -4,6 +4,7 @@ The tools are the system's own: sha256sum (coreutils) and ssh-keygen (OpenSSH), 
 Hundreds of places: tests/benchmarks/tampered.py.
 """
 
+import os
 import random
 import shutil
 import subprocess
@@ -155,3 +156,32 @@ def test_a_guard_that_goes_on_after_the_seal_makes_no_difference_and_is_said(sea
     found = verify(folder, known())
     assert (found.status, found.differences) == (3, [])
     assert "guard.jsonl: was written after the run was sealed" in found.unknown
+
+
+def test_who_takes_the_seal_away_and_leaves_the_certificate_is_found(sealed, tmp_path, capsys):
+    folder = copied(sealed, tmp_path)
+    CHANGES["a recomputed chain"](folder, random.Random(6))
+    for path in (*folder.glob("*SHA256SUMS*"), folder / "seal.json"):
+        path.unlink()
+    shutil.rmtree(folder / "editions")
+    assert main(["verify", str(folder)]) == 1
+    assert "events.jsonl: is not what certificate.pdf carries" in capsys.readouterr().out
+
+
+def test_evidence_that_is_elsewhere_or_no_file_is_none(sealed, tmp_path):
+    for number, make in enumerate((lambda path: path.symlink_to(sealed / "samples.csv"), os.mkfifo)):
+        folder = copied(sealed, tmp_path / str(number))
+        (folder / "samples.csv").unlink()
+        make(folder / "samples.csv")
+        assert verify(folder, known()).differences == ["samples.csv: is a link or no file, not the evidence itself"]
+
+
+def test_a_journal_that_is_a_folder_or_too_deep_is_a_difference(sealed, tmp_path):
+    folder = copied(sealed, tmp_path / "deep")
+    with (folder / "events.jsonl").open("a") as file:
+        file.write("[" * 200_000 + "\n")
+    assert verify(folder, known()).status == 1
+    folder = copied(sealed, tmp_path / "folder")
+    (folder / "events.jsonl").unlink()
+    (folder / "events.jsonl").mkdir()
+    assert verify(folder, known()).status == 1
