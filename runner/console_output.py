@@ -23,6 +23,7 @@ from runner.rehearsal.truth import against_truth
 from runner.seal.pdf import against_the_pdf, verify_pdf
 from runner.seal.station_key import known, rotate, station_key, trust
 from runner.seal.verify import verify
+from runner.sheets.instruments import place_of
 from runner.vocabulary import Exit
 from runner.workspace.job import load_bench
 from runner.workspace.locks import Locks
@@ -128,7 +129,7 @@ def check_instruments(path: Path) -> int:
         for text in filter(None, (each.readings, *each.details())):
             print(f"         {text}")
         if each.fault is not None:
-            where = ("instruments", each.role, "address")
+            where = (*place_of(each.role), "address")
             print(file.source.problem(where, f"{each.role}: {each.fault.what}", each.fault.remedy), file=sys.stderr)
     return Exit.ENDED_EARLY if any(each.fault for each in present) else Exit.PASS
 

@@ -94,3 +94,7 @@ class Program:
     fitted: tuple[str, ...] = ()  # the currents that are less than the procedure asks for, and why
     knobs: tuple[str, ...] = ()  # limits that a person sets before the run, as orders to them, because no command does
     unread: tuple[str, ...] = ()  # what the instruments cannot report, in sentences for the record
+    references: Mapping[str, str] = field(
+        default_factory=dict
+    )  # sensor -> channel of a further probe that is its reference
+    further: tuple[str, ...] = ()  # the channels of further instruments
