@@ -27,6 +27,7 @@ from runner.console_output import (
     finding_line,
     print_agenda,
     print_findings,
+    print_headline,
     print_json,
     print_truth,
 )
@@ -242,6 +243,7 @@ class Face:
         evaluations = session.evaluations()
         with self._aside():
             print_truth(evaluations)
+            print_headline(evaluations, session.not_begun())
             print_certificate(evaluations, session.path, session.not_begun())
         status = worst_status(each.status_in_session for each in evaluations)
         judged = any(each.conformity is not None for each in evaluations) or not any(
@@ -341,7 +343,7 @@ class Face:
         if self.options.json:
             print_json(result.evaluation)
         else:
-            print_findings(result.evaluation)
+            print_findings(result.evaluation, alone=with_certificate)
         with self._aside():
             if with_certificate:
                 print_truth([result.evaluation])
