@@ -100,7 +100,7 @@ def _judged(rows: Sequence[Covered], tested: Sequence[Covered]) -> tuple[str, li
         names = f" ({_names(mine)})" if mine and (statement != PASS or len(tested) <= NAMED) and _few(mine) else ""
         what = [f"{len(mine)}{of}{names}"] if mine else []
         of = "" if mine else of
-        parts.append((f"{statement} for " if number else "") + " and ".join([*what, *ratings]))
+        parts.append((f"{statement} for " if number else "") + ", ".join([*what, *ratings]))
     none = [f"none tested{of}"] if of and protections else []
     return statements[0], [*parts, *none, *([f"{untested} not tested"] if untested and not none else [])]
 
