@@ -23,6 +23,7 @@ from runner.seal.pdf import against_the_pdf, verify_pdf
 from runner.seal.signers import known, trust
 from runner.seal.station_key import rotate, station_key
 from runner.seal.verify import verify
+from runner.sheets.instruments import place_of
 from runner.vocabulary import Exit
 from runner.workspace.job import load_bench
 from runner.workspace.locks import Locks
@@ -42,8 +43,8 @@ def finding_line(finding: Finding) -> str:
     return f"{name} {text.value} ± {text.uncertainty} {text.unit}{limits}  {statement}{fit}"
 
 
-def print_findings(evaluation: Evaluation) -> None:
-    """The findings, a line each, and the statement that holds for all of them."""
+def print_findings(evaluation: Evaluation, *, alone: bool = True) -> None:
+    """The findings, a line each, and the headline; of one run of a session (not ``alone``) that comes when all are done."""
     if evaluation.findings:
         print("\nFINDINGS")
     for finding in evaluation.findings:
@@ -54,11 +55,17 @@ def print_findings(evaluation: Evaluation) -> None:
         print(f"  this version would reject this input: {what}")
     for what in evaluation.judged_otherwise:
         print(f"  {what}")
-    end = evaluation.story.end
-    if end is None or end.early:
-        print(f"  ended early: {end.reason if end else 'the record is incomplete (no end entry)'}")
-    if evaluation.findings:
-        print(f"  overall: {(evaluation.conformity or NOT_JUDGED).upper()}")
+    if alone:
+        print_headline([evaluation])
+    elif evaluation.early:
+        print(f"  ended early: {evaluation.early}")
+
+
+def print_headline(evaluations: Sequence[Evaluation], not_begun: Sequence[tuple[str, str]] = ()) -> None:
+    """What holds for the pack, in the words of its certificate."""
+    from reports.headline import headline
+
+    print(f"  overall: {headline(evaluations, not_begun).line}")
 
 
 def print_truth(evaluations: Sequence[Evaluation]) -> None:
@@ -130,7 +137,7 @@ def check_instruments(path: Path) -> int:
         for text in filter(None, (each.readings, *each.details())):
             print(f"         {text}")
         if each.fault is not None:
-            where = ("instruments", each.role, "address")
+            where = (*place_of(each.role), "address")
             print(file.source.problem(where, f"{each.role}: {each.fault.what}", each.fault.remedy), file=sys.stderr)
     return Exit.ENDED_EARLY if any(each.fault for each in present) else Exit.PASS
 
