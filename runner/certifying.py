@@ -26,13 +26,19 @@ from runner.workspace.session import Session
 
 if TYPE_CHECKING:
     from reports.certificate import Written
+    from reports.extracts import Extracts
 
 
-def certificate_of(paths: Sequence[Path]) -> None:
+def certificate_of(paths: Sequence[Path], *, summary: bool = False, label: str = "") -> None:
     """The certificate of runs and sessions of one pack, in its folder, or in one of its own for several; where is printed.
+
+    Beside it a summary of one page, and a label for the pack of a size such as "62x29" (mm), if they are asked for.
 
     Raises RecordError or SheetError if a folder is not as it was, RecordError if they are of different packs.
     """
+    from reports.extracts import Extracts
+
+    extracts = Extracts.asked(summary=summary, label=label)
     evaluations: list[Evaluation] = []
     not_begun: list[tuple[str, str]] = []
     for path in paths:
@@ -48,7 +54,7 @@ def certificate_of(paths: Sequence[Path]) -> None:
         raise RecordError(f"the runs are of different packs: {named}", str(paths[0]), "make one certificate for each")
     if not evaluations:
         raise RecordError("holds no run", str(paths[0]), "run a procedure first")
-    print_certificate(evaluations, paths[0] if len(paths) == 1 else _joint(paths), not_begun)
+    print_certificate(evaluations, paths[0] if len(paths) == 1 else _joint(paths), not_begun, extracts)
     for each in evaluations:
         print("".join(f"  not known: {each.folder.number}: {what}\n" for what in each.not_known), end="")
 
@@ -65,11 +71,15 @@ def _joint(paths: Sequence[Path]) -> Path:
 
 
 def print_certificate(
-    evaluations: Sequence[Evaluation], folder: Path, not_begun: Sequence[tuple[str, str]] = ()
+    evaluations: Sequence[Evaluation],
+    folder: Path,
+    not_begun: Sequence[tuple[str, str]] = (),
+    extracts: Extracts | None = None,
 ) -> None:
-    """Make the certificate and say where it is."""
-    written, not_sealed = _issue(evaluations, folder, not_begun)
+    """Make the certificate, and what is asked for beside it, and say where it is."""
+    written, not_sealed = _issue(evaluations, folder, not_begun, extracts)
     print(f"\ncertificate: {written.pdf or written.html}")
+    print("".join(f"{path.stem}: {path}\n" for path in written.beside), end="")
     if written.why:
         print(f"  no PDF: {written.why}")
     if not_sealed:
@@ -84,7 +94,10 @@ def make_certificate(evaluations: Sequence[Evaluation], folder: Path) -> str:
 
 
 def _issue(
-    evaluations: Sequence[Evaluation], folder: Path, not_begun: Sequence[tuple[str, str]]
+    evaluations: Sequence[Evaluation],
+    folder: Path,
+    not_begun: Sequence[tuple[str, str]],
+    extracts: Extracts | None = None,
 ) -> tuple[Written, str]:
     """The certificate, and why it is not sealed where it is not."""
     from reports.certificate import write_certificate
@@ -112,6 +125,7 @@ def _issue(
         finish=finish,
         evidence=hashlib.sha256(lists).hexdigest() if lists else "",
         broken=broken,
+        **({} if extracts is None else {"extracts": extracts}),
     )
     if not not_sealed:
         not_sealed = seal_certificate(folder) if (folder / EVENTS).is_file() else seal_session(folder)
