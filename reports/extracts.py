@@ -20,18 +20,20 @@ LINE, LETTER = 1.25, 0.64  # height of a line and width of a letter in bold, in 
 PT = 25.4 / 72.0  # mm
 MARGIN = 1.2  # mm
 CODE = 0.42  # of the width, at most, for the code
+TALL = 1.2  # height to width from which on the code stands above the text
 SEE = "result: see the certificate"
 
 
 @dataclass(frozen=True)
 class Label:
-    """A label that fits: its size and margins in mm, the side of the code in mm, the letters in pt, and its lines."""
+    """A label that fits: its size, the side of the code and where the text begins (from left, top) in mm; letters in pt; lines."""
 
     width: float
     height: float
     code: float
     letters: float
     lines: tuple[str, ...]
+    text: tuple[float, float]
 
 
 @dataclass(frozen=True)
@@ -62,40 +64,40 @@ class Extracts:
 def fitted(size: tuple[float, float], texts: Sequence[str]) -> Label:
     """A label of a size: the largest letters with which all texts fit; the first is the statement with what it is of.
 
-    If it does not fit with letters that can be read, the certificate is referred to in its place; what is still too long is cut.
+    If it does not fit with letters that can be read, the certificate is referred to in its place; then only the last two texts
+    (number and date) are left, the date, or the code alone, which has the number. A tall label has its code above the text.
     """
     width, height = size
-    code = min(height - 2 * MARGIN, CODE * width)
-    room = width - code - 3 * MARGIN, height - 2 * MARGIN
-    for lines in (tuple(texts), (SEE, *texts[1:])):
+    upright = height > TALL * width
+    code = min(width - 2 * MARGIN, CODE * height) if upright else min(height - 2 * MARGIN, CODE * width)
+    beside = (0.0, code + MARGIN) if upright else (code + MARGIN, 0.0)
+    room = width - 2 * MARGIN - beside[0], height - 2 * MARGIN - beside[1]
+    for lines in (tuple(texts), (SEE, *texts[1:]), (SEE, *texts[-2:]), tuple(texts[-2:]), tuple(texts[-1:])):
         letters = _letters(lines, *room)
         if letters is not None:
-            return Label(width, height, code, letters, lines)
-    most = max(int(room[0] / (LETTER * LEAST_PT * PT)), 1)
-    count = max(int(room[1] / (LINE * LEAST_PT * PT)), 1)
-    short = [
-        text if len(text) <= most else f"{text[: most - 1]}…" for text in (*texts[-2:-1], SEE, *texts[1:-2], texts[-1])
-    ]
-    return Label(width, height, code, LEAST_PT, tuple(short[:count]))
+            return Label(width, height, code, letters, lines, beside)
+    return Label(width, height, code, LEAST_PT, (), beside)
 
 
 def _letters(lines: Sequence[str], width: float, height: float) -> float | None:
-    """The size of letters in pt with which lines fit into mm × mm, broken between words only; None if they cannot."""
+    """The size of letters in pt with which lines fit into mm × mm; None if they cannot. Only numbers break within a word."""
+    words = [word for line in lines for word in line.split() if not any(letter.isdigit() for letter in word)]
+    longest = max(map(len, words), default=0)
     for half in range(int(2 * LARGEST_PT), int(2 * LEAST_PT) - 1, -1):
         size = half / 2 * PT
         most = math.floor(width / (LETTER * size))
-        longest = max(len(word) for line in lines for word in line.split()) if lines else 0
-        if longest <= most and sum(_rows(line, most) for line in lines) * LINE * size <= height:
+        if max(longest, 1) <= most and sum(_rows(line, most) for line in lines) * LINE * size <= height:
             return half / 2
     return None
 
 
 def _rows(line: str, most: int) -> int:
-    """How many rows a line takes, at most so many letters in each."""
+    """How many rows a line takes, at most so many letters in each; a word that is longer begins a row and takes several."""
     rows, used = 1, 0
     for word in line.split():
         if used and used + 1 + len(word) > most:
-            rows, used = rows + 1, len(word)
-        else:
-            used += len(word) + (1 if used else 0)
+            rows, used = rows + 1, 0
+        used += len(word) + (1 if used else 0)
+        while used > most:
+            rows, used = rows + 1, used - most
     return rows
