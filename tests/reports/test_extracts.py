@@ -48,8 +48,10 @@ def test_a_summary_and_a_label_of_one_page_each_are_sealed_with_the_certificate(
         assert "TI-0417" in words
         assert "rehearsal on a simulated bench" in words.lower()
     assert verify(folder, known()).status == 0
+    label = (folder / "label.pdf").read_bytes()
     (folder / "label.pdf").write_bytes(b"%PDF-1.7 another\n%%EOF\n")
     assert any("label.pdf" in each for each in verify(folder, known()).differences)
+    (folder / "label.pdf").write_bytes(label)
     certificate_of([folder])
     assert not (folder / "summary.pdf").exists(), "of the edition before, and kept with it"
 
