@@ -13,7 +13,7 @@ from pathlib import Path
 from runner.errors import RecordError
 from runner.record.folder import CERTIFICATE_PDF, SESSION
 from runner.seal.sealing import EVIDENCE, SEAL, SIG, evidence_in
-from runner.seal.sshsig import Signer, checked, sign
+from runner.seal.sshsig import Signer, checked
 from runner.seal.station_key import StationKey
 from runner.seal.verified import Verified
 from runner.seal.verify import evidence_against_its_sums
@@ -41,7 +41,7 @@ def carried(folder: Path) -> dict[str, bytes]:
 
 def signed(document: bytes, key: StationKey) -> bytes:
     """The document with a signature over it behind it."""
-    lines = sign(document, key.private).strip().encode().splitlines()
+    lines = key.sign(document).strip().encode().splitlines()
     _, _, cross_references = document.rpartition(b"startxref")
     offset = cross_references.split()[0]
     comment = MARK + str(len(document)).encode() + b"\n" + b"".join(LINE + line + b"\n" for line in lines)

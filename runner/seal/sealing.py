@@ -66,9 +66,12 @@ def seal_evidence(folder: Path, method: str, *, simulated: bool) -> str:
         names = evidence_in(folder)
         evidence = listed(folder, names)
         about = _json(_about(folder, names, method, key, simulated=simulated))
+        signature = key.sign(
+            evidence.encode("utf-8", "surrogateescape")
+        )  # before anything is written: a key may refuse
         with _sealing(folder):
             write_whole(folder / SEAL, about)
-            _sign(folder, EVIDENCE, evidence, key)
+            _write(folder, EVIDENCE, evidence, signature)
             return seal_certificate(folder)
     except (TripwitnessError, OSError) as error:
         return str(error)
@@ -106,6 +109,13 @@ def seal_session(folder: Path) -> str:
     return ""
 
 
+def not_whole(folder: Path) -> None:
+    """Say of a folder that has a seal that what was issued since is not in it. Never raises."""
+    with contextlib.suppress(OSError):
+        if any((folder / name).is_file() for name in SEALS):
+            (folder / SEALING).touch()
+
+
 def _files(folder: Path) -> Iterable[Path]:
     return (path for path in sorted(folder.rglob("*")) if path.is_file() and path.suffix not in PASSING)
 
@@ -119,11 +129,12 @@ def _sealing(folder: Path) -> Iterator[None]:
 
 
 def _sign(folder: Path, name: str, content: str, key: StationKey) -> None:
-    from runner.seal.sshsig import sign
+    _write(folder, name, content, key.sign(content.encode("utf-8", "surrogateescape")))
 
-    message = content.encode("utf-8", "surrogateescape")  # a name of a file may be any bytes
-    write_whole(folder / name, message)
-    write_whole(folder / f"{name}{SIG}", sign(message, key.private).encode())
+
+def _write(folder: Path, name: str, content: str, signature: str) -> None:
+    write_whole(folder / name, content.encode("utf-8", "surrogateescape"))  # a name of a file may be any bytes
+    write_whole(folder / f"{name}{SIG}", signature.encode())
 
 
 def _about(folder: Path, names: list[str], method: str, key: StationKey, *, simulated: bool) -> Mapping[str, Any]:
