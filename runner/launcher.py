@@ -302,8 +302,9 @@ class Face:
         )
 
     def _in_lines(self, job: Job, place: Place, stop: StopFlag, work: Callable[[Operator], Result]) -> Result:
-        printer = Printer(job.program.cautions, job.program.prepare, sys.stderr if self.options.json else sys.stdout)
-        printer.line(f"{job.procedure.title}: {job.pack.name}, serial no. {job.pack.serial}, at {job.bench.name}")
+        out = sys.stderr if self.options.json else sys.stdout
+        printer = Printer(job.program.cautions, job.program.prepare, out, place.site.clock.utc)
+        printer.begin(f"{job.procedure.title}: {job.pack.name}, serial no. {job.pack.serial}, at {job.bench.name}")
         if self.script is not None:
             return work(ScriptedOperator(self.script, printer.told, printer.show, place.eyes))
         printer.every = DISPLAYS_EVERY if place.eyes is not None and job.program.by_hand else PROGRESS_EVERY

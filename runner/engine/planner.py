@@ -229,7 +229,14 @@ class _Planner:
             Planned(
                 len(self.steps),
                 kind,
-                title(kind, numbers, words, sensor.name if sensor else "", getattr(step, "record", "")),
+                title(
+                    kind,
+                    numbers,
+                    words,
+                    sensor.name if sensor else "",
+                    getattr(step, "record", ""),
+                    [each.name for each in sensors],
+                ),
                 self._text(step.say, values, sensor),
                 numbers,
                 sensor.name if sensor else "",

@@ -84,7 +84,7 @@ class FindingsScreen(Screen[None]):
         self.query_one("#what", Static).update(Content("\n".join(about(finding))))
         lines = self.query_one(IntervalLines)
         lines.display = finding.value is not None
-        lines.show(finding.value, finding.expanded_uncertainty, finding.lower, finding.upper)
+        lines.show(finding.value, finding.expanded_uncertainty, finding.lower, finding.upper, finding.unit)
         self.query_one("#budget", Static).update(Content("\n".join(budget_of(finding))))
 
     def action_back(self) -> None:

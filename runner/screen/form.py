@@ -19,6 +19,7 @@ MORE = {
     "pack": "Other protections: add them in the file (see the manual of procedures).",
     "bench": "Add more values in the file.",
 }
+EXAMPLE = "e.g."  # before what stands in an empty field, so that nobody takes it for an entry
 WHAT_TO_DO = {"pack": "copy the values from the data sheet", "bench": "enter your instruments"}
 
 
@@ -32,7 +33,7 @@ class FormScreen(Screen[Path | None]):
     CSS = """
     FormScreen #fields { height: 1fr; }
     FormScreen Horizontal { height: 1; }
-    FormScreen Label { width: 48; padding: 0 1; }
+    FormScreen Label { width: 42; padding: 0 0 0 1; }
     FormScreen Input { width: 1fr; height: 1; border: none; padding: 0 1; background: $panel; }
     FormScreen Input:focus { background: $primary; }
     FormScreen #said { height: auto; min-height: 2; max-height: 6; padding: 0 1; background: $surface; }
@@ -50,7 +51,9 @@ class FormScreen(Screen[Path | None]):
             for field in self.fields:
                 with Horizontal():
                     yield Label(f"{field.ask}{' *' if field.needed else ''}", markup=False)
-                    yield Input(placeholder=field.example, id=f"field-{field.key}")
+                    yield Input(
+                        placeholder=f"{EXAMPLE} {field.example}" if field.example else "", id=f"field-{field.key}"
+                    )
         yield Static("", id="said")
         yield Footer()
 
@@ -63,7 +66,11 @@ class FormScreen(Screen[Path | None]):
     def on_input_changed(self, message: Input.Changed) -> None:
         field = self._field(message.input)
         fault = field.fault(message.value) if message.value else ""
-        self._say(f"{field.ask}: {fault}" if fault else f"{field.ask}: {'✓' if message.value else field.example}")
+        self._say(
+            f"{field.ask}: {fault}"
+            if fault
+            else f"{field.ask}: {'✓' if message.value else f'{EXAMPLE} {field.example}' if field.example else ''}"
+        )
 
     def on_input_submitted(self, message: Input.Submitted) -> None:
         message.stop()

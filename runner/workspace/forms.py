@@ -75,7 +75,7 @@ BENCH = (
     Field("supply_current", "maximum current of supply or charger", "18 A", "current", True),
     Field("clamp_gain", "clamp: accuracy (± part of the reading)", "2 %", "ratio"),
     Field("probe", "thermometer address (empty: read by hand)", "TCPIP::192.0.2.11::5025::SOCKET"),
-    Field("probe_uncertainty", "thermometer: expanded uncertainty (k = 2)", "0.2 K", "temperature difference", True),
+    Field("probe_uncertainty", "thermometer: uncertainty (k = 2)", "0.2 K", "temperature difference", True),
     Field("coupling", "maximum difference of probe and sensor", "0.3 K", "temperature difference", True),
     Field("meter", "voltmeter address (empty: read by hand)", "TCPIP::192.0.2.12::5025::SOCKET"),
     Field("load", "load address (empty: switched by hand)", "TCPIP::192.0.2.13::5025::SOCKET"),
