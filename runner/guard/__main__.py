@@ -77,6 +77,7 @@ def _wait(plan: Plan, pulse: Pulse, act: Act, rest: bytes) -> str:
             if "act" in message:
                 return str(message["act"])
         if gone or ended:
+            act.runner_leaves()
             return "the program has stopped"
         late = pulse.overdue
         if late > plan.patience and seen > plan.patience:

@@ -40,6 +40,7 @@ class Act:
         self._changed = threading.Condition()
         self._writing = threading.Lock()
         self._first = ""
+        self._leaving = False
 
     def prepare(self) -> None:
         """Load the transport and make the links, so that acting begins with the first byte."""
@@ -71,8 +72,19 @@ class Act:
         """End a runner that hangs, and wait until its connections are closed."""
         with contextlib.suppress(OSError):
             os.kill(self.plan.runner, signal.SIGKILL)
+        self._wait_until_gone()
+
+    def runner_leaves(self) -> None:
+        """The runner's end of the pipe is closed: it is ending, but for a moment it may still be there.
+
+        A process closes its files before it is gone, and a bench that answers fast is off in between: without this,
+        what a person must do would be kept back from a terminal that nobody else uses any more.
+        """
+        self._leaving = True
+
+    def _wait_until_gone(self) -> None:
         until = time.monotonic() + END_WAIT
-        while os.getppid() == self.plan.runner and time.monotonic() < until:
+        while not self.runner_gone and time.monotonic() < until:
             time.sleep(0.005)
 
     def make_safe(self, why: str) -> None:
@@ -124,6 +136,8 @@ class Act:
     # ---- saying and writing ----------------------------------------------------------------------------------
 
     def _say(self, unsure: list[str], why: str) -> None:
+        if self._leaving:
+            self._wait_until_gone()
         sure = [each.role for each in self.plan.targets if each.words.ask and each.role not in unsure]
         lines = [f"TRIPWITNESS GUARD: {why}."]
         if sure:

@@ -177,7 +177,7 @@ def test_a_guard_that_does_not_come_up_is_an_error(switch, monkeypatch, tmp_path
 
 # a runner that is only as much as a guard has to see: it starts one, beats, and then does what its argument says
 RUNNER = """\
-import sys, time, json
+import os, sys, time, json
 from pathlib import Path
 from runner.guard.handle import Guard
 from runner.guard.plan import Plan
@@ -197,6 +197,8 @@ while time.monotonic() < end:
     if sys.argv[2] == "slow":  # an exchange of 3 s, announced
         guard.beat(3.0); time.sleep(3.0)
         guard.stand_down(); sys.exit(0)
+    if sys.argv[2] == "lingers":  # its files are closed, as of one that ends, and it is still there
+        guard._process.stdin.close(); time.sleep(0.3); os._exit(1)
     guard.beat(0.1); time.sleep(0.02)
 """
 
@@ -229,6 +231,16 @@ def test_a_killed_runner_leaves_everything_off_and_the_person_told(switch, runne
     _, err = process.communicate(timeout=10)  # its guard has the other end of the pipe, and lets go when it is done
     assert "supply0 switched off and read back" in err
     assert "Remove heat and ice from T1 now." in err
+    assert f"tripwitness resume {tmp_path}" in err
+
+
+def test_a_runner_that_is_not_quite_gone_when_everything_is_off_does_not_keep_the_guard_from_saying_so(
+    switch, runner, tmp_path
+):
+    process, _ = runner("lingers", switch)
+    until(lambda: not switch.on)
+    _, err = process.communicate(timeout=10)
+    assert "supply0 switched off and read back" in err
     assert f"tripwitness resume {tmp_path}" in err
 
 
