@@ -314,9 +314,10 @@ class Face:
         self, job: Job, place: Place, stop: StopFlag, work: Callable[[Operator], Result], plan: Sequence[str]
     ) -> Result:
         from runner.screen.app import show_run
+        from runner.screen.sentences import headings
 
-        simulated = f"REHEARSAL ×{place.site.clock.speed:g} · " if place.site.simulated or job.bench.simulated else ""
-        heading = f"{simulated}{job.pack.name} no. {job.pack.serial} · {job.procedure.title}"
+        simulated = place.site.simulated or job.bench.simulated
+        titles = headings(job, *(("REHEARSAL", f"×{place.site.clock.speed:g}") if simulated else ()))
         wanted, eyes = self.script, place.eyes
 
         def answering(screen: ScreenOperator) -> Operator:
@@ -326,7 +327,7 @@ class Face:
 
         return show_run(
             job,
-            heading,
+            titles,
             _operator_name(job),
             stop,
             work,

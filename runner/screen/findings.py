@@ -21,6 +21,7 @@ from runner.errors import TripwitnessError
 from runner.measure.conformity import NOT_JUDGED, percent
 from runner.measure.finding import Finding
 from runner.screen.widgets.interval import IntervalLines
+from runner.screen.widgets.still_line import Title
 from runner.sheets.parts.protections import protection_name
 
 MARKS = {"pass": "✓", "conditional pass": "✓?", "conditional fail": "✗?", "fail": "✗", "not measured": "–", None: " "}
@@ -43,15 +44,19 @@ class FindingsScreen(Screen[None]):
     """
 
     def __init__(
-        self, title: str, findings: Sequence[Finding], where: str, certificate: Callable[[], str] | None = None
+        self,
+        titles: Sequence[str],
+        findings: Sequence[Finding],
+        where: str,
+        certificate: Callable[[], str] | None = None,
     ) -> None:
         super().__init__()
-        self._heading, self.findings, self._where = title, tuple(findings), where
+        self._headings, self.findings, self._where = tuple(titles), tuple(findings), where
         self._certificate = certificate
         self._making = False
 
     def compose(self) -> ComposeResult:
-        yield Static(Content(self._heading), id="title")
+        yield Title(*self._headings)
         with Horizontal():
             yield OptionList(*(Option(Content(_line(finding))) for finding in self.findings), id="list")
             with VerticalScroll(id="one"), Vertical():

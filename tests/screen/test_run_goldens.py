@@ -17,12 +17,23 @@ from runner.events import CHARGE, METER_VOLTAGE, PROBE_TEMPERATURE, SUPPLY_CURRE
 from runner.orders import Ask, AskTaps, Conclude, End, take_away
 from runner.screen.app import RunApp
 from runner.screen.feed import ScreenOperator, Told, ViewSeen
+from runner.screen.sentences import headings
 from runner.workspace.job import load
 from tests.builders import BENCH, PACK, SHORT_PROCEDURE, user_file
 from tests.screen.kept_runs import MISSING, TRIP
 from tests.screen.played import SIZES, matches_golden, played, shows, text
 
 TITLES = ("confirm: Ready?", "charge at 4 A until steady", "heat T1 at 3 K/min", "cool T1 at 3 K/min", "off")
+BY_HAND_BENCH = """\
+kind: bench
+name: bench of the tests
+instruments:
+  charger: {by_hand: true, voltage: 29.2 V, current: 4 A}
+  clamp: {by_hand: true, current_accuracy: {gain: 2 %, offset: 50 mA, resolution: 10 mA}}
+  probe: {by_hand: true, accuracy: {expanded_uncertainty: 0.2 K, coverage_factor: 2}, coupling: 0.3 K}
+  meter: {by_hand: true}
+  load: {by_hand: true, limits: {voltage: 31 V, current: 10 A}, draws: 10 A}
+"""
 HEATING = View(
     t=300.0,
     state="watching",
@@ -149,7 +160,7 @@ def a_screen():
     t = np.arange(0.0, 301.0, 1.0)
     for at, temperature in zip(t, 23.0 + 31.0 * t / 300.0, strict=True):
         operator.trace.add(float(at), float(temperature), 4.0 if at < 290.0 else 0.0)
-    return RunApp(job, "REHEARSAL · TIM-840", operator, StopFlag(), NoThread(), finding_line)
+    return RunApp(job, headings(job, "REHEARSAL", "×30"), operator, StopFlag(), NoThread(), finding_line)
 
 
 @pytest.mark.parametrize("size", SIZES)

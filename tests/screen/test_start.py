@@ -292,7 +292,7 @@ def test_f1_shows_and_hides_which_key_does_what():
             await pilot.press("f1")
             await until(pilot, lambda: bool(app.screen.query("KeyList")), "the keys")
             assert "F1 closes this list." in text(app)
-            assert "Esc stops the run" not in text(app), "there is none"
+            assert "F8 stops the run" not in text(app), "there is none"
             await pilot.press("f1")
             await until(pilot, lambda: not app.screen.query("KeyList"), "the keys to go")
 

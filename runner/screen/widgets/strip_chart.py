@@ -55,6 +55,14 @@ class Trace:
         table = table[table[:, 0] >= table[-1, 0] - span] if len(table) else table
         return table[:, 0], table[:, 1], table[:, 2]
 
+    def temperature_at(self, t: float) -> float | None:
+        """The temperature (°C) that stood at ``t`` s, if there was one."""
+        with self._lock:
+            points = list(self._points)
+        return next(
+            (temperature for at, temperature, _ in reversed(points) if at <= t and temperature == temperature), None
+        )
+
 
 class Finished:
     """A trace that no longer grows: put together once, however long it is."""
