@@ -104,11 +104,20 @@ def declared_path(pack: PackSheet) -> DeclaredPath:
     return DeclaredPath(pack.residual_current, pack.retry_every or 0.0, paths)
 
 
-def named_in_texts(sensor: Sensor | None, current_ceiling: float) -> dict[str, str]:
-    """What texts of a procedure may name besides values: TEXT_NAMES of hold_steps.py. The ceiling is in A."""
+def named_in_texts(sensor: Sensor | None, current_ceiling: float, supply: str) -> dict[str, str]:
+    """What texts of a procedure may name besides values: TEXT_NAMES of hold_steps.py. The ceiling is in A.
+
+    ``supply`` is the word for what charges the pack on this bench.
+    """
     name, place = (sensor.name, sensor.place) if sensor is not None else ("the sensor", "")
     ceiling = shown(current_ceiling, "current")
-    return {"sensor": name, "place": place, "ohms_at_25": ohms_at_25(sensor), "current_ceiling": ceiling}
+    return {
+        "sensor": name,
+        "place": place,
+        "ohms_at_25": ohms_at_25(sensor),
+        "current_ceiling": ceiling,
+        "supply": supply,
+    }
 
 
 def ohms_at_25(sensor: Sensor | None) -> str:

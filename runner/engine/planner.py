@@ -93,6 +93,7 @@ class _Planner:
         self.agreement = Agreement(procedure, pack, bench, sources[1], sources[2], sensors)
         self.problems = self.agreement.problems
         self.currents = Currents(pack, bench)
+        self.raised = ""  # the sentence about a ceiling that a charger or a load by hand needs higher
         self.told: dict[str, str] = {}  # what texts say of values that the sheet does not declare
         self.steps: list[Planned] = []
         self.places: list[Path] = []  # of each step, in the procedure's file
@@ -155,6 +156,7 @@ class _Planner:
             usual_readings(self.pack),
             self.pack.rated_energy or self.pack.rated_capacity * self.pack.nominal_voltage,
             tuple(self.currents.said),
+            raised=self.raised,
         )
 
     def _prepare(self, values: Mapping[str, float]) -> tuple[str, ...]:
@@ -192,7 +194,10 @@ class _Planner:
         hot = wanted.temperature
         watched = hot is not None and "probe" in self.bench.roles()
         temperature = self._value(hot, values, ("ceilings", "temperature")) if hot is not None and watched else None
-        found["current"] = possible.ceiling_of_current(found["current"], self.pack, self.bench)
+        raised = possible.ceiling_of_current(found["current"], self.pack, self.bench)
+        if raised > found["current"]:
+            self.raised = possible.why_raised(self.procedure.name, found["current"], raised, self.pack, self.bench)
+        found["current"] = raised
         return CeilingValues(temperature, **found)
 
     # ---- steps -----------------------------------------------------------------------------------------------
@@ -380,7 +385,7 @@ class _Planner:
     def _text(self, text: str, values: Mapping[str, float], sensor: Sensor | None) -> str:
         words = {name: shown(value, self.dimensions.get(name, "ratio")) for name, value in values.items()}
         words |= self.told
-        words |= named_in_texts(sensor, self._current_ceiling)
+        words |= named_in_texts(sensor, self._current_ceiling, possible.charged_by(self.bench))
         for name, dimension in self.dimensions.items():
             words.setdefault(name, f"(no {name.replace('_', ' ')} declared)" if dimension in DIMENSIONS else "")
         return " ".join(text.format_map(words).split())
