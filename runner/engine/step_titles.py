@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Mapping
 from typing import Any
 
 from runner.notation.quantity import shown
@@ -17,23 +17,15 @@ IN_WORDS = ("one", "two", "three", "four", "five", "six", "seven", "eight", "nin
 PLACES = ("first", "second", "third", "fourth", "fifth", "sixth", "seventh", "eighth", "ninth", "tenth", "11th", "12th")
 
 
-def title(kind: str, numbers: Numbers, words: Words, sensor: str, record: str, sensors: Sequence[str] = ()) -> str:
+def title(kind: str, numbers: Numbers, words: Words, sensor: str, record: str, which: str = "") -> str:
     """The title of a step, short enough for a narrow screen.
 
-    ``sensors`` are all that are tested: at the hold point where the work at one of several begins, it is said which of them.
+    ``which``: the sensor and which of several it is, told at the hold point where the work at it begins.
     """
     where = f" {sensor}" if sensor else ""
     if kind == "confirm" and sensor:
-        where = f" sensor {of_several(sensor, sensors)}"
+        where = f" sensor {which or sensor}"
     return _TITLES[kind](numbers, words, where, record)
-
-
-def of_several(sensor: str, sensors: Sequence[str]) -> str:
-    """A sensor and its place among those that are tested: ``T1 (first of two)``; of one alone its name."""
-    if len(sensors) < 2 or sensor not in sensors:
-        return sensor
-    at, of = sensors.index(sensor), len(sensors)
-    return f"{sensor} ({PLACES[at]} of {IN_WORDS[of - 1]})" if of <= len(IN_WORDS) else f"{sensor} ({at + 1} of {of})"
 
 
 def _amps(numbers: Numbers, name: str = "current") -> str:
