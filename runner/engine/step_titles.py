@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from typing import Any
 
 from runner.notation.quantity import shown
@@ -26,6 +26,14 @@ def title(kind: str, numbers: Numbers, words: Words, sensor: str, record: str, w
     if kind == "confirm" and sensor:
         where = f" sensor {which or sensor}"
     return _TITLES[kind](numbers, words, where, record)
+
+
+def of_several(sensor: str, sensors: Sequence[str]) -> str:
+    """A sensor and its place among those that are tested: ``T1 (first of two)``; of one alone its name."""
+    if len(sensors) < 2 or sensor not in sensors:
+        return sensor
+    at, of = sensors.index(sensor), len(sensors)
+    return f"{sensor} ({PLACES[at]} of {IN_WORDS[of - 1]})" if of <= len(IN_WORDS) else f"{sensor} ({at + 1} of {of})"
 
 
 def _amps(numbers: Numbers, name: str = "current") -> str:

@@ -29,6 +29,11 @@ class Title(Static):
         super().__init__(Content(wordings[0]), id=id)
         self._wordings = wordings
 
+    def say(self, *wordings: str) -> None:
+        """Another title from now on."""
+        self._wordings = wordings
+        self.on_resize()
+
     def on_resize(self) -> None:
         width = self.size.width
         fitting = next((text for text in self._wordings if len(text) <= width), self._wordings[-1])
