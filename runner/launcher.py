@@ -167,6 +167,9 @@ class Face:
             job, resumption = broken_off(run)
             return self._carry_out(job, self._on_a_bench((), job.bench, (), locks), run, resumption)[1]
 
+    def _operator(self, job: Job) -> str:
+        return operator_name(job.bench, getattr(self.options, "operator", ""))
+
     @property
     def _sensors(self) -> tuple[str, ...]:
         return tuple(self.options.sensor)
@@ -325,7 +328,7 @@ class Face:
         if self.script is not None:
             return work(ScriptedOperator(self.script, printer.told, printer.show, place.eyes))
         printer.every = DISPLAYS_EVERY if place.eyes is not None and job.program.by_hand else PROGRESS_EVERY
-        return work(_at_displays(PlainOperator(printer, stop, operator_name(job.bench)), job, place))
+        return work(_at_displays(PlainOperator(printer, stop, self._operator(job)), job, place))
 
     def _on_screen(
         self, job: Job, place: Place, stop: StopFlag, work: Callable[[Operator], Result], plan: Sequence[str]
@@ -345,7 +348,7 @@ class Face:
         return show_run(
             job,
             titles,
-            operator_name(job.bench),
+            self._operator(job),
             stop,
             work,
             finding_line,
