@@ -38,6 +38,7 @@ from runner.measure.finding import Finding
 from runner.notation.quantity import shown
 from runner.notation.visible import visible
 from runner.record.folder import CERTIFICATE_HTML, CERTIFICATE_PDF, write_whole
+from runner.seal.pdf import SIGNED
 from runner.seal.sealing import EDITIONS
 from runner.sheets.instrument_parts import InstrumentSheet
 from runner.vocabulary import Answer, Role, Seen
@@ -87,7 +88,9 @@ def write_certificate(
     paper = letterhead()
     number = number_of(folder, paper, issued)
     edition = 1 + len(list((folder / EDITIONS).glob(f"*/{CERTIFICATE_HTML}")))
-    html = render(evaluations, number, issued, not_begun, evidence, broken, paper, edition)
+    html = render(
+        evaluations, number, issued, not_begun, evidence, broken, paper, edition, "" if finish is bytes else SIGNED
+    )
     write_whole(folder / CERTIFICATE_HTML, html.encode())
     try:
         why = write_pdf(html, folder / CERTIFICATE_PDF, attached, finish)
@@ -105,6 +108,7 @@ def render(
     broken: Sequence[str] = (),
     paper: Letterhead = PLAIN_PAPER,
     edition: int = 1,
+    keywords: str = "",
 ) -> str:
     """The certificate as one self-contained HTML page. Raises RecordError if a laboratory's own template cannot be used."""
     places = [*([paper.templates] if paper.templates is not None else []), TEMPLATES]
@@ -120,7 +124,7 @@ def render(
     )
     contents = _contents(evaluations, number, issued, not_begun, broken)
     contents |= {"evidence": evidence, "broken": list(broken), "qr": _qr(f"{number} {evidence}") if evidence else ""}
-    contents |= {"paper": paper, "edition": edition, "issued": paper.date(contents["issued"])}
+    contents |= {"paper": paper, "edition": edition, "keywords": keywords, "issued": paper.date(contents["issued"])}
     contents["received"] = paper.date(contents["pack"].received.isoformat()) if contents["pack"].received else ""
     try:
         return environment.get_template("certificate.html.jinja").render(contents)

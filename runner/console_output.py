@@ -13,7 +13,6 @@ from runner.bench.assembly import Bench
 from runner.bench.self_check import call
 from runner.conduct.clock import ScaledClock
 from runner.engine.schedule import Agenda
-from runner.errors import RecordError
 from runner.evaluation.evaluate import Evaluation, evaluate
 from runner.evaluation.provenance import changes
 from runner.measure.conformity import NOT_JUDGED
@@ -21,7 +20,8 @@ from runner.measure.finding import Finding
 from runner.record.folder import FINDINGS, TRUTH, RunFolder
 from runner.rehearsal.truth import against_truth
 from runner.seal.pdf import against_the_pdf, verify_pdf
-from runner.seal.station_key import known, rotate, station_key, trust
+from runner.seal.signers import known, trust
+from runner.seal.station_key import rotate, station_key
 from runner.seal.verify import verify
 from runner.vocabulary import Exit
 from runner.workspace.job import load_bench
@@ -96,6 +96,8 @@ def evaluate_again(path: Path, *, as_json: bool) -> int:
         print_json(evaluation)
     else:
         print_findings(evaluation)
+    for what in evaluation.not_known:
+        print(f"  not known: {what}", file=sys.stderr if as_json else sys.stdout)
     if before is not None:
         said = changes(before, evaluation.as_json())
         for line in said or ["no change since the last evaluation"]:
@@ -150,13 +152,11 @@ def print_verified(path: Path, signers: Path | None) -> int:
 
 
 def print_key(*, export: bool, replace: bool, trusted: Path | None) -> int:
-    """This station's key: its fingerprint, or the line for others. Raises KeyUnusable, RecordError for a file of no use."""
+    """This station's key: its fingerprint, or the line for others. Raises KeyUnusable, SheetError for lines that are no keys."""
     if trusted is not None:
-        try:
-            for line in trusted.read_text(encoding="utf-8").splitlines():
-                trust(line)
-        except (OSError, ValueError) as error:
-            raise RecordError(f"is no file of allowed signers ({error})", str(trusted), "give another") from error
+        for line in trust(trusted):
+            print(f"known from now on: {line}")
+        return Exit.PASS
     key = rotate() if replace else station_key()
     print(key.allowed_signers if export else f"{key.station}  {key.signer.fingerprint}")
     return Exit.PASS

@@ -227,6 +227,7 @@ class Face:
     def _session(self, place: Place, session: Session) -> int:
         pack = parse_pack(place.files[0].text, place.files[0].name)
         place.lock(session.path)
+        session.goes_on()
         while (number := session.next()) is not None:
             entry = session.entries[number]
             if entry.run:

@@ -51,6 +51,7 @@ class Evaluation:
     refused_today: tuple[str, ...] = ()  # what its sheets say that would not be taken any more
     judged_otherwise: tuple[str, ...] = ()  # where today's watcher differs from what was said live
     broken: tuple[str, ...] = ()  # what has changed since the record was made or sealed
+    not_known: tuple[str, ...] = ()  # what of that cannot be known, as where there is no seal
 
     @property
     def simulated(self) -> bool:
@@ -104,7 +105,7 @@ class Evaluation:
         """findings.json."""
         return {
             "schema": 1,
-            "run": self.folder.number,
+            "run": self.resolved.get("run", self.folder.number),  # a folder may be renamed
             "version": runner.__version__,
             "method": digest(),
             "pack": {"name": self.pack.name, "serial": self.pack.serial},
@@ -122,7 +123,7 @@ def evaluate(folder: RunFolder) -> Evaluation:
     Of a sealed run, what it said before is kept in an edition and the new state sealed; where something has changed since the
     seal, nothing is written. Raises RecordError if the folder's evidence is missing, SheetError if its inputs no longer parse.
     """
-    evaluation = replace(worked_out(folder), broken=tuple(verify(folder.path, {}).differences))
+    evaluation = _verified(worked_out(folder))
     content = evaluation.as_json()
     if not _says_the_same(folder, content) and not evaluation.broken:
         before = folder.read_json(FINDINGS) if (folder.path / FINDINGS).is_file() else None
@@ -132,6 +133,11 @@ def evaluate(folder: RunFolder) -> Evaluation:
         if edition is not None:
             seal_evidence(folder.path, digest(), simulated=evaluation.simulated)
     return evaluation
+
+
+def _verified(evaluation: Evaluation) -> Evaluation:
+    found = verify(evaluation.folder.path, None)
+    return replace(evaluation, broken=tuple(found.differences), not_known=tuple(found.unknown))
 
 
 def _says_the_same(folder: RunFolder, content: dict[str, Any]) -> bool:
