@@ -41,6 +41,7 @@ from runner.record.folder import CERTIFICATE_HTML, CERTIFICATE_PDF, write_whole
 from runner.seal.pdf import SIGNED
 from runner.seal.sealing import EDITIONS
 from runner.sheets.instrument_parts import InstrumentSheet
+from runner.sheets.instruments import FurtherMeter, FurtherProbe, role_of
 from runner.vocabulary import Answer, Role, Seen
 
 PLAIN_PAPER = Letterhead()
@@ -224,7 +225,10 @@ def _rules(evaluations: Sequence[Evaluation]) -> list[tuple[str, str, str]]:
 
 
 def _plots(evaluation: Evaluation, prefix: str) -> list[str]:
-    found = (crossings_svg(finding, evaluation.recording, prefix) for finding in evaluation.findings)
+    found = (
+        crossings_svg(finding, evaluation.recording, prefix, evaluation.declared.at(finding.sensor or "").probe_channel)
+        for finding in evaluation.findings
+    )
     return [svg for svg in found if svg]
 
 
@@ -331,9 +335,19 @@ def _instruments(evaluations: Sequence[Evaluation]) -> list[dict[str, str]]:
     found: dict[str, dict[str, str]] = {}
     for evaluation in evaluations:
         for role, instrument in evaluation.bench.roles().items():
-            if role in USED or role in evaluation.procedure.needs:
+            if role_of(role) in USED or role in evaluation.procedure.needs:
                 found.setdefault(role, _instrument(role, instrument, evaluation))
     return list(found.values())
+
+
+def _called(key: str, instrument: InstrumentSheet) -> str:
+    """An instrument by its role; a further one also by its name, its place and what it is the reference of."""
+    if not isinstance(instrument, FurtherProbe | FurtherMeter):
+        return key
+    role, _, name = key.partition(" ")
+    sensors = instrument.sensors if isinstance(instrument, FurtherProbe) else ()
+    said = [instrument.place, *([f"reference of {', '.join(sensors)}"] if sensors else [])]
+    return f"{role} {name} ({'; '.join(said)})"
 
 
 def _instrument(role: str, instrument: InstrumentSheet, evaluation: Evaluation) -> dict[str, str]:
@@ -346,7 +360,7 @@ def _instrument(role: str, instrument: InstrumentSheet, evaluation: Evaluation) 
         else "no calibration stated; maker's accuracy used"
     )
     return {
-        "role": role,
+        "role": _called(role, instrument),
         "identity": answered or f"{instrument.model or '—'}, {'set' if role == Role.BOX else 'read'} by hand",
         "calibration": calibration,
         "certificate": instrument.certificate or "—",

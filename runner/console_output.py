@@ -23,6 +23,7 @@ from runner.seal.pdf import against_the_pdf, verify_pdf
 from runner.seal.signers import known, trust
 from runner.seal.station_key import rotate, station_key
 from runner.seal.verify import verify
+from runner.sheets.instruments import place_of
 from runner.vocabulary import Exit
 from runner.workspace.job import load_bench
 from runner.workspace.locks import Locks
@@ -136,7 +137,7 @@ def check_instruments(path: Path) -> int:
         for text in filter(None, (each.readings, *each.details())):
             print(f"         {text}")
         if each.fault is not None:
-            where = ("instruments", each.role, "address")
+            where = (*place_of(each.role), "address")
             print(file.source.problem(where, f"{each.role}: {each.fault.what}", each.fault.remedy), file=sys.stderr)
     return Exit.ENDED_EARLY if any(each.fault for each in present) else Exit.PASS
 

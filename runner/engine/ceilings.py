@@ -30,6 +30,7 @@ from runner.events import (
     Answered,
     Event,
     Sampled,
+    named_by,
 )
 from runner.orders import Ask, Order, Withdraw
 from runner.scale import as_read, degrees
@@ -66,10 +67,10 @@ def _watched(path: str, values: CeilingValues) -> tuple[tuple[str, str, str], ..
     return found if values.temperature is None else (("temperature", PROBE_TEMPERATURE, "°C"), *found)
 
 
-def _over(name: str, value: float, ceiling: float, unit: str) -> str:
-    """That a reading is over its ceiling, as a sentence; both in ``unit``."""
+def _over(name: str, value: float, ceiling: float, unit: str, whose: str = "") -> str:
+    """That a reading is over its ceiling, as a sentence; both in ``unit``. ``whose``: of which thermometer, with a space before."""
     (now, read), (most, _) = as_read(value, unit), as_read(ceiling, unit)
-    return f"{name} {now:.4g} {read} is over its ceiling of {most:.4g} {read}"
+    return f"{name} {now:.4g} {read}{whose} is over its ceiling of {most:.4g} {read}"
 
 
 class Ceilings:
@@ -150,7 +151,18 @@ class Ceilings:
             self._over[name] = self._over.get(name, 0) + 1 if value > ceiling else 0
             if self._over[name] >= (1 if name == "temperature" else 2):
                 return _over(name, value, ceiling, unit)
-        return self._too_cold(sample) or self._under_the_floor(sample)
+        return self._too_cold(sample) or self._further(sample) or self._under_the_floor(sample)
+
+    def _further(self, sample: Sampled) -> str | None:
+        """The ceiling of the temperature holds at every thermometer that is there."""
+        ceiling = self.values.temperature
+        if ceiling is None or not (self._heated or self._seen):
+            return None
+        for channel, value in sample.readings.items():
+            who = named_by(channel)
+            if who.startswith("probe") and value > ceiling:
+                return _over("temperature", value, ceiling, "°C", f" ({who})")
+        return None
 
     def typed(self, name: str, value: float) -> str:
         """Which ceiling a reading passes that a person has typed, as a sentence, or nothing."""

@@ -83,9 +83,9 @@ def with_restarts(steps: list[Planned]) -> tuple[Planned, ...]:
 
 
 def probe_resolution(bench: BenchFile) -> float:
-    """The last digit of the reference thermometer in K; a tenth where the bench file does not say."""
-    probe = bench.instruments.probe
-    return float(probe.accuracy.resolution) or 0.1 if probe is not None else 0.1
+    """The last digit of the reference thermometer in K, of several the coarsest; a tenth where the bench file does not say."""
+    probes = [bench.instruments.probe, *bench.instruments.references.values()]
+    return max((float(probe.accuracy.resolution) or 0.1 for probe in probes if probe is not None), default=0.1)
 
 
 def empty_at(pack: PackSheet, bench: BenchFile, kind: str) -> float:

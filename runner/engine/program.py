@@ -97,6 +97,10 @@ class Program:
         ""  # that the ceiling of the current is above the procedure's, with both values: for a person to judge
     )
     unread: tuple[str, ...] = ()  # what the instruments cannot report, in sentences for the record
+    references: Mapping[str, str] = field(
+        default_factory=dict
+    )  # sensor -> channel of a further probe that is its reference
+    further: tuple[str, ...] = ()  # the channels of further instruments
 
     @property
     def to_judge(self) -> tuple[str, ...]:

@@ -13,7 +13,7 @@ from runner.evaluation.provenance import changes, digest
 from runner.evaluation.results import OpenedRun
 from runner.evaluation.run_history import RunHistory, tell
 from runner.evaluation.specification import corrections, declare
-from runner.events import CHANNELS, PROBE_TEMPERATURE
+from runner.events import CHANNELS, PROBE_TEMPERATURE, named_by
 from runner.measure.conformity import CONDITIONAL_FAIL, CONDITIONAL_PASS, FAIL, NOT_MEASURED, worst
 from runner.measure.finding import Finding
 from runner.measure.findings import findings
@@ -167,7 +167,8 @@ def worked_out(folder: RunFolder) -> Evaluation:
         else (story.end.reason if story.end else "the record is incomplete (no end entry)")
     )
     certified = corrections(bench.instruments)
-    channels = {channel: _corrected(series_of(table, channel), certified.get(channel)) for channel in CHANNELS}
+    read = (*CHANNELS, *(name for name in map(str, table.columns) if named_by(name)))
+    channels = {channel: _corrected(series_of(table, channel), certified.get(channel)) for channel in read}
     taps = _corrected(series_of(table[table["by_hand"] == 1], PROBE_TEMPERATURE), certified.get(PROBE_TEMPERATURE))
     recording = Recording(channels, attempts, early, story.typed, story.breaks, taps)
     declared = declare(procedure, pack, bench, tuple(resolved["program"]["sensors"]))
