@@ -41,12 +41,13 @@ from runner.record.folder import CERTIFICATE_HTML, CERTIFICATE_PDF, write_whole
 from runner.seal.pdf import SIGNED
 from runner.seal.sealing import EDITIONS
 from runner.sheets.instrument_parts import InstrumentSheet
-from runner.sheets.instruments import FurtherMeter, FurtherProbe, role_of
+from runner.sheets.instruments import role_of
+from runner.sheets.parts.meters import FurtherMeter, FurtherProbe
 from runner.vocabulary import Answer, Role, Seen
 
 PLAIN_PAPER = Letterhead()
 TEMPLATES = Path(__file__).parent / "templates"
-UNIT_AFTER = re.compile(r"(?<=\d) (?=(?:°C|[mk]?Ω|Ah|Wh|K/min|m?V|m?A|K|s|min|h)\b|%)")
+UNIT_AFTER = re.compile(r"(?<=\d) (?=(?:°C|°F|[mk]?Ω|Ah|Wh|K/min|°F/min|m?V|m?A|K|s|min|h)\b|%)")
 USED = ("supply", "probe", "meter")  # roles whose readings are in the evidence whenever the bench has them
 SIDES = {
     NO_STATEMENT: "open",

@@ -6,7 +6,6 @@ the session.
 
 from __future__ import annotations
 
-import getpass
 import json
 import re
 from collections.abc import Mapping
@@ -19,16 +18,6 @@ from runner.workspace.form_fields import Field
 
 OPERATOR = Field("operator", "operator: your name", "")
 OF_THE_PACK = (Field("customer", "customer", ""), Field("received", "date of receipt", "2026-11-26", "date"))
-
-
-def operator_name(bench: BenchFile, asked: str = "") -> str:
-    """Who operates this bench: as they said at the beginning of the session, as its file says, else the user of this computer."""
-    if asked or bench.operator:
-        return asked or bench.operator
-    try:
-        return getpass.getuser()
-    except (KeyError, OSError):
-        return "operator"
 
 
 def to_ask(pack: PackSheet, bench: BenchFile) -> tuple[Field, ...]:

@@ -10,7 +10,7 @@ from runner.screen.themes import THEMES
 from runner.sheets.bench import parse_bench
 from runner.sheets.pack import parse_pack
 from runner.workspace.job import DEMO_PACK
-from runner.workspace.once import OPERATOR, operator_name, to_ask
+from runner.workspace.once import OPERATOR, to_ask
 from tests.screen.kept_runs import three
 from tests.screen.played import SIZES, matches_golden, played, shows, text, until
 
