@@ -304,12 +304,22 @@ class _Planner:
         """The question, and the steps that follow if it is taken, as one more turn of what came before them."""
         name, group = (sensor.name, self.group) if sensor else ("", 0)
         cycle = 1 + max((each.cycle for each in self.steps if each.group == group), default=0)
-        self.offers += 1
-        self.offer = self.offers
+        self.offer = self.offers = self.offers + 1
         words = self._text(step.say, values, sensor)
-        heading = title("offer", {}, {}, name, "")
         self.places.append(path)
-        self.steps.append(Planned(len(self.steps), "offer", heading, words, {}, name, group, cycle, offer=self.offer))
+        self.steps.append(
+            Planned(
+                len(self.steps),
+                "offer",
+                title("offer", {}, {}, name, ""),
+                words,
+                {},
+                name,
+                group,
+                cycle,
+                offer=self.offer,
+            )
+        )
         for index, inner in enumerate(step.steps):
             self._add(inner, (*path, "steps", index), values, sensor, sensors, cycle)
         self.offer = 0
