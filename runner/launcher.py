@@ -19,7 +19,7 @@ from runner.conduct.clock import ScaledClock, VirtualClock
 from runner.conduct.execute import Result, execute, folder_stamp
 from runner.conduct.interfaces import Operator, StopFlag
 from runner.conduct.log_lines import danger
-from runner.conduct.resume import Resumption, broken_off
+from runner.conduct.resume import Resumption, at_its_end, broken_off
 from runner.conduct.signals import pressing
 from runner.conduct.site import Site
 from runner.console_output import (
@@ -32,12 +32,14 @@ from runner.console_output import (
 )
 from runner.engine.opening import CELLS, NEAR_THE_END
 from runner.errors import BenchError, Problem, RecordError, SheetError
+from runner.evaluation.evaluate import Evaluation
 from runner.evaluation.specification import decision_of
 from runner.plain import DISPLAYS_EVERY, PROGRESS_EVERY, PlainOperator, Printer
 from runner.record.folder import RunFolder
 from runner.rehearsal.displays import AtSimulatedDisplays
 from runner.rehearsal.scripted import UNATTENDED, Eyes, ScriptedOperator
 from runner.rehearsal.simulated_bench import Rehearsal
+from runner.seal.editions import is_sealed
 from runner.sheets.answers import Answers
 from runner.sheets.bench import Assumed, BenchFile, parse_bench
 from runner.sheets.doubts import doubts
@@ -52,11 +54,11 @@ from runner.workspace.job import (
     load,
     load_bench,
     not_judged,
+    operator_name,
     read_answers,
     read_file,
 )
 from runner.workspace.locks import Locks
-from runner.workspace.once import operator_name
 from runner.workspace.session import REHEARSED, Session, agenda_for, protection_of, sensors_for
 
 if TYPE_CHECKING:
@@ -164,8 +166,14 @@ class Face:
                 return self._session(self._on_a_bench(files, bench, session.sensors, locks), session)
             run = RunFolder.existing(folder)
             locks.folder(run.path)
+            evaluation = at_its_end(run) if not is_sealed(run.path) else None
+            if evaluation is not None:
+                return self._report(evaluation, with_certificate=True)
             job, resumption = broken_off(run)
             return self._carry_out(job, self._on_a_bench((), job.bench, (), locks), run, resumption)[1]
+
+    def _operator(self, job: Job) -> str:
+        return getattr(self.options, "operator", "") or operator_name(job.bench)
 
     @property
     def _sensors(self) -> tuple[str, ...]:
@@ -233,6 +241,10 @@ class Face:
             if entry.run:
                 folder = RunFolder.existing(session.path / entry.run)
                 place.lock(folder.path)
+                over = at_its_end(folder)
+                if over is not None:  # and the program was killed before the session knew
+                    session.ended(number, over, early=False)
+                    continue
                 job, resumption = broken_off(folder, place.files[1])
                 result, _ = self._carry_out(job, place, folder, resumption, session=session)
             else:
@@ -243,7 +255,7 @@ class Face:
             doubts, early = job.program.to_judge, result.outcome.early
             session.ended(number, result.evaluation, early=early, doubts=doubts, agreed=result.agreed)
             if result.outcome.early:
-                self._say(f"\n{_goes_on(place, session)}")
+                self._say(f"\n{session.stopped(simulated=place.site.simulated)}")
                 self._warn(result)
                 return Exit.ENDED_EARLY
         evaluations = session.evaluations()
@@ -295,7 +307,7 @@ class Face:
                     result = self._in_lines(job, place, stop, work)
             except BenchError as fault:
                 raise bench_problems(job.bench_file, fault) from fault
-        self._report(result, with_certificate=session is None)
+        self._report(result.evaluation, with_certificate=session is None)
         if session is None:
             self._warn(result)
         return result, result.evaluation.exit_status
@@ -325,7 +337,7 @@ class Face:
         if self.script is not None:
             return work(ScriptedOperator(self.script, printer.told, printer.show, place.eyes))
         printer.every = DISPLAYS_EVERY if place.eyes is not None and job.program.by_hand else PROGRESS_EVERY
-        return work(_at_displays(PlainOperator(printer, stop, operator_name(job.bench)), job, place))
+        return work(_at_displays(PlainOperator(printer, stop, self._operator(job)), job, place))
 
     def _on_screen(
         self, job: Job, place: Place, stop: StopFlag, work: Callable[[Operator], Result], plan: Sequence[str]
@@ -345,7 +357,7 @@ class Face:
         return show_run(
             job,
             titles,
-            operator_name(job.bench),
+            self._operator(job),
             stop,
             work,
             finding_line,
@@ -356,15 +368,16 @@ class Face:
             speed=place.site.clock.speed,
         )
 
-    def _report(self, result: Result, *, with_certificate: bool) -> None:
+    def _report(self, evaluation: Evaluation, *, with_certificate: bool) -> int:
         if self.options.json:
-            print_json(result.evaluation)
+            print_json(evaluation)
         else:
-            print_findings(result.evaluation, alone=with_certificate)
+            print_findings(evaluation, alone=with_certificate)
         with self._aside():
             if with_certificate:
-                print_truth([result.evaluation])
-                print_certificate([result.evaluation], result.folder.path)
+                print_truth([evaluation])
+                print_certificate([evaluation], evaluation.folder.path)
+        return evaluation.exit_status
 
     def _warn(self, result: Result) -> None:
         """The last line of all, where a bench did not confirm that it is off."""
@@ -377,13 +390,6 @@ class Face:
     def _aside(self) -> contextlib.AbstractContextManager[object]:
         """What is not for programs goes to standard error where they read standard output."""
         return contextlib.redirect_stdout(sys.stderr) if self.options.json else contextlib.nullcontext()
-
-
-def _goes_on(place: Place, session: Session) -> str:
-    """What can be done with a session that was stopped: a simulated bench is gone with the program."""
-    if place.site.simulated:
-        return f"{REHEARSED[:1].upper()}{REHEARSED[1:]}: start it again. What was found so far: {session.path}"
-    return f"The session can be resumed: tripwitness resume {session.path}"
 
 
 def _at_displays(operator: Operator, job: Job, place: Place) -> Operator:

@@ -18,6 +18,7 @@ from runner.measure.fits.recovery import forecast
 from runner.measure.recording import Series
 from runner.orders import BeginStep, Note, Order, Reckon
 from runner.record.folder import RunFolder
+from runner.scale import scaled
 
 
 class Foresight:
@@ -70,8 +71,9 @@ class Foresight:
 
 def in_a_line(finding: Finding) -> str:
     """A finding that has a value, with two digits of its expanded uncertainty, in a few words."""
-    value, uncertainty = finding.value or 0.0, finding.expanded_uncertainty or 0.0
+    size, offset, unit = scaled(finding.unit)
+    value, uncertainty = (finding.value or 0.0) / size + offset, (finding.expanded_uncertainty or 0.0) / size
     digits = max(0, 1 - math.floor(math.log10(uncertainty))) if uncertainty > 0 else 2
     statement = f": {finding.conformity}" if finding.conformity else ""
-    numbers = f"{value:.{digits}f} ± {uncertainty:.{digits}f} {finding.unit}"
+    numbers = f"{value:.{digits}f} ± {uncertainty:.{digits}f} {unit}"
     return f"{finding.name} {finding.sensor or ''}".strip() + f" {numbers}{statement}"

@@ -12,8 +12,8 @@ from runner.conduct.log_lines import stamp
 from runner.engine.program import Program
 from runner.engine.step_titles import of_several
 from runner.engine.view import View
-from runner.notation.quantity import shown
 from runner.orders import Ask, Conclude, End
+from runner.scale import degrees
 from runner.vocabulary import Outcome, Wants
 from runner.workspace.job import Job
 
@@ -68,7 +68,7 @@ def in_the_field(ask: Ask) -> str:
 
 def next_mark(degree: float) -> str:
     """What the keys do in a ramp that a person reads, whose next mark is at ``degree`` °C."""
-    return f"Enter: as it shows {degree:.0f} °C, then at each whole degree · m: {degree:.0f} °C was missed"
+    return f"Enter: as it shows {degrees(degree, '.0f')}, then at each whole degree · m: {degrees(degree, '.0f')} was missed"
 
 
 def ended_in_words(end: End, *, off_by_hand: bool = False) -> str:
@@ -108,4 +108,4 @@ def result_of(order: Conclude, temperature: float | None) -> str:
         or order.outcome not in (Outcome.STOPPED, Outcome.RETURNED)
     ):
         return str(order.outcome)
-    return f"{order.outcome} at {shown(temperature, 'temperature')}"
+    return f"{order.outcome} at {degrees(temperature)}"

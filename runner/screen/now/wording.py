@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 
+from runner.scale import as_read
 from runner.screen.now.to_do import SwitchState, ToDo, Verb
 from runner.screen.widgets.big_text import KNOWN, columns
 from runner.vocabulary import Observed, Role
@@ -35,7 +36,8 @@ def _at(verb: str) -> Callable[[ToDo], list[str]]:
 
     def worded(do: ToDo) -> list[str]:
         where = do.what.upper() or "PACK"
-        rate = f" {do.value * 60:.2g} K/MIN" if do.value else ""
+        value, unit = as_read(do.value * 60, "K/min")
+        rate = f" {value:.2g} {unit.upper()}" if do.value else ""
         return [f"{verb} {where}{rate}", f"{verb}{rate}", verb]
 
     return worded

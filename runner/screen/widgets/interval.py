@@ -5,6 +5,8 @@ from __future__ import annotations
 from textual.content import Content
 from textual.widgets import Static
 
+from runner.scale import scaled
+
 LEAST_WIDTH = 12
 MARGIN = 0.15  # of what is drawn, left free at either side
 
@@ -63,5 +65,8 @@ class IntervalLines(Static):
             self.update("")
             return
         drawn, scale = interval_line(value, uncertainty, lower, upper, self.size.width - 2)
-        below, above = (f"{limit:.4g} {unit}".strip() if limit is not None else "" for limit in (lower, upper))
+        size, offset, read = scaled(unit)
+        below, above = (
+            f"{limit / size + offset:.4g} {read}".strip() if limit is not None else "" for limit in (lower, upper)
+        )
         self.update(Content("\n".join((drawn, scale, numbers_line(scale, below, above)))))
