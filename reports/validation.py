@@ -64,12 +64,13 @@ class Validation:
     def page(self) -> str:
         """The page, as Markdown."""
         content = self.content
+        together = content.get("together", content["count"])
         parts = [
             "# Where this method holds, and where it does not",
             f"{content['records']:,} records of packs, supplies, meters and hands were simulated by a program that shares nothing "
             "with the measurement (`tests/foreign`), each with one departure from a plain pack on a plain bench, or with all drawn "
             f"together. A stated interval holds the truth in {100 * STATED:.0f} % of cases; counted is how often it really did. "
-            f"First number {content['first_seed']}, {content['count']} records each and {content.get('together', content['count'])} of all together, "
+            f"First number {content['first_seed']}, {content['count']} records each and {together} of all together, "
             f"method {content['method'][:12]}. "
             "Simulated packs are no packs: what nobody thought of is not in here.",
             "## Where it does not",
