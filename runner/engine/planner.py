@@ -307,19 +307,8 @@ class _Planner:
         self.offer = self.offers = self.offers + 1
         words = self._text(step.say, values, sensor)
         self.places.append(path)
-        self.steps.append(
-            Planned(
-                len(self.steps),
-                "offer",
-                title("offer", {}, {}, name, ""),
-                words,
-                {},
-                name,
-                group,
-                cycle,
-                offer=self.offer,
-            )
-        )
+        heading = title("offer", {}, {}, name, "")
+        self.steps.append(Planned(len(self.steps), "offer", heading, words, {}, name, group, cycle, offer=self.offer))
         for index, inner in enumerate(step.steps):
             self._add(inner, (*path, "steps", index), values, sensor, sensors, cycle)
         self.offer = 0
