@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 from runner.bench.assembly import Bench
 from runner.bench.checks.measuring import Measured, measured
 from runner.errors import BenchError
+from runner.scale import degrees
 
 SIMULATED = "TERN ISLAND,SIM "  # how the identities of simulated instruments begin
 
@@ -57,7 +58,7 @@ def _one(bench: Bench, role: str, today: datetime.date) -> Present:
         if speaker.dialect.identity:
             speaker.link.ask(speaker.dialect.identity)
         if role in bench.probes:
-            readings.append(f"{bench.probes[role].read():.5g} °C")
+            readings.append(degrees(bench.probes[role].read(), ".5g"))
         else:
             asked = [name for name in _UNITS if name in speaker.dialect.queries]
             readings += [_reading(name, speaker.number(name)) for name in asked]
