@@ -11,10 +11,12 @@ from reports.circumstances import after, between, when
 from reports.coverage import RATINGS
 from reports.headline import MARKS, NO_STATEMENT
 from reports.photos import Photo, photo_of
-from reports.wording import chance, number, worded
+from reports.wording import chance, worded
 from runner.evaluation.evaluate import Evaluation
 from runner.measure.conformity import CONDITIONAL_FAIL, CONDITIONAL_PASS, FAIL, NOT_JUDGED, NOT_MEASURED, PASS
 from runner.measure.finding import Finding
+from runner.notation.quantity import minus
+from runner.scale import degrees
 from runner.sheets.parts.protections import protection_name
 from runner.vocabulary import Answer, Seen
 
@@ -85,7 +87,7 @@ def levels(evaluations: Sequence[Evaluation]) -> list[tuple[str, str, str, str, 
             each.procedure.title,
             attempt.sensor or "—",
             str(len(attempt.levels)),
-            f"{number(attempt.levels[0].value, 1)} °C to {number(attempt.levels[-1].value, 1)} °C",
+            f"{minus(degrees(attempt.levels[0].value))} to {minus(degrees(attempt.levels[-1].value))}",
             str(attempt.outcome),
         )
         for each in evaluations

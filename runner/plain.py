@@ -20,10 +20,12 @@ from runner.engine.view import View
 from runner.errors import OperatorGone
 from runner.events import CHARGE, CURRENT_OF, METER_VOLTAGE, PROBE_TEMPERATURE, VOLTAGE_OF, Answered, Event, Sampled
 from runner.orders import Ask, AskTaps, Order, Withdraw, next_degree
+from runner.scale import as_read, celsius, degrees, per_minute
 
 DISPLAYS_EVERY = 5.0  # s, where a person reads simulated displays in these lines
 FARTHEST = 10.0  # K from the next mark that a typed degree may be: farther off is a slip of the finger
 MISSED = "[Enter] at each whole degree. If one was missed: type the degree that it shows, then [Enter]."
+ASIDE, TIME_OF_DAY = 15, 9  # columns before a line that belongs to the one before, and of the time of day
 PROGRESS_EVERY = 60.0  # s of the run's time between two lines of readings
 
 
@@ -37,8 +39,16 @@ LEGEND = (
 class Printer:
     """Prints what the run says. ``cautions`` and ``prepare`` are printed before the first question."""
 
-    def __init__(self, cautions: Sequence[str], prepare: Sequence[str], out: TextIO | None = None) -> None:
+    def __init__(
+        self,
+        cautions: Sequence[str],
+        prepare: Sequence[str],
+        out: TextIO | None = None,
+        utc: Callable[[], str] | None = None,
+    ) -> None:
+        """``utc`` gives the moment as the journal writes it (UTC, ISO 8601); then each line begins with the time of day."""
         self._out = out or sys.stdout
+        self._utc, self._date = utc, ""
         self._cautions, self._prepare = cautions, prepare
         self._last_progress = -1e9
         self.every = PROGRESS_EVERY
@@ -47,13 +57,40 @@ class Printer:
     def line(self, text: str) -> None:
         print(text, file=self._out, flush=True)
 
+    def begin(self, text: str) -> None:
+        """The first line, and when it began."""
+        self.line(text)
+        if self._utc is not None:
+            self._date, clock = self._day_and_time()
+            self.line(f"Begun {self._date} {clock} UTC. Each line: time of day (UTC), run time, what happened.")
+
+    def timed(self, t: float, text: str) -> None:
+        """A line with the time of day, where that is known, and the run's time ``t`` in s."""
+        if self._utc is None:
+            self.line(f"{stamp(t)}  {text}")
+            return
+        day, clock = self._day_and_time()
+        if day != self._date:
+            self._date = day
+            self.line(f"{day} UTC")
+        self.line(f"{clock} {stamp(t)}  {text}")
+
+    def aside(self, text: str) -> None:
+        """A line that belongs to the one before it."""
+        self.line(f"{' ' * (ASIDE if self._utc is None else ASIDE + TIME_OF_DAY)}{text}")
+
+    def _day_and_time(self) -> tuple[str, str]:
+        assert self._utc is not None
+        day, _, rest = self._utc().partition("T")
+        return day, rest[: TIME_OF_DAY - 1]
+
     def told(self, what: Order | Event, t: float) -> None:
         """One order or event of those that concern a person, as a line."""
         if isinstance(what, Ask) and what.question == CAUTIONS:
             self._before_the_first()
         for text in said(what):
             if text != self._said:  # what the end of a run orders once more was ordered a line before
-                self.line(f"{stamp(t)}  {text}")
+                self.timed(t, text)
             self._said = text
 
     def show(self, look: Callable[[], View]) -> None:
@@ -63,7 +100,7 @@ class Printer:
             return
         self._last_progress = view.t
         if view.readings or view.lost:  # with nothing on a cable there is nothing to say
-            self.line(f"{stamp(view.t)}  READ   {readings_line(view)}")
+            self.timed(view.t, f"READ   {readings_line(view)}")
 
     def _before_the_first(self) -> None:
         self.line("CAUTIONS")
@@ -82,7 +119,7 @@ def readings_line(view: View) -> str:
     parts = []
     path = view.path or CHARGE
     for channel, text in (
-        (PROBE_TEMPERATURE, "{:.2f} °C"),
+        (PROBE_TEMPERATURE, "{:.2f} {}"),
         (CURRENT_OF[path], "{:.3f} A"),
         (VOLTAGE_OF[path], "{:.2f} V"),
         (METER_VOLTAGE, "{:.3f} V at the pack"),
@@ -91,9 +128,10 @@ def readings_line(view: View) -> str:
             parts.append(f"{channel} NOT READ")
         elif channel in view.readings:
             age = view.mark_age if channel == PROBE_TEMPERATURE else None
-            parts.append(text.format(view.readings[channel]) + ("" if age is None else f" (mark {age:.0f} s ago)"))
+            value = as_read(view.readings[channel], "°C") if channel == PROBE_TEMPERATURE else (view.readings[channel],)
+            parts.append(text.format(*value) + ("" if age is None else f" (mark {age:.0f} s ago)"))
     if view.rate is not None:
-        parts.append(f"{view.rate * 60:+.2f} K/min")
+        parts.append(per_minute(view.rate, "+.2f"))
     if view.coach is not None and view.coach.word in ("slower", "faster"):
         parts.append(f"GO {view.coach.word.upper()}")
     return ", ".join([*parts, view.word])
@@ -121,14 +159,14 @@ class PlainOperator:
             self._taps = order if order.step else None
             self._degree = order.first
             if order.step:
-                self._printer.line(f"               {MISSED}")
+                self._printer.aside(MISSED)
         if isinstance(order, Withdraw) and self._asked is not None and self._asked.question == order.question:
             self._asked = None
         if isinstance(order, Ask):
             self._asked = order
             if self._reader.ident is None:
                 self._reader.start()  # not before: what was typed earlier agreed to nothing
-            self._printer.line(f"               {hint(order)}")
+            self._printer.aside(hint(order))
 
     def show(self, look: Callable[[], View]) -> None:
         self._printer.show(look)
@@ -158,12 +196,12 @@ class PlainOperator:
         if self._asked is not None and self._asked.of in SIGHTS and text.lower() == CURRENT_KEY:
             text = ""
         if self._asked is None:
-            self._printer.line("               no question is open; to end the run, type x and press Enter")
+            self._printer.aside("no question is open; to end the run, type x and press Enter")
             return []
         try:
             reply = understood(self._asked, text)
         except NotUnderstood as error:
-            self._printer.line(f"               {error}")
+            self._printer.aside(str(error))
             return []
         question, self._asked = self._asked.question, None
         return [Answered(t, question, reply.value, self._name, reply.note, reply.files)]
@@ -171,13 +209,12 @@ class PlainOperator:
     def _other_degree(self, text: str) -> bool:
         """Whether a degree was typed, because one was missed; it is the one that is marked."""
         try:
-            degree = float(text.replace(",", "."))
+            degree = celsius(float(text.replace(",", ".")))
         except ValueError:
             return False
         if abs(degree - self._degree) > FARTHEST:
-            self._printer.line(
-                f"               {degree:g} °C is far from {self._degree:.0f} °C, the next mark; nothing was marked"
-            )
+            far = f"{degrees(degree, '.4g')} is far from {degrees(self._degree, '.0f')}, the next mark"
+            self._printer.aside(f"{far}; nothing was marked")
             return False
         self._degree = degree
         return True
@@ -185,7 +222,7 @@ class PlainOperator:
     def _tapped(self, t: float) -> Sampled:
         assert self._taps is not None
         degree, self._degree = self._degree, next_degree(self._degree, self._taps.step)
-        self._printer.line(f"               {degree:.0f} °C")
+        self._printer.aside(degrees(degree, ".0f"))
         return Sampled(t, {PROBE_TEMPERATURE: degree}, by_hand=True)
 
     def _read(self, source: TextIO) -> None:

@@ -16,11 +16,12 @@ from textual.screen import Screen
 from textual.widgets import Footer, OptionList, Static
 from textual.widgets.option_list import Option
 
-from reports.wording import chance, number, rule_words, what_would_help, worded
+from reports.wording import chance, number, rule_words, shown_as, what_would_help, worded
 from runner.errors import TripwitnessError
 from runner.measure.conformity import NOT_JUDGED, percent
 from runner.measure.finding import Finding
 from runner.screen.widgets.interval import IntervalLines
+from runner.screen.widgets.still_line import Title
 from runner.sheets.parts.protections import protection_name
 
 MARKS = {"pass": "✓", "conditional pass": "✓?", "conditional fail": "✗?", "fail": "✗", "not measured": "–", None: " "}
@@ -45,19 +46,19 @@ class FindingsScreen(Screen[None]):
 
     def __init__(
         self,
-        title: str,
+        titles: Sequence[str],
         findings: Sequence[Finding],
         where: str,
         certificate: Callable[[], str] | None = None,
         headline: str = "",
     ) -> None:
         super().__init__()
-        self._heading, self.findings, self._where = title, tuple(findings), where
+        self._headings, self.findings, self._where = tuple(titles), tuple(findings), where
         self._certificate, self._headline = certificate, headline
         self._making = False
 
     def compose(self) -> ComposeResult:
-        yield Static(Content(self._heading), id="title")
+        yield Title(*self._headings)
         if self._headline:
             yield Static(Content(self._headline), id="headline")
         with Horizontal():
@@ -92,7 +93,7 @@ class FindingsScreen(Screen[None]):
         self.query_one("#what", Static).update(Content("\n".join(about(finding))))
         lines = self.query_one(IntervalLines)
         lines.display = finding.value is not None
-        lines.show(finding.value, finding.expanded_uncertainty, finding.lower, finding.upper)
+        lines.show(finding.value, finding.expanded_uncertainty, finding.lower, finding.upper, finding.unit)
         self.query_one("#budget", Static).update(Content("\n".join(budget_of(finding))))
 
     def action_back(self) -> None:
@@ -162,8 +163,9 @@ def about(finding: Finding) -> list[str]:
     if finding.functional:
         lines.append("FUNCTIONAL ONLY: the change was seen, but the ramp was too fast to measure the threshold")
     if finding.repeats:
-        values = ", ".join(number(each) for each in finding.repeats)
-        lines.append(f"{'ramps' if finding.fit else 'values'}: {values} {finding.unit}")
+        size, offset, unit = shown_as(finding.unit)
+        values = ", ".join(number(each / size + offset) for each in finding.repeats)
+        lines.append(f"{'ramps' if finding.fit else 'values'}: {values} {unit}")
     if finding.fit:
         lines.append(finding.fit)
     return [*lines, *(f"! {caveat}" for caveat in finding.caveats)]

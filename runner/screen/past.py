@@ -14,7 +14,7 @@ from textual.content import Content
 from textual.screen import Screen
 from textual.widgets import DataTable, Footer, Input, Static
 
-from reports.wording import READ_AS, digits_for, number, worded
+from reports.wording import digits_for, number, shown_as, worded
 from runner.measure.finding import Finding
 from runner.screen.findings import MARKS, FindingsScreen
 from runner.screen.widgets.interval import interval_line
@@ -99,9 +99,9 @@ class PastScreen(Screen[None]):
     def on_data_table_row_selected(self) -> None:
         run = self._under_the_cursor()
         if run is not None:
-            heading = f"{run.pack} no. {run.serial} · {run.procedure} · {run.day} · {run.statement.upper()}"
+            titles = run_titles(run)
             self.app.push_screen(
-                FindingsScreen(heading, run.findings, str(run.path), lambda: self._certificate(run.path))
+                FindingsScreen(titles, run.findings, str(run.path), lambda: self._certificate(run.path))
             )
 
     # ---- keys ------------------------------------------------------------------------------------------------
@@ -175,7 +175,7 @@ class BesideScreen(Screen[None]):
         for pair in beside(self.one, self.other):
             some = pair.one or pair.other
             assert some is not None
-            unit, size = READ_AS.get(some.unit, (some.unit, 1.0))
+            size, _, unit = shown_as(some.unit)
             digits = digits_for((some.expanded_uncertainty or 0.0) / size)
             gap = (
                 ""
@@ -228,6 +228,16 @@ class TrendScreen(Screen[None]):
         self.query_one("#title", Static).update(Content(title))
         lines = trend_lines(found, self.size.width - 4) if found else ["Not measured in any of these runs."]
         self.query_one("#lines", Static).update(Content("\n".join(lines)))
+
+
+def run_titles(run: PastRun) -> tuple[str, ...]:
+    """The title of a past run's findings in several wordings, the fullest first."""
+    said = run.statement.upper()
+    return (
+        f"{run.pack} no. {run.serial} · {run.procedure} · {run.day} · {said}",
+        f"no. {run.serial} · {run.procedure} · {said}",
+        f"{run.serial} · {said}",
+    )
 
 
 def trend_lines(found: Sequence[tuple[PastRun, Finding]], width: int) -> list[str]:
