@@ -160,7 +160,7 @@ def _add_files_and_benches(commands: argparse._SubParsersAction[argparse.Argumen
     bench.add_argument("bench", metavar="BENCH.yaml", nargs="?", help="with --find: written from what was found")
     bench.add_argument("--talk", metavar="ROLE", help="try the dialect of an instrument line by line")
     bench.add_argument("--find", action="store_true", help="list the instruments and serial ports that are there")
-    bench.add_argument("--network", default="", metavar="RANGE", help="with --find: also these network addresses")
+    bench.add_argument("--network", metavar="RANGE", help="with --find: also these network addresses")
 
     twin = _command(commands, "twin", _twin, "start the simulated bench as a separate process")
     twin.add_argument(
@@ -212,15 +212,13 @@ def _common(parser: argparse.ArgumentParser) -> None:
 
 
 def _rehearse(options: argparse.Namespace) -> int:
-    from runner.launcher import Face
-    from runner.twin.parameters import SCENARIOS
+    from runner.contradictions import of_a_rehearsal, refuse
 
     if options.scenario == "list":
         return _list_scenarios()
-    if options.scenario not in SCENARIOS:
-        return _usage(f"unknown scenario {options.scenario!r}", f"choose one of: {', '.join(SCENARIOS)}")
-    if options.bench and (options.by_hand or options.actuator):
-        return _usage("--bench says itself what is by hand and what heats", "leave out --by-hand and --actuator")
+    refuse(of_a_rehearsal(options))
+    from runner.launcher import Face
+
     face = Face.chosen(options)
     speed = _speed(options.speed, face)
     if speed is None:
@@ -241,12 +239,11 @@ def _follow(options: argparse.Namespace) -> int:
 
 
 def _run(options: argparse.Namespace) -> int:
+    from runner.contradictions import of_a_run, refuse
+
+    refuse(of_a_run(options))
     from runner.launcher import Face
 
-    if options.procedures and options.all:
-        return _usage("--all runs every procedure, and others are named as well", "leave out the names, or --all")
-    if not options.procedures and not options.all:
-        return _usage("no procedure given", "name one or more, or use --all")
     return Face.chosen(options).run(_names(options, []))
 
 
@@ -286,11 +283,12 @@ def _check(options: argparse.Namespace) -> int:
 
 
 def _bench(options: argparse.Namespace) -> int:
+    from runner.contradictions import of_a_bench, refuse
+
+    refuse(of_a_bench(options))
     from runner.console_output import on_a_bench
 
-    if not options.bench and not options.find:
-        return _usage("no bench file given", "name one, or use --find to look for instruments")
-    return on_a_bench(options.bench or "", options.talk or "", options.network if options.find else None)
+    return on_a_bench(options.bench or "", options.talk, (options.network or "") if options.find else None)
 
 
 def _evaluate(options: argparse.Namespace) -> int:
@@ -320,15 +318,13 @@ def _key(options: argparse.Namespace) -> int:
 
 
 def _twin(options: argparse.Namespace) -> int:
-    from runner.rehearsal.serve import listen
-    from runner.twin.parameters import SCENARIOS
+    from runner.contradictions import of_a_twin, refuse
 
     if options.scenario == "list":
         return _list_scenarios()
-    if options.scenario not in SCENARIOS:
-        return _usage(f"unknown scenario {options.scenario!r}", f"choose one of: {', '.join(SCENARIOS)}")
-    if not options.speed > 0:
-        return _usage("--speed must be greater than 0", "write for example --speed 20")
+    refuse(of_a_twin(options))
+    from runner.rehearsal.serve import listen
+
     return listen(
         options.pack,
         options.scenario,
@@ -368,14 +364,7 @@ def _speed(text: str | None, face: object) -> float | None:
             _usage("with --speed max nobody can answer in time", "add --unattended or --answers, or give a number")
             return None
         return float("inf")
-    try:
-        speed = float(text)
-    except ValueError:
-        speed = 0.0
-    if not 0 < speed < 1e6:
-        _usage(f"--speed {text} is not valid", "write a number such as 30, or max")
-        return None
-    return speed
+    return float(text)
 
 
 def _usage(what: str, remedy: str) -> int:

@@ -97,13 +97,13 @@ def evaluate_again(path: Path, *, as_json: bool) -> int:
     return evaluation.exit_status
 
 
-def on_a_bench(file: str, role: str, network: str | None) -> int:
+def on_a_bench(file: str, role: str | None, network: str | None) -> int:
     """Check the instruments of a bench file, talk to one of them, or, with a network or "", find what is there; exit status."""
     if network is not None:
         from runner.trying.finding import find
 
         return find(network, Path(file) if file else None)
-    if role:
+    if role is not None:
         from runner.trying.talking import talk
 
         return talk(Path(file), role, sys.stdin, sys.stdout)

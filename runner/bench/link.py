@@ -128,6 +128,18 @@ class Link:
         """How often its session was opened."""
         return self._session.openings
 
+    @property
+    def reached(self) -> bool:
+        """Whether its session was open at least once: before that, nothing can have been sent."""
+        return self._session.reached
+
+    def reach(self) -> None:
+        """Open the session now, if it is not open; an earlier failure is no reason to wait. Raises LinkError."""
+        with self._turn():
+            if self._session.line is None:
+                self._session.shut_until = -1e30
+                self._ready("")
+
     @contextlib.contextmanager
     def _turn(self) -> Iterator[None]:
         """Wait until nobody else speaks. Raises LinkError if that takes longer than anything may."""
@@ -224,6 +236,7 @@ class Link:
             self._session.talk = talk = Conversation(transport, self.framing)
             self.announce(OPEN_TIMEOUT)
             self._session.line.do(partial(transport.open, OPEN_TIMEOUT), OPEN_TIMEOUT)
+            self._session.reached = True
             if self.framing.wake:
                 self.announce(self.framing.wake + GRACE)
                 self._session.line.do(talk.wake, self.framing.wake + 1.0)

@@ -32,8 +32,8 @@ class Watched:
             self.watch = Guard(self._targets(), locks, self._sheet.guard_patience)
         return self
 
-    def armed(self, folder: Path) -> None:
-        """Before anything is switched on: the guard is there, and knows where its record goes. Raises GuardMissing."""
+    def armed(self, folder: Path | None) -> None:
+        """Before anything is switched on: the guard is there, and knows where its record goes, if anywhere. Raises GuardMissing."""
         if self.watch is not None:
             self.watch.armed(folder)
 

@@ -63,8 +63,8 @@ class Guard:
         os.set_blocking(self._process.stdin.fileno(), False)
         self._tell(plan.line())
 
-    def armed(self, folder: Path) -> None:
-        """Wait until it is armed, and say where its record goes. Raises GuardMissing."""
+    def armed(self, folder: Path | None) -> None:
+        """Wait until it is armed, and say where its record goes, if anywhere. Raises GuardMissing."""
         said: list[bytes] = []
         output = self._process.stdout
         assert output is not None
@@ -78,7 +78,8 @@ class Guard:
             self._over = True
             self._forget()
             raise GuardMissing.not_started("it did not start")
-        self._tell(json.dumps({"folder": str(folder.resolve())}))
+        if folder is not None:
+            self._tell(json.dumps({"folder": str(folder.resolve())}))
 
     def own(self) -> None:
         """Beats of the calling thread count from now on."""

@@ -1,6 +1,7 @@
 """What answers here: USB, GPIB and serial ports; a range of network addresses only when it was asked for.
 
-Rule: nothing is broadcast, and nothing is sent to a serial port: nobody knows what a byte does to what hangs on it.
+Rule 1: what is wrong with the file to write and with the range is said before anything is looked for.
+Rule 2: nothing is broadcast, and nothing is sent to a serial port: nobody knows what a byte does to what hangs on it.
 """
 
 from __future__ import annotations
@@ -39,7 +40,10 @@ BLOCK = """\
 
 def find(network: str, write_to: Path | None) -> int:
     """Print what was found, and write a bench file of it where one is wanted; the exit status. Raises SheetError, RecordError."""
-    found = [*_usb_and_gpib(), *_serial(), *_on_network(network)]
+    hosts, problems = _hosts(network)
+    if problems := [*problems, *([] if write_to is None else _cannot_be_made(write_to))]:
+        raise SheetError(problems)
+    found = [*_usb_and_gpib(), *_serial(), *_on_network(hosts)]
     for address, said in found:
         print(f"{address}\n         {said}")
     if not found:
@@ -103,19 +107,32 @@ def _serial() -> Iterator[tuple[str, str]]:
                 yield f"ASRL{path}::INSTR", "serial port; add serial: with baud rate and line ends"
 
 
-def _on_network(network: str) -> Iterator[tuple[str, str]]:
+def _cannot_be_made(path: Path) -> Iterator[Problem]:
+    """Why a bench file cannot be made here."""
+    if path.exists():
+        yield Problem(str(path), 0, 0, "is there already, and is not written over", "give another name")
+    elif not path.absolute().parent.is_dir():
+        yield Problem(str(path), 0, 0, f"there is no folder {path.parent}", "make it, or give another name")
+
+
+def _hosts(network: str) -> tuple[list[str], list[Problem]]:
+    """The addresses of a range, and what is wrong with it."""
     if not network:
-        return
+        return [], []
     try:
         asked = ipaddress.ip_network(network, strict=False)
         hosts = [
             str(host) for host in itertools.islice(asked.hosts(), MOST_HOSTS + 1)
         ]  # a wide range is never written out
     except ValueError as error:
-        raise SheetError([Problem("--network", 0, 0, str(error), "write for example 192.0.2.0/28")]) from error
+        return [], [Problem("--network", 0, 0, str(error), "write for example 192.0.2.0/28")]
     if len(hosts) > MOST_HOSTS:
         what = f"{network} has more than {MOST_HOSTS} addresses"
-        raise SheetError([Problem("--network", 0, 0, what, "give a smaller range")])
+        return [], [Problem("--network", 0, 0, what, "give a smaller range")]
+    return hosts, []
+
+
+def _on_network(hosts: list[str]) -> Iterator[tuple[str, str]]:
     places = [(host, port) for host in hosts for port in PORTS]
     with ThreadPoolExecutor(32) as threads:
         answers = list(threads.map(lambda place: _knocked(*place), places))

@@ -1,14 +1,13 @@
 """Talking to one instrument line by line: what goes out, what comes back and when, and what is understood of it.
 
 Rule 1: the instrument's lock is held, and a guard stands by, as in a run.
-Rule 2: however it ends, what can be switched off is switched off and read back.
+Rule 2: however it ends, what can be switched off is switched off and read back; where no connection was ever made, that is said.
 Rule 3: a word of the dialect that sets something keeps to the limits of the bench file; a text of one's own cannot be looked into.
 """
 
 from __future__ import annotations
 
 import sys
-import tempfile
 import time
 from collections.abc import Callable
 from pathlib import Path
@@ -81,10 +80,19 @@ class Talk:
         """What makes transports that show what passes."""
         return lambda role, sheet: Tapped(wiring(sheet, backend).transport(), self._show)
 
+    def reach(self, speaker: Driver) -> None:
+        """Connect before anything is typed, and say if that fails."""
+        try:
+            speaker.link.reach()
+        except BenchError as fault:
+            self.say(f"  not connected: {fault}\n  Every line that is typed tries again.")
+
     def line(self, text: str, speaker: Driver) -> None:
         """Do what one line says, and say what was understood."""
         self._began = time.monotonic()
         try:
+            if not speaker.dialect.listen:
+                speaker.link.reach()
             said = self._done(text, speaker)
         except BenchError as fault:
             said = f"failed: {fault}"
@@ -141,16 +149,18 @@ def talk(path: Path, role: str, typed: TextIO, out: TextIO) -> int:
     wired = sheet.wired()
     if role not in wired:
         known = ", ".join(wired) or "none"
-        raise SheetError([Problem(file.name, 0, 0, f"no {role} with an address", f"choose one of: {known}")])
+        raise SheetError(
+            [Problem(file.name, 0, 0, f"no instrument {role!r} with an address", f"choose one of: {known}")]
+        )
     others = dict.fromkeys(set(sheet.roles()) - {role})
     alone = sheet.model_copy(update={"instruments": sheet.instruments.model_copy(update=others)})
     speaks = {name: dialect for name, dialect in dialects.items() if name == role}
-    with Locks(f"talking to the {role}") as locks, tempfile.TemporaryDirectory() as folder:
+    with Locks(f"talking to the {role}") as locks:
         locks.instrument(role, wired[role].address)
         conversation = Talk(role, wired[role], out)
         site = Site(ScaledClock(), conversation.connect(sheet.backend), locks, guarded=True)
         with Watched(alone, speaks, site) as watched:
-            watched.armed(Path(folder))
+            watched.armed(None)  # nothing is recorded, and there is nothing to resume
             return _until_the_end(conversation, watched, alone, typed)
 
 
@@ -159,18 +169,28 @@ def _until_the_end(conversation: Talk, watched: Watched, sheet: BenchFile, typed
     speaker = watched.bench.speakers[role]
     conversation.say(f"{role} at {sheet.wired()[role].address}, dialect {speaker.dialect.name}")
     conversation.say(HELP.format(example=next(iter(speaker.dialect.queries), "output_off")))
-    confirmed = False
     try:
+        if not speaker.dialect.listen:
+            conversation.reach(speaker)
         _take_lines(conversation, watched, speaker, typed)
     except KeyboardInterrupt:
         conversation.say("interrupted")
     finally:
-        confirmed, remark = watched.bench.off()
-        watched.ended(RunOutcome(early=False, safe=confirmed, reason="", off=confirmed, urgent=remark))
-        words = watched.bench.off_words.get(role)
-        if words is not None:
-            conversation.say(remark or ("off, read back" if words.ask else "off was sent; it cannot be read back"))
-    return Exit.PASS if confirmed else Exit.ENDED_EARLY
+        left = _left_off(conversation, watched, speaker)
+    return Exit.PASS if left else Exit.ENDED_EARLY
+
+
+def _left_off(conversation: Talk, watched: Watched, speaker: Driver) -> bool:
+    """Whether there was a conversation, and what could be switched on in it is off again."""
+    if not speaker.link.reached:
+        conversation.say(f"no connection was ever made: nothing was sent, and the {conversation.role} is as it was")
+        return False
+    confirmed, remark = watched.bench.off()
+    watched.ended(RunOutcome(early=False, safe=confirmed, reason="", off=confirmed, urgent=remark))
+    words = watched.bench.off_words.get(conversation.role)
+    if words is not None:
+        conversation.say(remark or ("off, read back" if words.ask else "off was sent; it cannot be read back"))
+    return confirmed
 
 
 def _take_lines(conversation: Talk, watched: Watched, speaker: Driver, typed: TextIO) -> None:

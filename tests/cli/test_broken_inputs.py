@@ -146,6 +146,36 @@ def test_a_wrong_argument_is_said_in_a_sentence(tmp_path, capsys, monkeypatch, a
     assert list(tmp_path.iterdir()) == []
 
 
+@pytest.mark.parametrize(
+    ("arguments", "parts"),
+    [
+        (
+            "rehearse arrival --all --nothing-wired --by-hand --actuator --bench b.yaml --speed fast --scenario nice"
+            " --unattended --answers a.yaml",
+            (
+                "leave out the names, or --all",
+                "leave out --by-hand and --actuator and --nothing-wired",
+                "--nothing-wired leaves nothing for --by-hand and --actuator",
+                "--speed fast is not valid",
+                "unknown scenario 'nice'",
+                "both answer for the operator",
+            ),
+        ),
+        ("run arrival --all --pack p.yaml --bench b.yaml", ("leave out the names, or --all",)),
+        ("bench b.yaml --find --talk supply", ("--find looks for instruments and --talk speaks to one",)),
+        ("bench --talk supply --network 192.0.2.1", ("no bench file given", "--network only says where --find looks")),
+        ("twin --listen --port 70000 --speed nan", ("--port 70000 is no port", "--speed must be greater than 0")),
+    ],
+)
+def test_all_that_contradicts_itself_is_said_at_once(tmp_path, capsys, monkeypatch, arguments, parts):
+    monkeypatch.chdir(tmp_path)
+    assert main(arguments.split()) == 2
+    lines = capsys.readouterr().err.splitlines()
+    assert len(lines) == len(parts)
+    assert all(any(part in line for line in lines) for part in parts)
+    assert list(tmp_path.iterdir()) == []
+
+
 def test_a_file_that_is_not_text_is_said_to_be_none(tmp_path, capsys):
     path = tmp_path / "pack.yaml"
     path.write_bytes(b"kind: pack\nname: \xff\xfe\n")

@@ -4,6 +4,7 @@ import io
 import os
 import re
 import signal
+import socket
 import subprocess
 
 import pytest
@@ -123,6 +124,20 @@ def test_a_killed_talk_leaves_it_off(bench):
     assert "supply switched off and read back" in said
 
 
+def test_that_nothing_was_reached_is_said_with_nothing_to_resume_or_to_switch(tmp_path):
+    with socket.create_server(("127.0.0.1", 0)) as server:
+        address = f"TCPIP::127.0.0.1::{server.getsockname()[1]}::SOCKET"
+    path = tmp_path / "bench.yaml"
+    path.write_text(
+        f'kind: bench\nname: one\ninstruments:\n  supply: {{address: "{address}", limits: {{voltage: 30 V, current: 10 A}}}}\n'
+    )
+    status, said = talked(path, "voltage")
+    assert status == 4
+    assert f"not connected: supply: no connection to {address}" in said
+    assert "no connection was ever made: nothing was sent" in said
+    assert "BY HAND" not in said
+
+
 # ---- finding -----------------------------------------------------------------------------------------------------
 
 
@@ -138,11 +153,19 @@ def test_what_is_found_is_listed_and_written_as_a_bench_file(tmp_path, capsys, m
     assert parse_bench(text, "new.yaml").wired() == {}
 
 
-def test_a_file_that_is_there_is_not_written_over(tmp_path, capsys):
+def test_a_file_that_is_there_and_a_range_of_no_use_are_said_before_anything_is_looked_for(
+    tmp_path, capsys, monkeypatch
+):
+    monkeypatch.delattr("runner.trying.finding._serial")
     path = tmp_path / "mine.yaml"
     path.write_text("mine")
-    assert main(["bench", str(path), "--find"]) == 4
+    assert main(["bench", str(path), "--find", "--network", "192.0.2.0/16"]) == 2
+    said = capsys.readouterr().err
+    assert "mine.yaml: is there already" in said
+    assert "more than 256" in said
     assert path.read_text() == "mine"
+    assert main(["bench", str(tmp_path / "no" / "new.yaml"), "--find"]) == 2
+    assert "there is no folder" in capsys.readouterr().err
 
 
 def test_a_network_is_looked_through_only_when_it_is_asked_for(monkeypatch, capsys):

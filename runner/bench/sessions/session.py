@@ -11,12 +11,16 @@ from runner.bench.line import Line
 
 @dataclass
 class Session:
-    """One connection. ``lock`` is held by whoever speaks; two threads on one connection swap replies silently."""
+    """One connection. ``lock`` is held by whoever speaks; two threads on one connection swap replies silently.
+
+    ``reached``: it was open at least once, so that something may have been sent.
+    """
 
     line: Line | None = None
     talk: Conversation | None = None
     identity: str = ""
     openings: int = 0
+    reached: bool = False
     shut_until: float = -1e30  # on the bench's clock: no opening is tried before
     last_fault: str = ""
     old_errors: list[str] = field(default_factory=list)
