@@ -40,9 +40,7 @@ _ORDERS: dict[type[Order], Callable[[Any], str]] = {  # nothing is said of the o
 _EVENTS: dict[type[Event], Callable[[Any], str]] = {
     Answered: lambda e: f"ANSWER {e.value} ({e.by}){f': {e.note}' if e.note else ''}",
     StopPressed: lambda e: f"STOP   {e.by}",
-    OutputIsOff: lambda e: (
-        f"OFF    {e.remark or 'read back'}" if e.confirmed else f"OFF    NOT CONFIRMED: {e.remark}"
-    ),
+    OutputIsOff: lambda e: f"OFF    {e.remark or 'read back'}" if e.confirmed else f"OFF    NOT CONFIRMED: {e.remark}",
     OrderFailed: lambda e: f"FAILED {e.order}: {e.what}",
     Resumed: lambda e: f"RESUME {e.why}",
     Faulted: lambda e: f"FAULT  {e.what}",

@@ -94,4 +94,4 @@ class Program:
     fitted: tuple[str, ...] = ()  # the currents that are less than the procedure asks for, and why
     knobs: tuple[str, ...] = ()  # limits that a person sets before the run, as orders to them, because no command does
     unread: tuple[str, ...] = ()  # what the instruments cannot report, in sentences for the record
-    looked_at: tuple[str, ...] = ()  # the roles on a cable that cannot report whether they are off: a person looks, at the end
+    looked_at: tuple[str, ...] = ()  # the roles on a cable that cannot report whether they are off
