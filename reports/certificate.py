@@ -14,7 +14,8 @@ from jinja2.sandbox import SandboxedEnvironment
 from markupsafe import Markup
 
 from reports.circumstances import after, between, surroundings, when
-from reports.coverage import coverage, headline
+from reports.coverage import coverage
+from reports.headline import MARKS, NO_STATEMENT, headline
 from reports.intervals import interval_svg
 from reports.letterhead import Letterhead, letterhead, number_of
 from reports.pdf import NOTHING, write_pdf
@@ -32,29 +33,20 @@ from runner.measure.conformity import (
     PASS,
     Decision,
     percent,
-    worst,
 )
 from runner.measure.finding import Finding
 from runner.notation.quantity import shown
 from runner.notation.visible import visible
 from runner.record.folder import CERTIFICATE_HTML, CERTIFICATE_PDF, write_whole
+from runner.seal.pdf import SIGNED
 from runner.seal.sealing import EDITIONS
 from runner.sheets.instrument_parts import InstrumentSheet
+from runner.sheets.instruments import FurtherMeter, FurtherProbe, role_of
 from runner.vocabulary import Answer, Role, Seen
 
 PLAIN_PAPER = Letterhead()
 TEMPLATES = Path(__file__).parent / "templates"
 UNIT_AFTER = re.compile(r"(?<=\d) (?=(?:°C|[mk]?Ω|Ah|Wh|K/min|m?V|m?A|K|s|min|h)\b|%)")
-NO_STATEMENT = "no statement"  # of a run that looks and measures nothing
-MARKS = {
-    NO_STATEMENT: "",
-    NOT_JUDGED: "",
-    PASS: "✓",
-    CONDITIONAL_PASS: "(✓)",
-    CONDITIONAL_FAIL: "(✗)",
-    FAIL: "✗",
-    NOT_MEASURED: "○",
-}
 USED = ("supply", "probe", "meter")  # roles whose readings are in the evidence whenever the bench has them
 SIDES = {
     NO_STATEMENT: "open",
@@ -97,7 +89,9 @@ def write_certificate(
     paper = letterhead()
     number = number_of(folder, paper, issued)
     edition = 1 + len(list((folder / EDITIONS).glob(f"*/{CERTIFICATE_HTML}")))
-    html = render(evaluations, number, issued, not_begun, evidence, broken, paper, edition)
+    html = render(
+        evaluations, number, issued, not_begun, evidence, broken, paper, edition, "" if finish is bytes else SIGNED
+    )
     write_whole(folder / CERTIFICATE_HTML, html.encode())
     try:
         why = write_pdf(html, folder / CERTIFICATE_PDF, attached, finish)
@@ -115,6 +109,7 @@ def render(
     broken: Sequence[str] = (),
     paper: Letterhead = PLAIN_PAPER,
     edition: int = 1,
+    keywords: str = "",
 ) -> str:
     """The certificate as one self-contained HTML page. Raises RecordError if a laboratory's own template cannot be used."""
     places = [*([paper.templates] if paper.templates is not None else []), TEMPLATES]
@@ -128,9 +123,9 @@ def render(
         lstrip_blocks=True,
         finalize=_unbroken,
     )
-    contents = _contents(evaluations, number, issued, not_begun)
+    contents = _contents(evaluations, number, issued, not_begun, broken)
     contents |= {"evidence": evidence, "broken": list(broken), "qr": _qr(f"{number} {evidence}") if evidence else ""}
-    contents |= {"paper": paper, "edition": edition, "issued": paper.date(contents["issued"])}
+    contents |= {"paper": paper, "edition": edition, "keywords": keywords, "issued": paper.date(contents["issued"])}
     contents["received"] = paper.date(contents["pack"].received.isoformat()) if contents["pack"].received else ""
     try:
         return environment.get_template("certificate.html.jinja").render(contents)
@@ -157,14 +152,15 @@ def _unbroken(value: Any) -> Any:
 
 
 def _contents(
-    evaluations: Sequence[Evaluation], number: str, issued: str, not_begun: Sequence[tuple[str, str]]
+    evaluations: Sequence[Evaluation],
+    number: str,
+    issued: str,
+    not_begun: Sequence[tuple[str, str]],
+    broken: Sequence[str],
 ) -> dict[str, Any]:
     first = evaluations[0]
     pack, bench = first.pack, first.bench
-    statements = [f.conformity for each in evaluations for f in each.findings if f.conformity is not None]
-    conformity = (
-        worst(statements) if statements else NOT_JUDGED if any(each.findings for each in evaluations) else NO_STATEMENT
-    )
+    head = headline(evaluations, not_begun, broken)
     covered = coverage(pack, evaluations, not_begun)
     ended = max(each.story.ended for each in evaluations)
     return {
@@ -182,13 +178,11 @@ def _contents(
         "issued": max(issued[:10], ended[:10]),  # a rehearsal's clock runs ahead of the calendar
         "operators": ", ".join(dict.fromkeys(reply.by for each in evaluations for reply in each.story.replies)),
         "surroundings": surroundings(evaluations),
-        "conformity": conformity,
-        "mark": MARKS[conformity],
-        "headline": headline(covered, conformity),
+        "conformity": head.statement,
+        "mark": head.mark,
+        "headline": head.scope,
         "measured": any(finding.value is not None for each in evaluations for finding in each.findings),
-        "side": SIDES[conformity],
-        "undone": sum(each.story.end.undone for each in evaluations if each.story.end is not None),
-        "early": [f"{each.procedure.title}: {why}" for each in evaluations if (why := _early(each))],
+        "side": SIDES[head.statement],
         "parts": [_part(each) for each in evaluations],
         "several": len(evaluations) > 1,
         "rules": _rules(evaluations),
@@ -231,7 +225,10 @@ def _rules(evaluations: Sequence[Evaluation]) -> list[tuple[str, str, str]]:
 
 
 def _plots(evaluation: Evaluation, prefix: str) -> list[str]:
-    found = (crossings_svg(finding, evaluation.recording, prefix) for finding in evaluation.findings)
+    found = (
+        crossings_svg(finding, evaluation.recording, prefix, evaluation.declared.at(finding.sensor or "").probe_channel)
+        for finding in evaluation.findings
+    )
     return [svg for svg in found if svg]
 
 
@@ -267,13 +264,6 @@ def _part(evaluation: Evaluation) -> dict[str, Any]:
             *(f"{after(story.began, t)}: {say}" for t, say in story.remarks),
         ],
     }
-
-
-def _early(evaluation: Evaluation) -> str:
-    end = evaluation.story.end
-    return (
-        "" if end is not None and not end.early else (end.reason if end else "the record is incomplete (no end entry)")
-    )
 
 
 def _condition(evaluation: Evaluation) -> list[dict[str, str]]:
@@ -345,9 +335,19 @@ def _instruments(evaluations: Sequence[Evaluation]) -> list[dict[str, str]]:
     found: dict[str, dict[str, str]] = {}
     for evaluation in evaluations:
         for role, instrument in evaluation.bench.roles().items():
-            if role in USED or role in evaluation.procedure.needs:
+            if role_of(role) in USED or role in evaluation.procedure.needs:
                 found.setdefault(role, _instrument(role, instrument, evaluation))
     return list(found.values())
+
+
+def _called(key: str, instrument: InstrumentSheet) -> str:
+    """An instrument by its role; a further one also by its name, its place and what it is the reference of."""
+    if not isinstance(instrument, FurtherProbe | FurtherMeter):
+        return key
+    role, _, name = key.partition(" ")
+    sensors = instrument.sensors if isinstance(instrument, FurtherProbe) else ()
+    said = [instrument.place, *([f"reference of {', '.join(sensors)}"] if sensors else [])]
+    return f"{role} {name} ({'; '.join(said)})"
 
 
 def _instrument(role: str, instrument: InstrumentSheet, evaluation: Evaluation) -> dict[str, str]:
@@ -360,7 +360,7 @@ def _instrument(role: str, instrument: InstrumentSheet, evaluation: Evaluation) 
         else "no calibration stated; maker's accuracy used"
     )
     return {
-        "role": role,
+        "role": _called(role, instrument),
         "identity": answered or f"{instrument.model or '—'}, {'set' if role == Role.BOX else 'read'} by hand",
         "calibration": calibration,
         "certificate": instrument.certificate or "—",

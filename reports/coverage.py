@@ -14,7 +14,6 @@ from runner.sheets.parts.protections import protection_name
 
 RATINGS = ("capacity", "energy")  # findings about the pack itself: no protection fails with them
 NOT_TESTED = "not tested"
-NAMED = 3  # protections that a headline names; of more it gives the number
 
 
 @dataclass(frozen=True)
@@ -50,30 +49,6 @@ def coverage(
         if found:
             rows.append(_stated("", name, None, found))
     return rows
-
-
-def headline(rows: Sequence[Covered], conformity: str) -> str:
-    """What the worst statement is of, and of how many of the declared protections anything was tested."""
-    of: dict[str, list[bool]] = {}
-    for row in rows:
-        if row.protection:
-            of.setdefault(row.protection, []).append(row.tested)
-    tested = [name for name, sensors in of.items() if any(sensors)]
-    if not tested:
-        return "no protection tested"
-    partly = [name for name in tested if not all(of[name])]
-    counts = [f"tested {len(tested)} of {len(of)} protections"]
-    counts += [_not_every_sensor(len(partly), len(tested))] if partly else []
-    bad = list(dict.fromkeys(row.name for row in rows if row.statement == conformity != PASS))
-    named = bad or tested
-    return f"{', '.join(named)} ({', '.join(counts)})" if len(named) <= NAMED else ", ".join(counts)
-
-
-def _not_every_sensor(partly: int, tested: int) -> str:
-    """That so many of the tested protections were not tested with every sensor they have."""
-    if partly == tested:
-        return "that one not with every sensor" if tested == 1 else "none of them with every sensor"
-    return f"{partly} of them not with every sensor"
 
 
 def _covered(

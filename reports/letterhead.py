@@ -186,7 +186,7 @@ class _Reader:
 def number_of(folder: Path, paper: Letterhead, issued: str) -> str:
     """The number of a folder's certificate: given once and kept in the folder. Raises RecordError.
 
-    By the laboratory's scheme where it has one, whatever the folder is called; else the folder's name.
+    By the laboratory's scheme where it has one, whatever the folder is called; else what the folder is called now.
     """
     kept = folder / CERTIFICATE_NUMBER
     if kept.is_file():
@@ -194,9 +194,7 @@ def number_of(folder: Path, paper: Letterhead, issued: str) -> str:
             return str(json.loads(kept.read_text(encoding="utf-8"))["number"])
         except (OSError, ValueError, KeyError, TypeError) as error:
             raise RecordError("is not the number of a certificate", str(kept), "take it from a backup") from error
-    if paper.scheme is None:
-        return folder.name
-    number = _next(paper.scheme, issued[:4])
+    number = folder.name if paper.scheme is None else _next(paper.scheme, issued[:4])
     write_whole(kept, (json.dumps({"number": number}) + "\n").encode())
     return number
 

@@ -43,10 +43,11 @@ _STYLE: Any = {
 }
 
 
-def crossings_svg(finding: Finding, recording: Recording, prefix: str = "") -> str:
+def crossings_svg(finding: Finding, recording: Recording, prefix: str = "", channel: str = PROBE_TEMPERATURE) -> str:
     """All crossings of a finding as one SVG picture, PER_ROW to a row; empty if there are none.
 
-    ``prefix`` keeps its ids apart from those of the pictures of other runs on the same page.
+    ``channel``: what the reference of its sensor reads; ``prefix`` keeps its ids apart from those of the pictures of other runs on
+    the same page.
     """
     if not finding.plots:
         return ""
@@ -55,7 +56,7 @@ def crossings_svg(finding: Finding, recording: Recording, prefix: str = "") -> s
         figure = Figure(figsize=(PANEL[0] * PER_ROW, PANEL[1] * rows), layout="constrained")
         FigureCanvasSVG(figure)
         for index, crossing in enumerate(finding.plots):
-            _panel(figure.add_subplot(rows, PER_ROW, index + 1), finding, crossing, recording)
+            _panel(figure.add_subplot(rows, PER_ROW, index + 1), finding, crossing, recording, channel)
         out = io.StringIO()
         figure.savefig(out, format="svg", metadata={"Date": None})
     svg = out.getvalue()
@@ -98,10 +99,10 @@ def _seen_until(crossing: Crossing) -> float:
     return attempt.concluded if returned and attempt.concluded is not None else math.inf
 
 
-def _panel(axes: Any, finding: Finding, crossing: Crossing, recording: Recording) -> None:
+def _panel(axes: Any, finding: Finding, crossing: Crossing, recording: Recording, channel: str) -> None:
     ramp, instant = crossing.ramp, crossing.edge.instant
     path = DISCHARGE if "discharge" in finding.protection else CHARGE
-    temperature = recording.of(PROBE_TEMPERATURE).between(instant - BEFORE, instant + AFTER)
+    temperature = recording.of(channel).between(instant - BEFORE, instant + AFTER)
     current = recording.of(CURRENT_OF[path]).between(instant - BEFORE, min(instant + AFTER, _seen_until(crossing)))
     side = axes.twinx()
     side.step(current.t - instant, current.value, where="post", color=ORANGE, linewidth=0.7, label="current")

@@ -17,10 +17,10 @@ from runner.errors import RecordError
 from runner.evaluation.evaluate import Evaluation, evaluate
 from runner.evaluation.provenance import digest
 from runner.record.folder import EVENTS, SESSION, RunFolder
-from runner.seal.editions import is_sealed, keep_edition
+from runner.seal.editions import keep_edition, without_broken_off
 from runner.seal.pdf import carried, signed
 from runner.seal.sealing import CERTIFICATES, EVIDENCE, SUMS, seal_certificate, seal_evidence, seal_session
-from runner.seal.station_key import KeyUnusable, known, station_key
+from runner.seal.station_key import KeyUnusable, station_key
 from runner.seal.verify import verify
 from runner.workspace.session import Session
 
@@ -88,9 +88,9 @@ def _issue(
     from reports.certificate import write_certificate
 
     broken = list(dict.fromkeys(what for each in evaluations for what in each.broken))
-    if (folder / SESSION).is_file() and (folder / SUMS).is_file():
-        broken += [what for what in verify(folder, known()).differences if what not in broken]
-    if not broken and (folder / SUMS).is_file():
+    if not (folder / EVENTS).is_file() and (folder / SUMS).is_file():
+        broken += [what for what in verify(folder, None).differences if what not in broken]
+    if not broken and not without_broken_off(folder) and (folder / SUMS).is_file():
         _keep_the_one_before(folder, evaluations)
     attached = {} if broken else _attached(evaluations, folder)
     lists = b"".join(attached[name] for name in sorted(attached) if name.endswith(EVIDENCE))
@@ -121,7 +121,7 @@ def _keep_the_one_before(folder: Path, evaluations: Sequence[Evaluation]) -> Non
     issued = [name for name in CERTIFICATES if (folder / name).is_file()]
     if not issued:
         return
-    was_sealed = is_sealed(folder)
+    was_sealed = (folder / EVIDENCE).is_file()
     keep_edition(folder, issued, "the certificate is issued again")
     if was_sealed:
         seal_evidence(folder, digest(), simulated=evaluations[0].simulated)

@@ -258,8 +258,10 @@ class RecordError(TripwitnessError):
         return cls("no such folder", folder, "give a run folder made by this program")
 
     @classmethod
-    def holds_runs(cls, folder: str) -> RecordError:
-        return cls("is no run folder, but holds some", folder, "give one of the run folders in it")
+    def holds_runs(cls, folder: str, names: str = "") -> RecordError:
+        """``names``: of those that are inside, as far as they are to be named."""
+        said = f": {names}" if names else ""
+        return cls(f"is no run folder, but holds some{said}", folder, "give one of the run folders in it")
 
     @classmethod
     def is_a_session(cls, folder: str) -> RecordError:

@@ -8,6 +8,8 @@ This file is a format: a field added or renamed here is one in every journal wri
 
 from __future__ import annotations
 
+import functools
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
@@ -28,9 +30,26 @@ CHANNELS = (
     ACTUATOR_TEMPERATURE,
 )
 
+# what a further instrument reads has its name in it: probe_by_the_cell_temperature_degC
+NAMED = re.compile(r"(probe|meter)_(\w+)_(temperature_degC|voltage_V)")
+OWN = "main"  # the name under which the first probe is kept while another one is the reference
+
 CHARGE, DISCHARGE = "charge", "discharge"  # the two paths through a pack that a protection can open
 CURRENT_OF = {CHARGE: SUPPLY_CURRENT, DISCHARGE: LOAD_CURRENT}
 VOLTAGE_OF = {CHARGE: SUPPLY_VOLTAGE, DISCHARGE: LOAD_VOLTAGE}
+
+
+def channel_named(channel: str, name: str) -> str:
+    """The channel of a further instrument called ``name``; ``channel`` is that of the first one of its role."""
+    role, _, quantity = channel.partition("_")
+    return f"{role}_{name}_{quantity}"
+
+
+@functools.cache
+def named_by(channel: str) -> str:
+    """The further instrument that reads a channel, as "probe by_the_cell"; empty for all other channels."""
+    found = NAMED.fullmatch(channel)
+    return f"{found[1]} {found[2]}" if found else ""
 
 
 @dataclass(frozen=True)

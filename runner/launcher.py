@@ -10,7 +10,7 @@ import contextlib
 import getpass
 import sys
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -27,6 +27,7 @@ from runner.console_output import (
     finding_line,
     print_agenda,
     print_findings,
+    print_headline,
     print_json,
     print_truth,
 )
@@ -61,6 +62,7 @@ from runner.workspace.session import REHEARSED, Session, agenda_for, protection_
 if TYPE_CHECKING:
     from runner.screen.feed import ScreenOperator
 
+NOT_ALONE = "a person has to agree to that, or a file of answers with agree: and the reason"
 DOING = "tripwitness run"  # what whoever wants the same instrument or folder is told of this process
 # worst first: ended early, wrong input, fails, not all measured, pass
 _SEVERITY = {Exit.ENDED_EARLY: 4, Exit.WRONG_INPUT: 3, Exit.FAIL: 2, Exit.NOT_ALL_JUDGED: 1, Exit.PASS: 0}
@@ -190,8 +192,12 @@ class Face:
         pack = parse_pack(pack_file.text, pack_file.name)
         bench = parse_bench(bench_file.text, bench_file.name)
         agenda = agenda_for(names, pack_file, bench_file, place.sensors, as_given=self.options.as_given)
+        alone: dict[str, str] = {}
         for item in agenda.items:  # everything that is wrong is said before anything begins
-            place.job(find_procedure(item.source), sensors_for(item.source, pack, place.sensors))
+            job = place.job(find_procedure(item.source), sensors_for(item.source, pack, place.sensors))
+            alone |= {item.name: why} if (why := self._not_alone(job)) else {}
+        left = (*agenda.left_out, *((name, f"{why}; {NOT_ALONE}") for name, why in alone.items()))
+        agenda = replace(agenda, items=tuple(each for each in agenda.items if each.name not in alone), left_out=left)
         print_agenda(agenda, sys.stderr if self.options.json else sys.stdout)
         self._say(f"decision rule: {decision_of(bench).short}\n")
         for note in [] if bench.decision.assumed_tolerance != Assumed() else not_judged(pack):
@@ -221,6 +227,7 @@ class Face:
     def _session(self, place: Place, session: Session) -> int:
         pack = parse_pack(place.files[0].text, place.files[0].name)
         place.lock(session.path)
+        session.goes_on()
         while (number := session.next()) is not None:
             entry = session.entries[number]
             if entry.run:
@@ -233,7 +240,7 @@ class Face:
                 job = place.job(procedure, sensors_for(entry.source, pack, place.sensors))
                 began = partial(session.began, number)
                 result, _ = self._carry_out(job, place, session=session, began=began)
-            doubts, early = job.program.doubts, result.outcome.early
+            doubts, early = job.program.to_judge, result.outcome.early
             session.ended(number, result.evaluation, early=early, doubts=doubts, agreed=result.agreed)
             if result.outcome.early:
                 self._say(f"\n{_goes_on(place, session)}")
@@ -242,6 +249,7 @@ class Face:
         evaluations = session.evaluations()
         with self._aside():
             print_truth(evaluations)
+            print_headline(evaluations, session.not_begun())
             print_certificate(evaluations, session.path, session.not_begun())
         status = worst_status(each.status_in_session for each in evaluations)
         judged = any(each.conformity is not None for each in evaluations) or not any(
@@ -276,7 +284,7 @@ class Face:
                 ended=place.ended,
                 folder=folder,
                 resumption=resumption,
-                agreed="" if session is None else session.agreement(job.program.doubts),
+                agreed="" if session is None else session.agreement(job.program.to_judge),
             )
 
         with pressing(stop):
@@ -294,12 +302,21 @@ class Face:
 
     def _check_agreement(self, job: Job, resumption: Resumption | None) -> None:
         """Scripted answers that meet something unusual need a reason for it. Raises SheetError."""
-        if self.script is None or self.script.agree or not job.program.doubts or resumption is not None:
+        if self.script is None or resumption is not None:
+            return
+        if why := self._not_alone(job):
+            raise SheetError([job.bench_file.source.problem(("instruments",), why, NOT_ALONE, key=True)])
+        if self.script.agree or not job.program.doubts:
             return
         what = f"unusual values on the pack sheet need a reason: {'; '.join(job.program.doubts)}"
         raise SheetError(
             [Problem(str(self.options.answers), 1, 1, what, "if the values are right, add agree: with the reason")]
         )
+
+    def _not_alone(self, job: Job) -> str:
+        """What only a person may agree to, where none is there and no file of answers has a reason for it; else nothing."""
+        judged = self.script is None or (self.script.agree and self.script is not UNATTENDED)
+        return "" if judged else job.program.raised
 
     def _in_lines(self, job: Job, place: Place, stop: StopFlag, work: Callable[[Operator], Result]) -> Result:
         printer = Printer(job.program.cautions, job.program.prepare, sys.stderr if self.options.json else sys.stdout)
@@ -341,7 +358,7 @@ class Face:
         if self.options.json:
             print_json(result.evaluation)
         else:
-            print_findings(result.evaluation)
+            print_findings(result.evaluation, alone=with_certificate)
         with self._aside():
             if with_certificate:
                 print_truth([result.evaluation])

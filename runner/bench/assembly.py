@@ -23,7 +23,7 @@ from runner.events import CHARGE, CURRENT_OF, DISCHARGE, VOLTAGE_OF
 from runner.sheets.bench import BenchFile
 from runner.sheets.dialect import Dialect
 from runner.sheets.instrument_parts import InstrumentSheet
-from runner.sheets.instruments import ROLE_FACTS
+from runner.sheets.instruments import ProbeSheet, facts_of, reads_into, role_of
 from runner.vocabulary import Role
 
 OFF_IS_TOLD_AFTER = 4.5  # s of real time: what has not confirmed by then has to be told to a person
@@ -78,7 +78,7 @@ class Bench:
         self.off_words: dict[str, OffWords] = {}  # made before anything is on, so that the way out needs no dialect
         sessions: dict[str, Session] = {}
         for role, instrument in sheet.wired().items():
-            dialect = dialects.get(role) or BUILT_IN[role]
+            dialect = dialects.get(role) or BUILT_IN[role_of(role)]
             self.wirings[role] = wired = wiring(instrument, sheet.backend)
             link = (Listener if dialect.listen else Link)(
                 partial(connect, role, instrument) if connect else wired.transport,
@@ -96,14 +96,16 @@ class Bench:
                 announce=announce,
             )
             self.speakers[role] = Driver(link, dialect, instrument.channel)
-            facts = ROLE_FACTS[Role(role)]
+            facts = facts_of(role)
             if facts.off is not None:
                 places = instrument.outputs
                 self.off_words[role] = self.speakers[role].off_words(*facts.off, places)
         instruments, speakers = sheet.instruments, self.speakers
         self.supply = Supply(speakers["supply"], instruments.supply) if instruments.supply else None
         self.load = Load(speakers["load"], instruments.load) if instruments.load and "load" in speakers else None
-        self.probe = Probe(speakers["probe"], instruments.probe) if instruments.probe and "probe" in speakers else None
+        self.probes = {
+            key: Probe(speakers[key], each) for key, each in sheet.wired().items() if isinstance(each, ProbeSheet)
+        }
         actuator = instruments.actuator
         self.actuator = Actuator(speakers["actuator"], actuator) if actuator else None
         self._slow = list(self._polled_slowly())
@@ -111,9 +113,10 @@ class Bench:
     def _polled_slowly(self) -> Iterator[tuple[str, str, Callable[[], float]]]:
         """Each channel that is polled slowly: its role, its name, and how it is read."""
         for role, speaker in self.speakers.items():
-            for query, channel in ROLE_FACTS[Role(role)].polled:
-                own = {Role.PROBE: self.probe, Role.ACTUATOR: self.actuator}.get(Role(role))
-                yield role, channel, own.read if own is not None else partial(speaker.number, query)
+            for query, channel in facts_of(role).polled:
+                own = self.probes.get(role) or (self.actuator if role == Role.ACTUATOR else None)
+                read = own.read if own is not None else partial(speaker.number, query)
+                yield role, reads_into(role, channel), read
 
     def ready(self) -> dict[str, str]:
         """The identity of every instrument by role. Raises BenchNotReady with every fault there is."""
@@ -131,14 +134,14 @@ class Bench:
         speaker.link.hurry()
         if speaker.dialect.identity:
             speaker.link.ask(speaker.dialect.identity)
-        if role == "probe" and self.probe is not None:
-            self.probe.read()
+        if role in self.probes:
+            self.probes[role].read()
         speaker.try_out(self.asked_of(role))
 
     def asked_of(self, role: str) -> tuple[str, ...]:
         """The queries that a run asks of a role."""
-        if role == "probe" and self.probe is not None:
-            return (self.probe.sheet.reads,)
+        if role in self.probes:
+            return (self.probes[role].sheet.reads,)
         return tuple(self.speakers[role].dialect.queries)
 
     def old_errors(self) -> list[tuple[str, str]]:
@@ -195,7 +198,7 @@ class Bench:
         Never raises, and returns within OFF_IS_TOLD_AFTER s of real time: whoever has not confirmed by then is named in
         capitals for a person to switch off.
         """
-        meant = {role: words for role, words in self.off_words.items() if everything or ROLE_FACTS[Role(role)].carries}
+        meant = {role: words for role, words in self.off_words.items() if everything or facts_of(role).carries}
         unsure = dict(meant)
         try:
             self._announce(OFF_IS_TOLD_AFTER)

@@ -7,7 +7,6 @@ from dataclasses import dataclass
 
 from runner.bench.assembly import Bench
 from runner.errors import BenchError
-from runner.vocabulary import Role
 
 SIMULATED = "TERN ISLAND,SIM "  # how the identities of simulated instruments begin
 
@@ -48,9 +47,9 @@ def _one(bench: Bench, role: str, today: datetime.date) -> Present:
     try:
         if speaker.dialect.identity:
             speaker.link.ask(speaker.dialect.identity)
-        if role == "probe" and bench.probe is not None:
-            readings.append(f"{bench.probe.read():.5g} °C")
-        elif role != Role.PROBE:
+        if role in bench.probes:
+            readings.append(f"{bench.probes[role].read():.5g} °C")
+        else:
             asked = [name for name in _UNITS if name in speaker.dialect.queries]
             readings += [_reading(name, speaker.number(name)) for name in asked]
         speaker.try_out(bench.asked_of(role))

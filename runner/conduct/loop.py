@@ -80,7 +80,10 @@ class Loop:
         self.start = clock.now() - passed
         self.sampler = Sampler(bench, clock, self.start)
         self.journal = Journal(folder.path / EVENTS, go_on=resumption is not None)
-        self.samples = SampleWriter(folder.path / SAMPLES, go_on=resumption is not None, ages=clock.runs_by_itself)
+        further = run.program.further
+        self.samples = SampleWriter(
+            folder.path / SAMPLES, go_on=resumption is not None, ages=clock.runs_by_itself, further=further
+        )
         self.aside = Aside(run.program, folder, clock)
         self._happened: deque[Event] = deque()
         self._again: deque[tuple[Order, float, float]] = deque()  # order, until when it is tried again, and when next
@@ -183,6 +186,7 @@ class Loop:
         while self._happened:
             now = self._happened.popleft()
             if isinstance(now, Sampled):
+                now = self.run.referred(now)
                 self.samples.append(now)
             else:
                 self._write(now.t, now)

@@ -53,7 +53,7 @@ def broken_off(folder: RunFolder, bench: UserFile | None = None) -> tuple[Job, R
 
     Raises RecordError if the run is complete or its folder is not as it was, SheetError if its inputs no longer parse.
     """
-    broken = verify(folder.path, {}).differences
+    broken = verify(folder.path, None).differences
     if broken:
         raise RecordError(f"has changed since it was recorded: {broken[0]}", str(folder.path), "take it from a backup")
     files = [

@@ -30,6 +30,7 @@ from runner.events import (
     Answered,
     Event,
     Sampled,
+    named_by,
 )
 from runner.orders import Ask, Order, Withdraw
 
@@ -143,7 +144,18 @@ class Ceilings:
             self._over[name] = self._over.get(name, 0) + 1 if value > ceiling else 0
             if self._over[name] >= (1 if name == "temperature" else 2):
                 return f"{name} {value:.4g} {unit} is over its ceiling of {ceiling:.4g} {unit}"
-        return self._too_cold(sample) or self._under_the_floor(sample)
+        return self._too_cold(sample) or self._further(sample) or self._under_the_floor(sample)
+
+    def _further(self, sample: Sampled) -> str | None:
+        """The ceiling of the temperature holds at every thermometer that is there."""
+        ceiling = self.values.temperature
+        if ceiling is None or not (self._heated or self._seen):
+            return None
+        for channel, value in sample.readings.items():
+            who = named_by(channel)
+            if who.startswith("probe") and value > ceiling:
+                return f"temperature {value:.4g} °C ({who}) is over its ceiling of {ceiling:.4g} °C"
+        return None
 
     def typed(self, name: str, value: float) -> str:
         """Which ceiling a reading passes that a person has typed, as a sentence, or nothing."""

@@ -83,9 +83,9 @@ def with_restarts(steps: list[Planned]) -> tuple[Planned, ...]:
 
 
 def probe_resolution(bench: BenchFile) -> float:
-    """The last digit of the reference thermometer in K; a tenth where the bench file does not say."""
-    probe = bench.instruments.probe
-    return float(probe.accuracy.resolution) or 0.1 if probe is not None else 0.1
+    """The last digit of the reference thermometer in K, of several the coarsest; a tenth where the bench file does not say."""
+    probes = [bench.instruments.probe, *bench.instruments.references.values()]
+    return max((float(probe.accuracy.resolution) or 0.1 for probe in probes if probe is not None), default=0.1)
 
 
 def empty_at(pack: PackSheet, bench: BenchFile, kind: str) -> float:
@@ -104,11 +104,20 @@ def declared_path(pack: PackSheet) -> DeclaredPath:
     return DeclaredPath(pack.residual_current, pack.retry_every or 0.0, paths)
 
 
-def named_in_texts(sensor: Sensor | None, current_ceiling: float) -> dict[str, str]:
-    """What texts of a procedure may name besides values: TEXT_NAMES of hold_steps.py. The ceiling is in A."""
+def named_in_texts(sensor: Sensor | None, current_ceiling: float, supply: str) -> dict[str, str]:
+    """What texts of a procedure may name besides values: TEXT_NAMES of hold_steps.py. The ceiling is in A.
+
+    ``supply`` is the word for what charges the pack on this bench.
+    """
     name, place = (sensor.name, sensor.place) if sensor is not None else ("the sensor", "")
     ceiling = shown(current_ceiling, "current")
-    return {"sensor": name, "place": place, "ohms_at_25": ohms_at_25(sensor), "current_ceiling": ceiling}
+    return {
+        "sensor": name,
+        "place": place,
+        "ohms_at_25": ohms_at_25(sensor),
+        "current_ceiling": ceiling,
+        "supply": supply,
+    }
 
 
 def ohms_at_25(sensor: Sensor | None) -> str:

@@ -21,11 +21,11 @@ from runner.events import CHARGE, DISCHARGE
 from runner.notation.source import Path, Source
 from runner.sheets import tolerances
 from runner.sheets.bench import BenchFile
-from runner.sheets.instruments import ROLE_FACTS
+from runner.sheets.instruments import facts_of
 from runner.sheets.pack import PackSheet
 from runner.sheets.parts.protections import protection_name
 from runner.sheets.procedure import Procedure
-from runner.vocabulary import Role, Until
+from runner.vocabulary import Until
 
 SET_LESS = "set less (or raise the ceiling, if a qualified person agrees)"
 SETS_CURRENT = ("charge", "drain", "stage", "wake", "try")
@@ -305,7 +305,7 @@ class Limits:
     def _heated(self, steps: Sequence[Planned]) -> Iterator[Problem]:
         """What heats on command reaches every sensor, every rate, and the temperature at which a step gives up."""
         for role, sheet in self.bench.wired().items():
-            for step, rate, end, heats in _ramps(steps) if ROLE_FACTS[Role(role)].heats else ():
+            for step, rate, end, heats in _ramps(steps) if facts_of(role).heats else ():
                 for key, what, remedy in sheet.cannot_ramp(step.sensor, rate, end, heats=heats):
                     yield self.of_bench.problem(("instruments", role, *key), f"{step.title}: {what}", remedy)
 

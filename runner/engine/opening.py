@@ -46,7 +46,7 @@ class Opening:
 
     def answered(self, answer: Answered) -> tuple[list[Order], bool]:
         """What follows an answer, and whether the first step may begin now."""
-        doubtful = bool(self._program.doubts) and not self._resumed
+        doubtful = bool(self._program.to_judge) and not self._resumed
         if answer.question == CAUTIONS and doubtful and not self.agreed:
             return [self._doubts("")], False
         if answer.question == DOUBTS and not answer.note.strip():
@@ -58,16 +58,26 @@ class Opening:
         if self._program.knobs and answer.question != KNOBS:
             say = " ".join(self._program.knobs)
             return [Ask(KNOBS, f"{say} Then confirm.", f"by hand: {say}")], False
-        said = f"Unusual values on the pack sheet, accepted by {self.agreed} ({'; '.join(self._program.doubts)})"
+        said = [f"Unusual values on the pack sheet, accepted by {self.agreed} ({'; '.join(self._program.doubts)})"]
+        said = said if self._program.doubts else []
+        said += (
+            [f"Higher limit of the current, accepted by {self.agreed} ({self._program.raised})"]
+            if self._program.raised
+            else []
+        )
         unread = [Remark(each) for each in self._program.unread]
-        return [*([Remark(said)] if doubtful else []), *unread, *self._cells()], True
+        return [*(map(Remark, said) if doubtful else []), *unread, *self._cells()], True
 
     def _cells(self) -> list[Order]:
         return [Remark(CELLS)] if self._program.protection in NEAR_THE_END and not self._resumed else []
 
     def _doubts(self, before: str) -> Ask:
+        program = self._program
+        unusual = f"Unusual values on the pack sheet: {'; '.join(program.doubts)}. Check the data sheet. "
+        raised = f"{program.raised[:1].upper()}{program.raised[1:]}. Check that the pack may have this current here. "
         say = (
-            f"{before}Unusual values on the pack sheet: {'; '.join(self._program.doubts)}. Check the data sheet. "
-            "If the values are right, type agree, a semicolon and the reason. If not, stop the run."
+            f"{before}{unusual if program.doubts else ''}{raised if program.raised else ''}"
+            f"If {'that is' if program.raised else 'the values are'} right, type agree, a semicolon and the reason. "
+            "If not, stop the run."
         )
         return Ask(DOUBTS, say, "unusual values accepted", Wants.CHOICE, choices=(Answer.AGREE,))

@@ -24,6 +24,7 @@ from runner.engine.derived import (
     with_restarts,
 )
 from runner.engine.fitting import by_hand as possible
+from runner.engine.fitting import further
 from runner.engine.fitting.agreement import Agreement
 from runner.engine.fitting.currents import Currents
 from runner.engine.limits import Limits, last_resort
@@ -36,14 +37,13 @@ from runner.notation.source import Path, Source, normal_key
 from runner.sheets.bench import BenchFile
 from runner.sheets.doubts import doubts
 from runner.sheets.hold_steps import ConfirmSpec, ReadSpec
-from runner.sheets.instruments import ROLE_FACTS
+from runner.sheets.instruments import facts_of
 from runner.sheets.older import BOX, observed_before
 from runner.sheets.pack import PackSheet, Sensor
 from runner.sheets.parts.protections import Protection
 from runner.sheets.procedure import Procedure, names_for
 from runner.sheets.steps import OfferSpec, RepeatSpec, StepItem, SubstituteSpec
 from runner.sheets.tolerances import allowed, marks, release_about
-from runner.vocabulary import Role
 
 CHANGE_BENCH = "use a bench that can do more, or leave this procedure out"
 MOST_PATIENCE = 10.0
@@ -93,6 +93,7 @@ class _Planner:
         self.agreement = Agreement(procedure, pack, bench, sources[1], sources[2], sensors)
         self.problems = self.agreement.problems
         self.currents = Currents(pack, bench)
+        self.raised = ""  # the sentence about a ceiling that a charger or a load by hand needs higher
         self.told: dict[str, str] = {}  # what texts say of values that the sheet does not declare
         self.steps: list[Planned] = []
         self.places: list[Path] = []  # of each step, in the procedure's file
@@ -149,12 +150,15 @@ class _Planner:
             self.pack.rated_capacity,
             voltage_error(bench, protection),
             empty_at(self.pack, bench, self.procedure.protection or ""),
-            any(ROLE_FACTS[Role(role)].heats for role in bench.wired()),
+            any(facts_of(role).heats for role in bench.wired()),
             declared_path(self.pack),
             climb_of(self.pack),
             usual_readings(self.pack),
             self.pack.rated_energy or self.pack.rated_capacity * self.pack.nominal_voltage,
             tuple(self.currents.said),
+            references=further.references(bench),
+            further=further.further_channels(bench),
+            raised=self.raised,
         )
 
     def _prepare(self, values: Mapping[str, float]) -> tuple[str, ...]:
@@ -192,7 +196,10 @@ class _Planner:
         hot = wanted.temperature
         watched = hot is not None and "probe" in self.bench.roles()
         temperature = self._value(hot, values, ("ceilings", "temperature")) if hot is not None and watched else None
-        found["current"] = possible.ceiling_of_current(found["current"], self.pack, self.bench)
+        raised = possible.ceiling_of_current(found["current"], self.pack, self.bench)
+        if raised > found["current"]:
+            self.raised = possible.why_raised(self.procedure.name, found["current"], raised, self.pack, self.bench)
+        found["current"] = raised
         return CeilingValues(temperature, **found)
 
     # ---- steps -----------------------------------------------------------------------------------------------
@@ -257,6 +264,7 @@ class _Planner:
         if isinstance(step, ReadSpec):
             words["dimension"] = step.dimension
             words["as"] = step.as_ or observed_before(step.record, step.dimension) or ""
+            words["reads"] = self._read_from(words.pop("from", ""), step, path)
         if isinstance(step, ConfirmSpec):
             words["box"] = step.box or BOX.get(step.record, "")
         load = self.bench.instruments.load
@@ -267,6 +275,14 @@ class _Planner:
         elif why := self.currents.fit(kind, words, numbers):
             self.problems.append(self.of_procedure.problem((*path, kind, "at_least"), f"{kind} {why}", CHANGE_BENCH))
         return numbers, words
+
+    def _read_from(self, name: str, step: ReadSpec, path: Path) -> tuple[str, ...]:
+        """The channels that a reading is taken from; none where a person reads it."""
+        found = further.channels_of(name, self.bench) if name else {}
+        for dimension in {each for each in found.values() if each != step.dimension}:
+            what = f"{name} gives a {dimension}, the reading is a {step.dimension}"
+            self.problems.append(self.of_procedure.problem((*path, "read", "from"), what, "name another instrument"))
+        return tuple(found)
 
     def _is_too_long(self, path: Path) -> bool:
         self._visited += 1
@@ -373,7 +389,7 @@ class _Planner:
     def _text(self, text: str, values: Mapping[str, float], sensor: Sensor | None) -> str:
         words = {name: shown(value, self.dimensions.get(name, "ratio")) for name, value in values.items()}
         words |= self.told
-        words |= named_in_texts(sensor, self._current_ceiling)
+        words |= named_in_texts(sensor, self._current_ceiling, possible.charged_by(self.bench))
         for name, dimension in self.dimensions.items():
             words.setdefault(name, f"(no {name.replace('_', ' ')} declared)" if dimension in DIMENSIONS else "")
         return " ".join(text.format_map(words).split())

@@ -93,5 +93,17 @@ class Program:
     rated_energy: float = 0.0  # J
     fitted: tuple[str, ...] = ()  # the currents that are less than the procedure asks for, and why
     knobs: tuple[str, ...] = ()  # limits that a person sets before the run, as orders to them, because no command does
+    raised: str = (
+        ""  # that the ceiling of the current is above the procedure's, with both values: for a person to judge
+    )
     unread: tuple[str, ...] = ()  # what the instruments cannot report, in sentences for the record
     looked_at: tuple[str, ...] = ()  # the roles on a cable that cannot report whether they are off
+    references: Mapping[str, str] = field(
+        default_factory=dict
+    )  # sensor -> channel of a further probe that is its reference
+    further: tuple[str, ...] = ()  # the channels of further instruments
+
+    @property
+    def to_judge(self) -> tuple[str, ...]:
+        """What a person has to agree to before the first step, each a sentence."""
+        return (*self.doubts, *([self.raised] if self.raised else []))

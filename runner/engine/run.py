@@ -12,6 +12,7 @@ from dataclasses import replace
 from runner.engine.away import SensorsAway
 from runner.engine.bench_state import PATH_OF, BenchState
 from runner.engine.ceilings import Ceilings, StandingQuestion
+from runner.engine.fitting.further import referred
 from runner.engine.opening import Opening
 from runner.engine.program import Program
 from runner.engine.sequence import Sequence
@@ -99,6 +100,7 @@ class Run:
         )
         self.ceilings = Ceilings(program.ceilings, program.patience, program.by_hand)
         self.step: Step | None = None
+        self._reference = ""  # the channel of a further probe that is the reference; empty: the first one is
         self.early = False
         self.reason = ""
         self._at_once: list[str] = []  # what a person has to do first, now that the run ends
@@ -134,6 +136,12 @@ class Run:
     @property
     def ended(self) -> bool:
         return self.state is State.ENDED
+
+    def referred(self, sample: Sampled) -> Sampled:
+        """The sample with the readings of the probe that is the reference now as the reference's."""
+        if self.step is not None and self.step.planned.sensor:
+            self._reference = self.program.references.get(self.step.planned.sensor, "")
+        return referred(sample, self._reference) if self._reference else sample
 
     def receive(self, event: Event) -> list[Order]:
         """Everything that is to be done now that ``event`` has happened, in order."""

@@ -13,7 +13,7 @@ from runner.evaluation.provenance import changes, digest
 from runner.evaluation.results import OpenedRun
 from runner.evaluation.run_history import RunHistory, tell
 from runner.evaluation.specification import corrections, declare
-from runner.events import CHANNELS, PROBE_TEMPERATURE
+from runner.events import CHANNELS, PROBE_TEMPERATURE, named_by
 from runner.measure.conformity import CONDITIONAL_FAIL, CONDITIONAL_PASS, FAIL, NOT_MEASURED, worst
 from runner.measure.finding import Finding
 from runner.measure.findings import findings
@@ -32,6 +32,8 @@ from runner.vocabulary import Exit
 if TYPE_CHECKING:
     import pandas as pd
 
+OF_THE_BENCH = ("leads", "meters")  # findings about the bench; no statement on a pack rests on them
+
 
 @dataclass(frozen=True)
 class Evaluation:
@@ -49,6 +51,7 @@ class Evaluation:
     refused_today: tuple[str, ...] = ()  # what its sheets say that would not be taken any more
     judged_otherwise: tuple[str, ...] = ()  # where today's watcher differs from what was said live
     broken: tuple[str, ...] = ()  # what has changed since the record was made or sealed
+    not_known: tuple[str, ...] = ()  # what of that cannot be known, as where there is no seal
 
     @property
     def simulated(self) -> bool:
@@ -57,15 +60,33 @@ class Evaluation:
         return self.bench.simulated if said is None else said
 
     @property
+    def of_the_bench(self) -> tuple[Finding, ...]:
+        """What was found of the bench itself; it says nothing about the pack."""
+        return tuple(finding for finding in self.findings if finding.name in OF_THE_BENCH)
+
+    @property
     def conformity(self) -> str | None:
-        """The worst statement of all findings that have one; None where there is none: nothing was to be found or judged."""
-        statements = [finding.conformity for finding in self.findings if finding.conformity is not None]
+        """The worst statement on the pack; None where there is none: nothing of the pack was to be found or judged."""
+        of_the_pack = (finding for finding in self.findings if finding.name not in OF_THE_BENCH)
+        statements = [finding.conformity for finding in of_the_pack if finding.conformity is not None]
         return worst(statements) if statements else None
 
     @property
+    def early(self) -> str:
+        """Why the run ended before its last step, or nothing."""
+        end = self.story.end
+        if end is None:
+            return "the record is incomplete (no end entry)"
+        return end.reason if end.early else ""
+
+    @property
     def exit_status(self) -> int:
-        """The design's exit status: 0 pass, 1 fail, 3 not all measured, judged or done, 4 ended early."""
-        if self.status_in_session == Exit.PASS and self.findings and self.conformity is None:
+        """The design's exit status: 0 pass, 1 fail, 3 not all measured, judged or done, 4 ended early.
+
+        Where nothing of the pack was judged, or what was judged has changed since, the status is no pass.
+        """
+        nothing_judged = bool(self.findings) and self.conformity is None
+        if self.status_in_session == Exit.PASS and (nothing_judged or self.broken):
             return Exit.NOT_ALL_JUDGED
         return self.status_in_session
 
@@ -82,19 +103,16 @@ class Evaluation:
 
     def as_json(self) -> dict[str, Any]:
         """findings.json."""
-        end = self.story.end
         return {
             "schema": 1,
-            "run": self.folder.number,
+            "run": self.resolved.get("run", self.folder.number),  # a folder may be renamed
             "version": runner.__version__,
             "method": digest(),
             "pack": {"name": self.pack.name, "serial": self.pack.serial},
             "procedure": self.procedure.name,
             "simulated": self.simulated,
             "conformity": self.conformity,
-            "ended_early": ""
-            if end is not None and not end.early
-            else (end.reason if end else "the record is incomplete (no end entry)"),
+            "ended_early": self.early,
             "findings": [finding.as_json() for finding in self.findings],
         }
 
@@ -105,7 +123,7 @@ def evaluate(folder: RunFolder) -> Evaluation:
     Of a sealed run, what it said before is kept in an edition and the new state sealed; where something has changed since the
     seal, nothing is written. Raises RecordError if the folder's evidence is missing, SheetError if its inputs no longer parse.
     """
-    evaluation = replace(worked_out(folder), broken=tuple(verify(folder.path, {}).differences))
+    evaluation = _verified(worked_out(folder))
     content = evaluation.as_json()
     if not _says_the_same(folder, content) and not evaluation.broken:
         before = folder.read_json(FINDINGS) if (folder.path / FINDINGS).is_file() else None
@@ -115,6 +133,11 @@ def evaluate(folder: RunFolder) -> Evaluation:
         if edition is not None:
             seal_evidence(folder.path, digest(), simulated=evaluation.simulated)
     return evaluation
+
+
+def _verified(evaluation: Evaluation) -> Evaluation:
+    found = verify(evaluation.folder.path, None)
+    return replace(evaluation, broken=tuple(found.differences), not_known=tuple(found.unknown))
 
 
 def _says_the_same(folder: RunFolder, content: dict[str, Any]) -> bool:
@@ -144,7 +167,8 @@ def worked_out(folder: RunFolder) -> Evaluation:
         else (story.end.reason if story.end else "the record is incomplete (no end entry)")
     )
     certified = corrections(bench.instruments)
-    channels = {channel: _corrected(series_of(table, channel), certified.get(channel)) for channel in CHANNELS}
+    read = (*CHANNELS, *(name for name in map(str, table.columns) if named_by(name)))
+    channels = {channel: _corrected(series_of(table, channel), certified.get(channel)) for channel in read}
     taps = _corrected(series_of(table[table["by_hand"] == 1], PROBE_TEMPERATURE), certified.get(PROBE_TEMPERATURE))
     recording = Recording(channels, attempts, early, story.typed, story.breaks, taps)
     declared = declare(procedure, pack, bench, tuple(resolved["program"]["sensors"]))

@@ -15,11 +15,12 @@ from runner.events import (
     PROBE_TEMPERATURE,
     SUPPLY_CURRENT,
     SUPPLY_VOLTAGE,
+    channel_named,
 )
 from runner.measure.conformity import Decision
 from runner.measure.fits.averaging import of_window
 from runner.measure.readings import Corrections
-from runner.measure.recording import Accuracy, Specification
+from runner.measure.recording import Accuracy, Reference, Specification
 from runner.sheets.bench import Assumed, BenchFile
 from runner.sheets.curve import Curve
 from runner.sheets.instrument_parts import Calibrated, MeterAccuracy
@@ -49,6 +50,7 @@ def declare(procedure: Procedure, pack: PackSheet, bench: BenchFile, sensors: tu
         coupling_growth=probe.coupling_growth if probe else None,
         coupling_direction=probe.coupling_direction if probe else None,
         probe_lag=(probe.lag, probe.lag_uncertainty) if probe else None,
+        references=_references(procedure, protection, instruments),
         sensor_lag={
             sensor.name: (sensor.lag, sensor.lag_uncertainty or sensor.lag / 2)
             for sensor in pack.sensors
@@ -94,6 +96,24 @@ def corrections(instruments: Instruments) -> dict[str, Corrections]:
     return {channel: Corrections(points) for channel, points in said.items() if points}
 
 
+def _references(procedure: Procedure, protection: Protection | None, instruments: Instruments) -> dict[str, Reference]:
+    """The further thermometers, by the sensors that they are the reference of."""
+    return {
+        sensor: Reference(
+            channel_named(PROBE_TEMPERATURE, name),
+            _of_probe(probe, protection),
+            probe.accuracy.resolution,
+            probe.coupling,
+            probe.coupling_growth,
+            probe.coupling_direction,
+            (probe.lag, probe.lag_uncertainty),
+            _beyond(procedure, protection, instruments, channel_named(PROBE_TEMPERATURE, name)),
+        )
+        for name, probe in instruments.probes.items()
+        for sensor in probe.sensors
+    }
+
+
 def _of_probe(probe: ProbeSheet | None, protection: Protection | None) -> tuple[float, str]:
     """(standard uncertainty in K, distribution) of the thermometer, near the trip where a certificate has several points."""
     if probe is None:
@@ -106,9 +126,14 @@ def _of_probe(probe: ProbeSheet | None, protection: Protection | None) -> tuple[
     return math.hypot(u, points.uncertainty(near)), "normal"
 
 
-def _beyond(procedure: Procedure, protection: Protection | None, instruments: Instruments) -> str:
+def _beyond(
+    procedure: Procedure,
+    protection: Protection | None,
+    instruments: Instruments,
+    channel: str = PROBE_TEMPERATURE,
+) -> str:
     """That a threshold lies where the certificate of the thermometer says nothing."""
-    points = corrections(instruments).get(PROBE_TEMPERATURE)
+    points = corrections(instruments).get(channel)
     if points is None or protection is None or "temperature" not in (procedure.protection or ""):
         return ""
     outside = [each for each in (protection.trip, protection.release) if each is not None and not points.reaches(each)]
@@ -158,6 +183,10 @@ def _of_channels(instruments: Instruments) -> Iterator[tuple[str, Calibrated]]:
         yield LOAD_CURRENT, instruments.load.current_accuracy
     if instruments.meter is not None:
         yield METER_VOLTAGE, instruments.meter.voltage_accuracy
+    for name, probe in instruments.probes.items():
+        yield channel_named(PROBE_TEMPERATURE, name), probe.accuracy
+    for name, meter in instruments.meters.items():
+        yield channel_named(METER_VOLTAGE, name), meter.voltage_accuracy
 
 
 def _accuracies(instruments: Instruments) -> dict[str, Accuracy]:

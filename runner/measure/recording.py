@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
-from runner.events import CHARGE, DISCHARGE
+from runner.events import CHARGE, DISCHARGE, PROBE_TEMPERATURE
 from runner.measure.conformity import Decision
 from runner.measure.fits.averaging import Averaging
 from runner.vocabulary import Observed
@@ -120,6 +120,20 @@ class Accuracy:
 
 
 @dataclass(frozen=True)
+class Reference:
+    """A thermometer of its own beside a sensor: the channel it reads, and of it what Specification has of the first one."""
+
+    channel: str
+    calibration: tuple[float, str]
+    resolution: float
+    coupling: float
+    coupling_growth: float | None
+    coupling_direction: float | None
+    probe_lag: tuple[float, float]
+    beyond: str = ""  # that a threshold lies where its certificate says nothing
+
+
+@dataclass(frozen=True)
 class Specification:
     """What sheet and bench file say: limits in the unit of the protection, times in s, all else in SI.
 
@@ -169,6 +183,25 @@ class Specification:
     reaction: tuple[float, float] = (0.0, 0.0)
     counter: tuple[Accuracy, Accuracy] | None = None  # charge and energy of a counter that is read by hand
     clamp: tuple[Accuracy, float] | None = None  # of its current, and s from one of its readings to the next
+    references: Mapping[str, Reference] = field(default_factory=dict)  # of sensors that have a thermometer of their own
+    probe_channel: str = PROBE_TEMPERATURE  # what the reference reads
+
+    def at(self, sensor: str) -> Specification:
+        """The same with the thermometer that is the reference of this sensor."""
+        own = self.references.get(sensor)
+        if own is None:
+            return self
+        return replace(
+            self,
+            probe_channel=own.channel,
+            calibration=own.calibration,
+            resolution=own.resolution,
+            coupling=own.coupling,
+            coupling_growth=own.coupling_growth,
+            coupling_direction=own.coupling_direction,
+            probe_lag=own.probe_lag,
+            assumed="; ".join(each for each in (self.assumed, own.beyond) if each),
+        )
 
     @property
     def delay_in_looks(self) -> tuple[float, float, str]:

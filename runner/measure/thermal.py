@@ -6,7 +6,6 @@ from collections.abc import Callable, Sequence
 
 import numpy as np
 
-from runner.events import PROBE_TEMPERATURE
 from runner.measure.budget import Inputs, Quantity
 from runner.measure.finding import Evaluator, Finding
 from runner.measure.fits.ramp import SETTLING, fit_ramp, fit_taps
@@ -31,6 +30,7 @@ class Thermal(Evaluator):
     """The findings of one sensor: trip, release, hysteresis, delay and lag."""
 
     def __init__(self, recording: Recording, declared: Specification, sensor: str) -> None:
+        declared = declared.at(sensor)
         super().__init__(recording, declared, sensor)
         read = recording.read(Observed.AMBIENT_TEMPERATURE, 0.0)
         self.common = shared(self.inputs, declared, sensor, read[0].value if read else ROOM)
@@ -95,7 +95,9 @@ class Thermal(Evaluator):
             return None if ramp is None else Crossing(attempt, edge, ramp)
         settled = attempt.began if attempt.ramp_began is None else attempt.ramp_began + SETTLING
         not_before = min(settled, max(edge.instant - 20.0, attempt.began))
-        ramp = fit_ramp(self.recording.of(PROBE_TEMPERATURE), edge.instant, not_before, self.declared.resolution)
+        ramp = fit_ramp(
+            self.recording.of(self.declared.probe_channel), edge.instant, not_before, self.declared.resolution
+        )
         return None if ramp is None else Crossing(attempt, edge, ramp)
 
     # ---- from thresholds to findings -------------------------------------------------------------------------

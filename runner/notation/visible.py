@@ -24,6 +24,11 @@ def visible(text: str) -> str:
     return shown if shown.isascii() else "".join(f"⟨U+{ord(c):04X}⟩" if "\ud800" <= c <= "\udfff" else c for c in shown)
 
 
+def in_one_line(text: str) -> str:
+    """The same, line feeds and tabs as well: a name cannot make a line of its own."""
+    return visible(text).replace("\n", "⟨U+000A⟩").replace("\t", "⟨U+0009⟩")
+
+
 class _Plain:
     """A text stream that shows what is hidden; everything else is the stream's own."""
 

@@ -3,7 +3,8 @@
 Rule 1: a row is handed to the system at once, so a crash of this program loses none; a thread sees to it that it is on
         disk within a second, because a slow card must never hold up the polling.
 Rule 2: what was not read is an empty cell, and a channel that should have been read and was not is named in ``lost``.
-Rule 3: a torn last row is cut off before parsing; the parser would take half a number for a number.
+Rule 3: what further instruments read has columns of its own behind all others, named after them.
+Rule 4: a torn last row is cut off before parsing; the parser would take half a number for a number.
 """
 
 from __future__ import annotations
@@ -11,12 +12,12 @@ from __future__ import annotations
 import hashlib
 import io
 import threading
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from runner.errors import RecordError
-from runner.events import CHANNELS, LOAD_CURRENT, Sampled
+from runner.events import CHANNELS, LOAD_CURRENT, Sampled, named_by
 from runner.record.appending import Appender
 from runner.record.journal import whole_lines
 
@@ -26,29 +27,30 @@ if TYPE_CHECKING:
 SYNC_EVERY = 1.0  # s of wall time
 STATES = ("supply_output", "load_input", "by_hand")
 COLUMNS = ("t_s", *CHANNELS, "supply_mode", *STATES, "lost")
-AGES = (
-    "ages_s"  # the last column where instruments are polled side by side: how old each reading was, as channel=seconds
-)
+AGES = "ages_s"  # a column where instruments are polled side by side: how old each reading was, as channel=seconds
 
 
 class SampleWriter:
     """An open sample table. If ``append`` raises, the rows before are kept, and the run has to end.
 
-    ``go_on`` opens one that is there, less a torn last row. ``ages``: with a column for the ages of readings.
+    ``go_on`` opens one that is there, less a torn last row. ``ages``: with a column for the ages of readings. ``further``: the
+    channels of further instruments.
     """
 
-    def __init__(self, path: Path, *, go_on: bool = False, ages: bool = False) -> None:
+    def __init__(self, path: Path, *, go_on: bool = False, ages: bool = False, further: Iterable[str] = ()) -> None:
         self.path = path
         before = whole_lines(path) if go_on else b""
         begun = bool(before)
-        self._ages = AGES.encode() in before.partition(b"\n")[0] if begun else ages
+        header = before.partition(b"\n")[0].decode("ascii", "replace").split(",")
+        self._ages = AGES in header if begun else ages
+        self._further = tuple(filter(named_by, header)) if begun else tuple(further)
         self._rows, self._size = max(before.count(b"\n") - 1, 0), len(before)
         self._stretch, self._committed = hashlib.sha256(before), 0  # after a break, all there is
         self._file = Appender(path, go_on=go_on)
         self._fault: RecordError | None = None
         self._closing = threading.Event()
         if not begun:
-            self._write(",".join((*COLUMNS, *([AGES] if self._ages else []))) + "\n")
+            self._write(",".join((*COLUMNS, *([AGES] if self._ages else []), *self._further)) + "\n")
         self._syncer = threading.Thread(target=self._sync, name="sample sync", daemon=True)
         self._syncer.start()
 
@@ -57,13 +59,14 @@ class SampleWriter:
         if self._fault is not None:
             raise self._fault
         cells = [f"{sample.t:.6f}"]
-        cells += [f"{sample.readings[channel]:.9g}" if channel in sample.readings else "" for channel in CHANNELS]
+        cells += _readings(sample, CHANNELS)
         on = "" if sample.output is None else str(int(sample.output))
         of_load = LOAD_CURRENT in sample.readings or LOAD_CURRENT in sample.lost
         states = ["", on] if of_load else [on, ""]
         cells += [sample.mode, *states, "1" if sample.by_hand else "", " ".join(sample.lost)]
         if self._ages:
             cells.append(" ".join(f"{channel}={age:.6f}" for channel, age in sample.ages.items()))
+        cells += _readings(sample, self._further)
         self._write(",".join(cells) + "\n")
         self._rows += 1
 
@@ -98,6 +101,10 @@ class SampleWriter:
                 self._fault = error
 
 
+def _readings(sample: Sampled, channels: Iterable[str]) -> list[str]:
+    return [f"{sample.readings[channel]:.9g}" if channel in sample.readings else "" for channel in channels]
+
+
 def read_samples(path: Path) -> pd.DataFrame:
     """The table, numbers as floats, empty cells as NaN. Raises RecordError."""
     import pandas as pd
@@ -114,7 +121,8 @@ def read_samples(path: Path) -> pd.DataFrame:
         raise RecordError(f"is not a sample table ({error})", str(path), "take the folder from a backup") from error
     if AGES not in table:
         table[AGES] = ""
-    table = table.reindex(columns=[*COLUMNS, AGES])  # columns of later formats are empty
+    further = [name for name in table.columns if named_by(str(name))]
+    table = table.reindex(columns=[*COLUMNS, AGES, *further])  # columns of later formats are empty
     return table.fillna(dict.fromkeys(texts, ""))
 
 
@@ -126,7 +134,8 @@ def as_events(table: pd.DataFrame) -> Iterator[Sampled]:
 
 def sample_of(row: Mapping[Any, Any]) -> Sampled:
     """One row, whose cells are numbers or their texts, as the event it was. Raises ValueError or KeyError if it is none."""
-    readings = {channel: value for channel in CHANNELS if (value := _number(row.get(channel))) is not None}
+    channels = (*CHANNELS, *(str(name) for name in row if named_by(str(name))))
+    readings = {channel: value for channel in channels if (value := _number(row.get(channel))) is not None}
     lost = dict.fromkeys(str(row.get("lost", "")).split(), "lost when it was recorded")
     states = [_number(row.get(name)) for name in STATES]
     output = states[0] if states[0] is not None else states[1]

@@ -7,7 +7,7 @@ of it decides whether a run is a rehearsal: the command does.
 from __future__ import annotations
 
 import io
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from typing import Any
 
 from ruamel.yaml import YAML
@@ -15,9 +15,9 @@ from ruamel.yaml import YAML
 from runner.notation.source import read
 from runner.sheets.bench import BenchFile
 from runner.sheets.instrument_parts import Calibrated, MeterAccuracy, PowerSheet, TemperatureAccuracy
-from runner.sheets.instruments import ROLE_FACTS, Instruments, ProbeSheet
+from runner.sheets.instruments import ROLE_FACTS, FurtherMeter, FurtherProbe, Instruments, ProbeSheet, key_of
 from runner.twin.instruments import simulated_models
-from runner.twin.meters import DeclaredBench, DeclaredLeads, DeclaredMeter
+from runner.twin.meters import DeclaredBench, DeclaredFurther, DeclaredLeads, DeclaredMeter
 from runner.twin.server import Inside, Servers
 from runner.vocabulary import Role
 from runner.workspace.job import UserFile
@@ -48,7 +48,17 @@ def declared_bench(bench: BenchFile) -> DeclaredBench:
         coupling=probe.coupling if probe is not None else None,
         probe_lag=None if probe is None or not probe.lag else (probe.lag, probe.lag_uncertainty),
         counter=None if counter is None else (counter.charge_gain, counter.energy_gain),
+        further={
+            **{key_of("probe", name): _further(each, each.sensors) for name, each in instruments.probes.items()},
+            **{key_of("meter", name): _further(each) for name, each in instruments.meters.items()},
+        },
     )
+
+
+def _further(sheet: FurtherProbe | FurtherMeter, sensors: tuple[str, ...] = ()) -> DeclaredFurther:
+    if isinstance(sheet, FurtherProbe):
+        return DeclaredFurther(_of_probe(sheet), True, sensors)
+    return DeclaredFurther(_of_meter(sheet.voltage_accuracy, 0.0), False, cell=sheet.cell)
 
 
 def simulated_text(file: UserFile, servers: Servers | Inside, speed: float) -> str:
@@ -58,7 +68,8 @@ def simulated_text(file: UserFile, servers: Servers | Inside, speed: float) -> s
     values |= {"simulated": True, "speed": speed}
     values.pop("backend", None)
     models = simulated_models(servers.world)
-    for role, instrument in values["instruments"].items():
+    for called, instrument in _each(values["instruments"]):
+        role = called.partition(" ")[0]
         wired = not instrument.get("by_hand")
         for key in REACHED:
             instrument.pop(key, None)
@@ -68,7 +79,7 @@ def simulated_text(file: UserFile, servers: Servers | Inside, speed: float) -> s
         if instrument.pop("stamp", None) == "middle":
             instrument["stamp"] = "end"  # so the simulated ones give their means
         if wired:
-            instrument |= {"address": servers.address(role), "model": models[role], "timeout": "0.5 s"}
+            instrument |= {"address": servers.address(called), "model": models[role], "timeout": "0.5 s"}
             instrument["identity"] = f"TERN ISLAND,{models[role]}"
         if ROLE_FACTS[Role(role)].heats:
             instrument["places"] = {name: name for name in servers.world.spots}
@@ -78,6 +89,13 @@ def simulated_text(file: UserFile, servers: Servers | Inside, speed: float) -> s
     yaml.representer.sort_base_mapping_type_on_output = False  # in the order of the file
     yaml.dump(values, text)
     return HEAD + text.getvalue()
+
+
+def _each(instruments: dict[str, Any]) -> Iterator[tuple[str, dict[str, Any]]]:
+    """Every instrument of a bench file by its role, further ones by role and name."""
+    for role, what in instruments.items():
+        further = role.removesuffix("s") if role in ("probes", "meters") else ""
+        yield from ((key_of(further, name), each) for name, each in what.items()) if further else [(role, what)]
 
 
 def _plain(value: Any) -> Any:

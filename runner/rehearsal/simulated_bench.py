@@ -23,7 +23,7 @@ from runner.rehearsal.own_bench import declared_bench, simulated_text
 from runner.rehearsal.simulated_operator import SimulatedEyes, Switched
 from runner.sheets.bench import parse_bench
 from runner.sheets.instrument_parts import InstrumentSheet
-from runner.sheets.instruments import ROLE_FACTS
+from runner.sheets.instruments import facts_of
 from runner.sheets.pack import PackSheet, parse_pack
 from runner.sheets.parts.protections import TemperatureProtection
 from runner.sheets.tolerances import UNDER_VOLTAGE, implied_cut_off
@@ -192,7 +192,7 @@ class Rehearsal:
             *((charger.voltage, charger.current) if charger is not None else (0.0, 0.0)),
             *((clamp.refresh, clamp.current_accuracy.gain) if clamp is not None else (0.0, 0.0)),
         )
-        heats = not any(ROLE_FACTS[Role(role)].heats for role in sheet.wired())
+        heats = not any(facts_of(role).heats for role in sheet.wired())
         return SimulatedEyes(self.world, (hand.reaction, hand.reaction_uncertainty), switched, heats=heats)
 
     def write_truth(self, folder: RunFolder) -> None:

@@ -14,11 +14,11 @@ from typing import Any
 from textual.binding import Binding
 from textual.events import Event, InputEvent
 
+from reports.headline import headline
 from runner.conduct.execute import Result
 from runner.conduct.interfaces import Operator, StopFlag
 from runner.conduct.run_thread import RunThread
 from runner.conduct.signals import IN_WORDS
-from runner.measure.conformity import NOT_JUDGED
 from runner.measure.finding import Finding
 from runner.screen.feed import ScreenOperator
 from runner.screen.run import RunScreen
@@ -123,7 +123,8 @@ class RunApp(Dressed[None]):
         screen = self._run_screen
         if screen is not None and screen.is_whole and not self._told_the_end:
             self._told_the_end = True
-            screen.finished([self.line(finding) for finding in result.evaluation.findings], str(result.folder.path))
+            lines = [self.line(finding) for finding in result.evaluation.findings]
+            screen.finished([headline([result.evaluation]).line, *lines], str(result.folder.path))
 
     def show_findings(self) -> None:
         """Everything about what was found, once it is there."""
@@ -134,14 +135,9 @@ class RunApp(Dressed[None]):
 
         make = self.certificate
         certificate = (lambda: make(result)) if make is not None else None
-        evaluation = result.evaluation
-        overall = (
-            f"overall: {(evaluation.conformity or NOT_JUDGED).upper()}{', ended early' if result.outcome.early else ''}"
-        )
+        evaluation, where = result.evaluation, str(result.folder.path)
         self.push_screen(
-            FindingsScreen(
-                f"{self.heading} · {overall}", result.evaluation.findings, str(result.folder.path), certificate
-            )
+            FindingsScreen(self.heading, evaluation.findings, where, certificate, headline([evaluation]).line)
         )
 
 

@@ -36,6 +36,7 @@ class FindingsScreen(Screen[None]):
         Binding("escape,q,b", "back", "Back", key_display="Esc"),
     ]
     CSS = """
+    FindingsScreen #headline { height: auto; max-height: 4; padding: 0 1; text-style: bold; }
     FindingsScreen #list { width: 42; height: 1fr; border: none; }
     FindingsScreen #one { width: 1fr; height: 1fr; padding: 0 1; border-left: solid $foreground 30%; }
     FindingsScreen #what, FindingsScreen #budget { height: auto; width: 100%; }
@@ -43,15 +44,22 @@ class FindingsScreen(Screen[None]):
     """
 
     def __init__(
-        self, title: str, findings: Sequence[Finding], where: str, certificate: Callable[[], str] | None = None
+        self,
+        title: str,
+        findings: Sequence[Finding],
+        where: str,
+        certificate: Callable[[], str] | None = None,
+        headline: str = "",
     ) -> None:
         super().__init__()
         self._heading, self.findings, self._where = title, tuple(findings), where
-        self._certificate = certificate
+        self._certificate, self._headline = certificate, headline
         self._making = False
 
     def compose(self) -> ComposeResult:
         yield Static(Content(self._heading), id="title")
+        if self._headline:
+            yield Static(Content(self._headline), id="headline")
         with Horizontal():
             yield OptionList(*(Option(Content(_line(finding))) for finding in self.findings), id="list")
             with VerticalScroll(id="one"), Vertical():

@@ -14,13 +14,13 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from runner.errors import RecordError
-from runner.record.folder import EVENTS, FINDINGS, SAMPLES, write_whole
-from runner.seal.sealing import CERTIFICATES, EDITIONS, EVIDENCE, SEALS
+from runner.record.folder import EVENTS, FINDINGS, SAMPLES, SESSION, write_whole
+from runner.seal.sealing import CERTIFICATES, EDITIONS, EVIDENCE, OF_EVIDENCE, SEALING, SEALS, SIG, SUMS
 
 ABOUT = "edition.json"
 GUARDS_RECORD = "guard.jsonl"
 GROWS = (EVENTS, SAMPLES, GUARDS_RECORD)
-MADE_ANEW = (FINDINGS, "truth.json", *CERTIFICATES)
+MADE_ANEW = (FINDINGS, "truth.json", SESSION, *CERTIFICATES)
 
 
 def editions_of(folder: Path) -> list[Path]:
@@ -31,9 +31,11 @@ def editions_of(folder: Path) -> list[Path]:
 def keep_edition(folder: Path, what: Sequence[str], why: str) -> Path | None:
     """Put the seal there is, and what will be made anew, into an edition of its own; None if nothing is sealed.
 
+    A seal that was being written when the program was killed covers nothing that was issued: what is not whole of it goes.
+
     ``what`` has changed since, ``why`` it was made anew. Raises RecordError; then the folder is as it was, or has a copy more.
     """
-    if not any((folder / name).is_file() for name in SEALS):
+    if without_broken_off(folder) or not any((folder / name).is_file() for name in SEALS):
         return None
     number = len(editions_of(folder)) + 1
     made = folder / EDITIONS / f"{number:04}"
@@ -57,9 +59,19 @@ def keep_edition(folder: Path, what: Sequence[str], why: str) -> Path | None:
     return made
 
 
+def without_broken_off(folder: Path) -> bool:
+    """Remove what is not whole of a seal that was being written when the program was killed; whether there was one."""
+    if not (folder / SEALING).is_file():
+        return False
+    whole = all((folder / name).is_file() for name in OF_EVIDENCE)
+    for name in (SUMS, SUMS + SIG, *(() if whole else OF_EVIDENCE), SEALING):
+        (folder / name).unlink(missing_ok=True)
+    return True
+
+
 def is_sealed(folder: Path) -> bool:
-    """Whether a folder's evidence has a seal now."""
-    return (folder / EVIDENCE).is_file()
+    """Whether a run's evidence, or a session, has a seal now."""
+    return (folder / EVIDENCE).is_file() or ((folder / SESSION).is_file() and (folder / SUMS).is_file())
 
 
 def _user() -> str:

@@ -15,10 +15,13 @@ from runner.record.folder import CERTIFICATE_PDF, SESSION
 from runner.seal.sealing import EVIDENCE, SEAL, SIG, evidence_in
 from runner.seal.sshsig import Signer, checked, sign
 from runner.seal.station_key import StationKey
-from runner.seal.verify import Verified, evidence_against_its_sums
+from runner.seal.verified import Verified
+from runner.seal.verify import evidence_against_its_sums
 
 MARK = b"% seal of the bytes before this line, an SSH signature: "
 LINE = b"% "
+END = b"%%EOF"
+SIGNED = "sealed with a signature behind the document"  # a keyword of a document that is going to be signed
 
 
 def carried(folder: Path) -> dict[str, bytes]:
@@ -54,6 +57,9 @@ def verify_pdf(path: Path, known: Mapping[Signer, str]) -> Verified:
     if not content.startswith(b"%PDF-"):
         raise RecordError("is no PDF", str(path), "give a run folder, a session or a certificate's PDF")
     found = Verified(path.name)
+    if not content.rstrip().endswith(END):
+        found.differences.append(f"{path.name}: the file is cut short: a PDF ends with {END.decode()}")
+        return found
     _signature(content, found, known)
     try:
         evidence = _attached(content)
@@ -92,7 +98,10 @@ def against_the_pdf(folder: Path, found: Verified, known: Mapping[Signer, str]) 
 def _signature(content: bytes, found: Verified, known: Mapping[Signer, str]) -> None:
     before, mark, behind = content.rpartition(MARK)
     if not mark:
-        found.unknown.append("the PDF has no signature of its own")
+        if _to_be_signed(content):
+            found.differences.append("the PDF's own signature: is missing")
+        else:
+            found.unknown.append("the PDF has no signature of its own")
         return
     lines = behind.split(b"\n")
     tail = lines.index(b"startxref") if b"startxref" in lines else len(lines)
@@ -109,6 +118,18 @@ def _signature(content: bytes, found: Verified, known: Mapping[Signer, str]) -> 
         found.said.append(f"the PDF: signed by {known[signer]}, {signer.fingerprint}")
     else:
         found.unknown.append(f"the PDF: signed with a key that is not known here, {signer.fingerprint}")
+
+
+def _to_be_signed(content: bytes) -> bool:
+    import io
+
+    from pypdf import PdfReader
+
+    try:
+        said = PdfReader(io.BytesIO(content)).metadata
+    except Exception:  # a broken PDF breaks its reader in many ways
+        return False
+    return said is not None and SIGNED in str(said.get("/Keywords", ""))
 
 
 def signed_tail(content: bytes, size: int) -> list[bytes]:

@@ -9,10 +9,11 @@ Rule 2: nothing that was sealed is overwritten: what is made anew has the old be
 
 from __future__ import annotations
 
+import contextlib
 import datetime
 import hashlib
 import json
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from pathlib import Path
 from typing import Any
 
@@ -24,10 +25,12 @@ from runner.seal.sums import listed
 
 EVIDENCE, SUMS, SEAL, SIG = "EVIDENCE.SHA256SUMS", "SHA256SUMS", "seal.json", ".sig"
 EDITIONS = "editions"
-SEALS = (EVIDENCE, EVIDENCE + SIG, SEAL, SUMS, SUMS + SIG)
+OF_EVIDENCE = (EVIDENCE, EVIDENCE + SIG, SEAL)
+SEALS = (*OF_EVIDENCE, SUMS, SUMS + SIG)
 CERTIFICATES = (CERTIFICATE_HTML, CERTIFICATE_PDF)
 ISSUED = (*CERTIFICATES, CERTIFICATE_NUMBER)  # the number stays what it is when a certificate is issued again
 PASSING = (".part",)  # endings of files that are being written
+SEALING = "sealing.part"  # is there while a seal is written: one that was broken off is no seal that was changed
 
 
 def evidence_in(folder: Path) -> list[str]:
@@ -49,9 +52,11 @@ def seal_evidence(folder: Path, method: str, *, simulated: bool) -> str:
         key = station_key()
         names = evidence_in(folder)
         evidence = listed(folder, names)
-        write_whole(folder / SEAL, _json(_about(folder, names, method, key, simulated=simulated)))
-        _sign(folder, EVIDENCE, evidence, key)
-        return seal_certificate(folder)
+        about = _json(_about(folder, names, method, key, simulated=simulated))
+        with _sealing(folder):
+            write_whole(folder / SEAL, about)
+            _sign(folder, EVIDENCE, evidence, key)
+            return seal_certificate(folder)
     except (TripwitnessError, OSError) as error:
         return str(error)
 
@@ -66,7 +71,9 @@ def seal_certificate(folder: Path) -> str:
             return "its evidence is not sealed"
         names = [name for name in (EVIDENCE, EVIDENCE + SIG, SEAL, *ISSUED) if (folder / name).is_file()]
         names += [path.relative_to(folder).as_posix() for path in _files(folder / EDITIONS)]
-        _sign(folder, SUMS, listed(folder, names), station_key())
+        key = station_key()
+        with _sealing(folder):
+            _sign(folder, SUMS, listed(folder, names), key)
     except (TripwitnessError, OSError) as error:
         return str(error)
     return ""
@@ -78,7 +85,9 @@ def seal_session(folder: Path) -> str:
         names = [name for name in (SESSION, *ISSUED) if (folder / name).is_file()]
         names += [f"{run.parent.name}/{name}" for run in sorted(folder.glob(f"*/{EVIDENCE}")) for name in SEALS]
         names += [path.relative_to(folder).as_posix() for path in _files(folder / EDITIONS)]
-        _sign(folder, SUMS, listed(folder, [name for name in names if (folder / name).is_file()]), station_key())
+        key = station_key()
+        with _sealing(folder):
+            _sign(folder, SUMS, listed(folder, [name for name in names if (folder / name).is_file()]), key)
     except (TripwitnessError, OSError) as error:
         return str(error)
     return ""
@@ -88,10 +97,18 @@ def _files(folder: Path) -> Iterable[Path]:
     return (path for path in sorted(folder.rglob("*")) if path.is_file() and path.suffix not in PASSING)
 
 
+@contextlib.contextmanager
+def _sealing(folder: Path) -> Iterator[None]:
+    """A seal is written meanwhile; who is killed in it leaves the mark. Raises what happens in it, and OSError."""
+    (folder / SEALING).touch()
+    yield
+    (folder / SEALING).unlink(missing_ok=True)
+
+
 def _sign(folder: Path, name: str, content: str, key: StationKey) -> None:
     from runner.seal.sshsig import sign
 
-    message = content.encode()
+    message = content.encode("utf-8", "surrogateescape")  # a name of a file may be any bytes
     write_whole(folder / name, message)
     write_whole(folder / f"{name}{SIG}", sign(message, key.private).encode())
 
@@ -117,4 +134,4 @@ def _about(folder: Path, names: list[str], method: str, key: StationKey, *, simu
 
 
 def _json(content: Mapping[str, Any]) -> bytes:
-    return (json.dumps(content, indent=1, ensure_ascii=False) + "\n").encode()
+    return (json.dumps(content, indent=1) + "\n").encode()

@@ -12,7 +12,6 @@ from __future__ import annotations
 import contextlib
 import os
 import platform
-from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -21,9 +20,9 @@ from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 from cryptography.hazmat.primitives.serialization import Encoding, NoEncryption, PrivateFormat, load_ssh_private_key
 
 from runner.errors import TripwitnessError
-from runner.seal.sshsig import Signer, signer_in, signer_of
+from runner.seal.sshsig import Signer, signer_of
 
-OWN, KNOWN = "station_ed25519", "known_stations"
+OWN = "station_ed25519"
 KEPT = ".before-"  # in the name of a key that was replaced
 
 
@@ -118,46 +117,3 @@ def rotate() -> StationKey:
     except OSError as error:
         raise KeyUnusable(f"cannot be replaced: {error.strerror or error}", str(path)) from error
     return station_key()
-
-
-def trust(line: str) -> None:
-    """Remember another station's key: a line of an ``allowed_signers`` file. Raises ValueError or KeyUnusable."""
-    list(_signers([line]))
-    path = folder() / KNOWN
-    try:
-        path.parent.mkdir(parents=True, exist_ok=True, mode=0o700)
-        with path.open("a", encoding="utf-8") as file:
-            file.write(line.strip() + "\n")
-    except OSError as error:
-        raise KeyUnusable(f"cannot be written: {error.strerror or error}", str(path)) from error
-
-
-def known(more: Path | None = None) -> dict[Signer, str]:
-    """Whose keys are known: this station's, now and before, those it was told, and those in another such file.
-
-    Raises KeyUnusable if that file is none.
-    """
-    found: dict[Signer, str] = {}
-    for path in sorted(folder().glob(f"{OWN}*.pub")):
-        with contextlib.suppress(OSError, ValueError):
-            words = path.read_text(encoding="utf-8").split()
-            found[signer_in(" ".join(words[:2]))] = words[2] if len(words) > 2 else station()
-    for path in filter(None, (folder() / KNOWN, more)):
-        try:
-            lines = path.read_text(encoding="utf-8").splitlines()
-            found |= {signer: name for name, signer in _signers(lines)}
-        except FileNotFoundError as error:
-            if path == more:
-                raise KeyUnusable("is missing", str(path), "give a file of allowed signers") from error
-        except (OSError, ValueError) as error:
-            raise KeyUnusable(f"is no file of allowed signers ({error})", str(path)) from error
-    return found
-
-
-def _signers(lines: list[str]) -> Iterator[tuple[str, Signer]]:
-    for line in lines:
-        fields = line.split()
-        if not fields or fields[0].startswith("#"):
-            continue
-        at = next((n for n, field in enumerate(fields) if field.startswith("ssh-")), len(fields))
-        yield fields[0], signer_in(" ".join(fields[at:]))

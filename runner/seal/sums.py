@@ -34,6 +34,8 @@ def _line(name: str, digest: str) -> str:
 def sums_in(text: str) -> Mapping[str, str]:
     """name -> digest. Raises ValueError with the number of the line that is none."""
     found: dict[str, str] = {}
+    if not text.strip():
+        raise ValueError("is empty")
     for number, line in enumerate(text.split("\n")[:-1] if text.endswith("\n") else text.split("\n"), start=1):
         escaped, line = line.startswith("\\"), line.removeprefix("\\")
         digest, gap, name = line[:64], line[64:66], line[66:]

@@ -8,8 +8,7 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Mapping
-from dataclasses import dataclass, field
+from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import Any
 
@@ -17,60 +16,76 @@ from runner.errors import RecordError
 from runner.record.folder import EVENTS, SESSION
 from runner.seal.committed import against_the_journal, has_sum
 from runner.seal.editions import ABOUT, GROWS, GUARDS_RECORD, editions_of
-from runner.seal.sealing import EDITIONS, EVIDENCE, ISSUED, SEAL, SIG, SUMS, evidence_in
+from runner.seal.sealing import (
+    EDITIONS,
+    EVIDENCE,
+    ISSUED,
+    OF_EVIDENCE,
+    PASSING,
+    SEAL,
+    SEALING,
+    SEALS,
+    SIG,
+    SUMS,
+    evidence_in,
+)
 from runner.seal.sshsig import Signer, checked
 from runner.seal.sums import sum_of, sums_in
-from runner.vocabulary import Exit
+from runner.seal.verified import Verified
+
+Known = Mapping[Signer, str] | None  # whose keys are known; None: whose a key is is not asked
+NAMED = 3  # run folders that an error names
 
 
-@dataclass
-class Verified:
-    """What was found: ``differences``, what is ``unknown``, and what is well (``signed``, how far the record is ``whole``)."""
+def verify(folder: Path, known: Known) -> Verified:
+    """A run folder, a session, or the folder of a certificate of several runs.
 
-    what: str
-    differences: list[str] = field(default_factory=list)
-    unknown: list[str] = field(default_factory=list)
-    said: list[str] = field(default_factory=list)
-
-    @property
-    def status(self) -> Exit:
-        if self.differences:
-            return Exit.FAIL
-        return Exit.NOT_ALL_JUDGED if self.unknown else Exit.PASS
-
-    def lines(self) -> list[str]:
-        """For people, the verdict first."""
-        verdict = {Exit.FAIL: "CHANGED since it was sealed", Exit.PASS: "whole"}.get(self.status, "cannot be known")
-        marked = [f"  changed: {each}" for each in self.differences]
-        marked += [f"  unknown: {each}" for each in self.unknown]
-        return [f"{self.what}: {verdict}", *marked, *(f"  {each}" for each in self.said)]
-
-
-def verify(folder: Path, known: Mapping[Signer, str]) -> Verified:
-    """A run folder or a session. Raises RecordError if it is neither."""
-    if (folder / SESSION).is_file():
+    Raises RecordError if it is none of them; of a folder that holds run folders, with their names.
+    """
+    is_a_run = (folder / EVENTS).exists() or (folder / EVIDENCE).exists()
+    if (folder / SESSION).is_file() or ((folder / SUMS).is_file() and not is_a_run):
         return _session(folder, known)
-    if not (folder / EVENTS).is_file() and not (folder / EVIDENCE).is_file():
-        raise RecordError.missing(str(folder / EVENTS))
+    if not is_a_run:
+        raise _no_run(folder)
     found = Verified(folder.name)
     found.differences += _no_files(folder)
     if found.differences:  # a device or a pipe would be waited for for ever
         return found
-    sealed = (folder / EVIDENCE).is_file() or (folder / SUMS).is_file()
+    broken_off = _broken_off(folder, found)
+    there = [(folder / name).is_file() for name in (SEALS if not broken_off else OF_EVIDENCE)]
+    found.sealed = all(there) if broken_off else any(there)
     _journal(folder, found)
-    if not sealed and not editions_of(folder):
+    if not found.sealed and not editions_of(folder):
         found.unknown.append("there is no seal: the record is protected against accident only")
         return found
-    if not sealed:
+    if not found.sealed:
         found.unknown.append("what was added after the last edition is not sealed yet")
     else:
         _list(folder, EVIDENCE, found, known)
-        _list(folder, SUMS, found, known)
+        if not broken_off:
+            _list(folder, SUMS, found, known)
         _strangers(folder, found)
         _about(folder, found)
+        _named(folder, found)
     for edition in editions_of(folder):
         _edition(folder, edition, found, known)
     return found
+
+
+def _broken_off(folder: Path, found: Verified) -> bool:
+    """Whether a seal was being written when the program was killed."""
+    if (folder / SEALING).is_file():
+        found.unknown.append("the seal was being written when the program ended: make the certificate, or resume")
+        return True
+    return False
+
+
+def _no_run(folder: Path) -> RecordError:
+    inside = sorted({path.parent.name for name in (EVENTS, SESSION) for path in folder.glob(f"*/{name}")})
+    if not inside:
+        return RecordError.missing(str(folder / EVENTS))
+    more = f" and {len(inside) - NAMED} more" if len(inside) > NAMED else ""
+    return RecordError.holds_runs(str(folder), f"{', '.join(inside[:NAMED])}{more}")
 
 
 def _no_files(folder: Path) -> list[str]:
@@ -82,104 +97,179 @@ def _no_files(folder: Path) -> list[str]:
     return found
 
 
-def evidence_against_its_sums(folder: Path, found: Verified, known: Mapping[Signer, str], said: str) -> None:
+def evidence_against_its_sums(folder: Path, found: Verified, known: Known, said: str) -> None:
     """What travels by itself, as in a PDF: journal, sums, and nothing more than they list."""
     own = Verified(folder.name)
     _journal(folder, own)
     _list(folder, EVIDENCE, own, known)
     _strangers(folder, own)
     _about(folder, own)
-    found.differences += [f"{said}{each}" for each in own.differences]
-    found.unknown += [f"{said}{each}" for each in own.unknown]
+    found.take(own, said)
     found.said += [f"{said}{each}" for each in own.said]
 
 
-def _session(folder: Path, known: Mapping[Signer, str]) -> Verified:
+# ---- a session -------------------------------------------------------------------------------------------------
+
+
+def _session(folder: Path, known: Known) -> Verified:
     found = Verified(folder.name)
-    if (folder / SUMS).is_file():
-        _list(folder, SUMS, found, known)
-    else:
+    found.differences += _no_files(folder)
+    if found.differences:
+        return found
+    broken_off = _broken_off(folder, found)
+    found.sealed = not broken_off and any((folder / name).is_file() for name in (SUMS, SUMS + SIG))
+    listed = _list(folder, SUMS, found, known, lambda name, digest: _of_a_run(folder, name, digest, found))
+    if not found.sealed and not broken_off:
         found.unknown.append("the session has no seal")
+    there = {path.parent.name for name in (EVENTS, EVIDENCE) for path in folder.glob(f"*/{name}")}
+    runs = _runs(folder, found, there)
+    for run in runs:
+        if run not in there:
+            found.missing(run)
+            continue
+        each = verify(folder / run, known)
+        found.take(each, f"{run}/")
+    if found.sealed and listed:
+        own = (path for path in sorted(folder.rglob("*")) if path.is_file() and path.suffix not in PASSING)
+        names = (path.relative_to(folder).as_posix() for path in own)
+        late = [name for name in names if name.split("/")[0] not in there and name not in (*listed, SUMS, SUMS + SIG)]
+        found.differences += [f"{name}: was added, it is not in {SUMS}" for name in late]
+    for edition in editions_of(folder):
+        _session_edition(folder, edition, found, known)
+    found.said.append(f"{len(runs)} runs looked at")
+    return found
+
+
+def _runs(folder: Path, found: Verified, there: set[str]) -> list[str]:
+    """The names of the runs of a session, in its order. A certificate of several runs has none beside it."""
+    if not (folder / SESSION).exists():
+        return sorted(there)
     try:
         content = json.loads((folder / SESSION).read_text(encoding="utf-8"))
         runs = [str(entry["run"]) for entry in content["entries"] if entry.get("run")]
-    except (OSError, ValueError, KeyError, TypeError):
+    except (OSError, ValueError, KeyError, TypeError, AttributeError, RecursionError):
         found.differences.append(f"{SESSION}: cannot be read")
-        runs = [path.parent.name for path in sorted(folder.glob(f"*/{EVENTS}"))]
-    for run in runs:
-        if not (folder / run / EVENTS).is_file():
-            found.differences.append(f"{run}: is missing")
-            continue
-        each = verify(folder / run, known)
-        found.differences += [f"{run}/{what}" for what in each.differences]
-        found.unknown += [f"{run}: {what}" for what in each.unknown]
-    found.said.append(f"{len(runs)} runs looked at")
-    return found
+        return sorted(there)
+    found.differences += [f"{run}: was added, it is not in {SESSION}" for run in sorted(there - {*runs})]
+    return runs
+
+
+def _of_a_run(folder: Path, name: str, digest: str, found: Verified) -> bool:
+    """Whether a run's seal that a session covers is one of the run's earlier ones: the run was sealed again since."""
+    run, _, seal = name.partition("/")
+    if not any(has_sum(edition / seal, digest) for edition in editions_of(folder / run)):
+        return False
+    what = f"{run}: was sealed again after the session was"
+    found.unknown += [] if what in found.unknown else [what]
+    return True
+
+
+def _session_edition(folder: Path, edition: Path, found: Verified, known: Known) -> None:
+    name = f"{EDITIONS}/{edition.name}/"
+    if not _read(edition / ABOUT):
+        found.differences.append(f"{name}{ABOUT}: is missing or cannot be read")
+    for file, digest in _signed(edition, SUMS, found, known, name).items():
+        kept = edition / file if (edition / file).is_file() else folder / file
+        in_a_run = any(
+            has_sum(each / file.partition("/")[2], digest) for each in editions_of(folder / file.split("/")[0])
+        )
+        if not file.startswith(f"{EDITIONS}/") and not has_sum(kept, digest) and not in_a_run:
+            found.differences.append(f"{name}{file}: is not what this edition sealed")
 
 
 # ---- a list of sums and its signature --------------------------------------------------------------------------
 
 
-def _list(folder: Path, name: str, found: Verified, known: Mapping[Signer, str]) -> None:
+def _list(
+    folder: Path, name: str, found: Verified, known: Known, elsewhere: Callable[[str, str], bool] = lambda *_: False
+) -> Mapping[str, str]:
+    """Hold a folder against a list; the list. ``elsewhere`` knows of files that have gone on since, and says so itself."""
+    if not found.sealed:
+        return {}
     listed = _signed(folder, name, found, known)
     for file, digest in listed.items():
         path = folder / file
         try:
-            if sum_of(path) == digest:
+            if sum_of(path) == digest or elsewhere(file, digest):
                 continue
         except FileNotFoundError:
-            found.differences.append(f"{file}: is missing (listed in {name})")
+            found.missing(file, name)
             continue
-        except OSError as error:
-            found.differences.append(f"{file}: cannot be read ({error.strerror})")
+        except (OSError, ValueError) as error:
+            found.differences.append(
+                f"{file}: cannot be read ({getattr(error, 'strerror', None) or 'no name of a file'})"
+            )
             continue
         if name == EVIDENCE and _has_grown(folder, file, digest):
             found.unknown.append(f"{file}: has grown since it was sealed; what was sealed of it is whole")
         else:
-            found.differences.append(f"{file}: {_where(folder, file)}")
+            found.differences.append(f"{file}: {_where(file)}")
+    return listed
 
 
-def _signed(folder: Path, name: str, found: Verified, known: Mapping[Signer, str], said: str = "") -> Mapping[str, str]:
+def _signed(folder: Path, name: str, found: Verified, known: Known, said: str = "") -> Mapping[str, str]:
     """The sums of a list, after its signature was looked at."""
     where = f"{said}{name}"
     try:
         content = (folder / name).read_bytes()
+    except FileNotFoundError:
+        found.missing(where)
+        content = None
+    except OSError as error:
+        found.differences.append(f"{where}: cannot be read ({error.strerror})")
+        content = None
+    try:
         signature = (folder / f"{name}{SIG}").read_text(encoding="utf-8")
-    except FileNotFoundError as error:
-        found.differences.append(f"{said}{Path(str(error.filename)).name}: is missing")
-        return {}
+        if content is not None:
+            _signer(content, signature, where, found, known)
+    except FileNotFoundError:
+        found.missing(f"{where}{SIG}")
     except (OSError, UnicodeDecodeError):
         found.differences.append(f"{where}{SIG}: cannot be read")
-        return {}
     try:
-        signer = checked(content, signature)
-        if signer in known:
-            found.said.append(f"{where}: signed by {known[signer]}, {signer.fingerprint}")
-        else:
-            found.unknown.append(f"{where}: signed with a key that is not known here, {signer.fingerprint}")
+        return {} if content is None else sums_in(content.decode("utf-8", "surrogateescape"))
     except ValueError as error:
-        found.differences.append(f"{where}{SIG}: {error}")
-    try:
-        return sums_in(content.decode())
-    except (ValueError, UnicodeDecodeError) as error:
         found.differences.append(f"{where}: {error}")
         return {}
 
 
+def _signer(content: bytes, signature: str, where: str, found: Verified, known: Known) -> None:
+    try:
+        signer = checked(content, signature)
+    except ValueError as error:
+        found.differences.append(f"{where}{SIG}: {error}")
+        return
+    if known is None:
+        return
+    if signer in known:
+        found.said.append(f"{where}: signed by {known[signer]}, {signer.fingerprint}")
+    else:
+        found.unknown.append(f"{where}: signed with a key that is not known here, {signer.fingerprint}")
+
+
 def _strangers(folder: Path, found: Verified) -> None:
     """Files that nobody sealed."""
-    try:
-        listed = sums_in((folder / EVIDENCE).read_text(encoding="utf-8"))
+    listed = _sums(folder / EVIDENCE)
+    if listed:
         added = [name for name in evidence_in(folder) if name not in listed]
         if GUARDS_RECORD in added:  # a guard goes on after a run that could not confirm everything off
             found.unknown.append(f"{GUARDS_RECORD}: was written after the run was sealed")
         found.differences += [f"{name}: was added, it is not in {EVIDENCE}" for name in added if name != GUARDS_RECORD]
-        covered = sums_in((folder / SUMS).read_text(encoding="utf-8"))
+    covered = _sums(folder / SUMS)
+    if covered and not (folder / SEALING).is_file():
+        late = [
+            path.relative_to(folder).as_posix() for path in sorted((folder / EDITIONS).rglob("*")) if path.is_file()
+        ]
+        late += [name for name in ISSUED if (folder / name).is_file()]
+        found.differences += [f"{name}: was added, it is not in {SUMS}" for name in late if name not in covered]
+
+
+def _sums(path: Path) -> Mapping[str, str]:
+    """The sums of a list, or none where it cannot be read: that is said where it is looked at."""
+    try:
+        return sums_in(path.read_bytes().decode("utf-8", "surrogateescape"))
     except (OSError, ValueError):
-        return
-    late = [path.relative_to(folder).as_posix() for path in sorted((folder / EDITIONS).rglob("*")) if path.is_file()]
-    late += [name for name in ISSUED if (folder / name).is_file()]
-    found.differences += [f"{name}: was added, it is not in {SUMS}" for name in late if name not in covered]
+        return {}
 
 
 def _about(folder: Path, found: Verified) -> None:
@@ -190,16 +280,26 @@ def _about(folder: Path, found: Verified) -> None:
         count = int(about["journal_lines"])
         head = hashlib.sha256(lines[count - 1]).hexdigest() if 0 < count <= len(lines) else ""
     except (OSError, KeyError, TypeError, ValueError):
-        found.differences.append(f"{SEAL}: cannot be read")
+        if (folder / SEAL).exists():
+            found.differences.append(f"{SEAL}: cannot be read")
+        else:
+            found.missing(SEAL)
         return
     if head != about.get("journal_head"):
         found.differences.append(f"{EVENTS}: its last sealed line, {count}, is another one")
 
 
+def _named(folder: Path, found: Verified) -> None:
+    """The name of the folder is no evidence, but a run is looked for by it."""
+    name = _read(folder / SEAL).get("run")
+    if isinstance(name, str) and name != folder.resolve().name:
+        found.unknown.append(f"the folder was called {name} when it was sealed: it was renamed or copied")
+
+
 def _read(path: Path) -> dict[str, Any]:
     try:
         content = json.loads(path.read_text(encoding="utf-8"))
-    except (OSError, ValueError):
+    except (OSError, ValueError, RecursionError):
         return {}
     return content if isinstance(content, dict) else {}
 
@@ -207,7 +307,7 @@ def _read(path: Path) -> dict[str, Any]:
 # ---- an edition ------------------------------------------------------------------------------------------------
 
 
-def _edition(folder: Path, edition: Path, found: Verified, known: Mapping[Signer, str]) -> None:
+def _edition(folder: Path, edition: Path, found: Verified, known: Known) -> None:
     name = f"{EDITIONS}/{edition.name}/"
     if not _read(edition / ABOUT):
         found.differences.append(f"{name}{ABOUT}: is missing or cannot be read")
@@ -232,7 +332,7 @@ def _journal(folder: Path, found: Verified) -> None:
         found.said.append(f"{EVENTS}: whole up to line {lines}")
 
 
-def _where(folder: Path, file: str) -> str:
+def _where(file: str) -> str:
     """What can be said of where a file differs: its own check says more where it has one."""
     if file == EVENTS:
         return "is not what was sealed (its chain says up to which line it is whole)"

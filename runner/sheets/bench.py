@@ -24,7 +24,7 @@ from runner.notation.problems import checked
 from runner.notation.source import Source, read
 from runner.notation.wrong import Wrong
 from runner.sheets.instrument_parts import InstrumentSheet
-from runner.sheets.instruments import ROLES, Instruments
+from runner.sheets.instruments import ROLES, Instruments, key_of, place_of
 from runner.vocabulary import MAXIMUM_RISK, Rule
 
 
@@ -109,9 +109,20 @@ class BenchFile(Sheet):
     decision: Decision = Decision()
 
     def roles(self) -> dict[str, InstrumentSheet]:
-        """The instruments there are, by role, in the order of ROLES."""
-        found = ((role, getattr(self.instruments, role)) for role in ROLES)
-        return {role: instrument for role, instrument in found if instrument is not None}
+        """The instruments there are, by role, in the order of ROLES; further ones by role and name, as "probe by_the_cell"."""
+        found: dict[str, InstrumentSheet] = {}
+        for role in ROLES:
+            if (first := getattr(self.instruments, role)) is not None:
+                found[role] = first
+            found |= {key_of(role, name): each for name, each in self.instruments.further(role).items()}
+        return found
+
+    def alone(self, key: str) -> BenchFile:
+        """The same bench with one of its instruments only."""
+        instrument = self.roles()[key]
+        role, _, name = key.partition(" ")
+        kept = {f"{role}s": {name: instrument}} if name else {role: instrument}
+        return self.model_copy(update={"instruments": Instruments.model_construct(**kept)})
 
     def wired(self) -> dict[str, InstrumentSheet]:
         """Those of them that are reached through an address."""
@@ -159,10 +170,10 @@ def _shared(bench: BenchFile, source: Source) -> Iterator[Problem]:
         other, first = seen.setdefault(instrument.address.upper().removesuffix("::INSTR"), (role, instrument))
         if instrument.line != first.line:
             what = f"{role} and {other} share an address, and their serial: blocks differ"
-            yield source.problem(("instruments", role, "serial"), what, "write the same for both")
+            yield source.problem((*place_of(role), "serial"), what, "write the same for both")
         if instrument.identity and first.identity and instrument.identity != first.identity:
             what = f"{role} and {other} share an address, and their identities differ"
-            yield source.problem(("instruments", role, "identity"), what, "write the same for both")
+            yield source.problem((*place_of(role), "identity"), what, "write the same for both")
 
 
 def _only_simulated(bench: BenchFile, source: Source) -> Iterator[Problem]:

@@ -14,7 +14,7 @@ from runner.notation.wrong import Wrong
 from runner.vocabulary import SAID_BY_A_PROCEDURE, Observed
 
 READ_AS = ("", *(each.value for each in SAID_BY_A_PROCEDURE if each is not Observed.CONDITION))
-TEXT_NAMES = {"sensor": "text", "place": "text", "ohms_at_25": "text", "current_ceiling": "text"}
+TEXT_NAMES = {"sensor": "text", "place": "text", "ohms_at_25": "text", "current_ceiling": "text", "supply": "text"}
 
 
 def _check_text(text: str, info: ValidationInfo) -> str:
@@ -53,7 +53,8 @@ class ReadSpec(Sheet):
     """The operator types a reading, or picks a word from ``choices``. Outside ``lowest`` … ``highest`` a second look is asked for.
 
     ``unit`` is the unit shown and assumed where only a number is typed. ``doubtful`` are choices that count as bad news.
-    ``as`` says what is read, where findings or the certificate use it; ``record`` is what people read about it.
+    ``as`` says what is read, where findings or the certificate use it; ``record`` is what people read about it. ``from`` names a
+    further instrument of the bench, or ``cells``: where the bench has it nobody is asked.
     """
 
     say: Text
@@ -65,6 +66,7 @@ class ReadSpec(Sheet):
     choices: tuple[str, ...] = ()
     doubtful: tuple[str, ...] = ()
     role: Literal["", "display", "counter", "meter", "probe"] = ""
+    from_: str = Field(default="", alias="from")
 
     @property
     def dimension(self) -> str:
@@ -88,6 +90,11 @@ class ReadSpec(Sheet):
         if wanted is not None and wanted != self.dimension:
             kind = f"a {wanted}" if wanted else "a choice, so it needs choices:"
             raise Wrong(f"as: {self.as_} is {kind}", "correct unit, or remove as:")
+        if self.from_ and not self.unit:
+            raise Wrong("from is for a number", "add unit, or remove from")
+        extremes = (Observed.LOWEST_CELL_VOLTAGE, Observed.HIGHEST_CELL_VOLTAGE)
+        if normal_key(self.from_) == "cells" and self.as_ not in extremes:
+            raise Wrong("cells are many readings", f"add as: {extremes[0]} or as: {extremes[1]}")
         stray = [word for word in self.doubtful if word not in self.choices]
         if stray:
             raise Wrong(f"doubtful names {', '.join(stray)}, which is not one of the choices", "spell it as there")

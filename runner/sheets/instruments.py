@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
-from typing import Literal, Self
+from typing import Annotated, Literal, Self
 
-from pydantic import model_validator
+from pydantic import Field, StringConstraints, model_validator
 
-from runner.events import ACTUATOR_TEMPERATURE, CHARGE, DISCHARGE, METER_VOLTAGE, PROBE_TEMPERATURE
+from runner.events import ACTUATOR_TEMPERATURE, CHARGE, DISCHARGE, METER_VOLTAGE, PROBE_TEMPERATURE, channel_named
 from runner.notation.fields import (
     Charge,
     Energy,
@@ -210,8 +210,44 @@ class BoxSheet(OnlyByHand):
     accuracy: Ratio
 
 
+class FurtherProbe(ProbeSheet):
+    """A thermometer beside the first one, at its ``place``. Of ``sensors`` it is the reference, in place of the first one."""
+
+    place: str = Field(min_length=1)
+    sensors: tuple[str, ...] = ()
+    coupling: TemperatureDifference = 0.0
+
+    @model_validator(mode="after")
+    def _is_read_by_itself(self) -> Self:
+        if self.by_hand:
+            raise Wrong("a further probe is not read by hand", "give its address")
+        if self.sensors and "coupling" not in self.model_fields_set:
+            raise Wrong("the reference of a sensor needs coupling", "add coupling: 0.1 K, say, or remove sensors")
+        return self
+
+
+class FurtherMeter(MeterSheet):
+    """A voltmeter beside the first one, at its ``place``; ``cell``: the cell whose voltage it reads, counted from 1."""
+
+    place: str = Field(min_length=1)
+    cell: int | None = Field(default=None, ge=1, le=1000)
+
+    @model_validator(mode="after")
+    def _is_read_by_itself(self) -> Self:
+        if self.by_hand:
+            raise Wrong("a further meter is not read by hand", "give its address")
+        return self
+
+
+NAME = Annotated[str, StringConstraints(pattern=r"^[A-Za-z][A-Za-z0-9_]*$", max_length=40)]
+RESERVED = ("main", "cells")  # the first probe beside others; all meters of cells
+
+
 class Instruments(Sheet):
-    """One instrument a role. A role that is missing is a role this bench has not got."""
+    """One instrument a role. A role that is missing is a role this bench has not got.
+
+    ``probes`` and ``meters`` are further ones, each with a name of its own.
+    """
 
     supply: SupplySheet | None = None
     probe: ProbeSheet | None = None
@@ -223,6 +259,61 @@ class Instruments(Sheet):
     display: DisplaySheet | None = None
     box: BoxSheet | None = None
     actuator: ActuatorSheet | None = None
+    probes: dict[NAME, FurtherProbe] = {}
+    meters: dict[NAME, FurtherMeter] = {}
+
+    @model_validator(mode="after")
+    def _one_name_and_one_reference_each(self) -> Self:
+        names = [*self.probes, *self.meters]
+        for name in names:
+            if name in RESERVED or names.count(name) > 1:
+                raise Wrong(f"{name!r} cannot be the name of a further instrument here", "give each a name of its own")
+        held = [sensor for probe in self.probes.values() for sensor in probe.sensors]
+        if twice := next((sensor for sensor in held if held.count(sensor) > 1), ""):
+            raise Wrong(f"two probes are the reference of {twice}", "leave it to one of them")
+        if held and (self.probe is None or self.probe.by_hand):
+            raise Wrong(
+                "further probes are references beside a first one that has an address", "add probe:, or remove sensors"
+            )
+        return self
+
+    def further(self, role: str) -> Mapping[str, InstrumentSheet]:
+        """Those of a role beside the first one, by name."""
+        if role == Role.PROBE:
+            return self.probes
+        return self.meters if role == Role.METER else {}
+
+    @property
+    def references(self) -> dict[str, FurtherProbe]:
+        """The further probes that are the reference of a sensor, by the sensor."""
+        return {sensor: probe for probe in self.probes.values() for sensor in probe.sensors}
+
+
+def key_of(role: str, name: str) -> str:
+    """How an instrument is called beside all others: its role, and of a further one its name."""
+    return f"{role} {name}" if name else role
+
+
+def role_of(key: str) -> Role:
+    """The role of an instrument that is called so."""
+    return Role(key.partition(" ")[0])
+
+
+def place_of(key: str) -> Path:
+    """Where it stands in a bench file."""
+    role, _, name = key.partition(" ")
+    return ("instruments", f"{role}s", name) if name else ("instruments", role)
+
+
+def facts_of(key: str) -> RoleFacts:
+    """What the program knows of it."""
+    return ROLE_FACTS[role_of(key)]
+
+
+def reads_into(key: str, channel: str) -> str:
+    """The channel that its reading goes into; ``channel`` is that of the first one of its role."""
+    name = key.partition(" ")[2]
+    return channel_named(channel, name) if name else channel
 
 
 @dataclass(frozen=True)

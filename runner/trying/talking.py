@@ -152,8 +152,7 @@ def talk(path: Path, role: str, typed: TextIO, out: TextIO) -> int:
         raise SheetError(
             [Problem(file.name, 0, 0, f"no instrument {role!r} with an address", f"choose one of: {known}")]
         )
-    others = dict.fromkeys(set(sheet.roles()) - {role})
-    alone = sheet.model_copy(update={"instruments": sheet.instruments.model_copy(update=others)})
+    alone = sheet.alone(role)
     speaks = {name: dialect for name, dialect in dialects.items() if name == role}
     with Locks(f"talking to the {role}") as locks:
         locks.instrument(role, wired[role].address)

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import math
 import random
+from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 
-from runner.twin.meters import CHANNELS, DeclaredBench, MeterError
+from runner.twin.meters import CHANNELS, DeclaredBench, DeclaredFurther, MeterError
 
 # A·s and A of the pack and the bench whose figures stand here and in parameters.draw
 CAPACITY, SUPPLY_CURRENT, LOAD_CURRENT = 144e3, 18.0, 60.0
@@ -62,6 +63,7 @@ class BenchTruth:
     load_aperture: float = 0.0
     meter_aperture: float = 0.0
     errors: dict[str, MeterError] = field(default_factory=dict)  # by reading, beside the gains and offsets above
+    further: Mapping[str, DeclaredFurther] = field(default_factory=dict)
     supply_sense: bool = False  # whether its voltage is sensed at the pack
     load_sense: bool = False
 
@@ -108,7 +110,8 @@ def own(bench: BenchTruth, declared: DeclaredBench, dice: random.Random) -> Benc
     return replace(
         bench,
         probe=probe,
-        errors=errors,
+        errors=errors | {key: each.meter.drawn(dice) for key, each in declared.further.items()},
+        further=declared.further,
         supply_gain_error=(1.0, 1.0),
         supply_current_offset=0.0,
         load_gain_error=1.0,

@@ -14,7 +14,9 @@ NOT_A_NUMBER = "9.91E+37"
 
 def devices(world: World) -> dict[str, Device]:
     """All instruments of a world, by role, each with dice of its own so that polling one never changes another."""
-    return {role: make(world, random.Random(f"{role} {world.truth.seed}")) for role, make in _MAKERS.items()}
+    first = {role: make(world, random.Random(f"{role} {world.truth.seed}")) for role, make in _MAKERS.items()}
+    further = world.truth.bench.further
+    return first | {key: _further(world, key, random.Random(f"{key} {world.truth.seed}")) for key in further}
 
 
 def _reading(value: float, noise: float, resolution: float, dice: random.Random) -> str:
@@ -178,6 +180,27 @@ def _load(world: World, dice: random.Random) -> Device:
         _frozen(world, "load stands still", current),
     )
     device.word("*RST", 0, lambda: world.switch_load(False))
+    return device
+
+
+def _further(world: World, key: str, dice: random.Random) -> Device:
+    """A further thermometer or voltmeter, at its place; the hands hold what is at a sensor as they hold the first probe."""
+    declared = world.truth.bench.further[key]
+    device = _device(world, key.partition(" ")[0], f"1{sorted(world.truth.bench.further).index(key):03}")
+
+    def value() -> float:
+        if not declared.thermometer:
+            volts = world.pack.cell_voltages(world.current)
+            inside = declared.cell is not None and declared.cell <= len(volts)
+            return volts[declared.cell - 1] if inside and declared.cell is not None else world.terminal_voltage()
+        if world.hands.sensor in declared.sensors:
+            return world.displayed()
+        spots = [world.spots[sensor].spot for sensor in declared.sensors if sensor in world.spots]
+        return spots[0] if spots else world.truth.bench.ambient
+
+    step = declared.meter.resolution or 0.001
+    word = "MEASure[:SCALar]:TEMPerature?" if declared.thermometer else "MEASure[:SCALar]:VOLTage[:DC]?"
+    device.word(word, 0, lambda: _reading(_off(world, key, value()), step, step, dice))
     return device
 
 

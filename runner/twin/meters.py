@@ -56,6 +56,16 @@ class DeclaredMeter:
 
 
 @dataclass(frozen=True)
+class DeclaredFurther:
+    """A further thermometer at ``sensors`` (in the room if there are none), or a further voltmeter at a ``cell`` or at the pack."""
+
+    meter: DeclaredMeter
+    thermometer: bool
+    sensors: tuple[str, ...] = ()
+    cell: int | None = None
+
+
+@dataclass(frozen=True)
 class DeclaredLeads:
     """Leads in Ω with their standard uncertainty; ``remote``: the voltage is sensed at the pack."""
 
@@ -90,6 +100,7 @@ class DeclaredBench:
     coupling: float | None = None
     probe_lag: tuple[float, float] | None = None
     counter: tuple[float, float] | None = None
+    further: Mapping[str, DeclaredFurther] = field(default_factory=dict)  # "probe by_the_cell", "meter cell_3"
 
     def meter(self, channel: str) -> DeclaredMeter:
         """What is declared of a reading."""

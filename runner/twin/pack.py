@@ -231,6 +231,11 @@ class Pack:
             gone = math.exp(-dt / (self.truth.relaxation_time * time))
             self._relaxations[index] = target + (self._relaxations[index] - target) * gone
 
+    def cell_voltages(self, current: float) -> list[float]:
+        """V of each cell, counted from the negative end, while ``current`` (A) flows."""
+        each = (current * self.truth.resistance + self.relaxation) / self.truth.cells
+        return [volts + each for volts in self._cells.volts()]
+
     def state(self, current: float, sensors: Mapping[str, float]) -> PackState:
         """What the management system measures now."""
         drop = current * self.truth.resistance + self.relaxation

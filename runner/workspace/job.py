@@ -20,6 +20,7 @@ from runner.sheets.bench import BenchFile, parse_bench
 from runner.sheets.dialect import Dialect, parse_dialect
 from runner.sheets.doubts import doubts
 from runner.sheets.instrument_parts import InstrumentSheet
+from runner.sheets.instruments import place_of, role_of
 from runner.sheets.older import replacements
 from runner.sheets.pack import PackSheet, not_declared, parse_pack, without_tolerance
 from runner.sheets.procedure import Procedure, parse_procedure
@@ -202,7 +203,7 @@ def bench_problems(file: UserFile, fault: BenchError) -> SheetError:
     wrong = any(isinstance(each, LinkError) and each.kind == "address" for each in faults)
     return SheetError(
         [
-            source.problem(("instruments", each.instrument, "address"), f"{each.instrument}: {each.what}", each.remedy)
+            source.problem((*place_of(each.instrument), "address"), f"{each.instrument}: {each.what}", each.remedy)
             for each in faults
         ],
         SheetError.status if wrong else fault.status,
@@ -223,12 +224,12 @@ def _dialects(bench: BenchFile, file: UserFile, problems: list[Problem]) -> dict
     for role, instrument in bench.wired().items():
         if instrument.dialect == "scpi" and instrument.address.upper().startswith("MODBUS"):
             what, remedy = "a Modbus instrument needs a dialect with its registers", "add dialect: and the file"
-            problems.append(file.source.problem(("instruments", role), what, remedy, key=True))
+            problems.append(file.source.problem(place_of(role), what, remedy, key=True))
             continue
         if instrument.dialect == "scpi":
-            problems.extend(_channel_problems(role, instrument, BUILT_IN[role], file))
+            problems.extend(_channel_problems(role, instrument, BUILT_IN[role_of(role)], file))
             continue
-        path: tuple[str | int, ...] = ("instruments", role, "dialect")
+        path: tuple[str | int, ...] = (*place_of(role), "dialect")
         try:
             dialect_file = read_file(Path(file.name).parent / instrument.dialect)
         except SheetError as error:
@@ -239,9 +240,9 @@ def _dialects(bench: BenchFile, file: UserFile, problems: list[Problem]) -> dict
         dialect = _parsed(parse_dialect, dialect_file, problems)
         if dialect is None:
             continue
-        if dialect.role != role:
+        if dialect.role != role_of(role):
             what = f"{instrument.dialect} is a dialect for a {dialect.role}"
-            problems.append(file.source.problem(path, what, f"name one for a {role}"))
+            problems.append(file.source.problem(path, what, f"name one for a {role_of(role)}"))
         if dialect.by_register != instrument.address.upper().startswith("MODBUS"):
             says = "registers" if dialect.by_register else "texts"
             what = f"{instrument.dialect} has {says}, which {instrument.address} cannot be spoken to in"
@@ -260,12 +261,10 @@ def _channel_problems(role: str, instrument: InstrumentSheet, dialect: Dialect, 
     if instrument.channel and not dialect.has_channel:
         what = f"the dialect {instrument.dialect} cannot select a channel and could switch the wrong output"
         remedy = "remove channel:, or name a dialect whose texts have {channel}"
-        yield file.source.problem(("instruments", role, "channel"), what, remedy)
+        yield file.source.problem((*place_of(role), "channel"), what, remedy)
     if dialect.needs_channel and not instrument.channel:
         what = f"the dialect {instrument.dialect} needs a channel"
-        yield file.source.problem(("instruments", role), what, "add channel: with the output's number", key=True)
+        yield file.source.problem(place_of(role), what, "add channel: with the output's number", key=True)
     if instrument.outputs and "select" not in dialect.commands:
         what = f"the dialect {instrument.dialect} has no word that chooses one of several outputs"
-        yield file.source.problem(
-            ("instruments", role, "places"), what, "add select: to its commands, or remove places:"
-        )
+        yield file.source.problem((*place_of(role), "places"), what, "add select: to its commands, or remove places:")

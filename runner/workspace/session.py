@@ -21,6 +21,8 @@ from runner.events import LOAD_CURRENT, SUPPLY_CURRENT
 from runner.measure.capacity import FULL
 from runner.measure.fits.integral import integrate
 from runner.record.folder import SESSION, RunFolder
+from runner.seal.editions import is_sealed, keep_edition
+from runner.seal.verify import verify
 from runner.sheets.bench import parse_bench
 from runner.sheets.pack import PackSheet, parse_pack
 from runner.sheets.procedure import Procedure, parse_procedure
@@ -121,6 +123,11 @@ class Session:
             if entry.state != DONE:
                 return number
         return None
+
+    def goes_on(self) -> None:
+        """What was sealed of an unfinished session so far stays as an edition; not where it has changed since: that is to show."""
+        if self.next() is not None and is_sealed(self.path) and not verify(self.path, None).differences:
+            keep_edition(self.path, [SESSION], "the session goes on")
 
     def began(self, number: int, folder: RunFolder) -> None:
         """A run of an entry has its folder."""

@@ -65,7 +65,7 @@ def test_the_newest_line_counts_however_rarely_it_is_looked_at(talking):
     driver.number("temperature")
     for _ in range(3):
         time.sleep(0.5)
-        assert driver.number("temperature") * 10 >= instrument.count - 2
+        assert driver.number("temperature") * 10 >= instrument.count - 6  # 0.1 s each: a busy machine may be late
         assert driver.age < 0.1
 
 
@@ -89,7 +89,7 @@ def test_an_old_line_is_no_reading(talking):
         driver.number("temperature")
     instrument.silent = False
     time.sleep(1.2)
-    assert driver.number("temperature") * 10 >= instrument.count - 2
+    assert driver.number("temperature") * 10 >= instrument.count - 6  # 0.1 s each: a busy machine may be late
 
 
 def test_what_talks_unasked_is_asked_nothing():

@@ -34,7 +34,7 @@ def main() -> int:
 def _count(place: Path, options: argparse.Namespace) -> int:
     from runner.certifying import make_certificate
     from runner.evaluation.evaluate import evaluate
-    from runner.seal.station_key import known
+    from runner.seal.signers import known
     from runner.seal.verify import verify
     from tests.builders import short_rehearsal
     from tests.tampering import CHANGES, copied

@@ -14,7 +14,7 @@ import pytest
 
 from runner.record.journal import read_journal
 from runner.record.samples import read_samples
-from runner.seal.station_key import known
+from runner.seal.signers import known
 from runner.seal.verify import verify
 from tests.processes import LiveBench, until
 

@@ -9,7 +9,7 @@ from reports.letterhead import letterhead, number_of
 from runner.certifying import make_certificate
 from runner.errors import RecordError, SheetError
 from runner.evaluation.evaluate import evaluate
-from runner.seal.station_key import known
+from runner.seal.signers import known
 from runner.seal.verify import verify
 from tests.builders import a_file, short_rehearsal
 

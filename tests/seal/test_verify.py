@@ -11,34 +11,19 @@ import subprocess
 
 import pytest
 
-from runner.certifying import certificate_of, make_certificate
+from runner.certifying import certificate_of
 from runner.cli import main
 from runner.evaluation.evaluate import evaluate
 from runner.record.folder import RunFolder
 from runner.seal.pdf import verify_pdf
 from runner.seal.sealing import EVIDENCE, SIG, SUMS
-from runner.seal.station_key import known, station_key
+from runner.seal.signers import known
+from runner.seal.station_key import station_key
 from runner.seal.verify import verify
 from tests.builders import short_rehearsal
-from tests.made_once import made_once
 from tests.tampering import CHANGES, copied
 
 PLACES = 2  # random places of each class
-
-
-@pytest.fixture(scope="module")
-def sealed(tmp_path_factory):
-    """A run with its certificate, issued twice."""
-
-    def make(folder):
-        made = short_rehearsal(folder).result
-        for _ in range(2):
-            make_certificate([evaluate(made.folder)], made.folder.path)
-        return
-
-    root, _ = made_once(tmp_path_factory, f"sealed-{station_key().signer.raw.hex()[:8]}", make)
-    (folder,) = root.iterdir()
-    return folder
 
 
 def test_an_untouched_folder_is_whole_and_stays_so_when_it_is_looked_at(sealed):
@@ -108,7 +93,7 @@ def test_the_pdf_by_itself_is_enough(sealed, tmp_path):
         assert verify_pdf(tmp_path / "changed.pdf", known()).status == 1, (place, at)
 
 
-def test_a_change_is_printed_on_what_is_made_of_it_and_nothing_is_sealed_over_it(sealed, tmp_path, capsys):
+def test_a_change_is_printed_on_what_is_made_of_it_and_nothing_is_sealed_over_it(sealed, tmp_path, capsys, no_pdf):
     folder = copied(sealed, tmp_path)
     CHANGES["a sample"](folder, random.Random(3))
     before = {name: (folder / name).read_bytes() for name in ("findings.json", EVIDENCE, SUMS)}

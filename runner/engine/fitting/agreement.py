@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 from runner.engine.fitting.by_hand import beyond_the_charger, missing_roles, needs_a_cable
+from runner.engine.fitting.further import misplaced
 from runner.errors import Problem
 from runner.notation.source import Path, Source
 from runner.sheets.bench import BenchFile
@@ -53,6 +54,8 @@ class Agreement:
             what = f"the procedure {name} needs a {role} with an address (a person is too slow)"
             remedy = "give its address, or leave this procedure out"
             self.problems.append(self.of_bench.problem(("instruments", role, "by_hand"), what, remedy))
+        for path, what, remedy in misplaced(self.bench, self.pack):
+            self.problems.append(self.of_bench.problem(path, what, remedy))
         for each in beyond_the_charger(self.procedure, self.pack, self.bench):
             what = f"the procedure {name}: {each.what}"
             self.problems.append(self.of_bench.problem(each.path, what, each.remedy))

@@ -11,6 +11,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 
+from runner.notation.quantity import shown
 from runner.notation.source import Path
 from runner.sheets.bench import BenchFile
 from runner.sheets.instruments import ChargerSheet, LoadSheet
@@ -22,7 +23,10 @@ ABOVE = 1.25  # times what a charger gives or a load draws: what a ceiling leave
 TAPERED = 0.5  # of a charger's current: an end current above this would be reached before any taper
 LONGER = 1.5  # times what a full charge takes from empty, before it is given up
 BY_CHARGER = ("charge", "wake")  # steps in which a charger takes the place of a supply
-INSTEAD = "Where a text says supply, use the charger. Switch it on and off only when the program tells you to."
+INSTEAD = (
+    "The charger takes the place of a supply; the clamp goes around one of its leads. Switch it on and off only when the program "
+    "tells you to."
+)
 
 
 def charger_of(bench: BenchFile) -> ChargerSheet | None:
@@ -53,8 +57,13 @@ class Impossible:
 
 
 def instead(procedure: Procedure, bench: BenchFile) -> tuple[str, ...]:
-    """What a person is told before a procedure whose texts speak of a supply, at a bench with a charger."""
+    """What a person is told before a procedure that needs a supply, at a bench with a charger."""
     return (INSTEAD,) if charger_of(bench) is not None and Role.SUPPLY in procedure.needs else ()
+
+
+def charged_by(bench: BenchFile) -> str:
+    """The word for what charges the pack on this bench."""
+    return Role.CHARGER.value if charger_of(bench) is not None else Role.SUPPLY.value
 
 
 def missing_roles(procedure: Procedure, bench: BenchFile) -> list[str]:
@@ -95,6 +104,18 @@ def ceiling_of_current(ceiling: float, pack: PackSheet, bench: BenchFile) -> flo
         (load.draws or 0.0 if load is not None else 0.0, pack.maximum_discharge_current or 0.0),
     )
     return max(ceiling, *(min(ABOVE * amps, most) for amps, most in given if amps >= ceiling), ceiling)
+
+
+def why_raised(name: str, ceiling: float, raised: float, pack: PackSheet, bench: BenchFile) -> str:
+    """That the ceiling of the current (A) is not the procedure's, with both values, and what needs it."""
+    charger, load = charger_of(bench), hand_load_of(bench)
+    gives = [f"the charger gives {shown(charger.current, 'current')}"] if charger and charger.current >= ceiling else []
+    drawn = (load.draws or 0.0) if load is not None else 0.0
+    draws = [f"the load draws {shown(drawn, 'current')}"] if drawn >= ceiling else []
+    return (
+        f"the procedure {name} ends at {shown(ceiling, 'current')}, {' and '.join([*gives, *draws])}: "
+        f"with that it would end only at {shown(raised, 'current')}"
+    )
 
 
 def with_its_charger(kind: str, values: dict[str, float], pack: PackSheet, charger: ChargerSheet) -> float:

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from runner.engine.steps.base import SLOW, Step
 from runner.engine.watch.verdict import Verdict
-from runner.events import Answered, Event, Reckoned
+from runner.events import Answered, Event, Reckoned, Sampled, named_by
 from runner.notation.quantity import shown
 from runner.orders import Ask, Note, Order, Reckon
-from runner.vocabulary import Answer, Seen, Wants
+from runner.vocabulary import Answer, Observed, Seen, Wants
 
 SEEN = tuple(Seen)
+PATIENT = 10.0  # s that an instrument is given for a reading that a procedure takes from it
 
 
 class Confirm(Step):
@@ -31,7 +32,10 @@ class Confirm(Step):
 
 
 class Read(Step):
-    """A typed reading or a picked word. What does not fit is asked for a second time, and kept if it is given again."""
+    """A typed reading or a picked word. What does not fit is asked for a second time, and kept if it is given again.
+
+    Where an instrument of the bench gives it, nobody is asked, unless it does not come within PATIENT or does not fit.
+    """
 
     asks = True
 
@@ -39,9 +43,14 @@ class Read(Step):
         self._turn = 0
         self._first: str | None = None
         self._now = self.planned.say
-        return [*self._pace(SLOW), self._ask()]
+        self._until = t + PATIENT * self.around.program.patience
+        self._seen: dict[str, float] = {}
+        self._by_itself = bool(self.planned.words.get("reads"))
+        return [*self._pace(SLOW), *([] if self._by_itself else [self._ask()])]
 
     def receive(self, event: Event, verdicts: list[Verdict]) -> list[Order]:
+        if self._by_itself:
+            return self._read_off(event) if isinstance(event, Sampled) else []
         if not isinstance(event, Answered) or event.question != self._question:
             return []
         doubt = self._doubt(event.value)
@@ -51,6 +60,28 @@ class Read(Step):
             return [self._ask()]
         self._end()
         return [self._note(event.value, f"{doubt}; confirmed by a second reading" if doubt else "")]
+
+    def _read_off(self, sample: Sampled) -> list[Order]:
+        """What the instruments say, once all of them have; of several, the extreme that the reading is of."""
+        channels = tuple(self.planned.words["reads"])
+        self._seen |= {channel: sample.readings[channel] for channel in channels if channel in sample.readings}
+        if len(self._seen) == len(channels):
+            highest = self.planned.word("as") == Observed.HIGHEST_CELL_VOLTAGE
+            channel = (max if highest else min)(self._seen, key=self._seen.__getitem__)
+            value = f"{self._seen[channel]:.9g}"
+            doubt = self._doubt(value)
+            if not doubt:
+                self._end()
+                return [self._note(value, f"read by {named_by(channel)}")]
+            return self._asks_a_person(f"{named_by(channel)}: {doubt}")
+        if sample.t < self._until:
+            return []
+        silent = ", ".join(named_by(channel) for channel in channels if channel not in self._seen)
+        return self._asks_a_person(f"No reading from {silent}")
+
+    def _asks_a_person(self, why: str) -> list[Order]:
+        self._by_itself, self._now = False, f"{why}. {self.planned.say}"
+        return [self._ask()]
 
     def sentence(self) -> str:
         return self._now

@@ -6,6 +6,7 @@ from collections.abc import Callable, Mapping, Sequence
 from typing import Any
 
 from runner.sheets.chemistry import NAMES, OTHER
+from runner.sheets.instruments import RESERVED
 from runner.sheets.parts.protections import KINDS
 
 Schema = dict[str, Any]
@@ -148,6 +149,32 @@ B_PARTS = has("b"), has("resistance_at_25")
 B = _both(*B_PARTS)
 CHARGES = {"steady": ["steady"], "full": ["end_current", "give_up"], "time": ["for"], "stopped": ["give_up"]}
 
+RAW = (
+    _when(
+        _is("reads", "resistance"),
+        _any(
+            _both(_is("sensor", "pt100", "pt1000"), _no(has("curve"))),
+            _both(has("curve"), _no(_is("sensor", "pt100", "pt1000"))),
+        ),
+    ),
+    _when(_is("reads", "voltage"), _both(_is("sensor", "K", "T"), has("terminals"))),
+)
+FURTHER_NAME = r"^\s*[A-Za-z][A-Za-z0-9_ -]*$"
+SENSORS: Schema = {"required": ["sensors"], "properties": {"sensors": {"minItems": 1}}}
+
+
+def _instruments(node: Schema) -> Schema:
+    """Names of further instruments; a further reference needs a first probe that has an address."""
+    for key in ("probes", "meters"):
+        named = node["properties"][key]
+        (named["additionalProperties"],) = named.pop("patternProperties").values()
+        named["propertyNames"] = {"pattern": FURTHER_NAME, "maxLength": 40, **_no({"enum": list(RESERVED)})}
+    holds = {"additionalProperties": _no(SENSORS)}
+    some = {"required": ["probes"], "properties": {"probes": _no(holds)}}
+    first = {"required": ["probe"], "properties": {"probe": _both({"type": "object"}, _no(BY_HAND))}}
+    return _all(_when(some, first))(node)
+
+
 RULES: Mapping[str, Callable[[Schema], Schema]] = {
     "PackSheet": _pack,
     "TemperatureProtection": _protection,
@@ -166,18 +193,11 @@ RULES: Mapping[str, Callable[[Schema], Schema]] = {
     "WaitSpec": _all(_one(has("for"), has("below"), has("above")), _any(has("for"), has("give_up"))),
     "SupplySheet": _all(REACHED, _no(BY_HAND), LEADS),
     "LoadSheet": _all(REACHED, LEADS, _when(BY_HAND, has("draws"))),
-    "ProbeSheet": _all(
-        REACHED,
-        _when(
-            _is("reads", "resistance"),
-            _any(
-                _both(_is("sensor", "pt100", "pt1000"), _no(has("curve"))),
-                _both(has("curve"), _no(_is("sensor", "pt100", "pt1000"))),
-            ),
-        ),
-        _when(_is("reads", "voltage"), _both(_is("sensor", "K", "T"), has("terminals"))),
-    ),
+    "ProbeSheet": _all(REACHED, *RAW),
+    "FurtherProbe": _all(REACHED, _no(BY_HAND), *RAW, _when(SENSORS, has("coupling"))),
     "MeterSheet": _all(REACHED),
+    "FurtherMeter": _all(REACHED, _no(BY_HAND)),
+    "Instruments": _instruments,
     "ActuatorSheet": _all(REACHED, _no(BY_HAND)),
     "CounterSheet": _all(REACHED, BY_HAND),
     "DisplaySheet": _all(REACHED, BY_HAND),

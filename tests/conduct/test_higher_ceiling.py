@@ -1,0 +1,53 @@
+"""A charger that gives more than a procedure's ceiling of the current: a person judges it, and nobody does in their place."""
+
+import pytest
+
+from runner.cli import main
+from runner.engine.opening import CAUTIONS, DOUBTS, Opening
+from runner.events import Answered
+from runner.orders import Ask, Remark
+from runner.vocabulary import Answer
+from runner.workspace.job import DEMO_PACK, UserFile, find_procedure, load, read_file
+from tests.builders import a_file
+
+BENCH = (DEMO_PACK.parent / "by-hand-bench.yaml").read_text(encoding="utf-8")
+STRONG = BENCH.replace("    current: 5 A\n", "    current: 10 A\n", 1)
+
+
+def program(bench):
+    return load(find_procedure("charge-over-temperature"), read_file(DEMO_PACK), UserFile("bench.yaml", bench)).program
+
+
+def test_a_person_is_asked_with_both_values_and_enter_alone_is_no():
+    planned = program(STRONG)
+    assert planned.ceilings.current == 12.0
+    opening = Opening(planned, guarded=True, agreed="")
+    (asked,), may_begin = opening.answered(Answered(0.0, CAUTIONS, Answer.GO_ON, "A. Tester"))
+    assert isinstance(asked, Ask)
+    assert not may_begin
+    assert "ends at 6 A, the charger gives 10 A: with that it would end only at 12 A" in asked.say
+    (again,), may_begin = opening.answered(Answered(1.0, DOUBTS, Answer.GO_ON, "A. Tester"))
+    assert again.say.startswith("A reason is needed.")
+    assert not may_begin
+    said, may_begin = opening.answered(Answered(2.0, DOUBTS, Answer.AGREE, "A. Tester", "sheet allows 20 A"))
+    assert may_begin
+    assert isinstance(said[0], Remark)
+    assert said[0].say.startswith("Higher limit of the current, accepted by A. Tester: sheet allows 20 A (")
+
+
+def test_a_charger_within_the_ceiling_is_not_asked_about():
+    assert program(BENCH).to_judge == ()
+    assert program(BENCH).ceilings.current == 6.0
+
+
+@pytest.mark.parametrize(("answers", "left_out"), [("", True), ("agree: the sheet allows 20 A\n", False)])
+def test_nobody_there_leaves_it_out_with_the_reason(tmp_path, capsys, answers, left_out):
+    bench = a_file(tmp_path / "bench.yaml", STRONG)
+    script = a_file(tmp_path / "answers.yaml", f"kind: answers\nthen: go on\n{answers}")
+    by = ["--answers", str(script)] if answers else ["--unattended"]
+    main(["rehearse", "charge-over-temperature", "full-charge", "--plan", "--plain", "--bench", str(bench), *by])
+    said = capsys.readouterr().out
+    line = next(each for each in said.splitlines() if "charge-over-temperature" in each)
+    assert ("ends at 6 A, the charger gives 10 A" in line) == left_out
+    assert ("a person has to agree to that" in line) == left_out
+    assert "full-charge" in said
