@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 import random
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import NamedTuple
 
 from runner.twin.cells import Cells, OpenCircuit
@@ -30,6 +30,10 @@ class _Latch:
     before: tuple[float, float] | None = None  # at the look before: what is compared, and the stack's voltage
     crossed: float | None = None  # V of the stack when the condition came true
     senses: Senses | None = None  # what it sees things through; None: as they are
+
+    def __post_init__(self) -> None:
+        self.every = max(self.truth.polling, 0.01)  # s between two looks
+        self.is_voltage = self.truth.kind.endswith("voltage")
 
 
 class Extremes(NamedTuple):
@@ -88,22 +92,24 @@ class ManagementSystem:
 
     def look(self, t: float, state: PackState) -> None:
         """One moment of the management system's life; it acts only if a look is due."""
-        self.next_look = math.inf
+        nearest, due = math.inf, t + 1e-9
         for latch in self._latches:
-            if latch.next_look <= t + 1e-9:
-                latch.next_look += max(latch.truth.polling, 0.01)
+            if latch.next_look <= due:
+                latch.next_look += latch.every
                 self._consider(latch, t, state)
-            if latch.next_look < self.next_look:
-                self.next_look = latch.next_look
+            if latch.next_look < nearest:
+                nearest = latch.next_look
+        self.next_look = nearest
 
     def _consider(self, latch: _Latch, t: float, true: PackState) -> None:
         truth, state = latch.truth, true
         if latch.senses is not None:
             seen = Extremes(*latch.senses.voltages(*true.extremes()))
-            state = replace(true, sensors=latch.senses.temperatures(true.sensors), extremes=lambda: seen)
+            sensors = latch.senses.temperatures(true.sensors)
+            state = PackState(sensors, true.current, true.stack, lambda: seen)
         culprit = _beyond_trip(truth, state)
         wants_change = _releases(latch, t, state) if latch.tripped else culprit is not None
-        compared = _compared(truth, state) if truth.kind.endswith("voltage") else math.nan
+        compared = _compared(truth, state) if latch.is_voltage else math.nan
         if not wants_change:
             latch.since, latch.before = None, (compared, state.stack)
             return
@@ -138,7 +144,7 @@ def _compared(truth: ProtectionTruth, state: PackState) -> float:
 
 def _crossing(latch: _Latch, compared: float, stack: float) -> float:
     """The stack's voltage when a cell passed the threshold, between two looks by a straight line."""
-    if latch.before is None or not latch.truth.kind.endswith("voltage"):
+    if latch.before is None or not latch.is_voltage:
         return stack
     threshold = latch.truth.release if latch.tripped else latch.truth.trip
     (was, stack_was), moved = latch.before, compared - latch.before[0]
@@ -194,7 +200,7 @@ class Pack:
         self._curve = OpenCircuit(truth.points)
         socs = (truth.soc + dice.gauss(0.0, truth.cell_soc_spread) for _ in range(truth.cells))
         self._cells = Cells(socs, self._curve)
-        self._relaxations = [0.0, 0.0]
+        self._relaxations = (0.0, 0.0)  # V, the fast one and the slow one
         self.moved = 0.0  # A·s put in since the beginning
         self.system = ManagementSystem(truth.protections, dice, truth.sensing)
 
@@ -214,22 +220,25 @@ class Pack:
 
     def rest_voltage(self) -> float:
         """V of the whole stack without the drop over its ohmic resistance."""
-        return self._cells.stack + self._relaxations[0] + self._relaxations[1]
+        fast, slow = self._relaxations
+        return self._cells.stack + fast + slow
 
     def flow(self, current: float, dt: float) -> None:
         """Let a current flow for a while."""
-        step = current * dt / self.truth.capacity
+        truth, (fast, slow) = self.truth, self._relaxations
+        step = current * dt / truth.capacity
         if step:
             self.moved += current * dt
             self._cells.move(step)
-        elif not any(self._relaxations):
+        elif not (fast or slow):
             return
         emptiness = 1.0 + EMPTY_GROWTH * math.exp(-max(self._cells.emptiest, 0.0) / EMPTY_SOC)
-        whole = current * self.truth.relaxation_resistance * emptiness
-        for index, (share, time) in enumerate(zip(SHARES, (1.0, SLOWER), strict=True)):
-            target = whole * share
-            gone = math.exp(-dt / (self.truth.relaxation_time * time))
-            self._relaxations[index] = target + (self._relaxations[index] - target) * gone
+        whole = current * truth.relaxation_resistance * emptiness
+        to_fast, to_slow = whole * SHARES[0], whole * SHARES[1]
+        self._relaxations = (
+            to_fast + (fast - to_fast) * math.exp(-dt / truth.relaxation_time),
+            to_slow + (slow - to_slow) * math.exp(-dt / (truth.relaxation_time * SLOWER)),
+        )
 
     def cell_voltages(self, current: float) -> list[float]:
         """V of each cell, counted from the negative end, while ``current`` (A) flows."""
@@ -238,7 +247,8 @@ class Pack:
 
     def state(self, current: float, sensors: Mapping[str, float]) -> PackState:
         """What the management system measures now."""
-        drop = current * self.truth.resistance + self.relaxation
+        fast, slow = self._relaxations
+        drop = current * self.truth.resistance + (fast + slow)
 
         def extremes() -> Extremes:
             each, volts = drop / self.truth.cells, self._cells.volts()
