@@ -23,16 +23,13 @@ class _Latch:
     """What the management system remembers about one protection."""
 
     truth: ProtectionTruth
-    next_look: float
     tripped: bool = False
     changed: float = 0.0
     since: float | None = None  # when the condition for a change was first seen
     before: tuple[float, float] | None = None  # at the look before: what is compared, and the stack's voltage
     crossed: float | None = None  # V of the stack when the condition came true
-    senses: Senses | None = None  # what it sees things through; None: as they are
 
     def __post_init__(self) -> None:
-        self.every = max(self.truth.polling, 0.01)  # s between two looks
         self.is_voltage = self.truth.kind.endswith("voltage")
 
 
@@ -61,19 +58,44 @@ class PackState:
         return self.extremes().lowest
 
 
+class _Scan:
+    """One task of the firmware: the protections that look equally often look together, at one conversion of every input.
+
+    That a pack's protections are scanned in one loop of a fixed period is common practice, no source.
+    """
+
+    def __init__(self, every: float, first: float) -> None:
+        self.every, self.next_look = max(every, 0.01), first  # s
+        self.latches: list[_Latch] = []
+        self.senses: Senses | None = None  # what it sees things through; None: as they are
+
+    def seen(self, true: PackState) -> PackState:
+        """The state of the pack as this look has it."""
+        extremes = true.extremes()
+        if self.senses is None:
+            return PackState(true.sensors, true.current, true.stack, lambda: extremes)
+        seen = Extremes(*self.senses.voltages(*extremes))
+        return PackState(self.senses.temperatures(true.sensors), true.current, true.stack, lambda: seen)
+
+
 class ManagementSystem:
     """Looks every ``polling`` seconds; opens the charge or discharge path when a condition has stood for ``delay``."""
 
     def __init__(
         self, protections: tuple[ProtectionTruth, ...], dice: random.Random, sensing: SensingTruth | None = None
     ) -> None:
-        self._latches = [_Latch(truth, dice.uniform(0.0, truth.polling)) for truth in protections]
+        self._latches = [_Latch(truth) for truth in protections]
+        scans: dict[float, _Scan] = {}
+        for latch in self._latches:
+            period = latch.truth.polling
+            scans.setdefault(period, _Scan(period, dice.uniform(0.0, period))).latches.append(latch)
+        self._scans = tuple(scans.values())
         if sensing is not None and not sensing.plain:
-            for latch in self._latches:
-                latch.senses = Senses(sensing, random.Random(dice.random()))
+            for scan in self._scans:
+                scan.senses = Senses(sensing, random.Random(dice.random()))
         self.changes: list[dict[str, object]] = []
         self._charge_open = self._discharge_open = False
-        self.next_look = min((latch.next_look for latch in self._latches), default=math.inf)
+        self.next_look = min((scan.next_look for scan in self._scans), default=math.inf)
 
     @property
     def alarms(self) -> list[str]:
@@ -92,21 +114,16 @@ class ManagementSystem:
 
     def look(self, t: float, state: PackState) -> None:
         """One moment of the management system's life; it acts only if a look is due."""
-        nearest, due = math.inf, t + 1e-9
-        for latch in self._latches:
-            if latch.next_look <= due:
-                latch.next_look += latch.every
-                self._consider(latch, t, state)
-            if latch.next_look < nearest:
-                nearest = latch.next_look
-        self.next_look = nearest
+        for scan in self._scans:
+            if scan.next_look <= t + 1e-9:
+                scan.next_look += scan.every
+                seen = scan.seen(state)
+                for latch in scan.latches:
+                    self._consider(latch, t, state, seen)
+        self.next_look = min((scan.next_look for scan in self._scans), default=math.inf)
 
-    def _consider(self, latch: _Latch, t: float, true: PackState) -> None:
-        truth, state = latch.truth, true
-        if latch.senses is not None:
-            seen = Extremes(*latch.senses.voltages(*true.extremes()))
-            sensors = latch.senses.temperatures(true.sensors)
-            state = PackState(sensors, true.current, true.stack, lambda: seen)
+    def _consider(self, latch: _Latch, t: float, true: PackState, state: PackState) -> None:
+        truth = latch.truth
         culprit = _beyond_trip(truth, state)
         wants_change = _releases(latch, t, state) if latch.tripped else culprit is not None
         compared = _compared(truth, state) if latch.is_voltage else math.nan

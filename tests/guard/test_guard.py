@@ -278,7 +278,7 @@ def test_one_that_does_not_answer_is_named_and_the_others_are_off_meanwhile(swit
     dead.mute = False  # it comes back: the guard has not given up
     until(lambda: not dead.on)
     _, err = process.communicate(timeout=10)
-    assert "Everything is off (read back)." in err
+    assert "Everything is off now." in err
     dead.close()
 
 
