@@ -47,7 +47,7 @@ from runner.vocabulary import Answer, Role, Seen
 
 PLAIN_PAPER = Letterhead()
 TEMPLATES = Path(__file__).parent / "templates"
-UNIT_AFTER = re.compile(r"(?<=\d) (?=(?:°C|[mk]?Ω|Ah|Wh|K/min|m?V|m?A|K|s|min|h)\b|%)")
+UNIT_AFTER = re.compile(r"(?<=\d) (?=(?:°C|°F|[mk]?Ω|Ah|Wh|K/min|°F/min|m?V|m?A|K|s|min|h)\b|%)")
 USED = ("supply", "probe", "meter")  # roles whose readings are in the evidence whenever the bench has them
 SIDES = {
     NO_STATEMENT: "open",

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 
 from runner.evaluation.evaluate import Evaluation
 from runner.events import PROBE_TEMPERATURE
+from runner.scale import degrees
 from runner.vocabulary import Observed
 
 
@@ -25,8 +26,8 @@ def _runs(count: int) -> str:
 
 
 def _range(values: Sequence[float]) -> str:
-    low, high = f"{min(values):.1f}", f"{max(values):.1f}"
-    return f"{low} °C" if low == high else f"{low} °C to {high} °C"
+    low, high = degrees(min(values)), degrees(max(values))
+    return low if low == high else f"{low} to {high}"
 
 
 def when(utc: str) -> str:

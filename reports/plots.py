@@ -15,13 +15,13 @@ import numpy as np
 from matplotlib.backends.backend_svg import FigureCanvasSVG
 from matplotlib.figure import Figure
 
-from reports.wording import number
 from runner.events import CHARGE, CURRENT_OF, DISCHARGE, PROBE_TEMPERATURE
 from runner.measure.finding import Finding
 from runner.measure.recording import Recording
 from runner.measure.threshold import Crossing
 from runner.notation.quantity import minus
 from runner.notation.visible import visible
+from runner.scale import as_read, degrees, fahrenheit, per_minute
 from runner.vocabulary import Outcome
 
 BLUE, ORANGE, GREY = "#1f5fa8", "#c65d00", "#666666"
@@ -128,14 +128,16 @@ def _panel(axes: Any, finding: Finding, crossing: Crossing, recording: Recording
     axes.set_ylim(*_temperatures(finding, crossing, temperature.value))
     axes.set_title(
         f"{finding.name} {visible(finding.sensor or '')}, ramp {crossing.attempt.cycle}: "
-        f"{minus(f'{ramp.rate * 60:+.2f}')} K/min, switched at {number(ramp.temperature)} °C",
+        f"{minus(per_minute(ramp.rate, '+.2f'))}, switched at {minus(degrees(ramp.temperature, '.2f'))}",
         fontsize=5.2,
         loc="left",
         pad=2,
         parse_math=False,  # a name may have dollar signs
     )
     axes.set_xlabel("time from the switching / s", labelpad=1)
-    axes.set_ylabel("°C", labelpad=1)
+    axes.set_ylabel(as_read(0.0, "°C")[1], labelpad=1)
+    if fahrenheit():
+        axes.yaxis.set_major_formatter(lambda value, at: f"{as_read(value, '°C')[0]:.1f}")
     side.set_ylabel("A", labelpad=-3, color=ORANGE)
     axes.set_zorder(side.get_zorder() + 1)
     axes.patch.set_visible(False)

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from runner.measure.conformity import percent
 from runner.measure.finding import Finding
 from runner.notation.quantity import exact
+from runner.scale import scaled
 from runner.vocabulary import BudgetSource, Rule
 
 READ_AS = {"A·s": ("Ah", 3600.0), "J": ("Wh", 3600.0), "Ω": ("mΩ", 1e-3)}  # SI unit -> (shown unit, its size)
@@ -29,17 +30,25 @@ class Worded:
 
 def worded(finding: Finding) -> Worded:
     """A finding in words and digits (two significant digits of the uncertainty: JCGM 100:2008, 7.2.6)."""
-    unit, size = READ_AS.get(finding.unit, (finding.unit, 1.0))
+    size, offset, unit = shown_as(finding.unit)
     known = finding.value is not None and finding.expanded_uncertainty is not None
     digits = digits_for((finding.expanded_uncertainty or 0.0) / size) if known else 2
     few = 1 if finding.unit in ("°C", "K") else 2
     return Worded(
         unit,
-        number((finding.value or 0.0) / size, digits) if known else "",
+        number((finding.value or 0.0) / size + offset, digits) if known else "",
         number((finding.expanded_uncertainty or 0.0) / size, digits) if known else "",
-        "—" if finding.expected is None else exact(finding.expected / size, few),
-        _limits(finding, size, few),
+        "—" if finding.expected is None else exact(finding.expected / size + offset, few),
+        _limits(finding, size, offset, few),
     )
+
+
+def shown_as(unit: str) -> tuple[float, float, str]:
+    """(size, offset, unit) in which people read a value in ``unit``: value / size + offset. A difference has no offset."""
+    if unit in READ_AS:
+        name, size = READ_AS[unit]
+        return size, 0.0, name
+    return scaled(unit)
 
 
 def rule_words(finding: Finding) -> str:
@@ -81,14 +90,14 @@ def number(value: float | None, digits: int = 2) -> str:
     return "—" if value is None else f"{value:.{digits}f}".replace("-", "−")
 
 
-def _limits(finding: Finding, size: float, least: int) -> str:
+def _limits(finding: Finding, size: float, offset: float, least: int) -> str:
     """With all their digits: what is decided by is what is read."""
-    lower, upper = finding.lower, finding.upper
+    lower, upper = (None if each is None else each / size + offset for each in (finding.lower, finding.upper))
     if lower is not None and upper is not None:
-        return f"{exact(lower / size, least)} … {exact(upper / size, least)}"
+        return f"{exact(lower, least)} … {exact(upper, least)}"
     if lower is not None:
-        return f"≥ {exact(lower / size, least)}"
-    return "—" if upper is None else f"≤ {exact(upper / size, least)}"
+        return f"≥ {exact(lower, least)}"
+    return "—" if upper is None else f"≤ {exact(upper, least)}"
 
 
 def what_would_help(finding: Finding) -> str:

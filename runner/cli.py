@@ -8,6 +8,7 @@ instrument does not answer; 70 a defect of ours.
 from __future__ import annotations
 
 import argparse
+import os
 import sys
 from collections.abc import Sequence
 from pathlib import Path
@@ -15,6 +16,7 @@ from pathlib import Path
 from runner import __version__
 from runner.vocabulary import Exit
 
+TEMPERATURES = "TRIPWITNESS_TEMPERATURES"  # the scale that people read: degC or degF
 DEFAULT_PROCEDURE = "charge-over-temperature"
 TAKEN_PART_SPEED = 30.0  # how fast a rehearsal's time runs when a person takes part in it
 WATCHED_SPEED = 200.0  # and when they only watch the simulated operator
@@ -35,7 +37,12 @@ def main(arguments: Sequence[str] | None = None) -> int:
         options.command = _first_screen
     from runner.errors import TripwitnessError
     from runner.notation.visible import plainly
+    from runner.scale import Scale, read_in
 
+    try:
+        read_in(os.environ.get(TEMPERATURES) or Scale.CELSIUS)
+    except ValueError:
+        return _usage(f"{TEMPERATURES} is {os.environ[TEMPERATURES]!r}", "set it to degC or degF")
     try:
         with plainly():
             return int(options.command(options))

@@ -6,9 +6,9 @@ This file is a format, like events.py.
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass, replace
 
+from runner.scale import per_minute, whole
 from runner.vocabulary import Wants
 
 
@@ -118,7 +118,8 @@ class Withdraw(Order):
 class AskTaps(Order):
     """From now on, a key as the hand-held thermometer's display passes each whole degree.
 
-    The first tap means ``first`` °C, each one after it ``step`` more. Comes back as Sampled, by hand. ``step`` 0 ends it.
+    The first tap means ``first`` °C, each one after it the next whole degree in the direction of ``step``, as people read
+    degrees. Comes back as Sampled, by hand. ``step`` 0 ends it.
     """
 
     first: float
@@ -141,8 +142,8 @@ class Guide(Order):
 
 
 def next_degree(degree: float, step: float) -> float:
-    """The next whole degree to be marked after one (°C), in the direction of ``step`` (K)."""
-    return math.floor(degree) + step if step > 0 else math.ceil(degree) + step
+    """The next whole degree, as people read them, to be marked after one (°C), in the direction of ``step``; in °C."""
+    return whole(degree, step, beyond=True)
 
 
 def take_away(sensor: str, *, now: bool = False) -> str:
@@ -167,7 +168,7 @@ def for_machine(order: Guide) -> Guide:
     """The same order in the words for a bench whose actuator carries it out."""
     if order.action not in _MACHINE:
         return order
-    rate = f" at {order.rate * 60:.3g} K/min" if order.rate else ""
+    rate = f" at {per_minute(order.rate, '.3g')}" if order.rate else ""
     return replace(order, say=_MACHINE[order.action].format(where=order.sensor or "the pack", rate=rate))
 
 

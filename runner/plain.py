@@ -20,6 +20,7 @@ from runner.engine.view import View
 from runner.errors import OperatorGone
 from runner.events import CHARGE, CURRENT_OF, METER_VOLTAGE, PROBE_TEMPERATURE, VOLTAGE_OF, Answered, Event, Sampled
 from runner.orders import Ask, AskTaps, Order, Withdraw, next_degree
+from runner.scale import as_read, celsius, degrees, per_minute
 
 DISPLAYS_EVERY = 5.0  # s, where a person reads simulated displays in these lines
 FARTHEST = 10.0  # K from the next mark that a typed degree may be: farther off is a slip of the finger
@@ -82,7 +83,7 @@ def readings_line(view: View) -> str:
     parts = []
     path = view.path or CHARGE
     for channel, text in (
-        (PROBE_TEMPERATURE, "{:.2f} °C"),
+        (PROBE_TEMPERATURE, "{:.2f} {}"),
         (CURRENT_OF[path], "{:.3f} A"),
         (VOLTAGE_OF[path], "{:.2f} V"),
         (METER_VOLTAGE, "{:.3f} V at the pack"),
@@ -91,9 +92,10 @@ def readings_line(view: View) -> str:
             parts.append(f"{channel} NOT READ")
         elif channel in view.readings:
             age = view.mark_age if channel == PROBE_TEMPERATURE else None
-            parts.append(text.format(view.readings[channel]) + ("" if age is None else f" (mark {age:.0f} s ago)"))
+            value = as_read(view.readings[channel], "°C") if channel == PROBE_TEMPERATURE else (view.readings[channel],)
+            parts.append(text.format(*value) + ("" if age is None else f" (mark {age:.0f} s ago)"))
     if view.rate is not None:
-        parts.append(f"{view.rate * 60:+.2f} K/min")
+        parts.append(per_minute(view.rate, "+.2f"))
     if view.coach is not None and view.coach.word in ("slower", "faster"):
         parts.append(f"GO {view.coach.word.upper()}")
     return ", ".join([*parts, view.word])
@@ -171,13 +173,12 @@ class PlainOperator:
     def _other_degree(self, text: str) -> bool:
         """Whether a degree was typed, because one was missed; it is the one that is marked."""
         try:
-            degree = float(text.replace(",", "."))
+            degree = celsius(float(text.replace(",", ".")))
         except ValueError:
             return False
         if abs(degree - self._degree) > FARTHEST:
-            self._printer.line(
-                f"               {degree:g} °C is far from {self._degree:.0f} °C, the next mark; nothing was marked"
-            )
+            far = f"{degrees(degree, '.4g')} is far from {degrees(self._degree, '.0f')}, the next mark"
+            self._printer.line(f"               {far}; nothing was marked")
             return False
         self._degree = degree
         return True
@@ -185,7 +186,7 @@ class PlainOperator:
     def _tapped(self, t: float) -> Sampled:
         assert self._taps is not None
         degree, self._degree = self._degree, next_degree(self._degree, self._taps.step)
-        self._printer.line(f"               {degree:.0f} °C")
+        self._printer.line(f"               {degrees(degree, '.0f')}")
         return Sampled(t, {PROBE_TEMPERATURE: degree}, by_hand=True)
 
     def _read(self, source: TextIO) -> None:

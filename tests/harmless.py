@@ -37,6 +37,7 @@ from runner.events import (
 from runner.orders import Ask, Guide, LoadOn, Order, Pace, Reckon, SetLimits, SetLoad, SetSupply, SwitchOff, SwitchOn
 from runner.rehearsal.bench_file import bench_text
 from runner.rehearsal.simulated_bench import declared_for_twin
+from runner.sheets.chemistry import find
 from runner.sheets.pack import PackSheet, parse_pack
 from runner.twin.parameters import draw
 from runner.twin.server import Inside
@@ -67,8 +68,33 @@ def _slipped(value: float, dice: random.Random) -> float:
     return dice.choice((value * 10, value / 10, value + 10, -value, value * 1.34, value * 0.7, 0.0, value * 100))
 
 
-def sheet(dice: random.Random) -> str:
-    """A pack sheet of LFP cells with a few declared protections."""
+@dataclass(frozen=True)
+class Cell:
+    """What a sheet declares for each cell, in V: nominal, full, empty, and where over- and under-voltage trip and release."""
+
+    nominal: float
+    full: float
+    empty: float
+    over: tuple[float, float]
+    under: tuple[float, float]
+
+
+LFP = Cell(3.2, 3.6, 2.5, (3.72, 3.45), (2.5, 2.9))
+MOST_VOLTS = 90.0  # V that the supply may give: sixteen cells of any chemistry
+
+
+def cell_of(chemistry: str) -> Cell:
+    """An ordinary cell of a chemistry: the middle of what is usual (runner/sheets/chemistry.py has it with its sources)."""
+    known = find(chemistry)
+    if known is None or chemistry == "LFP":
+        return LFP
+    full, empty = sum(known.highest) / 2, known.lowest[1]
+    return Cell(sum(known.nominal) / 2, full, empty, (full + 0.1, full - 0.1), (empty, empty + 0.3))
+
+
+def sheet(dice: random.Random, chemistry: str = "LFP") -> str:
+    """A pack sheet of one chemistry with a few declared protections."""
+    cell = cell_of(chemistry)
     cells = dice.choice((4, 8, 8, 12, 16))
     capacity = dice.choice((5, 20, 40))
 
@@ -85,11 +111,11 @@ def sheet(dice: random.Random) -> str:
 kind: pack
 name: random
 serial: "{dice.randrange(1000)}"
-chemistry: LFP
+chemistry: {chemistry}
 cells_in_series: {cells}
-nominal_voltage: {volts(3.2)}
-full_charge_voltage: {volts(3.6)}
-cut_off_voltage: {volts(2.5)}
+nominal_voltage: {volts(cell.nominal)}
+full_charge_voltage: {volts(cell.full)}
+cut_off_voltage: {volts(cell.empty)}
 rated_capacity: {capacity} Ah
 maximum_charge_current: {amps(0.5)}
 maximum_discharge_current: {amps(1.0)}
@@ -97,8 +123,8 @@ sensors:
   - {{name: T1, place: cell 1}}
 protections:
   charge over-temperature: {{trip: {degrees(55)}, tolerance: 2 K, release: {degrees(45)}, delay: 1 s, polling: 1 s, sensors: all}}
-  over-voltage: {{trip: {volts(3.72)}, tolerance: 0.3 V, release: {volts(3.45)}, delay: 1 s}}
-  under-voltage: {{trip: {volts(2.5)}, tolerance: 0.5 V, release: {volts(2.9)}, delay: 1 s}}
+  over-voltage: {{trip: {volts(cell.over[0])}, tolerance: 0.3 V, release: {volts(cell.over[1])}, delay: 1 s}}
+  under-voltage: {{trip: {volts(cell.under[0])}, tolerance: 0.5 V, release: {volts(cell.under[1])}, delay: 1 s}}
   charge over-current: {{trip: {amps(0.6)}, tolerance: 1 A, delay: 1 s}}
 """
 
@@ -164,10 +190,10 @@ steps:
 {chosen}"""
 
 
-def outcome(seed: int) -> Outcome:
+def outcome(seed: int, chemistry: str = "LFP") -> Outcome:
     """One random procedure on one random sheet, from the check to the end."""
-    dice = random.Random(f"harm {seed}")
-    pack_text, procedure_text = sheet(dice), procedure(dice)
+    dice = random.Random(f"harm {seed}" if chemistry == "LFP" else f"harm {chemistry} {seed}")
+    pack_text, procedure_text = sheet(dice, chemistry), procedure(dice)
     try:
         pack = parse_pack(pack_text, "pack.yaml")
         now = [0.0]
@@ -176,8 +202,9 @@ def outcome(seed: int) -> Outcome:
         world.pack.cell_socs = [
             dice.choice((0.04, 0.3, 0.6, 0.97, 0.99))
         ] * truth.pack.cells  # cells alike: the bounds are the pack's
-        bench = bench_text(Inside(world, lambda seconds: None), 1.0).replace("voltage: 31 V", "voltage: 60 V")
-        bench = bench.replace("current: 18 A", "current: 20 A")
+        volts = 60.0 if chemistry == "LFP" else MOST_VOLTS
+        by_hands = bench_text(Inside(world, lambda seconds: None), 1.0, left_out=("actuator",))  # heat comes from hands
+        bench = by_hands.replace("voltage: 31 V", f"voltage: {volts:g} V").replace("current: 18 A", "current: 20 A")
         files = user_file("p.yaml", procedure_text), user_file("pack.yaml", pack_text), user_file("bench.yaml", bench)
         program = load(*files).program
     except SheetError as error:

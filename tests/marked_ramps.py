@@ -1,7 +1,8 @@
 """Records of ramps in which a person marks degrees and current, drawn at random: what was true, and what is found of it.
 
 Ranges are those of packs, hands and displays (common practice, no source). Nothing here is taken from the method: pack, probe and person
-are worked out in steps of time, and each key is late by itself.
+are worked out in steps of time, and each key is late by itself. What is true is the edge of the pack's own step at which its
+comparison turns, as in the foreign worlds (tests/foreign/thermal/world.py).
 """
 
 from __future__ import annotations
@@ -68,9 +69,13 @@ def drawn(seed: int, *, slow_person: bool = False) -> tuple[Recording, dict[str,
             )
             typed.append(Typed("", 5.0 if name == "release" else 0.0, pressed + 4.0, Observed.CLAMP_CURRENT))
             t = pressed + 60.0
+    turns = {
+        "trip": (np.floor(true["trip"] / digit) + 0.5) * digit,
+        "release": (np.ceil(true["release"] / digit) - 0.5) * digit,
+    }
     taps.sort()
     series = Series(np.array([at for at, _ in taps]), np.array([degree for _, degree in taps]))
-    return Recording({PROBE_TEMPERATURE: series}, tuple(attempts), typed=tuple(typed), taps=series), true
+    return Recording({PROBE_TEMPERATURE: series}, tuple(attempts), typed=tuple(typed), taps=series), turns
 
 
 def _ramp(dice, t, start, rate, threshold, lag, pack):

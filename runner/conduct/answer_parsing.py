@@ -13,6 +13,7 @@ from runner.notation.quantity import QuantityError, parse_quantity, shown
 from runner.notation.visible import visible
 from runner.orders import Ask, AskTaps
 from runner.record.attachments import check
+from runner.scale import celsius, fahrenheit, scaled
 from runner.vocabulary import Answer, Observed, Wants
 
 GO_WORDS = ("", "g", "go", "go on", "y", "yes", "ok")
@@ -90,7 +91,8 @@ def hint(ask: Ask) -> str:
 
 def as_read(unit: str) -> str:
     """A unit as people read it."""
-    return UNITS_AS_READ.get(unit, unit)
+    name = UNITS_AS_READ.get(unit, unit)
+    return scaled(name)[2]
 
 
 def _parts(text: str) -> tuple[str, str, tuple[str, ...]]:
@@ -106,9 +108,15 @@ def _number(ask: Ask, answer: str) -> str:
     if not answer:
         raise NotUnderstood("Nothing was typed")
     try:
-        return repr(parse_quantity(text, ask.dimension))
+        return repr(parse_quantity(_in_celsius(text, plain) if ask.dimension == "temperature" else text, ask.dimension))
     except QuantityError as error:
         raise NotUnderstood(f"{answer!r} is not a number in {as_read(ask.unit)}; type it like 24.3") from error
+
+
+def _in_celsius(text: str, typed: str) -> str:
+    """A temperature as files write it, of one that was typed on the scale that people read, with its unit or without."""
+    match = re.fullmatch(r"([+-]?(?:\d+\.?\d*|\.\d+))\s*(?:°F|degF|F)?", typed)
+    return f"{celsius(float(match[1])):.10g} degC" if match and fahrenheit() else text
 
 
 def _choice(ask: Ask, answer: str) -> str:

@@ -20,6 +20,7 @@ from runner.orders import (
     Order,
     Remark,
 )
+from runner.scale import as_read, per_minute
 from runner.vocabulary import Outcome
 
 _ORDERS: dict[type[Order], Callable[[Any], str]] = {  # nothing is said of the others
@@ -29,9 +30,11 @@ _ORDERS: dict[type[Order], Callable[[Any], str]] = {  # nothing is said of the o
     Guide: lambda o: (
         f"HANDS  {o.say}" if o.say and o.action != "substitute" else ""
     ),  # the question before it has said so
-    BeginRamp: lambda o: f"RAMP   {o.rate * 60:+.1f} K/min starts here",
+    BeginRamp: lambda o: f"RAMP   {per_minute(o.rate, '+.1f')} starts here",
     Judge: lambda o: f"WATCH  {o.word}: {o.why}",
-    Level: lambda o: f"LEVEL  {o.value:.4g} {o.unit}{'' if o.flowed else ', no current'}".rstrip(),
+    Level: lambda o: (
+        f"LEVEL  {'{:.4g} {}'.format(*as_read(o.value, o.unit))}{'' if o.flowed else ', no current'}".rstrip()
+    ),
     Note: lambda o: f"NOTED  {o.name}: {o.text}{f' ({o.why})' if o.why else ''}",
     Conclude: lambda o: f"RESULT {o.outcome.upper()}  {_of_what(o)}",
     Remark: lambda o: f"NOTE   {o.say}",
@@ -71,7 +74,7 @@ def _of_what(result: Conclude) -> str:
     """Why a step ended so; for a change that the watcher saw, whose words stand a line before, only of which step it is."""
     if result.by_hand or result.outcome not in (Outcome.STOPPED, Outcome.RETURNED):
         return result.why
-    rate = f" at {abs(result.rate) * 60:.1f} K/min" if result.rate else ""
+    rate = f" at {per_minute(abs(result.rate))}" if result.rate else ""
     return f"{result.kind} {result.sensor}".strip() + rate
 
 

@@ -33,6 +33,7 @@ from runner.events import (
     named_by,
 )
 from runner.orders import Ask, Order, Withdraw
+from runner.scale import as_read, degrees
 
 # s without a valid reading of a channel that has a ceiling: nobody heats meanwhile, the supply's own protection stands, and an
 # instrument that is reached again after ten seconds costs no run
@@ -64,6 +65,12 @@ class Headroom:
 def _watched(path: str, values: CeilingValues) -> tuple[tuple[str, str, str], ...]:
     found = (("voltage", VOLTAGE_OF[path], "V"), ("current", CURRENT_OF[path], "A"))
     return found if values.temperature is None else (("temperature", PROBE_TEMPERATURE, "°C"), *found)
+
+
+def _over(name: str, value: float, ceiling: float, unit: str, whose: str = "") -> str:
+    """That a reading is over its ceiling, as a sentence; both in ``unit``. ``whose``: of which thermometer, with a space before."""
+    (now, read), (most, _) = as_read(value, unit), as_read(ceiling, unit)
+    return f"{name} {now:.4g} {read}{whose} is over its ceiling of {most:.4g} {read}"
 
 
 class Ceilings:
@@ -143,7 +150,7 @@ class Ceilings:
                 continue  # everything is off
             self._over[name] = self._over.get(name, 0) + 1 if value > ceiling else 0
             if self._over[name] >= (1 if name == "temperature" else 2):
-                return f"{name} {value:.4g} {unit} is over its ceiling of {ceiling:.4g} {unit}"
+                return _over(name, value, ceiling, unit)
         return self._too_cold(sample) or self._further(sample) or self._under_the_floor(sample)
 
     def _further(self, sample: Sampled) -> str | None:
@@ -154,7 +161,7 @@ class Ceilings:
         for channel, value in sample.readings.items():
             who = named_by(channel)
             if who.startswith("probe") and value > ceiling:
-                return f"temperature {value:.4g} °C ({who}) is over its ceiling of {ceiling:.4g} °C"
+                return _over("temperature", value, ceiling, "°C", f" ({who})")
         return None
 
     def typed(self, name: str, value: float) -> str:
@@ -163,14 +170,14 @@ class Ceilings:
         if ceiling is None or value <= ceiling:
             return ""
         unit = {"temperature": "°C", "voltage": "V", "current": "A"}[name]
-        return f"{name} {value:.4g} {unit} is over its ceiling of {ceiling:.4g} {unit}"
+        return _over(name, value, ceiling, unit)
 
     def _too_cold(self, sample: Sampled) -> str | None:
         value, lowest = sample.readings.get(PROBE_TEMPERATURE), self.values.lowest_temperature
         watched = self._heated or self._seen
         if value is None or not watched or self.values.temperature is None or value >= lowest:
             return None
-        return f"temperature {value:.4g} °C is below the lower limit of {lowest:.4g} °C"
+        return f"temperature {degrees(value, '.4g')} is below the lower limit of {degrees(lowest, '.4g')}"
 
     def _under_the_floor(self, sample: Sampled) -> str | None:
         voltage = sample.readings.get(VOLTAGE_OF[DISCHARGE])

@@ -36,7 +36,7 @@ from runner.notation.quantity import DIMENSIONS, Expression, parse_expression, s
 from runner.notation.source import Path, Source, normal_key
 from runner.sheets.bench import BenchFile
 from runner.sheets.doubts import doubts
-from runner.sheets.hold_steps import ConfirmSpec, ReadSpec
+from runner.sheets.hold_steps import OF_A_STEP, ConfirmSpec, ReadSpec
 from runner.sheets.instruments import facts_of
 from runner.sheets.older import BOX, observed_before
 from runner.sheets.pack import PackSheet, Sensor
@@ -237,7 +237,7 @@ class _Planner:
                 len(self.steps),
                 kind,
                 title(kind, numbers, words, sensor.name if sensor else "", getattr(step, "record", "")),
-                self._text(step.say, values, sensor),
+                self._text(step.say, values, sensor, numbers),
                 numbers,
                 sensor.name if sensor else "",
                 self.group if sensor else 0,
@@ -386,9 +386,14 @@ class _Planner:
             self.problems.append(self.of_procedure.problem(path, what, "correct it, or the pack sheet"))
         return value
 
-    def _text(self, text: str, values: Mapping[str, float], sensor: Sensor | None) -> str:
+    def _text(
+        self, text: str, values: Mapping[str, float], sensor: Sensor | None, own: Mapping[str, float] | None = None
+    ) -> str:
+        """A text of the procedure with its values put in; ``own`` are those of the step that it belongs to."""
         words = {name: shown(value, self.dimensions.get(name, "ratio")) for name, value in values.items()}
         words |= self.told
+        mine = own or {}
+        words |= {name: shown(mine[name], "temperature") if name in mine else "(no limit)" for name in OF_A_STEP}
         words |= named_in_texts(sensor, self._current_ceiling, possible.charged_by(self.bench))
         for name, dimension in self.dimensions.items():
             words.setdefault(name, f"(no {name.replace('_', ' ')} declared)" if dimension in DIMENSIONS else "")

@@ -8,6 +8,7 @@ from runner.engine.ceilings import Headroom
 from runner.engine.opening import READ_THEM
 from runner.engine.run import Run
 from runner.engine.states import State
+from runner.scale import degrees, kelvins, per_minute
 
 BY_HAND = "by hand"  # of a current that a person has switched on
 USUAL_LAG = 10.0  # s: delay, polling and a taped-on sensor together (common practice, no source)
@@ -129,10 +130,11 @@ def _coach(run: Run) -> Coach | None:
         return None  # readings are lost: nobody is to heat or cool now
     sign = 1.0 if step.planned.kind == "heat" else -1.0
     wanted, is_now = step.planned.values["rate"], sign * rate
-    values = f"{is_now * 60:.1f} K/min (target {wanted * 60:.1f} K/min){_cost(run, is_now)}"
+    values = f"{per_minute(is_now)} (target {per_minute(wanted)}){_cost(run, is_now)}"
     if step.sentence() != step.planned.say:
         approach = step.planned.values["approach"]
-        why = f"{step.planned.kind.upper()} FAST to {approach:.0f} °C, then {wanted * 60:.1f} K/min (now {is_now * 60:.1f} K/min)"
+        then = f"then {per_minute(wanted)} (now {per_minute(is_now)})"
+        why = f"{step.planned.kind.upper()} FAST to {degrees(approach, '.0f')}, {then}"
         return Coach("freely", why)
     if is_now > wanted * (1 + COACH_BAND):
         return Coach("slower", values)
@@ -147,4 +149,4 @@ def _cost(run: Run, rate: float) -> str:
     if limits is None or rate <= 0:
         return ""
     half = (limits[1] - limits[0]) / 2
-    return f"; lag error {rate * USUAL_LAG:.1f} K (tolerance {half:.1f} K)"
+    return f"; lag error {kelvins(rate * USUAL_LAG)} (tolerance {kelvins(half)})"

@@ -20,6 +20,8 @@ from decimal import Decimal
 from functools import lru_cache
 from typing import Any
 
+from runner.scale import degrees, kelvins, per_minute
+
 # dimension -> (SI unit as pint writes it, how it is printed, an example for messages)
 DIMENSIONS: dict[str, tuple[str, str, str]] = {
     "voltage": ("volt", "V", "29.2 V"),
@@ -363,13 +365,15 @@ def exact(value: float, least: int = 0) -> str:
 def shown(value: float, dimension: str) -> str:
     """A value in SI as an operator reads it: ramp rates in K/min, charge in Ah, energy in Wh, short of digits."""
     if dimension == "ramp rate":
-        return minus(f"{value * 60:.3g} K/min")
+        return minus(per_minute(value, ".3g"))
     if dimension == "charge":
         return f"{value / _SECONDS_PER_HOUR:.4g} Ah"
     if dimension == "energy":
         return f"{value / _SECONDS_PER_HOUR:.4g} Wh"
     if dimension == "temperature":
-        return minus(f"{value:.1f} °C")
+        return minus(degrees(value))
+    if dimension == "temperature difference":
+        return minus(kelvins(value, ".4g"))
     if dimension == "time" and value >= 120:
         return f"{value / 60:.3g} min"
     return minus(f"{value:.4g}") + f" {DIMENSIONS[dimension][1]}".rstrip()

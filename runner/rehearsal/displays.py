@@ -11,6 +11,7 @@ from runner.engine.view import View
 from runner.events import LOAD_CURRENT, METER_VOLTAGE, PROBE_TEMPERATURE, SUPPLY_CURRENT, Answered, Sampled
 from runner.orders import Ask, Order
 from runner.rehearsal.scripted import Eyes
+from runner.scale import degrees
 from runner.vocabulary import Answer, Wants
 
 DISPLAYS: dict[str, tuple[str, ...]] = {  # roles whose display has a place among the big digits
@@ -59,5 +60,4 @@ class AtSimulatedDisplays:
 def _displayed(ask: Ask, reading: str) -> str:
     """A reading as a display shows it: a temperature with the one digit that a pack's display has."""
     number, _, unit = reading.partition(" ")
-    digits = f"{float(number):.1f}" if ask.dimension == "temperature" else number
-    return f"{digits} {as_read(unit)}"
+    return degrees(float(number)) if ask.dimension == "temperature" else f"{number} {as_read(unit)}"

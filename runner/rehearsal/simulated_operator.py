@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 from runner.events import LOAD_CURRENT, METER_VOLTAGE, PROBE_TEMPERATURE, SUPPLY_CURRENT, Sampled
 from runner.notation.quantity import parse_quantity
-from runner.orders import Ask, AskTaps, BeginStep, End, Guide, Order
+from runner.orders import Ask, AskTaps, BeginStep, End, Guide, Order, next_degree
 from runner.twin.world import REFRESH, World
 from runner.vocabulary import BoxPlace, Observed, Role, Wants
 
@@ -211,7 +211,7 @@ class SimulatedEyes:
             passed = before[0] + min(max(part, 0.0), 1.0) * (t - before[0])
             late = max(0.05, self._dice.gauss(*self._reaction))
             self._pressed.append(Sampled(passed + late, {PROBE_TEMPERATURE: self._next}, by_hand=True))
-            self._next += step
+            self._next = next_degree(self._next, step)
 
     def _choice(self, ask: Ask) -> str:
         if set(ask.choices) == {"no", "yes"}:

@@ -18,7 +18,7 @@ from runner.conduct.answer_parsing import Reply
 from runner.engine.view import View
 from runner.errors import OperatorGone
 from runner.events import CHARGE, CURRENT_OF, PROBE_TEMPERATURE, Answered, Sampled
-from runner.orders import Ask, AskTaps, End, Order, Withdraw
+from runner.orders import Ask, AskTaps, End, Order, Withdraw, next_degree
 from runner.screen.widgets.strip_chart import Trace
 
 FRAMES = 10.0  # a second
@@ -137,5 +137,5 @@ class ScreenOperator:
                 continue
             if marked:
                 found.append(Sampled(t, {PROBE_TEMPERATURE: self._degree}, by_hand=True))
-            self._degree += self._taps.step
+            self._degree = next_degree(self._degree, self._taps.step)
         return found

@@ -16,7 +16,7 @@ from textual.screen import Screen
 from textual.widgets import Footer, OptionList, Static
 from textual.widgets.option_list import Option
 
-from reports.wording import chance, number, rule_words, what_would_help, worded
+from reports.wording import chance, number, rule_words, shown_as, what_would_help, worded
 from runner.errors import TripwitnessError
 from runner.measure.conformity import NOT_JUDGED, percent
 from runner.measure.finding import Finding
@@ -162,8 +162,9 @@ def about(finding: Finding) -> list[str]:
     if finding.functional:
         lines.append("FUNCTIONAL ONLY: the change was seen, but the ramp was too fast to measure the threshold")
     if finding.repeats:
-        values = ", ".join(number(each) for each in finding.repeats)
-        lines.append(f"{'ramps' if finding.fit else 'values'}: {values} {finding.unit}")
+        size, offset, unit = shown_as(finding.unit)
+        values = ", ".join(number(each / size + offset) for each in finding.repeats)
+        lines.append(f"{'ramps' if finding.fit else 'values'}: {values} {unit}")
     if finding.fit:
         lines.append(finding.fit)
     return [*lines, *(f"! {caveat}" for caveat in finding.caveats)]

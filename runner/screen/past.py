@@ -14,7 +14,7 @@ from textual.content import Content
 from textual.screen import Screen
 from textual.widgets import DataTable, Footer, Input, Static
 
-from reports.wording import READ_AS, digits_for, number, worded
+from reports.wording import digits_for, number, shown_as, worded
 from runner.measure.finding import Finding
 from runner.screen.findings import MARKS, FindingsScreen
 from runner.screen.widgets.interval import interval_line
@@ -175,7 +175,7 @@ class BesideScreen(Screen[None]):
         for pair in beside(self.one, self.other):
             some = pair.one or pair.other
             assert some is not None
-            unit, size = READ_AS.get(some.unit, (some.unit, 1.0))
+            size, _, unit = shown_as(some.unit)
             digits = digits_for((some.expanded_uncertainty or 0.0) / size)
             gap = (
                 ""

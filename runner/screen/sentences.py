@@ -12,6 +12,7 @@ from runner.conduct.log_lines import stamp
 from runner.engine.program import Program
 from runner.engine.view import View
 from runner.orders import Ask, End
+from runner.scale import degrees
 from runner.vocabulary import Wants
 
 
@@ -49,7 +50,7 @@ def in_the_field(ask: Ask) -> str:
 
 def next_mark(degree: float) -> str:
     """What the keys do in a ramp that a person reads, whose next mark is at ``degree`` °C."""
-    return f"Enter: as it shows {degree:.0f} °C, then at each whole degree · m: {degree:.0f} °C was missed"
+    return f"Enter: as it shows {degrees(degree, '.0f')}, then at each whole degree · m: {degrees(degree, '.0f')} was missed"
 
 
 def ended_in_words(end: End, *, off_by_hand: bool = False) -> str:

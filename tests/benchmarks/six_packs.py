@@ -19,6 +19,9 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from runner.cli import main
+from runner.orders import End
+from runner.record.folder import EVENTS
+from runner.record.journal import read_journal
 from runner.rehearsal.truth import truth_of
 
 PACKS = sorted((Path(__file__).parents[1] / "data" / "packs").glob("*.yaml"))
@@ -38,17 +41,18 @@ class Row:
     statements: Counter[str] = field(default_factory=Counter)
     status: int = -1
     cpu: float = 0.0
+    unconfirmed: int = 0  # runs that did not end with everything confirmed off
 
 
-def rehearse(pack: Path, seed: int, names: tuple[str, ...] = ()) -> Row:
-    """A session on one pack; all procedures if none is named."""
+def rehearse(pack: Path, seed: int, names: tuple[str, ...] = (), more: tuple[str, ...] = ()) -> Row:
+    """A session on one pack; all procedures if none is named. ``more`` are options of ``rehearse``."""
     row, began = Row(), time.process_time()
     said = io.StringIO()
     with tempfile.TemporaryDirectory() as out:
         with contextlib.redirect_stdout(said):
             row.status = main(
                 ["rehearse", *(names or ["--all"]), "--pack", str(pack), "--seed", str(seed), "--scenario", "sound",
-                 "--unattended", "--plain", "--out", out]
+                 "--unattended", "--plain", "--out", out, *more]
             )  # fmt: skip
         row.cpu = time.process_time() - began
         for path in sorted(Path(out).glob("**/findings.json")):
@@ -64,6 +68,9 @@ def _add(row: Row, folder: Path) -> None:
     truth = json.loads((folder / "truth.json").read_text())
     events = (folder / "events.jsonl").read_text().splitlines()
     row.procedures += 1
+    row.unconfirmed += not any(
+        isinstance(entry.what, End) and entry.what.safe for entry in list(read_journal(folder / EVENTS))[-3:]
+    )
     row.took += json.loads(events[-1])["t"] / 3600
     for each in findings:
         what = (folder.name.split("-", 3)[-1], each["name"], each["sensor"] or "")

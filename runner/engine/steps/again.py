@@ -16,6 +16,7 @@ from runner.engine.steps.ramp import COMING
 from runner.engine.watch.verdict import Verdict
 from runner.events import Event, Sampled
 from runner.orders import Guide, Order, Remark, hands_off
+from runner.scale import degrees
 from runner.vocabulary import WatchWord
 
 NEAR_SIDE = 1.0  # K before the beginning of the ramp
@@ -42,7 +43,7 @@ class BringBack(Step):
         self._goal = self.planned.values["approach"] + self._sign * NEAR_SIDE
         self._words = (
             f"Readings were lost, so this ramp is repeated. {self._action.capitalize()} {self.planned.sensor} to "
-            f"{self._goal:.0f} °C and continue until current flows."
+            f"{degrees(self._goal, '.0f')} and continue until current flows."
         )
         return [*self._pace(SLOW), Guide(self._action, self.planned.sensor, 0.0, self._words)]
 

@@ -23,6 +23,7 @@ from runner.orders import (
     SwitchOn,
     hands_off,
 )
+from runner.scale import degrees
 from runner.vocabulary import WatchWord
 
 LAZY, SLOW, FAST = (2.0, 4.0), (1.0, 1.0), (0.25, 0.5)  # s: for hours; nothing is about to happen; a trip may come now
@@ -158,7 +159,7 @@ class Step:
                 )
                 return [Remark(self._no_current)]
             goal = program.release if beyond <= 0 else program.release + sign * PAST_RELEASE
-            self._no_current = f"No current yet. {action.capitalize()} {sensor} {side} {goal:.0f} °C."
+            self._no_current = f"No current yet. {action.capitalize()} {sensor} {side} {degrees(goal, '.0f')}."
             return [Guide(action, sensor, 0.0, self._no_current)]
         far = beyond >= PAST_RELEASE
         self._far_since = (t if self._far_since is None else self._far_since) if far else None

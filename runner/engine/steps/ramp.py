@@ -12,7 +12,6 @@ Rule 5: while readings are lost nobody heats; when they are back, the ramp with 
 
 from __future__ import annotations
 
-import math
 from typing import ClassVar
 
 from runner.engine.steps.base import FAST, SLOW, SPOILED, Step
@@ -20,6 +19,7 @@ from runner.engine.steps.explanations import Explanations
 from runner.engine.watch.verdict import Verdict
 from runner.events import ACTUATOR_TEMPERATURE, CURRENT_OF, PROBE_TEMPERATURE, Event, Sampled
 from runner.orders import AskTaps, BeginRamp, Guide, Order, SwitchOff, hands_off
+from runner.scale import degrees, whole
 from runner.vocabulary import Outcome, Until, WatchWord
 
 TAPERED = (WatchWord.TAPERING, WatchWord.FULL)
@@ -55,15 +55,16 @@ class Provoke(Step):
         self._explanations = Explanations(self.planned)
         goal = self.planned.values["approach"]
         by_hand = "probe" in self.around.program.by_hand
-        self._goal = (math.ceil(goal) if self.sign > 0 else math.floor(goal)) if by_hand else goal
-        words = f"{self._action.capitalize()} {self.planned.sensor} quickly to {self._goal:.0f} °C. The slow ramp starts there."
+        self._goal = whole(goal, self.sign) if by_hand else goal
+        to = degrees(self._goal, ".0f")
+        words = f"{self._action.capitalize()} {self.planned.sensor} quickly to {to}. The slow ramp starts there."
         self._words = words
         already = self.around.watcher.verdict
         if already.word == self._wanted:  # it came while a reading was asked for
             return self._conclude(self._wanted, already.why, already.since, "")
         temperature, give_up = self.around.known.temperature, self.planned.values["give_up"]
         if temperature is not None and self._past(temperature, give_up):
-            why = f"{temperature:.1f} °C was already beyond {give_up:.1f} °C when the ramp began"
+            why = f"{degrees(temperature)} was already beyond {degrees(give_up)} when the ramp began"
             return self._conclude(Outcome.NOT_SEEN, why, t, "group")
         if not self.around.known.path or self.around.known.going_off:
             why = "everything was off, so a change of the current could not be detected"
@@ -85,7 +86,7 @@ class Provoke(Step):
         return [*orders, AskTaps(self._goal, self.sign, self._tap_words(self._goal))]
 
     def _tap_words(self, first: float) -> str:
-        return f"Press Enter as the thermometer reaches {first:.0f} °C, and then at each whole degree."
+        return f"Press Enter as the thermometer reaches {degrees(first, '.0f')}, and then at each whole degree."
 
     def _is_still(self) -> bool:
         """Whether nothing flows, so that no stop could be seen."""
@@ -125,9 +126,9 @@ class Provoke(Step):
         if self._past(temperature, self.planned.values["give_up"]):
             limit = self.planned.values["give_up"]
             if self._wanted == Until.STOPPED and (verdict := self.around.watcher.verdict).word in LESS:
-                why = f"less current flowed at {limit:.1f} °C, neither a trip nor none: {verdict.why}"
+                why = f"less current flowed at {degrees(limit)}, neither a trip nor none: {verdict.why}"
                 return self._conclude(Outcome.UNCLEAR, why, event.t, "group")
-            return self._conclude(Outcome.GAVE_UP, f"{UNDO[self._wanted]} by {limit:.1f} °C", event.t, "group", limit)
+            return self._conclude(Outcome.GAVE_UP, f"{UNDO[self._wanted]} by {degrees(limit)}", event.t, "group", limit)
         if not self._ramping and self._past(temperature, self._goal):
             return self._ramp()
         return []
@@ -207,7 +208,8 @@ class Provoke(Step):
         allowed = program.patience * STILL_TIME + 3.0 * program.probe_resolution / rate
         if t - self._moved[0] <= allowed:
             return ""
-        return f"the thermometer has shown exactly {self._moved[1]:g} °C for {t - self._moved[0]:.0f} s of a ramp; check the probe"
+        stands = degrees(self._moved[1], ".6g")
+        return f"the thermometer has shown exactly {stands} for {t - self._moved[0]:.0f} s of a ramp; check the probe"
 
     def _mended(self, sample: Sampled) -> list[Order]:
         """Wait for everything to be read again; then the ramp is over, and its turn begins again."""

@@ -40,6 +40,7 @@ from runner.orders import (
     SwitchOff,
     Withdraw,
 )
+from runner.scale import degrees
 from runner.vocabulary import Outcome, Until, Wants, WatchWord
 
 BEGUN = 0.1  # of the current that is asked for: more than this has begun to flow
@@ -279,4 +280,4 @@ class Substitute(Step):
             return [self._ask()]
         limit = self.planned.levels[-1][0]
         word = "trip" if self._wanted == Until.STOPPED else "release"
-        return self._conclude_and_off(Outcome.GAVE_UP, f"did not {word} by {limit:.1f} °C", t, self.give_way, limit)
+        return self._conclude_and_off(Outcome.GAVE_UP, f"did not {word} by {degrees(limit)}", t, self.give_way, limit)

@@ -6,6 +6,7 @@ from textual.content import Content
 from textual.widgets import Static
 
 from runner.engine.ceilings import Headroom
+from runner.scale import as_read
 
 AS_WANTED = 1.005  # times the voltage that was set: up to there a reading is that voltage (a supply and its meter)
 NEAR = 0.98  # of a ceiling: from here on it is marked
@@ -21,9 +22,10 @@ class HeadroomLine(Static):
     def show(self, headroom: tuple[Headroom, ...], remaining: float | None) -> None:
         parts = []
         for each in headroom:
-            value = "–" if each.value is None else f"{round(each.value, 1) + 0.0:.1f}"
+            ceiling, unit = as_read(each.ceiling, each.unit)
+            value = "–" if each.value is None else f"{round(as_read(each.value, each.unit)[0], 1) + 0.0:.1f}"
             near = "NEAR " if is_near(each) else ""
-            parts.append(f"{near}{value}/{each.ceiling:.3g} {each.unit}")
+            parts.append(f"{near}{value}/{ceiling:.3g} {unit}")
         if remaining is not None:
             parts.append(f"step ends in {_time(remaining)}")
         text = "now/limit: " + " · ".join(parts)

@@ -6,9 +6,11 @@ from textual.app import ComposeResult
 from textual.containers import Vertical
 from textual.widgets import Digits, Label
 
+from runner.scale import as_read
+
 
 class Readout(Vertical):
-    """A name, three rows of digits, a unit."""
+    """A name, three rows of digits, a unit: °C and K are shown on the scale that people read."""
 
     DEFAULT_CSS = """
     Readout { width: 1fr; height: 4; padding: 0 1; }
@@ -23,12 +25,12 @@ class Readout(Vertical):
         self._text = "-"
 
     def compose(self) -> ComposeResult:
-        yield Label(f"{self._name} / {self._unit}", markup=False)
+        yield Label(f"{self._name} / {as_read(0.0, self._unit)[1]}", markup=False)
         yield Digits("-")
 
     def show(self, value: float | None) -> None:
         """A value in the readout's unit; None is a reading that is not there."""
-        text = "-" if value is None else self._pattern.format(value)
+        text = "-" if value is None else self._pattern.format(as_read(value, self._unit)[0])
         if text != self._text:
             self._text = text
             self.set_class(value is None, "-missing")

@@ -21,6 +21,7 @@ from textual.app import RenderResult
 from textual.strip import Strip
 from textual.widget import Widget
 
+from runner.scale import scaled
 from runner.vocabulary import Outcome
 
 LONGEST = 20_000  # points kept
@@ -184,7 +185,10 @@ class StripChart(Widget):
             t, temperature, current = t[inside], temperature[inside], current[inside]
         lower = max(2, (height - 1) // 3)
         upper = height - 1 - lower
-        rows = self._pane("°C", t, temperature, window, inner, upper, "strip-chart--temperature", self.marks.band)
+        size, offset, unit = scaled("°C")
+        band = self.marks.band and (self.marks.band[0] / size + offset, self.marks.band[1] / size + offset)
+        degrees = temperature / size + offset
+        rows = self._pane(unit, t, degrees, window, inner, upper, "strip-chart--temperature", band)
         rows += self._pane("A", t, current, window, inner, lower, "strip-chart--current", None)
         rows.append(self._time_line(window, inner))
         return [row.adjust_cell_length(width, self.rich_style) for row in rows]

@@ -1,0 +1,102 @@
+"""The temperature scale that people read: °C, or °F where somebody has chosen it. Records, sheets and reckoning stay in °C and K.
+
+Rule 1: a temperature moves with the zero of its scale, a difference does not: 5 °C are 41 °F, and 5 K are 9 °F. Uncertainties,
+        tolerances and rates are differences.
+Rule 2: it is chosen once, by the command that a person starts; every text made from then on is in it.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from contextlib import contextmanager
+from enum import StrEnum
+
+DEGREE = 1.8  # °F in a kelvin (exact: ITS-90 degrees and their definition of °F)
+ZERO = 32.0  # °F at 0 °C
+SAME = 1e-6  # of a degree: what the computer's digits may differ by
+
+
+class Scale(StrEnum):
+    """The scales, by the unit as files and people type it."""
+
+    CELSIUS = "degC"
+    FAHRENHEIT = "degF"
+
+
+_chosen = [Scale.CELSIUS]
+
+
+def read_in(scale: str) -> None:
+    """Choose what people read from now on. Raises ValueError for a scale that there is not."""
+    _chosen[0] = Scale(scale)
+
+
+@contextmanager
+def reading_in(scale: str) -> Iterator[None]:
+    """The same for a while."""
+    before = _chosen[0]
+    read_in(scale)
+    try:
+        yield
+    finally:
+        read_in(before)
+
+
+def fahrenheit() -> bool:
+    """Whether people read °F."""
+    return _chosen[0] == Scale.FAHRENHEIT
+
+
+def as_read(value: float, unit: str) -> tuple[float, str]:
+    """(value, unit) as people read it, of a value in °C, K, K/min or K/s; other units stay as they are."""
+    size, offset, name = scaled(unit)
+    return value / size + offset, name
+
+
+def scaled(unit: str) -> tuple[float, float, str]:
+    """(size, offset, unit) with which a value in ``unit`` is read: value / size + offset."""
+    if not fahrenheit() or unit not in _IN_FAHRENHEIT:
+        return 1.0, 0.0, unit
+    name, offset = _IN_FAHRENHEIT[unit]
+    return 1.0 / DEGREE, offset, name
+
+
+_IN_FAHRENHEIT = {"°C": ("°F", ZERO), "K": ("°F", 0.0), "K/min": ("°F/min", 0.0), "K/s": ("°F/s", 0.0)}
+
+
+def degrees(celsius: float, digits: str = ".1f") -> str:
+    """A temperature in °C with its unit, as people read it."""
+    value, unit = as_read(celsius, "°C")
+    return f"{value:{digits}} {unit}"
+
+
+def kelvins(difference: float, digits: str = ".1f") -> str:
+    """A difference of temperatures in K with its unit, as people read it."""
+    value, unit = as_read(difference, "K")
+    return f"{value:{digits}} {unit}"
+
+
+def per_minute(rate: float, digits: str = ".1f") -> str:
+    """A rate in K/s with its unit, as people read it."""
+    value, unit = as_read(rate * 60, "K/min")
+    return f"{value:{digits}} {unit}"
+
+
+def celsius(value: float) -> float:
+    """°C of a temperature on the scale that people read."""
+    return (value - ZERO) / DEGREE if fahrenheit() else value
+
+
+def whole(temperature: float, sign: float, *, beyond: bool = False) -> float:
+    """The first whole degree that people read at or after a temperature (°C) in the direction of ``sign``, in °C.
+
+    ``beyond``: not this one itself.
+    """
+    value = as_read(temperature, "°C")[0]
+    near = round(value)
+    if abs(value - near) <= SAME:
+        found = float(near) + (math.copysign(1.0, sign) if beyond else 0.0)
+    else:
+        found = math.ceil(value) if sign > 0 else math.floor(value)
+    return celsius(found)
