@@ -58,15 +58,22 @@ def evaluations(place: Path, session: Path | None) -> Iterator[tuple[str, list[E
         yield "session", opened.evaluations(), opened.not_begun()
 
 
-def written(name: str, runs: list[Evaluation], not_begun: list[tuple[str, str]], to: Path) -> list[Path]:
+def written(
+    name: str,
+    runs: list[Evaluation],
+    not_begun: list[tuple[str, str]],
+    to: Path,
+    papers: tuple[str, ...] = PAPERS,
+    labels: tuple[tuple[float, float], ...] = LABELS,
+) -> list[Path]:
     """The PDFs of a certificate on each paper, its summaries and labels."""
     number, found = LONG if name == "long-names" else runs[0].folder.number, []
-    for paper in map(Letterhead, PAPERS):
+    for paper in map(Letterhead, papers):
         contents = page_contents(runs, number, "2026-11-26", not_begun, "0123456789abcdef" * 4, (), paper)
         for kind in ("certificate", "summary"):
             found.append(to / f"{name}-{kind}-{paper.paper}.pdf")
             assert write_pdf(page(kind, contents, paper), found[-1], NOTHING) == ""
-    for width, height in LABELS:
+    for width, height in labels:
         contents["label"] = fitted((width, height), contents["label_text"])
         found.append(to / f"{name}-label-{width:g}x{height:g}.pdf")
         assert write_pdf(page("label", contents, Letterhead()), found[-1], NOTHING) == ""
@@ -108,22 +115,19 @@ def wrong_with(pdf: Path) -> list[str]:
         said = f"page {number}: "
         edge = EDGE * PT if "-label-" not in pdf.name else 0.0
         found += [f"{said}{each.text!r} is outside" for each in words if _outside(each, width, height, edge)]
-        low = [
-            each
-            for each in words
-            if min(each.bottom - each.top, each.right - each.left) < LEAST_PT * ASCENT_AND_DESCENT
-        ]
-        found += [
-            f"{said}{each.text!r} is too small"
-            for each in low
-            if each.bottom - each.top < LEAST_PT * ASCENT_AND_DESCENT
-        ]
+        found += [f"{said}{each.text!r} is too small" for each in words if _letters(each) < LEAST_PT]
         found += [f"{said}{one.text!r} is printed over {other.text!r}" for one, other in _over_each_other(words)]
-        body = [each.bottom for each in words if each.bottom < height - 16 * PT * 1.0]
+        body = [each.bottom for each in words if each.bottom < height - 16 * PT]
         full = (max(body, default=0.0) - 14 * PT) / (height - 30 * PT)
         if is_a_certificate and number < len(pages) and full < LEAST_FULL:
             found.append(f"{said}{full:.0%} full")
     return found
+
+
+def _letters(word: Word) -> float:
+    """The size of a word's letters in pt; a box that is taller than wide may be of one that is turned, as beside an axis."""
+    high, wide = word.bottom - word.top, word.right - word.left
+    return (max(high, wide) if len(word.text) <= 2 else high) / ASCENT_AND_DESCENT
 
 
 def _outside(word: Word, width: float, height: float, edge: float) -> bool:
