@@ -41,7 +41,8 @@ from runner.record.folder import CERTIFICATE_HTML, CERTIFICATE_PDF, write_whole
 from runner.seal.pdf import SIGNED
 from runner.seal.sealing import EDITIONS
 from runner.sheets.instrument_parts import InstrumentSheet
-from runner.sheets.instruments import FurtherMeter, FurtherProbe, role_of
+from runner.sheets.instruments import role_of
+from runner.sheets.parts.meters import FurtherMeter, FurtherProbe
 from runner.vocabulary import Answer, Role, Seen
 
 PLAIN_PAPER = Letterhead()

@@ -204,6 +204,7 @@ def declared(**changed) -> Specification:
         "coupling": 0.15,
         "coupling_growth": 0.0,
         "coupling_direction": 0.0,
+        "filter_lag": 0.0,
         "probe_lag": (1.75, 0.72),
         "sensor_lag": {},
         "sensors": ("T1",),

@@ -23,7 +23,8 @@ from runner.events import CHARGE, CURRENT_OF, DISCHARGE, VOLTAGE_OF
 from runner.sheets.bench import BenchFile
 from runner.sheets.dialect import Dialect
 from runner.sheets.instrument_parts import InstrumentSheet
-from runner.sheets.instruments import ProbeSheet, facts_of, reads_into, role_of
+from runner.sheets.instruments import facts_of, reads_into, role_of
+from runner.sheets.parts.meters import ProbeSheet
 from runner.vocabulary import Role
 
 OFF_IS_TOLD_AFTER = 4.5  # s of real time: what has not confirmed by then has to be told to a person
@@ -103,9 +104,10 @@ class Bench:
         instruments, speakers = sheet.instruments, self.speakers
         self.supply = Supply(speakers["supply"], instruments.supply) if instruments.supply else None
         self.load = Load(speakers["load"], instruments.load) if instruments.load and "load" in speakers else None
-        self.probes = {
-            key: Probe(speakers[key], each) for key, each in sheet.wired().items() if isinstance(each, ProbeSheet)
-        }
+        self.probes: dict[str, Probe] = {}
+        for key, each in sheet.wired().items():
+            if isinstance(each, ProbeSheet):
+                self.probes[key] = Probe(speakers[key], each, self.probes)
         actuator = instruments.actuator
         self.actuator = Actuator(speakers["actuator"], actuator) if actuator else None
         self._slow = list(self._polled_slowly())
@@ -141,7 +143,7 @@ class Bench:
     def asked_of(self, role: str) -> tuple[str, ...]:
         """The queries that a run asks of a role."""
         if role in self.probes:
-            return (self.probes[role].sheet.reads,)
+            return self.probes[role].asks
         return tuple(self.speakers[role].dialect.queries)
 
     def old_errors(self) -> list[tuple[str, str]]:

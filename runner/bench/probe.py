@@ -2,19 +2,30 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+from typing import cast
+
 from runner.bench.dialect import Driver
 from runner.errors import NotAReading
-from runner.measure.thermometry import platinum_temperature, thermocouple_temperature
-from runner.sheets import instruments as sheets
+from runner.measure.thermometry import Thermocouple, platinum_temperature, thermocouple_temperature
+from runner.sheets.instruments import key_of
+from runner.sheets.parts.meters import ITSELF, TERMINALS, ProbeSheet
+from runner.vocabulary import Role
 
 PLATINUM = {"pt100": 100.0, "pt1000": 1000.0}  # Ω at 0 °C
 
 
 class Probe:
-    """Speaks for the reference thermometer."""
+    """Speaks for a thermometer. ``others``: all of the bench, of which one may be at a thermocouple's terminals."""
 
-    def __init__(self, speaker: Driver, sheet: sheets.ProbeSheet) -> None:
-        self.speaker, self.sheet = speaker, sheet
+    def __init__(self, speaker: Driver, sheet: ProbeSheet, others: Mapping[str, Probe] | None = None) -> None:
+        self.speaker, self.sheet, self._others = speaker, sheet, others or {}
+
+    @property
+    def asks(self) -> tuple[str, ...]:
+        """The queries that a reading takes of its own instrument."""
+        own = (TERMINALS,) if self.sheet.terminals_from == ITSELF else ()
+        return (self.sheet.reads, *own)
 
     def read(self) -> float:
         """°C. Raises LinkError, or NotAReading also for a resistance or voltage that no such sensor has."""
@@ -35,7 +46,14 @@ class Probe:
             return sheet.curve.temperature(raw)
         if sheet.sensor in PLATINUM:
             return platinum_temperature(raw, PLATINUM[sheet.sensor])
+        return thermocouple_temperature(cast(Thermocouple, sheet.sensor), raw, self._terminals())
+
+    def _terminals(self) -> float:
+        """°C of a thermocouple's terminals: as the bench file says, or as they are measured now."""
+        sheet = self.sheet
+        if sheet.terminals_from == ITSELF:
+            return self.speaker.number(TERMINALS)
+        if sheet.terminals_from:
+            return self._others[key_of(Role.PROBE, sheet.terminals_from)].read()
         assert sheet.terminals is not None
-        kind = sheet.sensor
-        assert kind in ("K", "T")
-        return thermocouple_temperature(kind, raw, sheet.terminals)
+        return float(sheet.terminals)

@@ -24,8 +24,9 @@ from runner.measure.recording import Accuracy, Reference, Specification
 from runner.sheets.bench import Assumed, BenchFile
 from runner.sheets.curve import Curve
 from runner.sheets.instrument_parts import Calibrated, MeterAccuracy
-from runner.sheets.instruments import ClampSheet, Instruments, ProbeSheet
+from runner.sheets.instruments import ClampSheet, Instruments
 from runner.sheets.pack import PackSheet
+from runner.sheets.parts.meters import ProbeSheet
 from runner.sheets.parts.protections import Protection, VoltageProtection
 from runner.sheets.procedure import Procedure
 from runner.sheets.tolerances import allowed

@@ -11,6 +11,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
+from functools import cached_property
 from itertools import pairwise
 
 import numpy as np
@@ -20,6 +21,7 @@ from runner.measure.budget import Quantity
 from runner.measure.cutoff import recovery_time
 from runner.measure.finding import Evaluator, Finding, Limits
 from runner.measure.fits.edge import LEVEL_WINDOW, Edge
+from runner.measure.fits.staircase import NOISE, Acted, Staircase, find_turns
 from runner.measure.readings import reading_error
 from runner.measure.recording import Accuracy, Attempt, Held, Series, Specification
 from runner.measure.thermal import abs_difference
@@ -30,13 +32,8 @@ SETTING_TIME = (
 )
 # s between looks of a pack whose sheet does not say (common practice, no source)
 UNKNOWN_LOOKS = {"temperature": 2.0, "voltage": 0.5, "current": 0.1}
-SLOWEST_FILTER = 10.0  # s, first order, of a temperature (common practice, no source)
-FILTERED = (
-    0.25,
-    (5 / 48) ** 0.5,
-    "rectangular",
-)  # of what it may lack: nothing, or anything, as likely the one as the other
-NOISE = 0.13  # K by which noise and steps of a pack may move a change among levels (common practice, no source)
+PLUGGED_IN = 25.0  # °C that a box is set to before it is plugged in, as the procedures have it
+WORTH_SAYING = 0.1  # K by which filter and delay leave a threshold open
 SETTLING = 0.3  # s of a level that are left out of its mean
 
 
@@ -146,30 +143,28 @@ class Substituted(Evaluator):
         }
 
     def _threshold(self, name: str, outcome: str, expected: float | None, limits: Limits | None) -> Finding:
-        stairs = [attempt for attempt in self.ended("substitute", outcome) if len(attempt.levels) > 1]
+        stairs = self._stairs(outcome)
         if not stairs:
             single = [attempt for attempt in self.ended("substitute", outcome) if len(attempt.levels) == 1]
             if single and not _stairs_gave_up(self, outcome):
                 return self._at_the_first(name, single[0], expected, limits)
             return _did_not(self, "substitute", name, "°C", limits, up="over" in self.declared.protection)
-        by_jump = any(_is_jump(attempt) for attempt in self.ended("substitute", Outcome.STOPPED))
-        hasty = _too_hasty(self, stairs[0], self.delay(), by_jump=by_jump)
-        if hasty:
-            return self.missing(name, "°C", hasty, expected=expected, limits=limits)
-        quantities = [found for attempt in stairs if (found := self._between(attempt)) is not None]
-        if not quantities:
+        turned = self._turned(outcome)
+        if turned is None:
             return self.missing(name, "°C", self.reason("substitute"), expected=expected, limits=limits)
-        mean = sum(quantities) / len(quantities) + self._box(float(quantities[0].x))
         caveats = ("a decade box in place of the sensor: the sensor itself, its place and its contact are not tested",)
         return self.measured(
             name,
             "°C",
-            mean,
+            turned + self._box(float(turned.x)),
             expected=expected,
             limits=limits,
-            caveats=caveats,
-            repeats=tuple(float(quantity.x) for quantity in quantities),
+            caveats=(*self._about_filter(outcome), *caveats),
+            repeats=tuple(middle for attempt in stairs if (middle := self._middle(attempt)) is not None),
         )
+
+    def _stairs(self, outcome: str) -> list[Attempt]:
+        return [attempt for attempt in self.ended("substitute", outcome) if len(attempt.levels) > 1]
 
     def _at_the_first(self, name: str, attempt: Attempt, expected: float | None, limits: Limits | None) -> Finding:
         value = attempt.levels[0].value
@@ -179,24 +174,67 @@ class Substituted(Evaluator):
         )
         return self.missing(name, "°C", why, expected=expected, limits=limits, failed=outside)
 
-    def _between(self, attempt: Attempt) -> Quantity | None:
-        """Between the last level that did nothing and the one that did; less what a filter and noise of the pack may do.
-
-        A filter needs long for a level that is hardly past the threshold: after D s one of τ seconds still lacks a share
-        exp(−D/τ) of the step, so that the change may belong to a level before.
-        """
+    def _middle(self, attempt: Attempt) -> float | None:
+        """°C half way between the last level that did nothing and the one that did, as they were set."""
         found = _levels(self, attempt)
-        if isinstance(found, str) or found[1] is None:
+        return None if isinstance(found, str) or found[1] is None else (found[1].value + found[2].value) / 2
+
+    def _turned(self, outcome: str) -> Quantity | None:
+        """Where the pack turns, in °C without the box's error; None where no staircase shows it."""
+        if all(self._middle(attempt) is None for attempt in self._stairs(outcome)):
             return None
-        low, high = found[1].value, found[2].value
-        step = high - low
-        held = min(b.since - a.since for a, b in pairwise(attempt.levels)) - self.declared.delay
-        lacking = step * math.exp(-max(held, 0.0) / SLOWEST_FILTER)
+        found = self._turns
+        turned = found.trip if outcome == Outcome.STOPPED else found.release
+        if turned is None:
+            return None
         add = self.inputs.add
+        # what filter and delay do to trip and release is one cause: it moves both the same way, or against each other
+        sign = 1.0 if outcome == Outcome.STOPPED or found.together >= 0 else -1.0
         return (
-            add(BudgetSource.LEVELS, (low + high) / 2, abs(step) / 12.0**0.5, "rectangular")
-            - lacking * self.inputs.shared(BudgetSource.PACK_FILTER, *FILTERED)  # the same for all changes
+            add(BudgetSource.LEVELS, turned.value, turned.inside, "rectangular")
+            + sign * turned.filtered * self.inputs.shared(BudgetSource.PACK_FILTER, 0.0, 1.0)
             + add(BudgetSource.REPEATABILITY, 0.0, NOISE)
+        )
+
+    def _about_filter(self, outcome: str) -> tuple[str, ...]:
+        """That the changes came so late that they may belong to an earlier level, where that matters."""
+        turned = self._turns.trip if outcome == Outcome.STOPPED else self._turns.release
+        if turned is None or turned.filtered < WORTH_SAYING:
+            return ()
+        return (
+            "the change may belong to an earlier level (filter of the pack): allowed for; levels held longer would tell",
+        )
+
+    @cached_property
+    def _turns(self) -> Staircase:
+        """What all changes of the run say together."""
+        declared = self.declared
+        reaction, deviation = declared.reaction
+        settings = sorted(
+            (level.since - reaction, level.value)
+            for attempt in self.attempts
+            if attempt.kind == "substitute"
+            for level in attempt.levels
+        )
+        half = declared.delay_uncertainty * 3.0**0.5
+        counted = (
+            math.ceil((declared.delay + half) / declared.polling - 1e-9) * declared.polling if declared.polling else 0.0
+        )
+        changes: dict[str, list[Acted]] = {Outcome.STOPPED: [], Outcome.RETURNED: []}
+        for outcome, acted in changes.items():
+            rising = ("over" in declared.protection) == (outcome == Outcome.STOPPED)
+            for attempt in self.ended("substitute", outcome):
+                found = _levels(self, attempt)
+                if not isinstance(found, str):
+                    u = math.hypot(found[0].uncertainty, deviation, reaction / 3.0**0.5)
+                    acted.append(Acted(found[0].instant, u, rising, attempt.levels[0].since - reaction))
+        return find_turns(
+            np.array([-math.inf, *(at for at, _ in settings)]),
+            np.array([PLUGGED_IN, *(value for _, value in settings)]),
+            changes[Outcome.STOPPED],
+            changes[Outcome.RETURNED],
+            (declared.delay - half, max(declared.delay + half, counted)),
+            declared.polling,
         )
 
     def _box(self, temperature: float) -> Quantity:
@@ -212,10 +250,7 @@ class Substituted(Evaluator):
         return key - self.inputs.add(BudgetSource.REACTION.of("box"), reaction, reaction / 3.0**0.5, "rectangular")
 
     def _hysteresis(self) -> Finding:
-        trips = [a for a in self.ended("substitute", Outcome.STOPPED) if len(a.levels) > 1]
-        releases = [a for a in self.ended("substitute", Outcome.RETURNED) if len(a.levels) > 1]
-        trip = self._between(trips[0]) if trips else None
-        release = self._between(releases[0]) if releases else None
+        trip, release = (self._turned(outcome) for outcome in (Outcome.STOPPED, Outcome.RETURNED))
         if trip is None or release is None:
             return self.missing("hysteresis", "K", f"the {'trip' if trip is None else 'release'} was not measured")
         return self.measured("hysteresis", "K", abs_difference(trip, release))

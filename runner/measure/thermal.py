@@ -11,7 +11,7 @@ from runner.measure.finding import Evaluator, Finding
 from runner.measure.fits.ramp import SETTLING, fit_ramp, fit_taps
 from runner.measure.fits.repeatability import Group, Repeatability, repeatability
 from runner.measure.recording import Attempt, Recording, Specification
-from runner.measure.threshold import SLOWEST_SENSOR, Crossing, Threshold, find_threshold, own_part, shared
+from runner.measure.threshold import SLOWEST_SENSOR, Crossing, Threshold, find_threshold, own_part, rates_of, shared
 from runner.vocabulary import BudgetSource, Observed, Outcome
 
 
@@ -75,8 +75,10 @@ class Thermal(Evaluator):
 
     def _group(self, crossings: Sequence[Crossing]) -> Group:
         """The changes of one direction, with what the evaluation fits to them: a line over the rates, or their mean."""
-        own = [own_part(crossing, self.declared, Inputs()) for crossing in crossings]
-        rates = np.array([crossing.ramp.rate for crossing in crossings])
+        rates = rates_of(crossings)
+        own = [
+            own_part(each, float(rate), self.declared, Inputs()) for each, rate in zip(crossings, rates, strict=True)
+        ]
         ones = np.ones(len(own))
         return Group(
             np.array([float(quantity.x) for quantity in own]),

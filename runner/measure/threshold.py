@@ -23,6 +23,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from runner.measure.budget import Inputs, Quantity, chi_square_limit
+from runner.measure.fits.cells import KEPT
 from runner.measure.fits.edge import Edge
 from runner.measure.fits.ramp import Ramp
 from runner.measure.fits.repeatability import Repeatability
@@ -36,6 +37,10 @@ UNKNOWN_LAG = (
     16.0,
     13.0,
 )  # s: mean and deviation of what a taped-on thermistor lags, where nobody knows: two lags in a row of
+UNKNOWN_FILTER = (
+    3.3,
+    3.0,
+)  # s: likewise of the pack's filter: none, a mean of 4 to 16 looks, or first order with 1 to 10 s
 SLOWEST_SENSOR = 45.0  # 3 to 40 and 0.5 to 4 s; and no more than this (common practice, no source)
 # where the bench file does not say: standard uncertainties (common practice, no source)
 GROWTH = 0.0015  # of the difference to the room
@@ -108,8 +113,8 @@ def find_threshold(
     crossings: Sequence[Crossing], declared: Specification, common: Shared, repeats: Repeatability, inputs: Inputs
 ) -> Threshold:
     """The threshold from one or more crossings of one sensor in one direction. ``crossings`` must not be empty."""
-    own = [own_part(crossing, declared, inputs) for crossing in crossings]
-    rates = np.array([crossing.ramp.rate for crossing in crossings])
+    rates = rates_of(crossings)
+    own = [own_part(crossing, float(rate), declared, inputs) for crossing, rate in zip(crossings, rates, strict=True)]
     caveats = [
         f"ramp {crossing.attempt.cycle} was not straight before the {CHANGES[crossing.attempt.outcome]}"
         for crossing in crossings
@@ -130,19 +135,30 @@ def find_threshold(
     return Threshold(theta + error, None, why, tuple(caveats), quick=sensor not in declared.sensor_lag)
 
 
+def rates_of(crossings: Sequence[Crossing]) -> np.ndarray:
+    """The rates in K/s that count: those just before each instant, or over the whole window where only these are distinct.
+
+    A draft of some seconds bends the last part of a ramp, and the three rates that a hand kept look alike.
+    """
+    last, steady = (np.array([getattr(each.ramp, name) for each in crossings]) for name in ("rate", "steady"))
+    return steady if not distinct(last) and distinct(steady) else last
+
+
 def distinct(rates: np.ndarray) -> bool:
     """Whether ramps at these rates (K/s) can be extrapolated to no rate."""
     speeds = np.abs(rates)
     return len(rates) >= 2 and speeds.max() / max(speeds.min(), 1e-9) >= DISTINCT and bool(np.all(rates * rates[0] > 0))
 
 
-def own_part(crossing: Crossing, declared: Specification, inputs: Inputs) -> Quantity:
-    """The temperature at the instant with the uncertainty this ramp has for itself."""
+def own_part(crossing: Crossing, rate: float, declared: Specification, inputs: Inputs) -> Quantity:
+    """The temperature at the instant with the uncertainty this ramp has for itself, where ``rate`` (K/s) is the one that counts."""
     ramp, edge = crossing.ramp, crossing.edge
+    # what the sensor lags behind was at this rate, or at the one just before the instant: as likely anywhere between
+    changed = abs(rate - ramp.rate) * UNKNOWN_LAG[0] / 3.0**0.5
     return (
         inputs.add(BudgetSource.RAMP_FIT, ramp.temperature, ramp.temperature_uncertainty, "normal", ramp.dof)
         # a hand-held ramp really is where it has wandered to: that counts whole, not divided by √n as the probe's noise is
-        + inputs.add(BudgetSource.RAMP_WANDER, 0.0, ramp.wander, "normal", ramp.dof)
+        + inputs.add(BudgetSource.RAMP_WANDER, 0.0, float(np.hypot(ramp.wander, changed)), "normal", ramp.dof)
         + _of_instant(edge, abs(ramp.rate), inputs)
         + inputs.add(BudgetSource.POLLING, 0.0, abs(ramp.rate) * declared.polling / 12.0**0.5, "rectangular")
     )
@@ -197,6 +213,8 @@ def _put_in(
 ) -> Quantity:
     """θ = T − r·L for each ramp with declared delay and lag, then their mean.
 
+    What the pack compares is as old as its filter makes it (fits/cells.py).
+
     The lags of sensor and probe and the pack's delay are the same for trip and release: in their difference, where the rates
     have opposite signs, what is not known of them counts twice.
     """
@@ -209,5 +227,8 @@ def _put_in(
     else:
         lag = inputs.shared(BudgetSource.SENSOR_LAG, *UNKNOWN_LAG) - inputs.shared(BudgetSource.PROBE_LAG, *probe)
         caveats.append(f"lag of sensor {sensor} not declared; {UNKNOWN_LAG[0]:g} ± {2 * UNKNOWN_LAG[1]:g} s assumed")
+    known = declared.filter_lag
+    value, uncertainty = UNKNOWN_FILTER if known is None else (known, KEPT * known / 3.0**0.5)
+    lag = lag + inputs.shared(BudgetSource.PACK_FILTER, value, uncertainty, "rectangular")
     each = [quantity - float(rate) * (delay + lag) for quantity, rate in zip(own, rates, strict=True)]
     return sum(each) / len(each)

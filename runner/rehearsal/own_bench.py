@@ -15,7 +15,8 @@ from ruamel.yaml import YAML
 from runner.notation.source import read
 from runner.sheets.bench import BenchFile
 from runner.sheets.instrument_parts import Calibrated, MeterAccuracy, PowerSheet, TemperatureAccuracy
-from runner.sheets.instruments import ROLE_FACTS, FurtherMeter, FurtherProbe, Instruments, ProbeSheet, key_of
+from runner.sheets.instruments import ROLE_FACTS, Instruments, key_of
+from runner.sheets.parts.meters import FurtherMeter, FurtherProbe, ProbeSheet
 from runner.twin.instruments import simulated_models
 from runner.twin.meters import DeclaredBench, DeclaredFurther, DeclaredLeads, DeclaredMeter
 from runner.twin.server import Inside, Servers
@@ -23,7 +24,13 @@ from runner.vocabulary import Role
 from runner.workspace.job import UserFile
 
 REACHED = ("address", "identity", "dialect", "channel", "timeout", "model", "serial", "certificate")
-RAW = ("reads", "sensor", "curve", "terminals")  # of a thermometer whose readings the simulated one does not give
+RAW = (
+    "reads",
+    "sensor",
+    "curve",
+    "terminals",
+    "terminals_from",
+)  # of a thermometer whose readings the simulated one does not give
 PLATINUM = "pt100"  # the one it gives beside degrees
 HEAD = """\
 # A rehearsal of a bench file: its instruments are simulated, with the limits and accuracies that it declares.

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
-from typing import Annotated, Literal, Self
+from typing import Self
 
-from pydantic import Field, StringConstraints, model_validator
+from pydantic import model_validator
 
 from runner.events import ACTUATOR_TEMPERATURE, CHARGE, DISCHARGE, METER_VOLTAGE, PROBE_TEMPERATURE, channel_named
 from runner.notation.fields import (
@@ -18,27 +18,34 @@ from runner.notation.fields import (
     Ratio,
     Sheet,
     Temperature,
-    TemperatureDifference,
     Time,
 )
 from runner.notation.source import Path
 from runner.notation.wrong import Wrong
-from runner.sheets.curve import Curve
 from runner.sheets.instrument_parts import (
     CurrentAccuracy,
     InstrumentSheet,
     Leads,
     PowerSheet,
     SupplyLimits,
-    TemperatureAccuracy,
     TemperatureLimits,
     VoltageAccuracy,
+)
+from runner.sheets.parts.meters import (
+    ITSELF,
+    NAME,
+    RESERVED,
+    TERMINALS,
+    FurtherMeter,
+    FurtherProbe,
+    MeterSheet,
+    ProbeSheet,
+    Stamp,
 )
 from runner.vocabulary import Role
 
 # K: an actuator stops at its set point, and the probe may read so much less (common practice, no source)
 REACH = 2.0
-Stamp = Literal["end", "middle"]
 
 
 class SupplySheet(PowerSheet):
@@ -78,47 +85,6 @@ class LoadSheet(PowerSheet):
         if self.by_hand and self.draws is None:
             raise Wrong("a load that is switched by hand needs draws", "add draws: with the approximate current in A")
         return self
-
-
-class ProbeSheet(InstrumentSheet):
-    """The reference thermometer held on the pack's sensor.
-
-    ``coupling`` is the standard uncertainty, in K, of how far probe and sensor differ in a steady state (contact,
-    paste, distance); ``coupling_growth`` what of it grows with the difference to the room, as a share of that;
-    ``coupling_direction``, in K, what changes its sign between heating and cooling; ``lag`` the probe's first-order
-    time constant, in s, with its standard uncertainty.
-
-    An instrument that gives no temperature ``reads`` the resistance of a ``sensor`` (pt100, pt1000, or one with a
-    ``curve``), or the voltage of a thermocouple (K, T) whose ``terminals`` are at a known temperature.
-    """
-
-    reads: Literal["temperature", "resistance", "voltage"] = "temperature"
-    sensor: Literal["", "pt100", "pt1000", "K", "T"] = ""
-    curve: Curve | None = None
-    terminals: Temperature | None = None
-
-    accuracy: TemperatureAccuracy
-    coupling: TemperatureDifference
-    coupling_growth: Ratio | None = None
-    coupling_direction: TemperatureDifference | None = None
-    lag: Time = 0.0
-    lag_uncertainty: Time = 0.0
-
-    @model_validator(mode="after")
-    def _raw_readings_can_be_turned_into_degrees(self) -> Self:
-        if self.reads == "resistance" and (self.sensor in ("pt100", "pt1000")) == (self.curve is not None):
-            raise Wrong("a resistance needs either sensor: pt100 or pt1000, or the sensor's curve", "give one of them")
-        if self.reads == "voltage" and (self.sensor not in ("K", "T") or self.terminals is None):
-            raise Wrong("a thermocouple needs sensor: K or T, and terminals: with their temperature", "add them")
-        return self
-
-
-class MeterSheet(InstrumentSheet):
-    """A voltmeter on the pack's own terminals; ``averages`` and ``stamp`` as for the supply, allowed for where not given."""
-
-    voltage_accuracy: VoltageAccuracy = VoltageAccuracy()
-    averages: Time | None = None
-    stamp: Stamp = "end"
 
 
 class ActuatorSheet(InstrumentSheet):
@@ -210,39 +176,6 @@ class BoxSheet(OnlyByHand):
     accuracy: Ratio
 
 
-class FurtherProbe(ProbeSheet):
-    """A thermometer beside the first one, at its ``place``. Of ``sensors`` it is the reference, in place of the first one."""
-
-    place: str = Field(min_length=1)
-    sensors: tuple[str, ...] = ()
-    coupling: TemperatureDifference = 0.0
-
-    @model_validator(mode="after")
-    def _is_read_by_itself(self) -> Self:
-        if self.by_hand:
-            raise Wrong("a further probe is not read by hand", "give its address")
-        if self.sensors and "coupling" not in self.model_fields_set:
-            raise Wrong("the reference of a sensor needs coupling", "add coupling: 0.1 K, say, or remove sensors")
-        return self
-
-
-class FurtherMeter(MeterSheet):
-    """A voltmeter beside the first one, at its ``place``; ``cell``: the cell whose voltage it reads, counted from 1."""
-
-    place: str = Field(min_length=1)
-    cell: int | None = Field(default=None, ge=1, le=1000)
-
-    @model_validator(mode="after")
-    def _is_read_by_itself(self) -> Self:
-        if self.by_hand:
-            raise Wrong("a further meter is not read by hand", "give its address")
-        return self
-
-
-NAME = Annotated[str, StringConstraints(pattern=r"^[A-Za-z][A-Za-z0-9_]*$", max_length=40)]
-RESERVED = ("main", "cells")  # the first probe beside others; all meters of cells
-
-
 class Instruments(Sheet):
     """One instrument a role. A role that is missing is a role this bench has not got.
 
@@ -271,11 +204,20 @@ class Instruments(Sheet):
         held = [sensor for probe in self.probes.values() for sensor in probe.sensors]
         if twice := next((sensor for sensor in held if held.count(sensor) > 1), ""):
             raise Wrong(f"two probes are the reference of {twice}", "leave it to one of them")
+        for probe in (self.probe, *self.probes.values()):
+            self._has_its_terminals(probe)
         if held and (self.probe is None or self.probe.by_hand):
             raise Wrong(
                 "further probes are references beside a first one that has an address", "add probe:, or remove sensors"
             )
         return self
+
+    def _has_its_terminals(self, probe: ProbeSheet | None) -> None:
+        name = probe.terminals_from if probe is not None else ""
+        if name and name != ITSELF and (name not in self.probes or self.probes[name].reads == "voltage"):
+            raise Wrong(
+                f"terminals_from: {name} is no further probe that reads by itself", "name one of probes:, or itself"
+            )
 
     def further(self, role: str) -> Mapping[str, InstrumentSheet]:
         """Those of a role beside the first one, by name."""
@@ -361,6 +303,7 @@ ROLE_FACTS: Mapping[Role, RoleFacts] = {
     Role.PROBE: RoleFacts(
         ProbeSheet,
         choices=("temperature", "resistance", "voltage"),
+        optional_queries=(TERMINALS,),
         polled=(("temperature", PROBE_TEMPERATURE),),
     ),
     Role.METER: RoleFacts(MeterSheet, queries=("voltage",), polled=(("voltage", METER_VOLTAGE),)),

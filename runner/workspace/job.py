@@ -23,6 +23,7 @@ from runner.sheets.instrument_parts import InstrumentSheet
 from runner.sheets.instruments import place_of, role_of
 from runner.sheets.older import replacements
 from runner.sheets.pack import PackSheet, not_declared, parse_pack, without_tolerance
+from runner.sheets.parts.meters import ITSELF, TERMINALS
 from runner.sheets.procedure import Procedure, parse_procedure
 from runner.workspace.missing_words import with_words
 
@@ -228,6 +229,9 @@ def _dialects(bench: BenchFile, file: UserFile, problems: list[Problem]) -> dict
             continue
         if instrument.dialect == "scpi":
             problems.extend(_channel_problems(role, instrument, BUILT_IN[role_of(role)], file))
+            if getattr(instrument, "terminals_from", "") == ITSELF:
+                what, remedy = "scpi has no query for the terminals", "name a dialect with queries: terminals:"
+                problems.append(file.source.problem((*place_of(role), "terminals_from"), what, remedy))
             continue
         path: tuple[str | int, ...] = (*place_of(role), "dialect")
         try:
@@ -250,6 +254,9 @@ def _dialects(bench: BenchFile, file: UserFile, problems: list[Problem]) -> dict
         reads = getattr(instrument, "reads", "")
         if reads and reads not in dialect.queries:
             what, remedy = f"{instrument.dialect} has no query for the {reads}", f"add queries: {reads}: to it"
+            problems.append(file.source.problem(path, what, remedy))
+        if getattr(instrument, "terminals_from", "") == ITSELF and TERMINALS not in dialect.queries:
+            what, remedy = f"{instrument.dialect} has no query for the terminals", f"add queries: {TERMINALS}: to it"
             problems.append(file.source.problem(path, what, remedy))
         problems.extend(_channel_problems(role, instrument, dialect, file))
         found[role] = (dialect, dialect_file)

@@ -50,6 +50,23 @@ def test_whatever_it_reads_comes_out_in_degrees(more, value, asked):
     assert reader.speaker.asked == [asked]
 
 
+@pytest.mark.parametrize("source", ["itself", "block"])
+def test_terminals_are_measured_by_the_instrument_itself_or_by_a_further_probe(source):
+    """23 °C at the terminals: K gives 1.317 mV at 55 °C (2.230 − 0.919, NIST SRD 60 tables), within the digits of the table."""
+    text = BENCH.format(port=1).replace(
+        "    coupling: 0.15 K",
+        f"    coupling: 0.15 K\n    reads: voltage\n    sensor: K\n    terminals_from: {source}\n"
+        "  probes:\n    block: {place: terminal block, address: 'TCPIP::192.0.2.1::1::SOCKET', accuracy: {limit: 0.2 K}}",
+    )
+    instruments = parse_bench(text, "bench.yaml").instruments
+    own = Says(None)
+    own.number = lambda query: {"voltage": 1.311e-3, "terminals": 23.0}[query]
+    block = Probe(Says(23.0), instruments.probes["block"])
+    reader = Probe(own, instruments.probe, {"probe block": block})
+    assert reader.read() == pytest.approx(55.0, abs=0.05)
+    assert reader.asks == (("voltage", "terminals") if source == "itself" else ("voltage",))
+
+
 def test_a_broken_lead_is_no_temperature():
     with pytest.raises(NotAReading, match="is no resistance of a platinum thermometer"):
         probe("reads: resistance\n    sensor: pt100", 1e6).read()
@@ -59,7 +76,9 @@ def test_a_broken_lead_is_no_temperature():
     ("more", "what"),
     [
         ("reads: resistance", "a resistance needs either sensor: pt100 or pt1000"),
-        ("reads: voltage\n    sensor: K", "a thermocouple needs sensor: K or T, and terminals"),
+        ("reads: voltage\n    sensor: K", "a thermocouple needs sensor: B, E, J, K, N, R, S, T, and terminals"),
+        ("reads: voltage\n    sensor: J\n    terminals: 23 degC\n    terminals_from: itself", "one of the two"),
+        ("reads: voltage\n    sensor: J\n    terminals_from: block", "terminals_from: block is no further probe"),
     ],
 )
 def test_what_is_missing_to_make_degrees_of_it_is_said(more, what):

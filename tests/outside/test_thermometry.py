@@ -4,15 +4,29 @@ IEC 60751: a maker's printout of the table and the formula (second hand). ITS-90
 junction at 0 °C, read in the NIST table files.
 """
 
+import itertools
+
 import pytest
 
 from runner.measure.thermometry import (
+    THERMOCOUPLE_RANGES,
     platinum_resistance,
     platinum_temperature,
     thermocouple_temperature,
     thermocouple_voltage,
 )
 
+# of SRD 60 too, from memory: °C and mV
+OTHERS = {
+    "J": {-100: -4.633, 100: 5.269, 200: 10.779, 500: 27.393, 760: 42.919},
+    "E": {-100: -5.237, 100: 6.319, 200: 13.421, 500: 37.005},
+    "N": {-100: -2.407, 100: 2.774, 200: 5.913, 500: 16.748, 1000: 36.256},
+    "R": {100: 0.647, 200: 1.469, 500: 4.471, 1000: 10.506, 1500: 17.451},
+    "S": {100: 0.646, 200: 1.441, 500: 4.233, 1000: 9.587, 1500: 15.582},
+    "B": {100: 0.033, 200: 0.178, 500: 1.242, 1000: 4.834, 1500: 10.099, 1800: 13.591},
+    "K": {-100: -3.554, 500: 20.644, 1000: 41.276},
+    "T": {-100: -3.379, 300: 14.862, 400: 20.872},
+}
 PLATINUM = [
     (-200, 18.52), (-100, 60.26), (-50, 80.31), (-40, 84.27), (-20, 92.16), (-10, 96.09), (0, 100.00), (20, 107.79), (50, 119.40),
     (60, 123.24), (70, 127.08), (80, 130.90), (100, 138.51), (150, 157.33), (200, 175.86), (850, 390.48),
@@ -50,6 +64,28 @@ def test_types_k_and_t_follow_its_90_both_ways(temperature, k, t):
         )
 
 
+@pytest.mark.parametrize("kind", OTHERS)
+def test_all_eight_types_follow_its_90_both_ways(kind):
+    for temperature, millivolts in OTHERS[kind].items():
+        assert round(thermocouple_voltage(kind, temperature) * 1e3, 3) == pytest.approx(millivolts, abs=1e-9)
+        voltage = thermocouple_voltage(kind, temperature, 23.0)
+        assert thermocouple_temperature(kind, voltage, 23.0) == pytest.approx(temperature, abs=1e-6)
+
+
+@pytest.mark.parametrize("kind", THERMOCOUPLE_RANGES)
+def test_over_its_range_a_type_has_one_temperature_for_a_voltage_and_none_outside(kind):
+    low, high = THERMOCOUPLE_RANGES[kind]
+    volts = [thermocouple_voltage(kind, low + (high - low) * n / 2000) for n in range(2001)]
+    assert all(b > a for a, b in itertools.pairwise(volts))
+    for outside in (volts[0] - 1e-6, volts[-1] + 1e-6):
+        with pytest.raises(
+            ValueError, match=rf"is no voltage of a type {kind} thermocouple from {low:g} to {high:g} °C"
+        ):
+            thermocouple_temperature(kind, outside)
+    with pytest.raises(ValueError, match="the terminals of a type"):
+        thermocouple_temperature(kind, 0.0, 1900.0)
+
+
 def test_the_terminals_are_added_as_a_voltage_and_never_as_a_temperature():
     assert thermocouple_temperature("K", 4.096e-3, 25.0) == pytest.approx(
         124.310, abs=0.001
@@ -64,5 +100,5 @@ def test_what_no_platinum_thermometer_has_is_refused(resistance):
 
 
 def test_what_no_thermocouple_gives_is_refused():
-    with pytest.raises(ValueError, match=r"^1000 mV is no voltage of a type K thermocouple$"):
+    with pytest.raises(ValueError, match=r"^1000 mV is no voltage of a type K thermocouple from -270 to 1372 °C$"):
         thermocouple_temperature("K", 1.0)

@@ -30,7 +30,8 @@ class Ramp:
     """The line at the instant: temperature °C, rate K/s, their standard uncertainties, residual scatter, window in s.
 
     ``scatter`` is the standard deviation of the readings about the line, K, and ``wander`` what of it is not noise from one
-    reading to the next; ``straight`` is False if the shortest window was still bent.
+    reading to the next; ``straight`` is False if the shortest window was still bent. ``steady`` is the rate over the whole WINDOW,
+    which a draft of some seconds just before the instant hardly moves.
     """
 
     temperature: float
@@ -43,6 +44,7 @@ class Ramp:
     begin: float
     end: float
     straight: bool
+    steady: float = 0.0
 
 
 def fit_ramp(temperature: Series, instant: float, not_before: float, resolution: float) -> Ramp | None:
@@ -52,11 +54,14 @@ def fit_ramp(temperature: Series, instant: float, not_before: float, resolution:
     """
     window = min(WINDOW, instant - not_before)
     ramp: Ramp | None = None
+    steady: float | None = None
     while window >= SHORTEST:
         part = temperature.between(instant - window, instant)
         if len(part.t) < FEWEST:
             break
         ramp, bent = _line(part, instant, resolution)
+        steady = ramp.rate if steady is None else steady
+        ramp = replace(ramp, steady=steady)
         if not bent:
             return ramp
         window *= SHRINK
@@ -75,6 +80,7 @@ def fit_taps(taps: Series, instant: float, not_before: float, reaction: tuple[fl
     if len(part) < FEWEST_TAPS:
         return None
     ramp, _ = _line(part, instant, 0.0, curved=False)
+    ramp = replace(ramp, steady=ramp.rate)
     keys = max(abs(ramp.rate) * deviation, 1e-9)
     if (ramp.scatter / keys) ** 2 <= chi_square_limit(ramp.dof):
         part_of_it = keys / ramp.scatter

@@ -6,7 +6,7 @@ from collections.abc import Callable, Mapping, Sequence
 from typing import Any
 
 from runner.sheets.chemistry import NAMES, OTHER
-from runner.sheets.instruments import RESERVED
+from runner.sheets.parts.meters import COUPLES, RESERVED
 from runner.sheets.parts.protections import KINDS
 
 Schema = dict[str, Any]
@@ -157,7 +157,13 @@ RAW = (
             _both(has("curve"), _no(_is("sensor", "pt100", "pt1000"))),
         ),
     ),
-    _when(_is("reads", "voltage"), _both(_is("sensor", "K", "T"), has("terminals"))),
+    _when(
+        _is("reads", "voltage"),
+        _both(
+            _is("sensor", *COUPLES),
+            _one(has("terminals"), _both(has("terminals_from"), _no(_is("terminals_from", "")))),
+        ),
+    ),
 )
 FURTHER_NAME = r"^\s*[A-Za-z][A-Za-z0-9_ -]*$"
 SENSORS: Schema = {"required": ["sensors"], "properties": {"sensors": {"minItems": 1}}}
