@@ -15,6 +15,7 @@ from runner.engine.watch.verdict import Verdict
 from runner.events import Answered, Event, Sampled
 from runner.notation.quantity import shown
 from runner.orders import Ask, AskTaps, Order, Remark, SwitchOff, Withdraw
+from runner.scale import whole
 from runner.vocabulary import Observed, Outcome, Role, Until
 
 FIRST_LOOK, AGAIN = 20.0, 20.0  # s after the load is on, and between two readings
@@ -175,7 +176,7 @@ class _ByClamp(_Watched, Provoke):
     def _going_on(self, event: Answered) -> list[Order]:
         """After a mark that did not count: the next degree is the one beyond what the thermometer shows."""
         self._marked, self._seen = None, event.t
-        following = float(event.value) // 1.0 + (1.0 if self.sign > 0 else 0.0)
+        following = whole(float(event.value), self.sign, beyond=True)
         return [AskTaps(following, self.sign, self._tap_words(following)), *self._watch()]
 
     def _flows(self) -> bool:
