@@ -49,6 +49,8 @@ def certificate_of(paths: Sequence[Path]) -> None:
     if not evaluations:
         raise RecordError("holds no run", str(paths[0]), "run a procedure first")
     print_certificate(evaluations, paths[0] if len(paths) == 1 else _joint(paths), not_begun)
+    for each in evaluations:
+        print("".join(f"  not known: {each.folder.number}: {what}\n" for what in each.not_known), end="")
 
 
 def _joint(paths: Sequence[Path]) -> Path:
@@ -117,12 +119,12 @@ def _issue(
 
 
 def _keep_the_one_before(folder: Path, evaluations: Sequence[Evaluation]) -> None:
-    """What is sealed with a certificate goes into an edition, and the evidence is sealed anew for the next."""
+    """What is sealed with a certificate, or covered by a session's seal, goes into an edition; the evidence is sealed anew."""
     issued = [name for name in CERTIFICATES if (folder / name).is_file()]
-    if not issued:
+    if not issued and not (folder.parent / SUMS).is_file():
         return
     was_sealed = (folder / EVIDENCE).is_file()
-    keep_edition(folder, issued, "the certificate is issued again")
+    keep_edition(folder, issued, "the certificate is issued again" if issued else "a certificate is issued")
     if was_sealed:
         seal_evidence(folder, digest(), simulated=evaluations[0].simulated)
 

@@ -7,6 +7,7 @@ import time
 from pathlib import Path
 
 from runner.plain import Printer
+from runner.seal.verify import verify
 from runner.vocabulary import Exit
 
 FOLLOW_EVERY = 0.2  # s between two looks at a run that is followed
@@ -17,6 +18,8 @@ def follow(folder: Path, *, plain: bool) -> int:
     from runner.conduct.follow import Follower, newest_run
 
     follower = Follower(newest_run(folder))
+    for said in verify(follower.folder.path, None).differences:
+        print(f"EVIDENCE CHANGED since it was recorded: {said}", file=sys.stderr)
     if not plain and sys.stdin.isatty() and sys.stdout.isatty():
         from runner.screen.follow import FollowApp
 

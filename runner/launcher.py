@@ -7,7 +7,6 @@ from __future__ import annotations
 
 import argparse
 import contextlib
-import getpass
 import sys
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
@@ -20,7 +19,7 @@ from runner.conduct.clock import ScaledClock, VirtualClock
 from runner.conduct.execute import Result, execute, folder_stamp
 from runner.conduct.interfaces import Operator, StopFlag
 from runner.conduct.log_lines import danger
-from runner.conduct.resume import Resumption, broken_off
+from runner.conduct.resume import Resumption, at_its_end, broken_off
 from runner.conduct.signals import pressing
 from runner.conduct.site import Site
 from runner.console_output import (
@@ -33,12 +32,14 @@ from runner.console_output import (
 )
 from runner.engine.opening import CELLS, NEAR_THE_END
 from runner.errors import BenchError, Problem, RecordError, SheetError
+from runner.evaluation.evaluate import Evaluation
 from runner.evaluation.specification import decision_of
 from runner.plain import DISPLAYS_EVERY, PROGRESS_EVERY, PlainOperator, Printer
 from runner.record.folder import RunFolder
 from runner.rehearsal.displays import AtSimulatedDisplays
 from runner.rehearsal.scripted import UNATTENDED, Eyes, ScriptedOperator
 from runner.rehearsal.simulated_bench import Rehearsal
+from runner.seal.editions import is_sealed
 from runner.sheets.answers import Answers
 from runner.sheets.bench import Assumed, BenchFile, parse_bench
 from runner.sheets.doubts import doubts
@@ -53,6 +54,7 @@ from runner.workspace.job import (
     load,
     load_bench,
     not_judged,
+    operator_name,
     read_answers,
     read_file,
 )
@@ -164,6 +166,9 @@ class Face:
                 return self._session(self._on_a_bench(files, bench, session.sensors, locks), session)
             run = RunFolder.existing(folder)
             locks.folder(run.path)
+            evaluation = at_its_end(run) if not is_sealed(run.path) else None
+            if evaluation is not None:
+                return self._report(evaluation, with_certificate=True)
             job, resumption = broken_off(run)
             return self._carry_out(job, self._on_a_bench((), job.bench, (), locks), run, resumption)[1]
 
@@ -233,6 +238,10 @@ class Face:
             if entry.run:
                 folder = RunFolder.existing(session.path / entry.run)
                 place.lock(folder.path)
+                over = at_its_end(folder)
+                if over is not None:  # and the program was killed before the session knew
+                    session.ended(number, over, early=False)
+                    continue
                 job, resumption = broken_off(folder, place.files[1])
                 result, _ = self._carry_out(job, place, folder, resumption, session=session)
             else:
@@ -243,7 +252,7 @@ class Face:
             doubts, early = job.program.to_judge, result.outcome.early
             session.ended(number, result.evaluation, early=early, doubts=doubts, agreed=result.agreed)
             if result.outcome.early:
-                self._say(f"\n{_goes_on(place, session)}")
+                self._say(f"\n{session.stopped(simulated=place.site.simulated)}")
                 self._warn(result)
                 return Exit.ENDED_EARLY
         evaluations = session.evaluations()
@@ -295,7 +304,7 @@ class Face:
                     result = self._in_lines(job, place, stop, work)
             except BenchError as fault:
                 raise bench_problems(job.bench_file, fault) from fault
-        self._report(result, with_certificate=session is None)
+        self._report(result.evaluation, with_certificate=session is None)
         if session is None:
             self._warn(result)
         return result, result.evaluation.exit_status
@@ -324,7 +333,7 @@ class Face:
         if self.script is not None:
             return work(ScriptedOperator(self.script, printer.told, printer.show, place.eyes))
         printer.every = DISPLAYS_EVERY if place.eyes is not None and job.program.by_hand else PROGRESS_EVERY
-        return work(_at_displays(PlainOperator(printer, stop, _operator_name(job)), job, place))
+        return work(_at_displays(PlainOperator(printer, stop, operator_name(job.bench)), job, place))
 
     def _on_screen(
         self, job: Job, place: Place, stop: StopFlag, work: Callable[[Operator], Result], plan: Sequence[str]
@@ -343,7 +352,7 @@ class Face:
         return show_run(
             job,
             heading,
-            _operator_name(job),
+            operator_name(job.bench),
             stop,
             work,
             finding_line,
@@ -354,15 +363,16 @@ class Face:
             speed=place.site.clock.speed,
         )
 
-    def _report(self, result: Result, *, with_certificate: bool) -> None:
+    def _report(self, evaluation: Evaluation, *, with_certificate: bool) -> int:
         if self.options.json:
-            print_json(result.evaluation)
+            print_json(evaluation)
         else:
-            print_findings(result.evaluation, alone=with_certificate)
+            print_findings(evaluation, alone=with_certificate)
         with self._aside():
             if with_certificate:
-                print_truth([result.evaluation])
-                print_certificate([result.evaluation], result.folder.path)
+                print_truth([evaluation])
+                print_certificate([evaluation], evaluation.folder.path)
+        return evaluation.exit_status
 
     def _warn(self, result: Result) -> None:
         """The last line of all, where a bench did not confirm that it is off."""
@@ -377,24 +387,8 @@ class Face:
         return contextlib.redirect_stdout(sys.stderr) if self.options.json else contextlib.nullcontext()
 
 
-def _goes_on(place: Place, session: Session) -> str:
-    """What can be done with a session that was stopped: a simulated bench is gone with the program."""
-    if place.site.simulated:
-        return f"{REHEARSED[:1].upper()}{REHEARSED[1:]}: start it again. What was found so far: {session.path}"
-    return f"The session can be resumed: tripwitness resume {session.path}"
-
-
 def _at_displays(operator: Operator, job: Job, place: Place) -> Operator:
     """At a simulated bench a person is told what its displays show, and what they do is done."""
     if place.eyes is None:
         return operator
     return AtSimulatedDisplays(operator, place.eyes, job.program.by_hand)
-
-
-def _operator_name(job: Job) -> str:
-    if job.bench.operator:
-        return job.bench.operator
-    try:
-        return getpass.getuser()
-    except (KeyError, OSError):
-        return "operator"

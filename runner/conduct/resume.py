@@ -3,7 +3,8 @@
 Rule 1: a step that was concluded is not done again, unless by a fault of the bench. The one that was going on begins again
         at its ``restart``: the beginning of its sensor's steps, or the step that switched on what it goes on from. A
         discharge that was going on goes on: the charge drawn before the break counts.
-Rule 2: a run that reached its end is not gone on with.
+Rule 2: a run that reached its end is not gone on with. Where the program was killed before it was evaluated and sealed, that
+        is done.
 Rule 3: the steps are those of the files as they were read then, not as they are now.
 """
 
@@ -17,11 +18,15 @@ from pathlib import Path
 from runner.engine.program import Program
 from runner.engine.steps.base import SPOILED
 from runner.errors import RecordError
-from runner.events import Started
+from runner.evaluation.evaluate import Evaluation, evaluate
+from runner.evaluation.provenance import digest
+from runner.events import InputsKept, Started
 from runner.orders import BeginStep, Conclude, End
-from runner.record.folder import EVENTS, INPUTS, RESOLVED, SAMPLES, RunFolder
+from runner.record.folder import EVENTS, FINDINGS, INPUTS, RESOLVED, SAMPLES, RunFolder
 from runner.record.journal import JournalEntry, read_journal
 from runner.record.samples import read_samples
+from runner.seal.editions import is_sealed, keep_edition
+from runner.seal.sealing import seal_evidence
 from runner.seal.verify import verify
 from runner.vocabulary import Outcome
 from runner.workspace.job import Job, UserFile, load
@@ -55,7 +60,7 @@ def broken_off(folder: RunFolder, bench: UserFile | None = None) -> tuple[Job, R
     """
     broken = verify(folder.path, None).differences
     if broken:
-        raise RecordError(f"has changed since it was recorded: {broken[0]}", str(folder.path), "take it from a backup")
+        raise _changed(folder, broken)
     files = [
         UserFile(f"{folder.number}/{INPUTS}/{name}", folder.input(name)) for name in ("procedure.yaml", "pack.yaml")
     ]
@@ -65,6 +70,30 @@ def broken_off(folder: RunFolder, bench: UserFile | None = None) -> tuple[Job, R
     resumption = where(list(read_journal(folder.path / EVENTS)), job.program, folder.path)
     sampled = read_samples(folder.path / SAMPLES)["t_s"]
     return job, replace(resumption, last=max(resumption.last, float(sampled.max()) if len(sampled) else 0.0))
+
+
+def at_its_end(folder: RunFolder) -> Evaluation | None:
+    """A run that reached its end, evaluated, and sealed if it has no seal yet; None of one that can go on.
+
+    Raises RecordError if its folder is not as it was, SheetError if its inputs no longer parse.
+    """
+    end, commits = None, False
+    for entry in read_journal(folder.path / EVENTS):
+        end = entry.what if isinstance(entry.what, End) else end
+        commits = commits or isinstance(entry.what, InputsKept)
+    if end is None or end.early or not commits:  # a record of before there were seals is read as it is
+        return None
+    evaluation = evaluate(folder)
+    if evaluation.broken:
+        raise _changed(folder, evaluation.broken)
+    if not is_sealed(folder.path):
+        keep_edition(folder.path, [FINDINGS], "the program was killed before the seal was whole")
+        seal_evidence(folder.path, digest(), simulated=evaluation.simulated)
+    return evaluation
+
+
+def _changed(folder: RunFolder, what: Sequence[str]) -> RecordError:
+    return RecordError(f"has changed since it was recorded: {what[0]}", str(folder.path), "take it from a backup")
 
 
 def where(entries: Sequence[JournalEntry], program: Program, path: Path) -> Resumption:

@@ -23,6 +23,7 @@ from runner.record.folder import FINDINGS, RunFolder
 from runner.record.samples import AGES, ages_of
 from runner.seal.editions import keep_edition
 from runner.seal.sealing import seal_evidence
+from runner.seal.signers import known_if_any
 from runner.seal.verify import verify
 from runner.sheets.bench import BenchFile, parse_bench
 from runner.sheets.pack import PackSheet, parse_pack
@@ -136,7 +137,7 @@ def evaluate(folder: RunFolder) -> Evaluation:
 
 
 def _verified(evaluation: Evaluation) -> Evaluation:
-    found = verify(evaluation.folder.path, None)
+    found = verify(evaluation.folder.path, known_if_any())
     return replace(evaluation, broken=tuple(found.differences), not_known=tuple(found.unknown))
 
 

@@ -106,7 +106,7 @@ def _signature(content: bytes, found: Verified, known: Mapping[Signer, str]) -> 
     lines = behind.split(b"\n")
     tail = lines.index(b"startxref") if b"startxref" in lines else len(lines)
     size = int(lines[0]) if lines[0].isdigit() else -1
-    signature = b"\n".join(line.removeprefix(LINE) for line in lines[1:tail]).decode("ascii", "replace")
+    signature = b"".join(line.removeprefix(LINE) + b"\n" for line in lines[1:tail]).decode("ascii", "replace")
     try:
         if size not in (len(before), len(before) - 1) or signed_tail(content, size) != lines[tail:]:
             raise ValueError("does not fit the file: one of them was changed")

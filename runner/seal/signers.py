@@ -93,6 +93,14 @@ def trust(path: Path) -> list[str]:
     return [f"{each.station}  {each.signer.fingerprint}" for each in told]
 
 
+def known_if_any() -> dict[Signer, str] | None:
+    """The same for who only looks: None where the file of what it was told cannot be read."""
+    try:
+        return known()
+    except SheetError:
+        return None
+
+
 def known(more: Path | None = None) -> dict[Signer, str]:
     """Whose keys are known: this station's, now and before, those it was told, and those in another such file.
 

@@ -64,8 +64,7 @@ def sign(message: bytes, key: Ed25519PrivateKey) -> str:
     made = _string(KIND.encode()) + _string(key.sign(_signed(NAMESPACE, "sha512", digest)))
     fields = (signer_of(key).blob, NAMESPACE.encode(), b"", b"sha512", made)
     blob = MAGIC + struct.pack(">I", VERSION) + b"".join(map(_string, fields))
-    body = "\n".join(textwrap.wrap(base64.b64encode(blob).decode(), 70))
-    return f"{BEGIN}\n{body}\n{END}\n"
+    return _armoured(blob)
 
 
 def checked(message: bytes, signature: str) -> Signer:
@@ -81,6 +80,8 @@ def checked(message: bytes, signature: str) -> Signer:
     if namespace != NAMESPACE.encode() or name not in HASHES:
         raise ValueError(f"is a signature for another use ({namespace.decode('ascii', 'replace')}, {name})")
     kind, raw = _strings(made, 2)
+    if signature != _armoured(blob):
+        raise ValueError("is not written as an SSH signature is: it was changed")
     signer = _signer(key)
     if kind != KIND.encode():
         raise ValueError(f"is no {KIND} signature")
@@ -90,6 +91,11 @@ def checked(message: bytes, signature: str) -> Signer:
     except InvalidSignature:
         raise ValueError("does not fit the file: one of them was changed") from None
     return signer
+
+
+def _armoured(blob: bytes) -> str:
+    body = "\n".join(textwrap.wrap(base64.b64encode(blob).decode(), 70))
+    return f"{BEGIN}\n{body}\n{END}\n"
 
 
 def _signed(namespace: str, name: str, digest: bytes) -> bytes:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import getpass
 import hashlib
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
@@ -275,3 +276,13 @@ def _channel_problems(role: str, instrument: InstrumentSheet, dialect: Dialect, 
     if instrument.outputs and "select" not in dialect.commands:
         what = f"the dialect {instrument.dialect} has no word that chooses one of several outputs"
         yield file.source.problem((*place_of(role), "places"), what, "add select: to its commands, or remove places:")
+
+
+def operator_name(bench: BenchFile) -> str:
+    """Who is at the bench: as its file says, else the user of this computer."""
+    if bench.operator:
+        return bench.operator
+    try:
+        return getpass.getuser()
+    except (KeyError, OSError):
+        return "operator"

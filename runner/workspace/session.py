@@ -124,6 +124,12 @@ class Session:
                 return number
         return None
 
+    def stopped(self, *, simulated: bool) -> str:
+        """What can be done with a session that was stopped: a simulated bench is gone with the program."""
+        if simulated:
+            return f"{REHEARSED[:1].upper()}{REHEARSED[1:]}: start it again. What was found so far: {self.path}"
+        return f"The session can be resumed: tripwitness resume {self.path}"
+
     def goes_on(self) -> None:
         """What was sealed of an unfinished session so far stays as an edition; not where it has changed since: that is to show."""
         if self.next() is not None and is_sealed(self.path) and not verify(self.path, None).differences:

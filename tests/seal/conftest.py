@@ -1,27 +1,27 @@
-"""A sealed run with its certificate, made once and only looked at or copied."""
+"""A sealed run and a sealed session with their certificates, made once and only looked at or copied."""
 
 import pytest
 
-from runner.certifying import make_certificate
-from runner.evaluation.evaluate import evaluate
 from runner.seal.station_key import station_key
-from tests.builders import short_rehearsal
 from tests.made_once import made_once
+from tests.tampering import sealed_run, sealed_session
+
+
+def _made(factory, name, make):
+    folder, inside = made_once(factory, f"{name}-{station_key().signer.raw.hex()[:8]}", lambda to: make(to).name)
+    return folder / inside
 
 
 @pytest.fixture(scope="session")
 def sealed(tmp_path_factory):
     """A run with its certificate, issued twice."""
+    return _made(tmp_path_factory, "sealed", sealed_run)
 
-    def make(folder):
-        made = short_rehearsal(folder).result
-        for _ in range(2):
-            make_certificate([evaluate(made.folder)], made.folder.path)
-        return
 
-    root, _ = made_once(tmp_path_factory, f"sealed-{station_key().signer.raw.hex()[:8]}", make)
-    (folder,) = root.iterdir()
-    return folder
+@pytest.fixture(scope="session")
+def sealed_as_session(tmp_path_factory):
+    """A session of two runs with its certificate, issued twice."""
+    return _made(tmp_path_factory, "session", sealed_session)
 
 
 @pytest.fixture

@@ -18,15 +18,8 @@ from tests.tampering import copied
 
 
 @pytest.fixture
-def a_session(sealed, tmp_path):
-    """A sealed session of one run that has a certificate of its own."""
-    folder = tmp_path / "session"
-    shutil.copytree(sealed, folder / sealed.name)
-    content = {"pack": "p", "bench": "b", "sensors": [], "state_of_charge": None, "left_out": []}
-    entry = {"procedure": "short", "source": "short", "why": "", "state": "done", "run": sealed.name, "status": 0}
-    (folder / "session.json").write_text(json.dumps({"schema": 1, **content, "entries": [entry]}))
-    assert seal_session(folder) == ""
-    return folder
+def a_session(sealed_as_session, tmp_path):
+    return copied(sealed_as_session, tmp_path)
 
 
 SIGNER = 'quay namespaces="file" ssh-ed25519 AAAAC3NzaC1lZDI1NTE5AAAAIOMqqnkVzrm0SdG6UOoqKLsabgH5C9okWi0dh2l9GKJl'
@@ -152,17 +145,19 @@ def test_what_was_never_sealed_has_not_changed_since_it_was_sealed(sealed, tmp_p
     assert "sealed" not in told.splitlines()[0]
 
 
-def test_a_run_of_a_session_that_is_issued_again_is_no_change_of_the_session(a_session, sealed, no_pdf):
+def test_a_run_of_a_session_that_is_issued_again_is_no_change_of_the_session(a_session, no_pdf):
+    (run,) = [each.parent for each in sorted(a_session.glob("*/events.jsonl"))][:1]
     assert verify(a_session, known()).status == 0
-    certificate_of([a_session / sealed.name])
+    for _ in range(2):
+        certificate_of([run])
     found = verify(a_session, known())
     assert (found.status, found.differences) == (3, [])
-    assert f"{sealed.name}: was sealed again after the session was" in found.unknown
+    assert f"{run.name}: was sealed again after the session was" in found.unknown
     RunFolder(a_session).write_json("session.json", json.loads((a_session / "session.json").read_text()) | {"x": 1})
     assert verify(a_session, known()).differences == ["session.json: is not what was sealed"]
 
 
-def test_a_session_that_goes_on_keeps_what_was_sealed_of_it(a_session, sealed):
+def test_a_session_that_goes_on_keeps_what_was_sealed_of_it(a_session):
     from runner.workspace.session import Session
 
     session = Session.of(a_session)
@@ -171,14 +166,14 @@ def test_a_session_that_goes_on_keeps_what_was_sealed_of_it(a_session, sealed):
     assert seal_session(a_session) == ""
     session = Session.of(a_session)
     session.goes_on()
-    session.began(1, RunFolder(a_session / sealed.name))
+    session.began(2, RunFolder(a_session / session.entries[0].run))
     found = verify(a_session, known())
     assert found.differences == []
     assert seal_session(a_session) == ""
     assert verify(a_session, known()).status == 0
-    (a_session / "editions" / "0001" / "session.json").write_text("{}")
+    (a_session / "editions" / "0002" / "session.json").write_text("{}")
     named = verify(a_session, known()).differences
-    assert any(each.startswith("editions/0001/session.json: ") for each in named)
+    assert any(each.startswith("editions/0002/session.json: ") for each in named)
 
 
 @pytest.mark.parametrize("gone", range(5))
@@ -193,3 +188,13 @@ def test_a_seal_that_was_being_written_is_none_and_no_change(sealed, tmp_path, g
     assert any("was being written" in each for each in found.unknown)
     certificate_of([folder])
     assert verify(folder, known()).status == (0 if gone > 2 else 3)
+
+
+def test_who_follows_a_changed_run_and_who_evaluates_a_strangers_seal_is_told(sealed, tmp_path, capsys, monkeypatch):
+    folder = copied(sealed, tmp_path)
+    monkeypatch.setenv("TRIPWITNESS_KEYS", str(tmp_path / "keys"))
+    main(["evaluate", str(folder)])
+    assert f"not known: {EVIDENCE}: signed with a key that is not known here" in capsys.readouterr().out
+    (folder / "truth.json").write_text("{}")
+    main(["follow", "--plain", str(folder)])
+    assert "EVIDENCE CHANGED since it was recorded: truth.json" in capsys.readouterr().err

@@ -21,9 +21,9 @@ from runner.seal.signers import known
 from runner.seal.station_key import station_key
 from runner.seal.verify import verify
 from tests.builders import short_rehearsal
-from tests.tampering import CHANGES, copied
+from tests.tampering import PDFS, RUN, SESSIONS, Copy, a_sample, chain_again, copied
 
-PLACES = 2  # random places of each class
+PLACES = 20  # random places of each class
 
 
 def test_an_untouched_folder_is_whole_and_stays_so_when_it_is_looked_at(sealed):
@@ -34,14 +34,17 @@ def test_an_untouched_folder_is_whole_and_stays_so_when_it_is_looked_at(sealed):
     assert verify(sealed, known()).status == 0
 
 
-@pytest.mark.parametrize("name", CHANGES)
-def test_a_change_is_found_and_its_file_named(sealed, tmp_path, name):
-    for place in range(PLACES):
-        folder = copied(sealed, tmp_path / str(place))
-        expected = CHANGES[name](folder, random.Random(f"{name} {place}"))
-        found = verify(folder, known())
-        assert found.status == 1
-        assert any(expected in each for each in found.differences), (expected, found.differences)
+@pytest.mark.parametrize(("classes", "of"), [(RUN, "sealed"), (SESSIONS, "sealed_as_session"), (PDFS, "sealed")])
+def test_every_class_of_change_is_found_and_named(request, tmp_path, classes, of):
+    copy, keys = Copy(request.getfixturevalue(of), tmp_path), known()
+    for name, change in classes.items():
+        for place in range(PLACES):
+            expected = change(copy, random.Random(f"{name} {place}"))
+            found = verify_pdf(copy.path / "certificate.pdf", keys) if classes is PDFS else verify(copy.path, keys)
+            named = any(expected in each for each in found.differences)
+            assert named or not copy.changed, (name, place, expected, found.lines())
+            copy.restore()
+    assert verify(copy.path, keys).status == 0, "untouched again"
 
 
 @pytest.mark.skipif(not shutil.which("sha256sum"), reason="no sha256sum here")
@@ -82,20 +85,15 @@ def test_a_key_that_nobody_knows_is_no_difference_and_no_proof(sealed):
     assert all("not known here" in each for each in found.unknown)
 
 
-def test_the_pdf_by_itself_is_enough(sealed, tmp_path):
-    content = (sealed / "certificate.pdf").read_bytes()
+def test_the_pdf_by_itself_is_enough(sealed):
     found = verify_pdf(sealed / "certificate.pdf", known())
     assert (found.status, found.differences, found.unknown) == (0, [], [])
-    dice = random.Random(8)
-    for place in range(20):
-        at = dice.randrange(5, len(content))
-        (tmp_path / "changed.pdf").write_bytes(content[:at] + bytes([content[at] ^ 4]) + content[at + 1 :])
-        assert verify_pdf(tmp_path / "changed.pdf", known()).status == 1, (place, at)
 
 
 def test_a_change_is_printed_on_what_is_made_of_it_and_nothing_is_sealed_over_it(sealed, tmp_path, capsys, no_pdf):
-    folder = copied(sealed, tmp_path)
-    CHANGES["a sample"](folder, random.Random(3))
+    copy = Copy(sealed, tmp_path)
+    a_sample(copy, random.Random(3))
+    folder = copy.path
     before = {name: (folder / name).read_bytes() for name in ("findings.json", EVIDENCE, SUMS)}
     assert main(["evaluate", str(folder)]) in (0, 1, 3)
     assert "EVIDENCE CHANGED since it was recorded: samples.csv" in capsys.readouterr().out
@@ -135,17 +133,21 @@ def test_a_key_that_is_replaced_stays_known(sealed, tmp_path, monkeypatch, capsy
     assert capsys.readouterr().out.splitlines()[-1].startswith("bench-of-the-tests namespaces=")
 
 
-def test_a_guard_that_goes_on_after_the_seal_makes_no_difference_and_is_said(sealed, tmp_path):
-    folder = copied(sealed, tmp_path)
-    (folder / "guard.jsonl").write_text('{"what": "acting"}\n')
-    found = verify(folder, known())
-    assert (found.status, found.differences) == (3, [])
-    assert "guard.jsonl: was written after the run was sealed" in found.unknown
+def test_a_guard_that_goes_on_after_the_seal_makes_no_difference_and_is_said(sealed, sealed_as_session, tmp_path):
+    session = copied(sealed_as_session, tmp_path)
+    without = next(session.glob("*/events.jsonl")).parent
+    for folder, said in ((copied(sealed, tmp_path), "has grown since it was sealed"), (without, "was written after")):
+        with (folder / "guard.jsonl").open("a") as file:
+            file.write('{"what": "acting"}\n')
+        found = verify(folder, known())
+        assert (found.status, found.differences) == (3, [])
+        assert any(each.startswith(f"guard.jsonl: {said}") for each in found.unknown)
 
 
 def test_who_takes_the_seal_away_and_leaves_the_certificate_is_found(sealed, tmp_path, capsys):
-    folder = copied(sealed, tmp_path)
-    CHANGES["a recomputed chain"](folder, random.Random(6))
+    copy = Copy(sealed, tmp_path)
+    chain_again(copy, random.Random(6))
+    folder = copy.path
     for path in (*folder.glob("*SHA256SUMS*"), folder / "seal.json"):
         path.unlink()
     shutil.rmtree(folder / "editions")
