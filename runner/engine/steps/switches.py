@@ -9,6 +9,7 @@ Rule 3: at the end of a run the same is asked. A person who does not confirm lea
 from __future__ import annotations
 
 from runner.engine.bench_state import BenchState
+from runner.engine.texts.by_hand import confirm_off
 from runner.events import Answered, Event, OutputIsOff
 from runner.orders import Ask, Order, SwitchOff, Withdraw
 from runner.vocabulary import Answer, Observed, Role, Wants
@@ -20,16 +21,10 @@ OFF: dict[str, Observed] = {Role.CHARGER: Observed.CHARGER_OFF, Role.LOAD: Obser
 SIGHTS = (Observed.LOAD_STOPPED, Observed.CAME_BACK, Observed.CURRENT_GONE, Observed.CURRENT_BACK)
 
 
-def off_by_hand(role: str) -> str:
-    """What a person has to do at once with something that may be on."""
-    return f"SWITCH THE {role.upper()} OFF BY HAND."
-
-
 def asked_off(question: str, role: str, *, urgent: bool = False) -> Ask:
     """The question whose answer confirms that something switched by hand is off."""
-    first = off_by_hand(role) if urgent else f"Switch the {role} off."
     of = OFF[role]
-    return Ask(question, f"{first} Then press Enter.", of.value, Wants.MARK, role=role, of=of)
+    return Ask(question, confirm_off(role, urgent=urgent), of.value, Wants.MARK, role=role, of=of)
 
 
 class Switches:
