@@ -1,6 +1,6 @@
 """Where the method holds and where it does not: a page from the table that tests/benchmarks/foreign.py makes.
 
-    python tests/benchmarks/foreign.py --count 300 --json reports/validation.json
+    python tests/benchmarks/foreign.py --count 300 --together 1000 --json reports/validation.json
     python -m reports.validation
 
 writes VALIDATION.md beside this file. A certificate names the record, and says if it was made for another method than its own.
@@ -15,7 +15,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from runner.evaluation.provenance import digest
+from runner.evaluation.provenance import measuring
 from runner.record.folder import write_whole
 
 HERE = Path(__file__).parent
@@ -54,7 +54,7 @@ class Validation:
         """The sentence of a certificate."""
         lines = list(self.lines())
         held = len(lines) - len(self.short())
-        whose = "" if self.content["method"] == digest() else ", not with this version of the method"
+        whose = "" if self.content["method"] == measuring() else ", not with this version of the method"
         return (
             f"Method check by simulation (record {self.fingerprint[:12]}{whose}): in {held} of {len(lines)} test situations the "
             f"stated interval contained the true value in at least {100 * HOLDS:.0f} % of simulated tests "
@@ -64,15 +64,18 @@ class Validation:
     def page(self) -> str:
         """The page, as Markdown."""
         content = self.content
+        together = content.get("together", content["count"])
         parts = [
             "# Where this method holds, and where it does not",
             f"{content['records']:,} records of packs, supplies, meters and hands were simulated by a program that shares nothing "
             "with the measurement (`tests/foreign`), each with one departure from a plain pack on a plain bench, or with all drawn "
             f"together. A stated interval holds the truth in {100 * STATED:.0f} % of cases; counted is how often it really did. "
-            f"First number {content['first_seed']}, {content['count']} records a departure, method {content['method'][:12]}. "
+            f"First number {content['first_seed']}, {content['count']} records each and {together} of all together, "
+            f"method {content['method'][:12]}. "
             "Simulated packs are no packs: what nobody thought of is not in here.",
             "## Where it does not",
             *self._short(),
+            self._far_off(),
             "## All figures",
             "U is the median expanded uncertainty, in the unit of the finding; *worst* is the largest error in multiples of U.",
         ]
@@ -80,6 +83,15 @@ class Validation:
             parts.append(f"### {finding}")
             parts.append("\n".join(_table(departures)))
         return "\n\n".join(parts) + "\n"
+
+    def _far_off(self) -> str:
+        """How many errors are above 4 U, and how many the findings' own distributions let expect."""
+        every = [line for _, _, line in self.lines()]
+        measured = sum(round(line["n"] * line["measured"]) for line in every)
+        seen = f"Errors above 4 U: {sum(line['above_4U'] for line in every)} of {measured:,} values"
+        if not all("above_4U_expected" in line for line in every):  # a record of before it was counted
+            return f"{seen}."
+        return f"{seen}; the stated distributions let {sum(line['above_4U_expected'] for line in every):.1f} expect."
 
     def _short(self) -> Iterator[str]:
         """What does not hold, and what is often not measured."""

@@ -30,17 +30,29 @@ DECIDES = (
 )
 
 
-@lru_cache(maxsize=1)
-def digest() -> str:
-    """SHA-256 over everything that decides a finding, in the order of the names, comments and docstrings left out."""
+# What decides a finding of a record that is made directly, as those of the method's validation are: no sheet and no file is read.
+MEASURES = ("engine/watch", "measure")
+NOT_MEASURING = ("engine/watch/watching.py",)  # tells the watcher of a run what happens at its bench
+
+
+@lru_cache(maxsize=2)
+def digest(decides: tuple[str, ...] = DECIDES, but: tuple[str, ...] = ()) -> str:
+    """SHA-256 over everything that ``decides`` a finding, in the order of the names, comments and docstrings left out."""
     root = Path(runner.__file__).parent
     whole = hashlib.sha256()
-    for name in DECIDES:
+    for name in decides:
         paths = sorted((root / name).rglob("*.py")) if (root / name).is_dir() else [root / name]
         for path in paths:
+            if path.relative_to(root).as_posix() in but:
+                continue
             source = path.read_text(encoding="utf-8")
             whole.update(f"{path.relative_to(root).as_posix()}\0{without_comments(source)}\0".encode())
     return whole.hexdigest()
+
+
+def measuring() -> str:
+    """The same over what measures: the method that a validation record belongs to, whatever sheets and files become."""
+    return digest(MEASURES, NOT_MEASURING)
 
 
 def without_comments(source: str) -> str:

@@ -1,16 +1,18 @@
 """Do the stated intervals hold on worlds that share nothing with the method? A table: finding × departure × coverage.
 
-    python tests/benchmarks/foreign.py [--count 60] [--seed 1] [--only "temperature,pack's noise"] [--keep FOLDER] [--json FILE]
+    python tests/benchmarks/foreign.py [--count 60] [--together 1000] [--seed 1] [--only "temperature;pack's noise"]
+        [--keep FOLDER] [--json FILE]
 
 A world (tests/foreign) draws a record and its truth; each departure from its plain case alone, then all together. ``--only`` names
-worlds, departures or "world: departure". ``--count`` is per departure; at the same ``--seed`` the same records are drawn. What ``--keep``
+worlds, departures or "world: departure", with a semicolon between them. ``--count`` is per departure, ``--together`` for all
+of them together, where that is more; at the same ``--seed`` the same records are drawn. What ``--keep``
 has is not worked out again, unless the method or the world has changed since.
 
 A world joins by a line in WORLDS and one in tests/foreign/handed.py: a module with ``departures()`` and ``trial(seed, departure)``.
 
 Columns: n findings; share measured, functional, not measured (of these, as far as the finding had a truth); coverage of those measured
 with its 95 % interval (Wilson); of those functional; median expanded uncertainty; bias and scatter (standard deviation) of the error in
-the finding's unit (of a charge or an energy in % of the truth), along the way in which what was measured moved (a lag that was not allowed for shows as a positive bias); the worst error in U with the number of its record, and how many errors are above 2 U and above 4 U. Exit status 1: a record broke the method.
+the finding's unit (of a charge or an energy in % of the truth), along the way in which what was measured moved (a lag that was not allowed for shows as a positive bias); the worst error in U with the number of its record, how many errors are above 2 U and above 4 U, and how many above 4 U Student's distribution with the finding's degrees of freedom expects. Exit status 1: a record broke the method.
 """
 
 from __future__ import annotations
@@ -29,6 +31,7 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
+from scipy.special import stdtr
 
 ROOT = Path(__file__).resolve().parent.parent.parent
 sys.path.insert(0, str(ROOT))
@@ -79,6 +82,7 @@ def count_one(work: Work) -> Row:
                     "value": finding.value,
                     "U": finding.expanded_uncertainty,
                     "k": finding.coverage_factor,
+                    "dof": finding.as_json()["dof"],
                     "functional": finding.functional,
                     "along": trial.along.get(finding.name, 1.0),
                     "reason": finding.reason,
@@ -91,25 +95,28 @@ def count_one(work: Work) -> Row:
 
 def made_by() -> str:
     """What decides a row: the method and the worlds, as a digest."""
-    from runner.evaluation.provenance import digest
+    from runner.evaluation.provenance import measuring
 
-    world = hashlib.sha256(digest().encode())
+    world = hashlib.sha256(measuring().encode())
     for path in sorted((ROOT / "tests" / "foreign").rglob("*.py")):
         if not path.name.startswith("test_"):
             world.update(path.read_bytes())
     return world.hexdigest()[:16]
 
 
-def wanted(only: str, count: int, first: int) -> list[Work]:
+def wanted(only: str, count: int, first: int, together: int = 0) -> list[Work]:
     """All records to be counted. Raises SystemExit if ``only`` names what is not there."""
-    named = [each.strip() for each in only.split(",") if each.strip()]
+    from tests.foreign.trial import EVERYTHING
+
+    named = [each.strip() for each in only.split(";") if each.strip()]
     work, used = [], set()
     for world, module in WORLDS.items():
         for departure in import_module(module).departures():
             names = {world, departure, f"{world}: {departure}"}
             if not named or names & set(named):
                 used |= names & set(named)
-                work += [(world, departure, seed) for seed in range(first, first + count)]
+                many = max(count, together) if departure == EVERYTHING else count
+                work += [(world, departure, seed) for seed in range(first, first + many)]
     if missing := set(named) - used:
         raise SystemExit(f"no such world or departure: {', '.join(sorted(missing))}")
     return work
@@ -178,6 +185,7 @@ def line_of(items: list[dict[str, Any]]) -> dict[str, Any]:
         "worst_seed": full[int(np.nanargmax(ratios))]["seed"] if full else None,
         "above_2U": int((ratios > 2).sum()),
         "above_4U": int((ratios > 4).sum()),
+        "above_4U_expected": float(sum(2 * stdtr(each["dof"] or 1e9, -4 * each["k"]) for each in full)),
         "unit": "%" if percent else items[0]["unit"],
     }
 
@@ -203,7 +211,7 @@ def table(all_rows: Iterable[Row]) -> dict[str, Any]:
     }
 
 
-HEAD = "  n  meas  func   not   coverage (95 %)    func.    median U      bias   scatter  worst/U (seed)  >2U >4U"
+HEAD = "  n  meas  func   not   coverage (95 %)    func.    median U      bias   scatter  worst/U (seed)  >2U >4U (expected)"
 
 
 def printed(content: dict[str, Any]) -> None:
@@ -215,7 +223,7 @@ def printed(content: dict[str, Any]) -> None:
             if a["coverage"] is None:
                 numbers = ""
             else:
-                numbers = f"{a['median_U']:11.4g} {a['bias']:+9.3g} {a['scatter']:9.3g} {a['worst_in_U']:8.2f} {a['worst_seed']:6} {a['above_2U']:4} {a['above_4U']:3}"
+                numbers = f"{a['median_U']:11.4g} {a['bias']:+9.3g} {a['scatter']:9.3g} {a['worst_in_U']:8.2f} {a['worst_seed']:6} {a['above_2U']:4} {a['above_4U']:3} {a['above_4U_expected']:.2f}"
             print(
                 f"{departure:31} {a['n']:4} {share(a['measured'])}{share(a['functional'])}{share(a['not_measured'])}  {share(a['coverage'])} "
                 f"({100 * a['coverage_low']:3.0f}-{100 * a['coverage_high']:3.0f}) {share(a['coverage_functional'])} {numbers}"
@@ -230,16 +238,24 @@ def printed(content: dict[str, Any]) -> None:
 def main() -> int:
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("--count", type=int, default=60)
+    parser.add_argument("--together", type=int, default=0)
     parser.add_argument("--seed", type=int, default=1, help="the first number")
     parser.add_argument("--only", default="", metavar="NAMES")
     parser.add_argument("--keep", default="", metavar="FOLDER")
     parser.add_argument("--json", default="", metavar="FILE", help=f"default: {LATEST} in the folder that is kept")
     parser.add_argument("--workers", type=int, default=os.cpu_count())
     options = parser.parse_args()
-    content = table(rows(wanted(options.only, options.count, options.seed), options.keep, options.workers))
-    from runner.evaluation.provenance import digest
+    content = table(
+        rows(wanted(options.only, options.count, options.seed, options.together), options.keep, options.workers)
+    )
+    from runner.evaluation.provenance import measuring
 
-    content |= {"count": options.count, "first_seed": options.seed, "method": digest()}
+    content |= {
+        "count": options.count,
+        "together": max(options.together, options.count),
+        "first_seed": options.seed,
+        "method": measuring(),
+    }
     printed(content)
     target = options.json or (str(Path(options.keep) / LATEST) if options.keep else "")
     if target:

@@ -103,14 +103,14 @@ def derates_and_recovers(course):
 def _as_seen(course, hertz, duty):
     """What chopping looks like too, with these instruments."""
     reading = course.bench.current
-    period = 1 / hertz
+    period, every = 1 / hertz, max(course.bench.interval, reading.renewal)  # no sooner is there anything new
     if duty * course.full <= 0.6 and reading.aperture > 0.5 * period:  # little, and it hardly moves
         return ["derates", "keeps alive", "retries"]
     if reading.aperture >= 2 * period:  # the mean of whole periods is all that is shown
         return ["derates"]
     # each pause may be a stop of its own, too few samples say, or a pulse may fall between two
-    missed = duty * period + reading.aperture < 1.2 * course.bench.interval
-    if hertz <= 2 or course.bench.interval > 0.5 * period or missed:
+    missed = duty * period + reading.aperture < 1.2 * every
+    if hertz <= 2 or every > 0.5 * period or missed:
         return ["retries", "opens", "derates"] if reading.aperture > 0.3 * period else ["retries", "opens"]
     return ["derates"] if reading.aperture > 0.5 * period else []
 
