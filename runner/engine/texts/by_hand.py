@@ -46,6 +46,11 @@ def confirm_off(role: str, *, urgent: bool) -> str:
     return f"{off_now(role) if urgent else f'Switch the {role} off.'} Then press Enter."
 
 
+def look_at(role: str) -> str:
+    """The question about something on a cable that cannot report whether it is off."""
+    return f"Look at the {role}: its output must be off. If it is not, switch it off by hand. Then press Enter."
+
+
 # ---- reading -------------------------------------------------------------------------------------------------------
 
 READ_CHARGE_CURRENT = "Read the clamp: the charge current."
