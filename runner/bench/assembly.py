@@ -37,6 +37,9 @@ class BenchClock(Protocol):
 
     speed: float
 
+    @property
+    def runs_by_itself(self) -> bool: ...
+
     def now(self) -> float: ...
 
     def sleep(self, seconds: float) -> None: ...
@@ -216,8 +219,12 @@ class Bench:
 
     def _off(self, role: str, unsure: dict[str, OffWords]) -> None:
         """Switch one off; it leaves ``unsure`` once it has read back as off. Never raises."""
-        if insist(self.speakers[role].link, self.off_words[role], self._clock.sleep):
+        if insist(self.speakers[role].link, self.off_words[role], self._pause):
             unsure.pop(role, None)
+
+    def _pause(self, seconds: float) -> None:
+        """What an instrument needs to come to itself it needs in real time, however fast the bench's own time runs."""
+        self._clock.sleep(seconds * self._clock.speed if self._clock.runs_by_itself else seconds)
 
     def close(self) -> None:
         """Close every connection. Never raises. The outputs stay as they are."""
