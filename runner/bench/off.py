@@ -57,6 +57,11 @@ class OffWords:
         """All that is sent, in its order, where nothing is waited for."""
         return tuple(text for choice in self.each for text in self.commands(choice))
 
+    @property
+    def reports(self) -> bool:
+        """Whether the instrument itself says that it is off."""
+        return bool(self.ask) and self.below is None
+
     def commands(self, choice: str) -> tuple[str, ...]:
         """What is sent to switch one output off, each a message."""
         if choice and self.join is not None:

@@ -13,6 +13,7 @@ from runner.orders import (
     BeginStep,
     Conclude,
     End,
+    Found,
     Guide,
     Judge,
     Level,
@@ -37,15 +38,14 @@ _ORDERS: dict[type[Order], Callable[[Any], str]] = {  # nothing is said of the o
     ),
     Note: lambda o: f"NOTED  {o.name}: {o.text}{f' ({o.why})' if o.why else ''}",
     Conclude: lambda o: f"RESULT {o.outcome.upper()}  {_of_what(o)}",
+    Found: lambda o: f"FOUND  {o.say}",
     Remark: lambda o: f"NOTE   {o.say}",
     End: lambda o: f"END    {_sentence(o.reason)}{' The bench is off.' if o.safe else ''}",
 }
 _EVENTS: dict[type[Event], Callable[[Any], str]] = {
     Answered: lambda e: f"ANSWER {e.value} ({e.by}){f': {e.note}' if e.note else ''}",
     StopPressed: lambda e: f"STOP   {e.by}",
-    OutputIsOff: lambda e: (
-        f"OFF    {'read back' if e.confirmed else 'NOT CONFIRMED'}{f': {e.remark}' if e.remark else ''}"
-    ),
+    OutputIsOff: lambda e: f"OFF    {e.remark or 'read back'}" if e.confirmed else f"OFF    NOT CONFIRMED: {e.remark}",
     OrderFailed: lambda e: f"FAILED {e.order}: {e.what}",
     Resumed: lambda e: f"RESUME {e.why}",
     Faulted: lambda e: f"FAULT  {e.what}",

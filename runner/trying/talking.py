@@ -190,7 +190,7 @@ def _left_off(conversation: Talk, watched: Watched, speaker: Driver) -> bool:
     if words is not None:
         proved = "off was sent; it cannot be read back"
         if words.ask:
-            proved = "off, read back" if words.below is None else "off was sent, and no current flows"
+            proved = "off, read back" if words.reports else "off was sent, and no current flows"
         conversation.say(remark or proved)
     return confirmed
 

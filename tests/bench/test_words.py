@@ -314,10 +314,8 @@ def test_settings_that_are_lost_while_nobody_could_ask_are_found():
     from runner.bench.supply import Supply
 
     replies = {"V?": "26.4", "I?": "4.0", "OV?": "29.6"}
-    asks = "  overvoltage_setting: {ask: OV?}\n"
-    text = FEW.replace("queries:\n", f"queries:\n{asks}").replace(
-        "commands:\n", 'commands:\n  set_overvoltage: "P{value}"\n'
-    )
+    text = FEW.replace("queries: {", 'queries: {overvoltage_setting: "OV?", ')
+    text = text.replace("commands: {", 'commands: {set_overvoltage: "P{value}", ')
     speaker, _ = driver(text, replies)
     supply = Supply(speaker, parse_bench(BENCH.replace("load:", "supply:"), "b").instruments.supply)
     supply.limit(29.6, 4.4)
