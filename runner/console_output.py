@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import TextIO
 
 from runner.bench.assembly import Bench
-from runner.bench.self_check import call
+from runner.bench.checks.self_check import call
 from runner.conduct.clock import ScaledClock
 from runner.engine.schedule import Agenda
 from runner.evaluation.evaluate import Evaluation, evaluate
@@ -126,7 +126,7 @@ def check_instruments(path: Path) -> int:
     with Locks("check of the instruments") as locks:
         locks.instruments((role, each.address) for role, each in sheet.wired().items())
         try:
-            present = call(bench, datetime.datetime.now(datetime.UTC).date())
+            present = call(bench, datetime.datetime.now(datetime.UTC).date(), measure=True)
         finally:
             bench.close()
     by_hand = [role for role in sheet.roles() if sheet.by_hand(role)]

@@ -156,12 +156,14 @@ class Foreseen(Event):
 class Reckoned(Event):
     """By what share one more repeat would make the interval of a sensor's finding smaller; 0 if by nothing that matters.
 
-    ``why`` says it in words, without a full stop; nothing where there is nothing to say.
+    ``why`` says it in words, without a full stop; nothing where there is nothing to say. ``found``: what is known of the
+    sensor by then, a line each.
     """
 
     sensor: str
     gain: float
     why: str
+    found: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)

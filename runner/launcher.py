@@ -172,6 +172,9 @@ class Face:
             job, resumption = broken_off(run)
             return self._carry_out(job, self._on_a_bench((), job.bench, (), locks), run, resumption)[1]
 
+    def _operator(self, job: Job) -> str:
+        return getattr(self.options, "operator", "") or operator_name(job.bench)
+
     @property
     def _sensors(self) -> tuple[str, ...]:
         return tuple(self.options.sensor)
@@ -328,20 +331,22 @@ class Face:
         return "" if judged else job.program.raised
 
     def _in_lines(self, job: Job, place: Place, stop: StopFlag, work: Callable[[Operator], Result]) -> Result:
-        printer = Printer(job.program.cautions, job.program.prepare, sys.stderr if self.options.json else sys.stdout)
-        printer.line(f"{job.procedure.title}: {job.pack.name}, serial no. {job.pack.serial}, at {job.bench.name}")
+        out = sys.stderr if self.options.json else sys.stdout
+        printer = Printer(job.program.cautions, job.program.prepare, out, place.site.clock.utc)
+        printer.begin(f"{job.procedure.title}: {job.pack.name}, serial no. {job.pack.serial}, at {job.bench.name}")
         if self.script is not None:
             return work(ScriptedOperator(self.script, printer.told, printer.show, place.eyes))
         printer.every = DISPLAYS_EVERY if place.eyes is not None and job.program.by_hand else PROGRESS_EVERY
-        return work(_at_displays(PlainOperator(printer, stop, operator_name(job.bench)), job, place))
+        return work(_at_displays(PlainOperator(printer, stop, self._operator(job)), job, place))
 
     def _on_screen(
         self, job: Job, place: Place, stop: StopFlag, work: Callable[[Operator], Result], plan: Sequence[str]
     ) -> Result:
         from runner.screen.app import show_run
+        from runner.screen.sentences import headings
 
-        simulated = f"REHEARSAL ×{place.site.clock.speed:g} · " if place.site.simulated or job.bench.simulated else ""
-        heading = f"{simulated}{job.pack.name} no. {job.pack.serial} · {job.procedure.title}"
+        simulated = place.site.simulated or job.bench.simulated
+        titles = headings(job, *(("REHEARSAL", f"×{place.site.clock.speed:g}") if simulated else ()))
         wanted, eyes = self.script, place.eyes
 
         def answering(screen: ScreenOperator) -> Operator:
@@ -351,8 +356,8 @@ class Face:
 
         return show_run(
             job,
-            heading,
-            operator_name(job.bench),
+            titles,
+            self._operator(job),
             stop,
             work,
             finding_line,

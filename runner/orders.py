@@ -269,6 +269,13 @@ class Remark(Order):
 
 
 @dataclass(frozen=True)
+class Found(Order):
+    """What is known of a sensor while the run goes on, for people; it is worked out once more when the run is over."""
+
+    say: str
+
+
+@dataclass(frozen=True)
 class End(Order):
     """The run is over and the bench is off.
 

@@ -25,6 +25,7 @@ from runner.scale import as_read, celsius, degrees, per_minute
 DISPLAYS_EVERY = 5.0  # s, where a person reads simulated displays in these lines
 FARTHEST = 10.0  # K from the next mark that a typed degree may be: farther off is a slip of the finger
 MISSED = "[Enter] at each whole degree. If one was missed: type the degree that it shows, then [Enter]."
+ASIDE, TIME_OF_DAY = 15, 9  # columns before a line that belongs to the one before, and of the time of day
 PROGRESS_EVERY = 60.0  # s of the run's time between two lines of readings
 
 
@@ -38,8 +39,16 @@ LEGEND = (
 class Printer:
     """Prints what the run says. ``cautions`` and ``prepare`` are printed before the first question."""
 
-    def __init__(self, cautions: Sequence[str], prepare: Sequence[str], out: TextIO | None = None) -> None:
+    def __init__(
+        self,
+        cautions: Sequence[str],
+        prepare: Sequence[str],
+        out: TextIO | None = None,
+        utc: Callable[[], str] | None = None,
+    ) -> None:
+        """``utc`` gives the moment as the journal writes it (UTC, ISO 8601); then each line begins with the time of day."""
         self._out = out or sys.stdout
+        self._utc, self._date = utc, ""
         self._cautions, self._prepare = cautions, prepare
         self._last_progress = -1e9
         self.every = PROGRESS_EVERY
@@ -48,13 +57,40 @@ class Printer:
     def line(self, text: str) -> None:
         print(text, file=self._out, flush=True)
 
+    def begin(self, text: str) -> None:
+        """The first line, and when it began."""
+        self.line(text)
+        if self._utc is not None:
+            self._date, clock = self._day_and_time()
+            self.line(f"Begun {self._date} {clock} UTC. Each line: time of day (UTC), run time, what happened.")
+
+    def timed(self, t: float, text: str) -> None:
+        """A line with the time of day, where that is known, and the run's time ``t`` in s."""
+        if self._utc is None:
+            self.line(f"{stamp(t)}  {text}")
+            return
+        day, clock = self._day_and_time()
+        if day != self._date:
+            self._date = day
+            self.line(f"{day} UTC")
+        self.line(f"{clock} {stamp(t)}  {text}")
+
+    def aside(self, text: str) -> None:
+        """A line that belongs to the one before it."""
+        self.line(f"{' ' * (ASIDE if self._utc is None else ASIDE + TIME_OF_DAY)}{text}")
+
+    def _day_and_time(self) -> tuple[str, str]:
+        assert self._utc is not None
+        day, _, rest = self._utc().partition("T")
+        return day, rest[: TIME_OF_DAY - 1]
+
     def told(self, what: Order | Event, t: float) -> None:
         """One order or event of those that concern a person, as a line."""
         if isinstance(what, Ask) and what.question == CAUTIONS:
             self._before_the_first()
         for text in said(what):
             if text != self._said:  # what the end of a run orders once more was ordered a line before
-                self.line(f"{stamp(t)}  {text}")
+                self.timed(t, text)
             self._said = text
 
     def show(self, look: Callable[[], View]) -> None:
@@ -64,7 +100,7 @@ class Printer:
             return
         self._last_progress = view.t
         if view.readings or view.lost:  # with nothing on a cable there is nothing to say
-            self.line(f"{stamp(view.t)}  READ   {readings_line(view)}")
+            self.timed(view.t, f"READ   {readings_line(view)}")
 
     def _before_the_first(self) -> None:
         self.line("CAUTIONS")
@@ -123,14 +159,14 @@ class PlainOperator:
             self._taps = order if order.step else None
             self._degree = order.first
             if order.step:
-                self._printer.line(f"               {MISSED}")
+                self._printer.aside(MISSED)
         if isinstance(order, Withdraw) and self._asked is not None and self._asked.question == order.question:
             self._asked = None
         if isinstance(order, Ask):
             self._asked = order
             if self._reader.ident is None:
                 self._reader.start()  # not before: what was typed earlier agreed to nothing
-            self._printer.line(f"               {hint(order)}")
+            self._printer.aside(hint(order))
 
     def show(self, look: Callable[[], View]) -> None:
         self._printer.show(look)
@@ -160,12 +196,12 @@ class PlainOperator:
         if self._asked is not None and self._asked.of in SIGHTS and text.lower() == CURRENT_KEY:
             text = ""
         if self._asked is None:
-            self._printer.line("               no question is open; to end the run, type x and press Enter")
+            self._printer.aside("no question is open; to end the run, type x and press Enter")
             return []
         try:
             reply = understood(self._asked, text)
         except NotUnderstood as error:
-            self._printer.line(f"               {error}")
+            self._printer.aside(str(error))
             return []
         question, self._asked = self._asked.question, None
         return [Answered(t, question, reply.value, self._name, reply.note, reply.files)]
@@ -178,7 +214,7 @@ class PlainOperator:
             return False
         if abs(degree - self._degree) > FARTHEST:
             far = f"{degrees(degree, '.4g')} is far from {degrees(self._degree, '.0f')}, the next mark"
-            self._printer.line(f"               {far}; nothing was marked")
+            self._printer.aside(f"{far}; nothing was marked")
             return False
         self._degree = degree
         return True
@@ -186,7 +222,7 @@ class PlainOperator:
     def _tapped(self, t: float) -> Sampled:
         assert self._taps is not None
         degree, self._degree = self._degree, next_degree(self._degree, self._taps.step)
-        self._printer.line(f"               {degrees(degree, '.0f')}")
+        self._printer.aside(degrees(degree, ".0f"))
         return Sampled(t, {PROBE_TEMPERATURE: degree}, by_hand=True)
 
     def _read(self, source: TextIO) -> None:

@@ -32,6 +32,7 @@ def first_screen(options: argparse.Namespace, watched_speed: float, taken_part_s
             return Exit.DEFECT if app.return_code else 0
         begin, said = next((n for n, entry in enumerate(ENTRIES) if entry.key == choice.what), 2), ""
         options.pack = str(choice.pack) if choice.pack is not None else None
+        options.operator = choice.operator
         options.bench = str(choice.bench) if choice.bench is not None else None
         from runner.launcher import Face  # only now: what runs need takes a second to come
 

@@ -89,7 +89,7 @@ print(json.dumps(seen))
         "runner.launcher",
         "runner.screen.app",
         "reports.certificate",
-        "runner.bench.self_check",
+        "runner.bench.checks.self_check",
         "runner.rehearsal.serve",
     ],
 )

@@ -222,6 +222,7 @@ class Driver:
             reading.number,
             reading.bit,
             dict(reading.means),
+            dialect.join if self._chooses else None,
         )
 
     def number(self, name: str) -> float:

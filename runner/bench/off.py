@@ -32,7 +32,8 @@ class OffWords:
 
     ``reply`` is a pattern with one group, the number; ``scale`` and what follows it say how that is read; zero means off. An empty
     ``ask``: nothing can be asked, and the command alone has to do. ``each``: what chooses one of several outputs, all of which
-    are switched off. ``confirms`` and ``pause``: how a command is taken (link.py).
+    are switched off; ``join`` stands between a choice and the command in one message, None: they are two messages, between which
+    somebody at the front may choose another output. ``confirms`` and ``pause``: how a command is taken (link.py).
     """
 
     command: str
@@ -47,11 +48,22 @@ class OffWords:
     number: str = "decimal"
     bit: int | None = None
     means: Mapping[str, float] = field(default_factory=dict)
+    join: str | None = None
 
     @property
     def texts(self) -> tuple[str, ...]:
         """All that is sent, in its order, where nothing is waited for."""
-        return tuple(text for choice in self.each for text in (choice, self.command) if text)
+        return tuple(text for choice in self.each for text in self.commands(choice))
+
+    def commands(self, choice: str) -> tuple[str, ...]:
+        """What is sent to switch one output off, each a message."""
+        if choice and self.join is not None:
+            return (choice + self.join + self.command,)
+        return tuple(text for text in (choice, self.command) if text)
+
+    def question(self, choice: str) -> str:
+        """What is asked to know whether this output is off; empty if nothing can be."""
+        return choice + self.join + self.ask if choice and self.ask and self.join is not None else self.ask
 
     def mean_off(self, reply: str) -> bool:
         """Whether a reply says that it is off. Never raises."""
@@ -69,10 +81,9 @@ def attempt(link: Link, words: OffWords) -> bool:
             link.hurry()
         for choice in words.each:
             with link.held():
-                for text in (choice, words.command):
-                    if text:
-                        link.tell(text, words.acknowledge, confirms=words.confirms, pause=words.pause)
-                off = off and (not words.ask or words.mean_off(link.ask(words.ask)[0]))
+                for text in words.commands(choice):
+                    link.tell(text, words.acknowledge, confirms=words.confirms, pause=words.pause)
+                off = off and (not words.ask or words.mean_off(link.ask(words.question(choice))[0]))
         return off
     except Exception:  # a BenchError, or a defect: whatever it is, the command has to go out
         with contextlib.suppress(Exception):

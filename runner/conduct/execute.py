@@ -8,9 +8,11 @@ import datetime
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 import runner
-from runner.bench.self_check import is_simulated
+from runner.bench.checks.measuring import measured
+from runner.bench.checks.self_check import is_simulated
 from runner.conduct.guarding import Watched
 from runner.conduct.interfaces import Operator, RunOutcome, StopFlag
 from runner.conduct.loop import Loop
@@ -65,9 +67,10 @@ def execute(
         identities = bench.ready()
         simulated = _is_a_rehearsal(job, site, identities, folder)
         if folder is None:
+            check = {} if site.simulated else {role: measured(bench, role).as_json() for role in identities}
             moment = clock.utc()
             folder = RunFolder.create(out, folder_stamp(moment), job.pack.serial, job.procedure.name)
-            _keep_inputs(folder, job, identities, moment, simulated=simulated)
+            _keep_inputs(folder, job, identities, moment, check, simulated=simulated)
         if locks is not None:
             locks.folder(folder.path)
         if resumption is not None:
@@ -121,9 +124,12 @@ def folder_stamp(utc: str) -> str:
     return datetime.datetime.fromisoformat(utc).strftime("%Y%m%d-%H%M%S")
 
 
-def _keep_inputs(folder: RunFolder, job: Job, identities: dict[str, str], moment: str, *, simulated: bool) -> None:
+def _keep_inputs(
+    folder: RunFolder, job: Job, identities: dict[str, str], moment: str, check: dict[str, Any], *, simulated: bool
+) -> None:
+    """``check``: what the instruments were found to be like before the run, by role."""
     files = {"procedure.yaml": job.procedure_file, "pack.yaml": job.pack_file, "bench.yaml": job.bench_file}
-    files |= {f"dialect-{role}.yaml": file for role, file in job.dialect_files.items()}
+    files |= {f"dialect-{role.replace(' ', '-')}.yaml": file for role, file in job.dialect_files.items()}
     for name, file in files.items():
         folder.keep_input(name, file.text)
     folder.write_json(
@@ -135,6 +141,7 @@ def _keep_inputs(folder: RunFolder, job: Job, identities: dict[str, str], moment
             "utc": moment,
             "simulated": simulated,
             "identities": identities,
+            "check": check,
             "files": {name: {"sha256": file.digest, "read_from": Path(file.name).name} for name, file in files.items()},
             "method": digest(),  # of the watcher that sees this run, among others
             "program": dataclasses.asdict(job.program),

@@ -13,10 +13,12 @@ from runner.engine.steps.drain import LOWEST
 from runner.errors import TripwitnessError
 from runner.evaluation.evaluate import worked_out
 from runner.events import Foreseen, Reckoned
+from runner.measure.finding import Finding
 from runner.measure.fits.recovery import forecast
 from runner.measure.recording import Series
 from runner.orders import BeginStep, Note, Order, Reckon
 from runner.record.folder import RunFolder
+from runner.scale import scaled
 
 
 class Foresight:
@@ -52,14 +54,26 @@ class Foresight:
     def _reckoned(self, sensor: str, t: float) -> Reckoned:
         """The finding of the sensor that would gain most, from the record so far: a fraction of a second for hours of it."""
         try:
-            found = [each for each in worked_out(self._folder).findings if each.sensor == sensor and each.one_more]
+            known = [each for each in worked_out(self._folder).findings if each.sensor == sensor]
         except (TripwitnessError, ArithmeticError, LookupError, ValueError) as error:  # no reason to end a run
             return Reckoned(t, sensor, 0.0, f"could not calculate whether one more ramp would help: {error}")
+        said = tuple(in_a_line(each) for each in known if each.value is not None)
+        found = [each for each in known if each.one_more]
         if not found:
-            return Reckoned(t, sensor, 0.0, "")
+            return Reckoned(t, sensor, 0.0, "", said)
         best = max(found, key=lambda each: each.one_more)
         why = (
             f"The {best.name} of {sensor} is close to a limit; one more ramp would make its uncertainty about "
             f"{100 * best.one_more:.0f} % smaller"
         )
-        return Reckoned(t, sensor, best.one_more, why)
+        return Reckoned(t, sensor, best.one_more, why, said)
+
+
+def in_a_line(finding: Finding) -> str:
+    """A finding that has a value, with two digits of its expanded uncertainty, in a few words."""
+    size, offset, unit = scaled(finding.unit)
+    value, uncertainty = (finding.value or 0.0) / size + offset, (finding.expanded_uncertainty or 0.0) / size
+    digits = max(0, 1 - math.floor(math.log10(uncertainty))) if uncertainty > 0 else 2
+    statement = f": {finding.conformity}" if finding.conformity else ""
+    numbers = f"{value:.{digits}f} ± {uncertainty:.{digits}f} {unit}"
+    return f"{finding.name} {finding.sensor or ''}".strip() + f" {numbers}{statement}"

@@ -13,6 +13,7 @@ from runner.orders import (
     BeginStep,
     Conclude,
     End,
+    Found,
     Guide,
     Judge,
     Level,
@@ -37,6 +38,7 @@ _ORDERS: dict[type[Order], Callable[[Any], str]] = {  # nothing is said of the o
     ),
     Note: lambda o: f"NOTED  {o.name}: {o.text}{f' ({o.why})' if o.why else ''}",
     Conclude: lambda o: f"RESULT {o.outcome.upper()}  {_of_what(o)}",
+    Found: lambda o: f"FOUND  {o.say}",
     Remark: lambda o: f"NOTE   {o.say}",
     End: lambda o: f"END    {_sentence(o.reason)}{' The bench is off.' if o.safe else ''}",
 }

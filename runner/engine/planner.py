@@ -29,7 +29,7 @@ from runner.engine.fitting.agreement import Agreement
 from runner.engine.fitting.currents import Currents
 from runner.engine.limits import Limits, last_resort
 from runner.engine.program import CeilingValues, Planned, Program
-from runner.engine.step_titles import title
+from runner.engine.step_titles import of_several, title
 from runner.errors import SheetError
 from runner.notation.fields import dimension_of
 from runner.notation.quantity import DIMENSIONS, Expression, parse_expression, shown
@@ -232,17 +232,18 @@ class _Planner:
             return  # and a temperature that nobody reads cannot be waited for
         numbers, words = self._figures(kind, step, values, path)
         self.places.append((*path, kind))
+        name, record = sensor.name if sensor else "", getattr(step, "record", "")
         self.steps.append(
             Planned(
                 len(self.steps),
                 kind,
-                title(kind, numbers, words, sensor.name if sensor else "", getattr(step, "record", "")),
+                title(kind, numbers, words, name, record, of_several(name, [each.name for each in sensors])),
                 self._text(step.say, values, sensor, numbers),
                 numbers,
-                sensor.name if sensor else "",
+                name,
                 self.group if sensor else 0,
                 cycle,
-                getattr(step, "record", ""),
+                record,
                 words,
                 self._levels(numbers, sensor, (*path, kind)) if isinstance(step, SubstituteSpec) else (),
                 offer=self.offer,
@@ -303,11 +304,10 @@ class _Planner:
         """The question, and the steps that follow if it is taken, as one more turn of what came before them."""
         name, group = (sensor.name, self.group) if sensor else ("", 0)
         cycle = 1 + max((each.cycle for each in self.steps if each.group == group), default=0)
-        self.offers += 1
-        self.offer = self.offers
+        self.offer = self.offers = self.offers + 1
         words = self._text(step.say, values, sensor)
-        heading = title("offer", {}, {}, name, "")
         self.places.append(path)
+        heading = title("offer", {}, {}, name, "")
         self.steps.append(Planned(len(self.steps), "offer", heading, words, {}, name, group, cycle, offer=self.offer))
         for index, inner in enumerate(step.steps):
             self._add(inner, (*path, "steps", index), values, sensor, sensors, cycle)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from typing import Any
 
 from runner.notation.quantity import shown
@@ -13,9 +13,27 @@ Words = Mapping[str, Any]
 UNTIL = {Until.FULL: " until full", Until.STOPPED: " until the pack stops it"}
 
 
-def title(kind: str, numbers: Numbers, words: Words, sensor: str, record: str) -> str:
-    """The title of a step, short enough for a narrow screen."""
-    return _TITLES[kind](numbers, words, f" {sensor}" if sensor else "", record)
+IN_WORDS = ("one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven", "twelve")
+PLACES = ("first", "second", "third", "fourth", "fifth", "sixth", "seventh", "eighth", "ninth", "tenth", "11th", "12th")
+
+
+def title(kind: str, numbers: Numbers, words: Words, sensor: str, record: str, which: str = "") -> str:
+    """The title of a step, short enough for a narrow screen.
+
+    ``which``: the sensor and which of several it is, told at the hold point where the work at it begins.
+    """
+    where = f" {sensor}" if sensor else ""
+    if kind == "confirm" and sensor:
+        where = f" sensor {which or sensor}"
+    return _TITLES[kind](numbers, words, where, record)
+
+
+def of_several(sensor: str, sensors: Sequence[str]) -> str:
+    """A sensor and its place among those that are tested: ``T1 (first of two)``; of one alone its name."""
+    if len(sensors) < 2 or sensor not in sensors:
+        return sensor
+    at, of = sensors.index(sensor), len(sensors)
+    return f"{sensor} ({PLACES[at]} of {IN_WORDS[of - 1]})" if of <= len(IN_WORDS) else f"{sensor} ({at + 1} of {of})"
 
 
 def _amps(numbers: Numbers, name: str = "current") -> str:

@@ -34,12 +34,12 @@ LOOK_EVERY = 0.1  # s between two looks at whether the run has ended
 class RunApp(Dressed[None]):
     """A view on a run. Leaving it stops the run; the run does not depend on it for the way out."""
 
-    BINDINGS = [Binding("escape", "stop_run", "STOP", show=False, priority=True)]  # also with a dialog in front
+    BINDINGS = [Binding("f8", "stop_run", "STOP", show=False, priority=True)]  # also with a dialog in front
 
     def __init__(
         self,
         job: Job,
-        heading: str,
+        headings: Sequence[str],
         operator: ScreenOperator,
         stop: StopFlag,
         thread: RunThread[Result],
@@ -57,7 +57,7 @@ class RunApp(Dressed[None]):
         super().__init__()
         self.speed = speed
         self.plan, self.certificate, self.watching = plan, certificate, watching
-        self.job, self.heading, self.operator, self.stop = job, heading, operator, stop
+        self.job, self.headings, self.operator, self.stop = job, headings, operator, stop
         self.thread, self.line = thread, line
         self.pressed_at = -inf
         self._told_the_end = False
@@ -72,7 +72,7 @@ class RunApp(Dressed[None]):
     def on_mount(self) -> None:
         self.push_screen(
             RunScreen(
-                self.job, self.heading, self.operator, self.stop, self.plan, watching=self.watching, speed=self.speed
+                self.job, self.headings, self.operator, self.stop, self.plan, watching=self.watching, speed=self.speed
             )
         )
         self.set_interval(LOOK_EVERY, self._look_at_the_run)
@@ -105,7 +105,7 @@ class RunApp(Dressed[None]):
             self.pop_screen()
 
     @property
-    def stops_on_escape(self) -> bool:
+    def can_stop(self) -> bool:
         run_screen = self._run_screen
         return run_screen is not None and run_screen.end is None
 
@@ -137,13 +137,13 @@ class RunApp(Dressed[None]):
         certificate = (lambda: make(result)) if make is not None else None
         evaluation, where = result.evaluation, str(result.folder.path)
         self.push_screen(
-            FindingsScreen(self.heading, evaluation.findings, where, certificate, headline([evaluation]).line)
+            FindingsScreen(self.headings, evaluation.findings, where, certificate, headline([evaluation]).line)
         )
 
 
 def show_run(
     job: Job,
-    heading: str,
+    headings: Sequence[str],
     name: str,
     stop: StopFlag,
     work: Callable[[Operator], Result],
@@ -167,7 +167,7 @@ def show_run(
     threading.Thread(target=_way_out, args=(thread, stop, over), name="way out", daemon=True).start()
     try:
         RunApp(
-            job, heading, operator, stop, thread, line, plan, certificate=certificate, watching=watching, speed=speed
+            job, headings, operator, stop, thread, line, plan, certificate=certificate, watching=watching, speed=speed
         ).run()
     finally:
         operator.detach()

@@ -16,3 +16,4 @@ class Choice:
     pack: Path | None = None
     bench: Path | None = None
     procedures: tuple[str, ...] = ()
+    operator: str = ""  # who operates the bench in this session, where it was asked

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from pathlib import Path
 
 from textual import work
@@ -11,15 +12,18 @@ from textual.binding import Binding
 from textual.containers import Horizontal, Vertical, VerticalScroll
 from textual.content import Content
 from textual.screen import Screen
-from textual.widgets import Footer, Label, OptionList, Static
+from textual.widgets import Footer, Input, Label, OptionList, Static
 from textual.widgets.option_list import Option
 
 from runner.errors import TripwitnessError
 from runner.screen.choice import RUN, Choice
 from runner.screen.self_check import RollScreen
 from runner.sheets.bench import parse_bench
+from runner.sheets.pack import parse_pack
 from runner.workspace.discovery import sheets_in
+from runner.workspace.form_fields import Field
 from runner.workspace.job import procedure_names, read_file
+from runner.workspace.once import OF_THE_PACK, to_ask, write_into_sheet
 from runner.workspace.session import agenda_for
 
 
@@ -146,6 +150,7 @@ class PlanScreen(Screen["Choice | None"]):
         super().__init__()
         self._choice = choice
         self.can_begin = False
+        self._to_ask: tuple[Field, ...] = ()
 
     def compose(self) -> ComposeResult:
         yield Static("PLAN · nothing is switched on until you have confirmed the cautions", id="title")
@@ -167,6 +172,7 @@ class PlanScreen(Screen["Choice | None"]):
             pack, bench_file = read_file(choice.pack), read_file(choice.bench)
             bench = parse_bench(bench_file.text, bench_file.name)
             agenda = agenda_for(choice.procedures, pack, bench_file)
+            self._to_ask = to_ask(parse_pack(pack.text, pack.name), bench)
             text = "\n".join([*agenda.lines(), "", f"Decision rule: {decision_of(bench).short}"])
         except TripwitnessError as error:
             self.app.call_from_thread(self._show, str(error), can_begin=False)
@@ -178,8 +184,16 @@ class PlanScreen(Screen["Choice | None"]):
         self.query_one("#plan", Static).update(Content(text))
 
     def action_begin(self) -> None:
-        if self.can_begin:
+        if not self.can_begin:
+            return
+        if self._to_ask:
+            self.app.push_screen(OnceScreen(self._choice, self._to_ask), self._begun)
+        else:
             self.dismiss(self._choice)
+
+    def _begun(self, choice: Choice | None) -> None:
+        if choice is not None:
+            self.dismiss(choice)
 
     def action_roll(self) -> None:
         assert self._choice.bench is not None
@@ -187,3 +201,76 @@ class PlanScreen(Screen["Choice | None"]):
 
     def action_back(self) -> None:
         self.dismiss(None)
+
+
+class OnceScreen(Screen["Choice | None"]):
+    """What neither file says and is the same for the whole session: asked here, and not for every run. All may be left empty."""
+
+    BINDINGS = [
+        Binding("enter,tab,down", "next", "Continue", key_display="Enter", priority=True),
+        Binding("shift+tab,up", "previous", "Previous", key_display="Up", priority=True, show=False),
+        Binding("escape", "back", "Back", key_display="Esc"),
+    ]
+    CSS = """
+    OnceScreen Horizontal { height: 1; }
+    OnceScreen Label { width: 30; padding: 0 1; }
+    OnceScreen Input { width: 1fr; height: 1; border: none; padding: 0 1; background: $panel; }
+    OnceScreen Input:focus { background: $primary; }
+    OnceScreen #said { height: auto; padding: 1 1; }
+    """
+
+    def __init__(self, choice: Choice, fields: Sequence[Field]) -> None:
+        super().__init__()
+        self._choice, self._fields = choice, tuple(fields)
+
+    def compose(self) -> ComposeResult:
+        yield Static("ONCE FOR THIS SESSION", id="title")
+        for field in self._fields:
+            with Horizontal():
+                yield Label(field.ask, markup=False)
+                yield Input(placeholder=f"e.g. {field.example}" if field.example else "", id=f"once-{field.key}")
+        yield Static("", id="said")
+        yield Footer()
+
+    def on_mount(self) -> None:
+        self.set_focus(self.query(Input).first())
+        assert self._choice.pack is not None
+        into = f" Customer and date are written into {self._choice.pack.name}." if self._of_pack else ""
+        self._say(f"Leave empty what is not known.{into} Enter in the last field begins.")
+
+    @property
+    def _of_pack(self) -> bool:
+        return any(field in OF_THE_PACK for field in self._fields)
+
+    def action_next(self) -> None:
+        inputs = list(self.query(Input))
+        at = inputs.index(self.focused) if isinstance(self.focused, Input) else 0
+        if at + 1 < len(inputs):
+            self.set_focus(inputs[at + 1])
+        else:
+            self.call_later(self._begin)  # what was typed fast is still on its way to the fields
+
+    def action_previous(self) -> None:
+        inputs = list(self.query(Input))
+        at = inputs.index(self.focused) if isinstance(self.focused, Input) else 0
+        self.set_focus(inputs[max(at - 1, 0)])
+
+    def _begin(self) -> None:
+        said = {field.key: self.query_one(f"#once-{field.key}", Input).value for field in self._fields}
+        wrong = [f"{field.ask}: {fault}" for field in self._fields if (fault := field.fault(said[field.key]))]
+        assert self._choice.pack is not None
+        try:
+            if not wrong and self._of_pack:
+                write_into_sheet(self._choice.pack, said)
+        except (TripwitnessError, OSError) as error:
+            wrong = [str(error)]
+        if wrong:
+            self._say(" ".join(wrong))
+        else:
+            self.dismiss(replace(self._choice, operator=said.get("operator", "").strip()))
+
+    def action_back(self) -> None:
+        self.dismiss(None)
+
+    def _say(self, said: str) -> None:
+        self.query_one("#said", Static).update(Content(said))

@@ -21,6 +21,7 @@ from runner.errors import TripwitnessError
 from runner.measure.conformity import NOT_JUDGED, percent
 from runner.measure.finding import Finding
 from runner.screen.widgets.interval import IntervalLines
+from runner.screen.widgets.still_line import Title
 from runner.sheets.parts.protections import protection_name
 
 MARKS = {"pass": "✓", "conditional pass": "✓?", "conditional fail": "✗?", "fail": "✗", "not measured": "–", None: " "}
@@ -45,19 +46,19 @@ class FindingsScreen(Screen[None]):
 
     def __init__(
         self,
-        title: str,
+        titles: Sequence[str],
         findings: Sequence[Finding],
         where: str,
         certificate: Callable[[], str] | None = None,
         headline: str = "",
     ) -> None:
         super().__init__()
-        self._heading, self.findings, self._where = title, tuple(findings), where
+        self._headings, self.findings, self._where = tuple(titles), tuple(findings), where
         self._certificate, self._headline = certificate, headline
         self._making = False
 
     def compose(self) -> ComposeResult:
-        yield Static(Content(self._heading), id="title")
+        yield Title(*self._headings)
         if self._headline:
             yield Static(Content(self._headline), id="headline")
         with Horizontal():
@@ -92,7 +93,7 @@ class FindingsScreen(Screen[None]):
         self.query_one("#what", Static).update(Content("\n".join(about(finding))))
         lines = self.query_one(IntervalLines)
         lines.display = finding.value is not None
-        lines.show(finding.value, finding.expanded_uncertainty, finding.lower, finding.upper)
+        lines.show(finding.value, finding.expanded_uncertainty, finding.lower, finding.upper, finding.unit)
         self.query_one("#budget", Static).update(Content("\n".join(budget_of(finding))))
 
     def action_back(self) -> None:

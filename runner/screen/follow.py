@@ -7,11 +7,12 @@ from textual.binding import Binding
 from runner.conduct.follow import Follower
 from runner.conduct.interfaces import StopFlag
 from runner.errors import RecordError
-from runner.orders import Ask, Conclude
+from runner.orders import Ask, Conclude, Found, Order
 from runner.screen.feed import ScreenOperator, Told, ViewSeen
+from runner.screen.now.to_do import of_question
 from runner.screen.record import Points
 from runner.screen.run import RunScreen
-from runner.screen.sentences import ended_in_words
+from runner.screen.sentences import ended_in_words, headings
 from runner.screen.themes import Dressed
 from runner.screen.widgets.prompt import Prompt
 
@@ -26,10 +27,7 @@ class FollowScreen(RunScreen, inherit_bindings=False):
     CAUTIONS_FIRST = False
 
     def __init__(self, follower: Follower) -> None:
-        heading = (
-            f"FOLLOWING · {follower.job.pack.name} no. {follower.job.pack.serial} · {follower.job.procedure.title}"
-        )
-        super().__init__(follower.job, heading, ScreenOperator("onlooker"), StopFlag())
+        super().__init__(follower.job, headings(follower.job, "FOLLOWING"), ScreenOperator("onlooker"), StopFlag())
         self._follower = follower
         self._points = Points()
 
@@ -50,20 +48,22 @@ class FollowScreen(RunScreen, inherit_bindings=False):
             return
         self._points.take(samples, self.operator.trace)
         for what, t in told:
-            if isinstance(what, Conclude):
+            if isinstance(what, Conclude | Found):
                 self.on_told(Told(what, t))
+            elif isinstance(what, Order):
+                self.now.told(what)
         if told or samples:
             self.on_view_seen(ViewSeen(follower.view))
-        self._say(follower.asked)
+        self._standing(follower.asked)
 
-    def _say(self, asked: Ask | None) -> None:
+    def _standing(self, asked: Ask | None) -> None:
         follower = self._follower
         if follower.ended is not None:
             self.end = follower.ended
-            self._show_output()
-            self.query_one(Prompt).show(ended_in_words(follower.ended), follower.ended.reason, hold=False)
+            self._show_lines()
+            self._say(ended_in_words(follower.ended), follower.ended.reason, hold=False)
         elif asked is not None:
-            self.query_one(Prompt).show(asked.say, "the run waits for its operator", hold=True)
+            self._say(asked.say, "the run waits for its operator", hold=True, do=of_question(asked))
 
 
 class FollowApp(Dressed[None]):

@@ -1,4 +1,9 @@
-"""A pack sheet or a bench file, field by field; each is checked as it is typed, the file when it is saved."""
+"""A pack sheet or a bench file, field by field; each is checked as it is typed, the file when it is saved.
+
+Rule 1: Enter and Tab go to the next field before the next key is read, however fast a barcode reader types; a field that is
+        wrong is marked, and is in nobody's way.
+Rule 2: every change is kept as a draft; leaving the form loses nothing, and the next opening offers it.
+"""
 
 from __future__ import annotations
 
@@ -12,28 +17,51 @@ from textual.screen import Screen
 from textual.widgets import Footer, Input, Label, Static
 
 from runner.errors import TripwitnessError
-from runner.workspace.forms import FORMS, Field, save, written
+from runner.screen.widgets.still_line import Title
+from runner.workspace.discovery import sheets_in
+from runner.workspace.drafts import Draft, drafts, drop, keep, new_path
+from runner.workspace.form_fields import Field
+from runner.workspace.forms import FORMS, save, written
+from runner.workspace.job import read_file
+from runner.workspace.pack_form import copied, usual_values
 
-NAMES = {"pack": "PACK SHEET", "bench": "BENCH FILE"}
-MORE = {
-    "pack": "Other protections: add them in the file (see the manual of procedures).",
-    "bench": "Add more values in the file.",
+EXAMPLE, USUAL = "e.g.", "usual:"  # before what stands in an empty field, so that nobody takes it for an entry
+TITLES = {
+    "pack": "NEW PACK SHEET · copy the values from the data sheet",
+    "bench": "NEW BENCH FILE · enter your instruments",
 }
-WHAT_TO_DO = {"pack": "copy the values from the data sheet", "bench": "enter your instruments"}
+FIRST = "Enter: next field. PgDn: next section. F2: save. * = required. Leave empty what is not declared."
+KEEP_EVERY = 0.2  # s: how much typing a crash may lose at most
+MARKS = {"wrong": "✗", "usual": "~", "right": "✓", "empty": " "}
 
 
 class FormScreen(Screen[Path | None]):
     """Gives the path of the file that was saved, or None."""
 
     BINDINGS = [
-        Binding("f2", "save", "Save", key_display="F2"),
-        Binding("escape", "back", "Back without saving", key_display="Esc"),
+        Binding("enter,tab,down", "next", "Next", key_display="Enter", priority=True, show=False, tooltip="next field"),
+        Binding("shift+tab,up", "previous", "Previous", key_display="Up", priority=True, show=False),
+        Binding(
+            "pagedown", "section(1)", "Section", key_display="PgDn", priority=True, show=False, tooltip="next section"
+        ),
+        Binding(
+            "pageup", "section(-1)", "Section", key_display="PgUp", priority=True, show=False, tooltip="section before"
+        ),
+        Binding("f2", "save", "Save", key_display="F2", tooltip="check everything and save the file"),
+        Binding("f4", "usual", "Usual value", key_display="F4", tooltip="take the chemistry's usual value; marked ~"),
+        Binding(
+            "f5", "copy", "Copy a pack", key_display="F5", tooltip="copy a pack sheet of this folder, again: the next"
+        ),
+        Binding("f6", "draft", "Draft", key_display="F6", tooltip="take up the kept draft, again: the one before"),
+        Binding("escape", "back", "Back", key_display="Esc", tooltip="leave; what was typed is kept as a draft"),
     ]
     CSS = """
     FormScreen #fields { height: 1fr; }
     FormScreen Horizontal { height: 1; }
-    FormScreen Label { width: 48; padding: 0 1; }
-    FormScreen Input { width: 1fr; height: 1; border: none; padding: 0 1; background: $panel; }
+    FormScreen Label { width: 42; padding: 0 0 0 1; }
+    FormScreen Label.section { width: 100%; text-style: bold; color: $accent; }
+    FormScreen Label.mark { width: 2; padding: 0; }
+    FormScreen Input { width: 1fr; height: 1; border: none; padding: 0 0 0 1; background: $panel; }
     FormScreen Input:focus { background: $primary; }
     FormScreen #said { height: auto; min-height: 2; max-height: 6; padding: 0 1; background: $surface; }
     """
@@ -43,53 +71,194 @@ class FormScreen(Screen[Path | None]):
         self.kind, self.folder = kind, folder
         file = Field("file", "name of the file", f"my-{kind}.yaml", needed=True)
         self.fields = (file, *FORMS[kind])
+        self.usual: set[str] = set()  # fields that hold a usual value which nobody has changed
+        self._base: dict[str, object] = {}  # the sheet that was copied
+        self._draft, self._kept = new_path(folder, kind), drafts(folder, kind)
+        self._packs = sheets_in(folder, "pack") if kind == "pack" else []
+        self._inputs: dict[str, Input] = {}
+        self._to_keep = False  # the draft is behind what was typed
+        self._taken = -1, -1  # which of the packs and of the drafts was taken last
 
     def compose(self) -> ComposeResult:
-        yield Static(f"NEW {NAMES[self.kind]} · {WHAT_TO_DO[self.kind]}", id="title")
+        yield Title(TITLES[self.kind])
         with VerticalScroll(id="fields"):
             for field in self.fields:
+                if field.section:
+                    yield Label(field.section, classes="section", markup=False)
                 with Horizontal():
                     yield Label(f"{field.ask}{' *' if field.needed else ''}", markup=False)
-                    yield Input(placeholder=field.example, id=f"field-{field.key}")
+                    self._inputs[field.key] = Input(id=_id(field.key), select_on_focus=False)
+                    yield self._inputs[field.key]
+                    yield Label(" ", classes="mark", id=f"mark-{_id(field.key)}", markup=False)
         yield Static("", id="said")
         yield Footer()
 
     def on_mount(self) -> None:
         with self.prevent(Input.Changed):
-            self.query_one("#field-file", Input).value = f"my-{self.kind}.yaml"
-        self.query(Input)[1].focus()
-        self._say(f"Enter: next field. F2: save. * = required. {MORE[self.kind]}")
+            self._inputs["file"].value = f"my-{self.kind}.yaml"
+        self._offer()
+        self.set_focus(self._inputs[self.fields[1].key])
+        kept = f" F6: {self._kept[0].said}." if self._kept else ""
+        self._say(f"{FIRST}{kept}")
+
+    def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
+        """What there is nothing for is not offered."""
+        there = {"usual": self.kind == "pack", "copy": bool(self._packs), "draft": bool(self._kept)}
+        return there.get(action, True)
+
+    # ---- going about -------------------------------------------------------------------------------------------
+
+    def _move(self, places: int) -> None:
+        inputs = list(self._inputs.values())
+        at = inputs.index(self.focused) if isinstance(self.focused, Input) else 0
+        self.set_focus(inputs[min(max(at + places, 0), len(inputs) - 1)])  # now: the next key is for the next field
+
+    def action_next(self) -> None:
+        self._move(1)
+
+    def action_previous(self) -> None:
+        self._move(-1)
+
+    def action_section(self, ways: int) -> None:
+        """To the first field of the next section, or of the one before."""
+        begins = [number for number, field in enumerate(self.fields) if field.section or not number]
+        inputs = list(self._inputs.values())
+        at = inputs.index(self.focused) if isinstance(self.focused, Input) else 0
+        further = [each for each in begins if (each > at if ways > 0 else each < at)]
+        if further:
+            self.set_focus(inputs[further[0] if ways > 0 else further[-1]])
+
+    # ---- what is typed -----------------------------------------------------------------------------------------
 
     def on_input_changed(self, message: Input.Changed) -> None:
         field = self._field(message.input)
-        fault = field.fault(message.value) if message.value else ""
-        self._say(f"{field.ask}: {fault}" if fault else f"{field.ask}: {'✓' if message.value else field.example}")
+        self.usual.discard(field.key)
+        self._after(field)
 
-    def on_input_submitted(self, message: Input.Submitted) -> None:
-        message.stop()
-        fault = self._field(message.input).fault(message.value)
-        if fault:
-            self._say(f"{self._field(message.input).ask}: {fault}")
-        elif message.input is self.query(Input).last():
-            self.action_save()
+    def on_descendant_focus(self) -> None:
+        if isinstance(self.focused, Input) and self._draft.exists():
+            self._tell(self._field(self.focused))
+
+    def _after(self, field: Field) -> None:
+        """Mark a field that was changed, say what is wrong with it, and keep the draft."""
+        if field.key in ("chemistry", "cells_in_series"):
+            self._offer()
+        self._mark(field)
+        self._tell(field)
+        self._keep_soon()
+
+    def _keep_soon(self) -> None:
+        if not self._to_keep:
+            self._to_keep = True
+            self.set_timer(KEEP_EVERY, self._keep)
+
+    def _keep(self) -> None:
+        if self._to_keep and not keep(self._draft, self._values(), self.usual):
+            self._say("This draft cannot be kept: the folder cannot be written. Save with F2 before you leave.")
+        self._to_keep = False
+
+    def _tell(self, field: Field) -> None:
+        value = self._inputs[field.key].value
+        fault = field.fault(value) if value else ""
+        example = self._inputs[field.key].placeholder
+        right = "✓ usual value, not from the data sheet" if field.key in self.usual else "✓"
+        self._say(f"{field.label}: {fault or (right if value else example)}")
+
+    def _mark(self, field: Field) -> None:
+        value = self._inputs[field.key].value
+        if not value:
+            mark = "empty"
+        elif field.fault(value):
+            mark = "wrong"
         else:
-            self.focus_next(Input)
+            mark = "usual" if field.key in self.usual else "right"
+        self.query_one(f"#mark-{_id(field.key)}", Label).update(MARKS[mark])
 
-    def action_save(self) -> None:
-        values = {field.key: self.query_one(f"#field-{field.key}", Input).value for field in self.fields}
-        path = self.folder / values.pop("file").strip()
+    def _offer(self) -> None:
+        """What the empty fields show: the usual value where one is known, else an example."""
+        usual = usual_values(self._values()) if self.kind == "pack" else {}
+        for field in self.fields:
+            example = f"{EXAMPLE} {field.example}" if field.example else ""
+            self._inputs[field.key].placeholder = f"{USUAL} {usual[field.key]}  (F4)" if field.key in usual else example
+
+    def action_usual(self) -> None:
+        """Take the usual value of the chemistry for the field with the cursor."""
+        if not isinstance(self.focused, Input):
+            return
+        field, usual = self._field(self.focused), usual_values(self._values())
+        if field.key not in usual:
+            self._say(f"{field.label}: no usual value; chemistry and cells in series are needed, or there is none")
+            return
+        self._fill({field.key: usual[field.key]}, {field.key})
+        self._move(1)
+        self._say(f"{field.label}: {usual[field.key]} is usual, not from the data sheet; the file will say so")
+
+    def action_copy(self) -> None:
+        """Copy a pack sheet of the folder."""
+        number = (self._taken[0] + 1) % len(self._packs)
+        self._taken = number, self._taken[1]
+        path = self._packs[number]
         try:
-            save(path, written(self.kind, values))
+            values, self._base = copied(read_file(path).text, str(path))
         except TripwitnessError as error:
             self._say(str(error))
             return
+        self._fill({field.key: values.get(field.key, "") for field in self.fields[1:]}, set())
+        self.set_focus(self._inputs["serial"])
+        self._say(
+            f"copied from {path.name}; enter the serial number and check every value. F5: the next of {len(self._packs)}"
+        )
+
+    def action_draft(self) -> None:
+        """Take up a kept draft."""
+        number = (self._taken[1] + 1) % len(self._kept)
+        self._taken = self._taken[0], number
+        draft: Draft = self._kept[number]
+        self._fill({field.key: draft.values.get(field.key, "") for field in self.fields}, set(draft.usual))
+        self._say(f"{draft.said}. F6: the next of {len(self._kept)}")
+
+    def _fill(self, values: dict[str, str], usual: set[str]) -> None:
+        with self.prevent(Input.Changed):
+            for key, value in values.items():
+                self._inputs[key].value = value
+        self.usual = (self.usual - set(values)) | usual
+        self._offer()
+        for field in self.fields:
+            if field.key in values:
+                self._mark(field)
+        self._keep_soon()
+
+    # ---- leaving -----------------------------------------------------------------------------------------------
+
+    def action_save(self) -> None:
+        values = self._values()
+        path = self.folder / values.pop("file").strip()
+        try:
+            save(path, written(self.kind, values, self.usual, self._base))
+        except TripwitnessError as error:
+            self._say(str(error))
+            return
+        self._to_keep = False
+        drop(self._draft)
+        if self._taken[1] >= 0:
+            drop(self._kept[self._taken[1]].path)
         self.dismiss(path)
 
     def action_back(self) -> None:
+        self._keep()
         self.dismiss(None)
 
+    # ---- small parts -------------------------------------------------------------------------------------------
+
+    def _values(self) -> dict[str, str]:
+        return {key: each.value for key, each in self._inputs.items()}
+
     def _field(self, field_input: Input) -> Field:
-        return next(field for field in self.fields if f"field-{field.key}" == field_input.id)
+        return next(field for field in self.fields if self._inputs[field.key] is field_input)
 
     def _say(self, said: str) -> None:
         self.query_one("#said", Static).update(Content(said))
+
+
+def _id(key: str) -> str:
+    return f"field-{key.replace('.', '-')}"

@@ -1,4 +1,7 @@
-"""One table of keys: action, keys, id, what the footer and the help say. A foot switch types Enter."""
+"""One table of keys: action, keys, id, what the footer and the help say. A foot switch types Enter.
+
+Enter goes on and F8 stops, on every screen; Esc and q leave. No other screen binds F8.
+"""
 
 from __future__ import annotations
 
@@ -43,48 +46,43 @@ KEYS: tuple[Binding, ...] = (
         priority=True,
     ),
     Binding(
+        "f8", "stop", "STOP", id="stop", key_display="F8", tooltip="end the run: supply and load off", priority=True
+    ),
+    Binding(
         "x",
         "stop_by_letter",
         "STOP",
-        id="stop",
+        id="stop-by-letter",
         key_display="x",
-        tooltip="end the run: supply and load off",
-        priority=True,
-    ),
-    Binding(
-        "escape",
-        "stop",
-        "STOP",
-        id="stop-always",
-        key_display="Esc",
-        tooltip="end the run, also while typing",
+        tooltip="the same, where no letter can be typed; in a field: x, then Enter",
         priority=True,
         show=False,
     ),
     Binding(
         "escape",
-        "stop_while_typing",
-        "STOP",
-        id="stop-while-typing",
+        "leave",
+        "Leave",
+        id="leave",
         key_display="Esc",
-        tooltip="end the run, also while typing",
+        tooltip="leave (asked first; a running test is stopped)",
         priority=True,
     ),
     Binding(
         "q",
         "leave_by_letter",
         "Leave",
-        id="leave",
+        id="leave-by-letter",
         key_display="q",
-        tooltip="leave (a running test is stopped first)",
+        tooltip="the same",
         priority=True,
+        show=False,
     ),
     Binding(
         "ctrl+q,ctrl+c",
         "leave",
         "Leave",
         id="leave-always",
-        tooltip="leave, also while typing",
+        tooltip="the same, also while typing",
         priority=True,
         show=False,
     ),
@@ -92,4 +90,4 @@ KEYS: tuple[Binding, ...] = (
 
 # what a letter does elsewhere is a letter where something is typed
 NOT_WHILE_TYPING = frozenset({"go_on", "mark", "missed", "mark_current", "stop_by_letter", "leave_by_letter"})
-STOPS = frozenset({"stop", "stop_by_letter", "stop_while_typing"})
+STOPS = frozenset({"stop", "stop_by_letter"})

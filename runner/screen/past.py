@@ -99,9 +99,9 @@ class PastScreen(Screen[None]):
     def on_data_table_row_selected(self) -> None:
         run = self._under_the_cursor()
         if run is not None:
-            heading = f"{run.pack} no. {run.serial} · {run.procedure} · {run.day} · {run.statement.upper()}"
+            titles = run_titles(run)
             self.app.push_screen(
-                FindingsScreen(heading, run.findings, str(run.path), lambda: self._certificate(run.path))
+                FindingsScreen(titles, run.findings, str(run.path), lambda: self._certificate(run.path))
             )
 
     # ---- keys ------------------------------------------------------------------------------------------------
@@ -228,6 +228,16 @@ class TrendScreen(Screen[None]):
         self.query_one("#title", Static).update(Content(title))
         lines = trend_lines(found, self.size.width - 4) if found else ["Not measured in any of these runs."]
         self.query_one("#lines", Static).update(Content("\n".join(lines)))
+
+
+def run_titles(run: PastRun) -> tuple[str, ...]:
+    """The title of a past run's findings in several wordings, the fullest first."""
+    said = run.statement.upper()
+    return (
+        f"{run.pack} no. {run.serial} · {run.procedure} · {run.day} · {said}",
+        f"no. {run.serial} · {run.procedure} · {said}",
+        f"{run.serial} · {said}",
+    )
 
 
 def trend_lines(found: Sequence[tuple[PastRun, Finding]], width: int) -> list[str]:

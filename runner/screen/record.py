@@ -10,7 +10,7 @@ from textual.app import ComposeResult
 from textual.binding import Binding
 from textual.content import Content
 from textual.screen import Screen
-from textual.widgets import Footer, OptionList, Static
+from textual.widgets import Footer, OptionList
 from textual.widgets.option_list import Option
 from textual.worker import get_current_worker
 
@@ -19,6 +19,7 @@ from runner.conduct.log_lines import said, stamp
 from runner.errors import TripwitnessError
 from runner.events import CURRENT_OF, PROBE_TEMPERATURE, Event, Sampled
 from runner.orders import Conclude, Order
+from runner.screen.widgets.still_line import Title
 from runner.screen.widgets.strip_chart import LETTERS, Finished, Marks, StripChart, Trace
 
 NEAR, WIDER = 60.0, 2.0  # s that are shown at least, and how much more or less a key shows
@@ -62,7 +63,7 @@ class RecordScreen(Screen[None]):
         self.is_read = False
 
     def compose(self) -> ComposeResult:
-        yield Static(Content(f"THE RECORD of {self._folder.name} · reading …"), id="title")
+        yield Title(f"RECORD of {self._folder.name} · reading …", "RECORD · reading …")
         yield StripChart(Trace(None), Marks())
         yield OptionList(id="lines")
         yield Footer()
@@ -96,8 +97,8 @@ class RecordScreen(Screen[None]):
         self.app.call_from_thread(self._have_read, trace, marks, lines, follower.known.t)
 
     def _fail(self, why: str) -> None:
-        for title in self.query("#title").results(Static):
-            title.update(Content(f"THE RECORD cannot be read: {why}"))
+        for title in self.query(Title):
+            title.say(f"THE RECORD cannot be read: {why}")
 
     def _have_read(self, trace: Trace, marks: Marks, lines: list[tuple[float, str]], end: float) -> None:
         if not (self.query(StripChart) and self.query("#lines")):  # it is being taken apart
@@ -108,8 +109,12 @@ class RecordScreen(Screen[None]):
         self._times = [t for t, _ in lines]
         options = self.query_one("#lines", OptionList)
         options.add_options([Option(Content(f"{stamp(t)}  {line}")) for t, line in lines])
-        title = f"RECORD of {self._folder.name} · {len(lines)} lines · the plot shows the time of the selected line"
-        self.query_one("#title", Static).update(Content(title))
+        count = f"{len(lines)} lines"
+        self.query_one(Title).say(
+            f"RECORD of {self._folder.name} · {count} · the plot shows the time of the selected line",
+            f"RECORD of {self._folder.name} · {count}",
+            f"RECORD · {count} · the plot shows the time of the selected line",
+        )
         self.is_read = True
         options.highlighted = 0 if lines else None
         self._show()

@@ -15,7 +15,7 @@ from textual.widgets import Footer, Static
 from textual.worker import get_current_worker
 
 from runner.bench.assembly import Bench
-from runner.bench.self_check import Present, call
+from runner.bench.checks.self_check import Present, call
 from runner.conduct.clock import ScaledClock
 from runner.errors import TripwitnessError
 from runner.workspace.job import load_bench

@@ -10,20 +10,38 @@ from textual.content import Content
 from runner.conduct.answer_parsing import CURRENT_KEY, as_read
 from runner.conduct.log_lines import stamp
 from runner.engine.program import Program
+from runner.engine.step_titles import of_several
 from runner.engine.view import View
-from runner.orders import Ask, End
+from runner.orders import Ask, Conclude, End
 from runner.scale import degrees
-from runner.vocabulary import Wants
+from runner.vocabulary import Outcome, Wants
+from runner.workspace.job import Job
 
 
 class Hint(StrEnum):
     """Which keys do what now."""
 
-    TWO_KEYS = f"Enter: each whole degree · {CURRENT_KEY}: the moment of the current · x: stop"
-    GO_KEY = "Enter: continue · x: stop"
-    MARK_KEY = "Enter: at that moment · x: stop"
-    ESCAPE = "Esc: stop at once"
-    MORE_KEY = "More below · Enter: next page · x: stop"
+    TWO_KEYS = f"Enter: each whole degree · {CURRENT_KEY}: the moment of the current · F8: stop"
+    GO_KEY = "Enter: continue · F8: stop"
+    MARK_KEY = "Enter: at that moment · F8: stop"
+    STOP_KEY = "F8: stop at once"
+    MORE_KEY = "More below · Enter: next page · F8: stop"
+    WATCHED = "the simulated operator answers · F8: stop"
+    LEAVE = "Leave this run? It is stopped first: supply and load switch off."
+    LEAVE_NOT_OFF = "Leave? The bench is not confirmed off. Switch it off by hand first."
+    LEAVE_KEYS = "Esc or q again: stop and leave · Enter: stay in the run"
+
+
+def headings(job: Job, first: str = "", more: str = "") -> tuple[str, ...]:
+    """The title of a run in several wordings, the fullest first. ``first`` is what kind of run, ``more`` a detail of that."""
+    name, number, of = job.pack.name, job.pack.serial, job.procedure
+    short, begins = (f"{first} · " if first else ""), (f"{first} {more}".strip() + " · " if first else "")
+    return (
+        f"{begins}{name} no. {number} · {of.title}",
+        f"{short}no. {number} · {of.title}",
+        f"{short}no. {number} · {of.name}",
+        f"{number} · {of.name}",
+    )
 
 
 def cautions(program: Program, plan: Sequence[str]) -> Content:
@@ -65,20 +83,29 @@ def before_all(end: End, off_by_hand: bool) -> str:
     return " ".join(part for part in (urgent, end.left) if part)
 
 
-def coach_line(view: View, end: End | None) -> str:
-    """What to do about the ramp, and below it what is on."""
-    if end is not None and not end.safe:
-        return "output: NOT CONFIRMED OFF"
-    mode = "by hand" if view.by_hand_on else view.mode
-    output = f"{view.path or 'output'} {'ON ' + mode if view.output_on else 'off'}{_progress(view)}"
+def ramp_line(view: View) -> str:
+    """What to do about the ramp, or nothing where there is none."""
     if view.coach is None:
-        return output
+        return ""
     arrows: dict[str, str] = {"slower": "▼ SLOWER", "faster": "▲ FASTER", "keep": "= KEEP", "freely": "»"}
-    return f"ramp: {arrows[view.coach.word]}  {view.coach.why}\n{output}"
+    return f"ramp: {arrows[view.coach.word]}  {view.coach.why}"
 
 
-def _progress(view: View) -> str:
-    """How long the run has lasted, and at which of its steps it is."""
+def where_line(view: View, sensor: str, sensors: Sequence[str]) -> str:
+    """At which of its steps the run is, at which sensor, and how long it has lasted."""
     now = next((number for number, step in enumerate(view.steps, start=1) if step.mark == "now"), None)
-    at = "" if now is None else f" · step {now} of {len(view.steps)}"
-    return f"{at} · run time {stamp(view.t).strip()}"
+    parts = [] if now is None else [f"step {now} of {len(view.steps)}"]
+    if sensor:
+        parts.append(f"sensor {of_several(sensor, sensors)}")
+    return " · ".join([*parts, f"run time {stamp(view.t).strip()}"])
+
+
+def result_of(order: Conclude, temperature: float | None) -> str:
+    """What came of a step, in a few words; ``temperature`` is what was read at that moment (°C)."""
+    if (
+        temperature is None
+        or order.kind not in ("heat", "cool")
+        or order.outcome not in (Outcome.STOPPED, Outcome.RETURNED)
+    ):
+        return str(order.outcome)
+    return f"{order.outcome} at {degrees(temperature)}"

@@ -105,7 +105,7 @@ class Dressed(App[Result]):
         if shown:
             shown.remove()
         else:
-            self.screen.mount(KeyList(self.screen, stops=self.stops_on_escape))
+            self.screen.mount(KeyList(self.screen, stops=self.can_stop))
 
     def action_look(self) -> None:
         """The next of our looks."""
@@ -113,6 +113,6 @@ class Dressed(App[Result]):
         self.theme = names[(names.index(self.theme) + 1) % len(names)]
 
     @property
-    def stops_on_escape(self) -> bool:
-        """Whether Esc ends a run now."""
+    def can_stop(self) -> bool:
+        """Whether F8 ends a run now."""
         return False

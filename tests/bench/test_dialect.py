@@ -8,6 +8,7 @@ from runner.bench.dialect import BUILT_IN, Driver
 from runner.errors import LinkError, NotAReading, SettingError, SheetError
 from runner.sheets.dialect import CHANNELLED, parse_dialect
 from runner.sheets.instruments import ON_A_CABLE, ROLE_FACTS
+from runner.sheets.parts.meters import TERMINALS
 
 OWN = """\
 kind: dialect
@@ -118,7 +119,8 @@ def test_every_built_in_dialect_has_every_word_its_role_needs():
     for role, dialect in BUILT_IN.items():
         facts = ROLE_FACTS[role]
         assert set(facts.commands) <= set(dialect.commands) <= {*facts.commands, *facts.optional, CHANNELLED}
-        assert set(dialect.queries) == {*facts.queries, *facts.choices, *facts.optional_queries}
+        needs = {*facts.queries, *facts.choices, *facts.optional_queries} - {TERMINALS}  # no word of the standard
+        assert set(dialect.queries) == needs
 
 
 def test_a_broken_link_is_passed_on_and_never_a_number():

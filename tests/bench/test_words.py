@@ -181,7 +181,8 @@ def test_off_chooses_its_channel_first():
                 chosen[0] = text.split("INST:NSEL ")[1][0]
             if "OUTP OFF" in text:
                 state[chosen[0]] = 0
-            self.reply = {"OUTP?": str(state[chosen[0]])}.get(text, "1").encode() + b"\n"
+            self.reply = {"OUTP?": str(state[chosen[0]])}.get(text.split(";:")[-1], "1").encode() + b"\n"
+            chosen[0] = "1"  # somebody at the front, between any two messages
 
     link = Link(lambda: Two({}, said), "A", "supply", timeout=0.2)
     words = Driver(link, BUILT_IN["supply"], "2").off_words("output_off", "output")

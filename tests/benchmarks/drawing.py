@@ -83,7 +83,7 @@ def run(folder: Path, bench: Path, seconds: float, *, screen: bool) -> tuple[lis
     thread = RunThread(lambda: execute(job, script, Site(clock), folder, stop))
     began, cpu = time.monotonic(), time.process_time()
     if screen:
-        app = RunApp(job, "BENCHMARK", operator, stop, thread, finding_line, watching=True)
+        app = RunApp(job, ["BENCHMARK"], operator, stop, thread, finding_line, watching=True)
 
         def leave() -> None:
             while not thread.done:

@@ -8,40 +8,15 @@ import time
 
 import pytest
 
+from tests.benchmarks.personalities import one as personality
 from tests.builders import SHORT_PROCEDURE, a_file
 from tests.instruments import bench as personalities
 from tests.instruments.modbus import OverSerial, OverTcp
+from tests.instruments.ten import plate
+from tests.instruments.texts import DRAIN, POWER, PROBE
 from tests.processes import ANSWERS, DEMO_PACK, PROGRAM, until
 
 SPEED = 40.0
-POWER = """
-    limits: {voltage: 31 V, current: 18 A}
-    voltage_accuracy: {gain: 0.05 %, offset: 10 mV, resolution: 10 mV}
-    current_accuracy: {gain: 0.1 %, offset: 10 mA, resolution: 10 mA}"""
-PROBE = """
-    accuracy: {expanded_uncertainty: 0.2 K, coverage_factor: 2, resolution: 0.01 K}
-    coupling: 0.15 K
-    lag: 1.75 s
-    lag_uncertainty: 0.72 s"""
-DRAIN = """\
-kind: procedure
-name: drain
-title: One discharge
-purpose: to be quick
-protection: discharge over-temperature
-needs: [load, probe]
-cautions: [Be careful.]
-ceilings: {temperature: trip + 12 K, voltage: full charge voltage + 0.4 V, current: 0.35 C, time: 2 h}
-steps:
-  - confirm: {say: Ready?}
-  - repeat:
-      each: sensor
-      steps:
-        - drain: {current: 0.1 C, until: steady, steady: 10 s, floor: cut-off voltage + 3 V, say: "Keep clear."}
-        - heat: {say: "Heat {sensor}.", rate: 4 K/min, approach: trip - 5 K, give_up: trip + 8 K}
-        - off
-findings: [trip]
-"""
 
 
 def bench_file(folder, **instruments):
@@ -73,13 +48,6 @@ def ran(folder, bench, procedure=SHORT_PROCEDURE):
     runs = list((folder / "runs").glob("*")) if (folder / "runs").is_dir() else []
     assert len(runs) == 1, done.stdout + done.stderr
     return runs[0], done
-
-
-def plate(world):
-    return f"""{world.servers.address("actuator")}
-    timeout: 1 s
-    limits: {{lowest: -40 degC, highest: 90 degC}}
-    fastest: 10 K/min"""
 
 
 @pytest.fixture
@@ -152,20 +120,24 @@ def test_a_supply_of_few_words_a_thermometer_that_talks_and_a_meter_that_average
         each.close()
 
 
-@pytest.mark.parametrize("line", [OverTcp, OverSerial])
-def test_a_supply_in_registers(tmp_path, world, line):
-    with line(personalities.modbus_supply(world, 5)) as supply:
-        a_file(tmp_path / "registers.yaml", personalities.MODBUS_SUPPLY)
-        bench = bench_file(
-            tmp_path,
-            supply=f"{supply.address}\n    unit: 5\n    dialect: registers.yaml\n    timeout: 0.8 s{POWER}",
-            probe=f"{world.servers.address('probe')}{PROBE}",
-            actuator=plate(world),
-        )
-        folder, done = ran(tmp_path, bench)
-        values = is_certified(folder, done, world, "trip")
-        assert abs(values["trip"] - 55) < 3
-        assert supply.units[5].written[-1] == ("coil", 0, 0)
+@pytest.mark.parametrize(
+    ("name", "kind"),
+    [
+        ("supply over Modbus RTU", "late"),
+        ("HiSLIP supply that drops", "none"),
+        ("supply with two outputs", "power cycle"),
+    ],
+)
+def test_an_instrument_of_its_own_manners_and_what_goes_wrong_with_it(tmp_path, name, kind):
+    """More of both: tests/benchmarks/personalities.py."""
+    how, wrong = personality(name, kind, tmp_path, SPEED)
+    assert wrong == []
+    if kind == "none":
+        assert how == "certificate"
+    (folder,) = (tmp_path / "runs").iterdir()
+    check = json.loads((folder / "inputs" / "resolved.json").read_text())["check"]["supply"]
+    assert 0 < check["round_trip_s"][0] < 1
+    assert check["limits_in_force"]["overvoltage_setting"] > 0
 
 
 def test_a_slow_load_and_one_instrument_for_two_jobs(tmp_path, world):

@@ -114,7 +114,7 @@ def test_a_closed_terminal_ends_the_run_with_everything_off(terminal, tmp_path):
     person = terminal("rehearse --sensor T1 --speed 20")
     person.shows("HOLD POINT")
     deadline = time.monotonic() + 60
-    while "charge ON" not in person.screen:
+    while "supply ON" not in person.screen:
         assert time.monotonic() < deadline, person.screen
         if "HOLD POINT" in person.screen:
             person.press("Enter")

@@ -4,9 +4,7 @@ The physics are the simulated bench's; how each instrument speaks is written her
 share of the simulated bench's speed.
 """
 
-import contextlib
 import re
-import socket
 import threading
 import time
 from pathlib import Path
@@ -17,6 +15,7 @@ from runner.twin.instruments import devices
 from runner.twin.server import Servers
 from runner.workspace.job import DEMO_PACK, read_file
 from tests.instruments.modbus import Unit
+from tests.instruments.sockets import Listening
 from tests.instruments.terminal import OnATerminal
 
 MANUAL = (Path(__file__).parent.parent.parent / "procedures" / "INSTRUMENTS.md").read_text(encoding="utf-8")
@@ -68,7 +67,7 @@ class World:
         self.close()
 
 
-def few_words(world, gap=0.0):
+def few_words(world, gap=0.0, link=None, replied=lambda whole: whole):
     """A supply of three kinds of command in ASCII: Vnn.nn, Inn.nn, O0 or O1; R answers ``V=26.37 I=4.21``. CR, echo, no limits."""
 
     def answer(text):
@@ -81,26 +80,31 @@ def few_words(world, gap=0.0):
             world.ask("supply", f"OUTP {rest}")
         elif kind == "R":
             volts, amperes = (world.number("supply", f"MEAS:{what}?") for what in ("VOLT", "CURR"))
-            return f"V={volts:.3f} I={amperes:.3f}\r".encode()
+            return replied(f"V={volts:.3f} I={amperes:.3f}\r".encode())
         return None
 
-    return OnATerminal(answer, echo=True, gap=gap)
+    return OnATerminal(answer, echo=True, gap=gap, link=link)
 
 
 class Streaming:
     """A thermometer on a pseudo terminal that sends a line ten times a second of its own time, asked or not."""
 
-    def __init__(self, world, every=0.1):
-        self._world, self._every = world, every / world.speed
-        self.terminal = OnATerminal(lambda text: None)
-        self.address = self.terminal.address
+    def __init__(self, world, every=0.1, link=None, replied=lambda whole: whole):
+        self._world, self._every, self._replied = world, every / world.speed, replied
+        self.terminal = OnATerminal(lambda text: None, link=link)
+        self.address, self.plug, self.unplug = self.terminal.address, self.terminal.plug, self.terminal.unplug
         self._over = threading.Event()
         self._thread = threading.Thread(target=self._run, daemon=True)
         self._thread.start()
 
     def _run(self):
         while not self._over.wait(max(self._every, 0.005)):
-            self.terminal.send(f"T1 {self._world.number('probe', 'MEAS:TEMP?'):+07.2f} C\r\n".encode())
+            line = self._replied(f"T1 {self._world.number('probe', 'MEAS:TEMP?'):+07.2f} C\r\n".encode())
+            for part in line if isinstance(line, tuple) else (line,):
+                if isinstance(part, float):
+                    time.sleep(part)
+                else:
+                    self.terminal.send(part)
 
     def close(self):
         self._over.set()
@@ -111,37 +115,30 @@ class Streaming:
 class Slow:
     """A SCPI instrument on a socket that takes ``delay`` s of its own time for every answer; one connection at a time.
 
-    ``averages``: its readings are the mean of what it saw in the time that it took.
+    ``averages``: its readings are the mean of what it saw in the time that it took. ``replied``: what goes out in place of a reply.
     """
 
-    def __init__(self, world, roles, delay=0.0, averages=False, real_delay=0.0):
-        self._world, self._roles, self._averages = world, roles, averages
+    def __init__(self, world, roles, delay=0.0, averages=False, real_delay=0.0, replied=lambda whole: whole):
+        self._world, self._roles, self._averages, self._replied = world, roles, averages, replied
         self._delay = delay / world.speed + real_delay
-        self.refused = 0
-        self.listener = socket.create_server(("127.0.0.1", 0))
-        self.address = f"TCPIP::127.0.0.1::{self.listener.getsockname()[1]}::SOCKET"
-        self._busy = threading.Lock()
-        threading.Thread(target=self._accept, daemon=True).start()
+        self.listening = Listening(self._talk, most=1)
+        self.plug, self.unplug = self.listening.plug, self.listening.unplug
+        self.address = f"TCPIP::127.0.0.1::{self.listening.port}::SOCKET"
 
-    def _accept(self):
-        with contextlib.suppress(OSError):
-            while True:
-                connection, _ = self.listener.accept()
-                if not self._busy.acquire(timeout=0.2):
-                    self.refused += 1
-                    connection.close()
-                    continue
-                threading.Thread(target=self._talk, args=(connection,), daemon=True).start()
+    @property
+    def refused(self):
+        return self.listening.refused
 
     def _talk(self, connection):
-        try:
-            with contextlib.suppress(OSError), connection, connection.makefile("rb") as lines:
-                for line in lines:
-                    reply = self.answer(line.decode("latin1").strip())
-                    if reply is not None:
-                        connection.sendall(reply.encode() + b"\n")
-        finally:
-            self._busy.release()
+        with connection.makefile("rb") as lines:
+            for line in lines:
+                reply = self.answer(line.decode("latin1").strip())
+                sent = None if reply is None else self._replied(reply.encode() + b"\n")
+                for part in sent if isinstance(sent, tuple) else (sent,):
+                    if isinstance(part, float):
+                        time.sleep(part)
+                    elif part is not None:
+                        connection.sendall(part)
 
     def answer(self, text):
         """One role's device answers; of several, the one that knows the word."""
@@ -161,7 +158,7 @@ class Slow:
         return f"{sum(seen) / len(seen):.6f}"
 
     def close(self):
-        self.listener.close()
+        self.listening.close()
 
 
 def modbus_supply(world, number=1):

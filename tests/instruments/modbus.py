@@ -3,13 +3,13 @@ MODBUS over Serial Line Specification V1.02; it shares nothing with the library 
 """
 
 import contextlib
-import os
-import select
 import socket
 import struct
 import threading
 import time
-import tty
+
+from tests.instruments.sockets import Listening
+from tests.instruments.terminal import Pty
 
 
 def crc(content):
@@ -74,18 +74,12 @@ class OverTcp:
 
     def __init__(self, *units):
         self.units = {unit.number: unit for unit in units}
-        self.listener = socket.create_server(("127.0.0.1", 0))
-        self.address = f"MODBUS::127.0.0.1::{self.listener.getsockname()[1]}"
-        threading.Thread(target=self._accept, daemon=True).start()
-
-    def _accept(self):
-        with contextlib.suppress(OSError):
-            while True:
-                connection, _ = self.listener.accept()
-                threading.Thread(target=self._talk, args=(connection,), daemon=True).start()
+        self._listening = Listening(self._talk)
+        self.plug, self.unplug = self._listening.plug, self._listening.unplug
+        self.address = f"MODBUS::127.0.0.1::{self._listening.port}"
 
     def _talk(self, connection):
-        with contextlib.suppress(OSError, struct.error), connection:
+        with contextlib.suppress(struct.error):
             while head := connection.recv(7, socket.MSG_WAITALL):
                 transaction, _, length, number = struct.unpack(">HHHB", head)
                 request = connection.recv(length - 1, socket.MSG_WAITALL)
@@ -98,7 +92,7 @@ class OverTcp:
                 connection.sendall(unit.spoil(frame))
 
     def close(self):
-        self.listener.close()
+        self._listening.close()
 
     def __enter__(self):
         return self
@@ -108,14 +102,12 @@ class OverTcp:
 
 
 class OverSerial:
-    """Units on a pseudo terminal. A frame is whole when nothing more comes for 3 ms."""
+    """Units on a pseudo terminal. A frame is whole when nothing more comes for 3 ms. ``link`` as for Pty."""
 
-    def __init__(self, *units):
+    def __init__(self, *units, link=None):
         self.units = {unit.number: unit for unit in units}
-        self._master, self._slave = os.openpty()
-        tty.setraw(self._master)
-        tty.setraw(self._slave)
-        self.path = os.ttyname(self._slave)
+        self._pty = Pty(link)
+        self.path, self.plug, self.unplug = self._pty.path, self._pty.plug, self._pty.unplug
         self.address = f"MODBUS::{self.path}"
         self._over = False
         self._thread = threading.Thread(target=self._run, daemon=True)
@@ -123,13 +115,13 @@ class OverSerial:
 
     def send(self, content):
         """Bytes that nobody asked for."""
-        os.write(self._master, content)
+        self._pty.write(content)
 
     def _run(self):
         frame = b""
         while not self._over:
-            if select.select([self._master], [], [], 0.003)[0]:
-                frame += os.read(self._master, 512)
+            if came := self._pty.read(0.003):
+                frame += came
                 continue
             if len(frame) >= 4 and crc(frame[:-2]) == frame[-2:] and frame[0] in self.units:
                 unit = self.units[frame[0]]
@@ -141,8 +133,7 @@ class OverSerial:
     def close(self):
         self._over = True
         self._thread.join(1.0)
-        for fd in (self._master, self._slave):
-            os.close(fd)
+        self.unplug()
 
     def __enter__(self):
         return self

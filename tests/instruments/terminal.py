@@ -11,39 +11,72 @@ import time
 import tty
 
 
+class Pty:
+    """A pseudo terminal and its far end. With ``link``, a path that leads to it, it can be unplugged and plugged in again."""
+
+    def __init__(self, link=None):
+        self._link, self.plugged = link, False
+        self._reading, self._writing = threading.Lock(), threading.Lock()
+        self.plug()
+
+    def plug(self):
+        self._master, self._slave = os.openpty()
+        tty.setraw(self._master)
+        tty.setraw(self._slave)
+        self.path = os.ttyname(self._slave)  # the slave stays open here, so that a closed connection is no hang-up
+        self.plugged = True
+        if self._link is not None:
+            self._link.symlink_to(self.path)
+            self.path = str(self._link)
+
+    def unplug(self):
+        if self._link is not None:
+            self._link.unlink(missing_ok=True)
+        with self._reading, self._writing:
+            self.plugged = False
+            for fd in (self._master, self._slave):
+                with contextlib.suppress(OSError):
+                    os.close(fd)
+
+    def read(self, seconds):
+        """What has come within so many seconds."""
+        with self._reading:
+            if self.plugged:
+                with contextlib.suppress(OSError):
+                    return os.read(self._master, 4096) if select.select([self._master], [], [], seconds)[0] else b""
+        time.sleep(seconds)
+        return b""
+
+    def write(self, content):
+        with self._writing, contextlib.suppress(OSError):
+            if self.plugged:
+                os.write(self._master, content)
+
+
 class OnATerminal:
     """Hears commands that end with ``hears`` and answers through ``answer(text)``: bytes, None, or a tuple with pauses in s.
 
     ``echo``: sends back what it hears. ``gap``: a command that comes sooner after the last reply than this is not heard.
     """
 
-    def __init__(self, answer, hears=b"\r", *, echo=False, gap=0.0):
+    def __init__(self, answer, hears=b"\r", *, echo=False, gap=0.0, link=None):
         self.answer, self.hears, self.echo, self.gap = answer, hears, echo, gap
         self.heard, self.missed = [], []
-        self._master, self._slave = os.openpty()
-        tty.setraw(self._master)
-        tty.setraw(self._slave)
-        self.path = os.ttyname(self._slave)  # the slave stays open here, so that a closed connection is no hang-up
+        self._pty = Pty(link)
+        self.path, self.plug, self.unplug = self._pty.path, self._pty.plug, self._pty.unplug
         self.address = f"ASRL{self.path}::INSTR"
         self._free_at, self._over = 0.0, False
-        self._writing = threading.Lock()
         self._thread = threading.Thread(target=self._run, daemon=True)
         self._thread.start()
 
     def send(self, content):
         """Bytes that nobody asked for."""
-        with self._writing, contextlib.suppress(OSError):
-            os.write(self._master, content)
+        self._pty.write(content)
 
     def _run(self):
         came = b""
         while not self._over:
-            if not select.select([self._master], [], [], 0.02)[0]:
-                continue
-            try:
-                came += os.read(self._master, 4096)
-            except OSError:
-                return
+            came += self._pty.read(0.02)
             while self.hears in came:
                 line, _, came = came.partition(self.hears)
                 self._hear(line.decode("latin1"))
@@ -66,9 +99,7 @@ class OnATerminal:
     def close(self):
         self._over = True
         self._thread.join(1.0)
-        for fd in (self._master, self._slave):
-            with contextlib.suppress(OSError):
-                os.close(fd)
+        self.unplug()
 
     def __enter__(self):
         return self

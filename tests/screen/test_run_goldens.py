@@ -14,13 +14,14 @@ from runner.engine.ceilings import Headroom
 from runner.engine.opening import CAUTIONS, READ_THEM
 from runner.engine.view import Coach, StepLine, View
 from runner.events import CHARGE, METER_VOLTAGE, PROBE_TEMPERATURE, SUPPLY_CURRENT, SUPPLY_VOLTAGE
-from runner.orders import Ask, AskTaps, Conclude, End, take_away
+from runner.orders import Ask, AskTaps, BeginRamp, BeginStep, Conclude, End, Found, Guide, take_away
 from runner.screen.app import RunApp
 from runner.screen.feed import ScreenOperator, Told, ViewSeen
+from runner.screen.sentences import headings
 from runner.workspace.job import load
 from tests.builders import BENCH, PACK, SHORT_PROCEDURE, user_file
 from tests.screen.kept_runs import MISSING, TRIP
-from tests.screen.played import SIZES, matches_golden, played, shows, text
+from tests.screen.played import SIZES, matches_golden, played, shows, text, until
 
 TITLES = ("confirm: Ready?", "charge at 4 A until steady", "heat T1 at 3 K/min", "cool T1 at 3 K/min", "off")
 HEATING = View(
@@ -48,6 +49,11 @@ HEATING = View(
 )
 OVER = Told(End(early=False, safe=True, reason="all steps done"), 420.0)
 TRIPPED = Conclude(2, "heat", "T1", 1, 3 / 60, "stopped", "from 4.00 A to 0.00 A within 0.3 s", 290.0)
+RAMP = [
+    BeginStep(2, "heat", "heat T1 at 3 K/min", "T1"),
+    Guide("heat", "T1", 0.1, "Heat T1 quickly to 50 °C. The slow ramp starts there."),
+    BeginRamp(2, "T1", 1, 3 / 60),
+]
 STATES = {  # name: what is told, what is seen, words that show it has been drawn
     "cautions": ([Ask(CAUTIONS, "Read the cautions. Continue only if you can follow every one.")], None, "HOLD POINT"),
     "hold-point": ([Ask("step-0", "Ready?")], HEATING, "HOLD POINT"),
@@ -82,15 +88,15 @@ STATES = {  # name: what is told, what is seen, words that show it has been draw
         HEATING,
         "not seen",
     ),
-    "ramp": ([], HEATING, "flowing"),
-    "faster": ([], replace(HEATING, rate=1.2 / 60, coach=Coach("faster", "1.2 K/min (target 3.0 K/min)")), "FASTER"),
+    "ramp": (RAMP, HEATING, "flowing"),
+    "faster": (RAMP, replace(HEATING, rate=1.2 / 60, coach=Coach("faster", "1.2 K/min (target 3.0 K/min)")), "FASTER"),
     "tapering": (
-        [],
+        RAMP,
         replace(HEATING, mode="CV", word="tapering", why="falling for 40 s at the voltage limit: not a trip"),
         "not a trip",
     ),
     "trip": (
-        [TRIPPED],
+        [TRIPPED, Guide("cool", "T1", 0.1, "Cool T1 quickly to 50 °C. The slow ramp starts there.")],
         replace(
             HEATING,
             word="stopped",
@@ -101,14 +107,14 @@ STATES = {  # name: what is told, what is seen, words that show it has been draw
         "within 0.3 s",
     ),
     "lost": (
-        [],
+        [Guide("still", "T1", 0.0, "No readings.")],
         replace(
             HEATING, lost={PROBE_TEMPERATURE: "no reply"}, word="lost", why="the thermometer has not answered for 4 s"
         ),
         "has not answered",
     ),
     "taps": (
-        [AskTaps(50.0, 1.0, "Press Enter as the display passes 50 °C, 51 °C and so on.")],
+        [*RAMP, AskTaps(50.0, 1.0, "Press Enter as the display passes 50 °C, 51 °C and so on.")],
         HEATING,
         "50 °C was missed",
     ),
@@ -149,7 +155,7 @@ def a_screen():
     t = np.arange(0.0, 301.0, 1.0)
     for at, temperature in zip(t, 23.0 + 31.0 * t / 300.0, strict=True):
         operator.trace.add(float(at), float(temperature), 4.0 if at < 290.0 else 0.0)
-    return RunApp(job, "REHEARSAL · TIM-840", operator, StopFlag(), NoThread(), finding_line)
+    return RunApp(job, headings(job, "REHEARSAL", "×30"), operator, StopFlag(), NoThread(), finding_line)
 
 
 @pytest.mark.parametrize("size", SIZES)
@@ -169,6 +175,28 @@ def test_each_state_looks_as_it_is_meant_to(name, size):
                 app.screen.post_message(ViewSeen(view))
             await shows(pilot, words)
             await matches_golden(pilot, f"run-{name}", size)
+
+    played(play())
+
+
+@pytest.mark.parametrize("size", SIZES)
+def test_before_a_run_is_left_it_is_asked(size):
+    async def play():
+        app = a_screen()
+        async with app.run_test(size=size) as pilot:
+            await shows(pilot, "about to begin")
+            app.screen._page(shown=False)
+            app.operator.told(TRIPPED, 290.0)
+            app.operator.told(Found("trip T1 54.62 ± 0.36 °C: pass"), 290.0)
+            app.screen.post_message(ViewSeen(HEATING))
+            await shows(pilot, "53.9/67")
+            await until(pilot, lambda: not app.screen.query_one("Prompt").has_class("-change"), "the flash to end")
+            await pilot.press("escape")
+            await shows(pilot, "Leave this run?")
+            await matches_golden(pilot, "run-leave", size)
+            await pilot.press("x")
+            await shows(pilot, "switching off")
+            assert app.stop.pressed
 
     played(play())
 

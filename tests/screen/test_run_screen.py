@@ -17,6 +17,7 @@ from runner.rehearsal.simulated_bench import Rehearsal
 from runner.screen.app import RunApp
 from runner.screen.feed import ScreenOperator
 from runner.screen.run import REACTION, RunScreen
+from runner.screen.sentences import headings
 from runner.screen.widgets.prompt import Prompt
 from runner.screen.widgets.strip_chart import Marks, StripChart, Trace, braille, thinned
 from runner.workspace.job import DEMO_PACK, read_file
@@ -47,7 +48,7 @@ class Stage:
         self.thread = RunThread(
             lambda: execute(job, person, Site(clock, self.rehearsal.connect, simulated=True), out, self.stop)
         )
-        self.app = RunApp(job, "REHEARSAL · TIM-840", self.operator, self.stop, self.thread, finding_line)
+        self.app = RunApp(job, headings(job, "REHEARSAL"), self.operator, self.stop, self.thread, finding_line)
 
     def __enter__(self):
         return self
@@ -101,14 +102,16 @@ def test_enter_goes_on_to_findings_and_the_trip_is_marked(tmp_path, size):
     played(play())
 
 
-@pytest.mark.parametrize("key", ["x", "q"])
-def test_the_stop_key_and_leaving_switch_the_supply_off(tmp_path, key):
+@pytest.mark.parametrize("keys", [["x"], ["q", "escape"]])
+def test_the_stop_key_and_leaving_switch_the_supply_off(tmp_path, keys):
     async def play():
         with Stage(tmp_path, speed=60.0) as stage:
             async with stage.app.run_test(size=(80, 24)) as pilot:
                 await agree(pilot, stage)
                 await until(pilot, lambda: stage.rehearsal.world.supply_on, "the supply to be on")
-                await pilot.press(key)
+                for key in keys:  # leaving is asked first
+                    assert stage.rehearsal.world.supply_on
+                    await pilot.press(key)
                 await until(pilot, lambda: not stage.rehearsal.world.supply_on, "the supply to be off", 10)
         stage.thread.leave(stage.stop, "")
         assert stage.stop.by == "Test Person with the stop key"
@@ -123,12 +126,31 @@ def test_the_list_of_keys_says_how_to_close_itself_and_the_run_goes_on_behind(tm
             async with stage.app.run_test(size=(80, 24)) as pilot:
                 await until(pilot, lambda: stage.asks("cautions"), "the cautions")
                 await pilot.press("f1")
-                await shows(pilot, "F1 closes this list. Esc stops the run.")
+                await shows(pilot, "F1 closes this list. F8 stops the run.")
                 assert "Scroll" not in text(stage.app), "only our own keys"
-                assert "leave (a running test is stopped first)" in text(stage.app)
+                assert "leave (asked first; a running test is stopped)" in text(stage.app)
                 await pilot.press("f1")
                 await until(pilot, lambda: "F1 closes" not in text(stage.app), "the list to go")
                 assert not stage.stop.pressed
+
+    played(play())
+
+
+@pytest.mark.parametrize("key", ["escape", "q", "ctrl+c"])
+def test_leaving_a_run_is_asked_and_enter_stays(tmp_path, key):
+    async def play():
+        with Stage(tmp_path, speed=60.0) as stage:
+            async with stage.app.run_test(size=(80, 24)) as pilot:
+                await agree(pilot, stage)
+                await until(pilot, lambda: "supply ON" in text(stage.app), "the charge")
+                await pilot.press(key)
+                await shows(pilot, "Leave this run?")
+                await pilot.press("enter")
+                await until(pilot, lambda: "Leave this run?" not in text(stage.app), "the question to go")
+                assert not stage.stop.pressed
+                assert stage.rehearsal.world.supply_on
+                assert stage.thread.outcome is None
+                await pilot.press("f8")
 
     played(play())
 
@@ -249,7 +271,7 @@ def test_it_can_be_made_larger_and_smaller_while_it_runs(tmp_path):
         with Stage(tmp_path, speed=60.0) as stage:
             async with stage.app.run_test(size=(80, 24)) as pilot:
                 await agree(pilot, stage)
-                await until(pilot, lambda: "charge ON" in text(stage.app), "the charge")
+                await until(pilot, lambda: "supply ON" in text(stage.app), "the charge")
                 for columns, rows in ((200, 60), (120, 30), (80, 24)):
                     await pilot.resize_terminal(columns, rows)
                     await until(pilot, lambda rows=rows: len(text(stage.app).splitlines()) == rows, "the new size")

@@ -10,6 +10,7 @@ from runner.screen.themes import THEMES
 from runner.sheets.bench import parse_bench
 from runner.sheets.pack import parse_pack
 from runner.workspace.job import DEMO_PACK
+from runner.workspace.once import OPERATOR, to_ask
 from tests.screen.kept_runs import three
 from tests.screen.played import SIZES, matches_golden, played, shows, text, until
 
@@ -76,14 +77,23 @@ def test_a_pack_is_chosen_planned_and_begun(tmp_path, size):
             await shows(pilot, "Tab: next list")
             await matches_golden(pilot, "choose", size)
             await pilot.press("enter", "enter")
-            await shows(pilot, "PLAN: ")
-            assert "left out" in text(app)
+            await shows(pilot, "left out")
             await matches_golden(pilot, "plan", size)
-            await pilot.press("enter")
+            await pilot.press("enter")  # the pack's sheet has a customer
+            await shows(pilot, "ONCE FOR THIS SESSION")
+            await pilot.press(*"A", "enter", *"2026-11-2", "enter")
+            await shows(pilot, "is no date")
+            await matches_golden(pilot, "once", size)
+            await pilot.press("5", "enter")
         return app.return_value
 
     choice = played(play())
     assert (choice.what, choice.pack.name, choice.bench.name) == (RUN, "pack.yaml", "bench.yaml")
+    assert choice.operator == "A"
+    pack = parse_pack((tmp_path / "pack.yaml").read_text(encoding="utf-8"), "pack.yaml")
+    assert str(pack.received) == "2026-11-25"
+    bench = parse_bench(BENCH, "bench.yaml")
+    assert to_ask(pack, bench) == (OPERATOR,), "what is of the pack is not asked again"
 
 
 def test_only_the_marked_procedures_are_done(tmp_path):
@@ -99,6 +109,8 @@ def test_only_the_marked_procedures_are_done(tmp_path):
             await pilot.press("tab", "tab", "space", "down", "space", "space", "enter")
             await shows(pilot, "PLAN: ")
             await pilot.press("enter")
+            await shows(pilot, "ONCE FOR THIS SESSION")
+            await pilot.press("enter", "enter")
         return app.return_value
 
     assert played(play()).procedures == ("arrival",)
@@ -133,105 +145,6 @@ def test_the_roll_call_names_who_does_not_answer_and_leaves(tmp_path):
             await shows(pilot, "Enter begins.")
 
     played(play())
-
-
-PACK_TYPED = [
-    "AB-1",
-    "0417",
-    "",
-    "LFP",
-    "8",
-    "25.6 V",
-    "29.2 V",
-    "20 V",
-    "40 Ah",
-    "",
-    "12 A",
-    "2",
-    "55 degC",
-    "2 K",
-    "45 degC",
-    "1 s",
-]
-
-
-@pytest.mark.parametrize("size", SIZES)
-@pytest.mark.parametrize(("kind", "down"), [("pack", 5), ("bench", 6)])
-def test_a_form_shows_what_is_asked_and_what_is_needed(size, kind, down):
-    async def play():
-        app = app_in()
-        async with app.run_test(size=size) as pilot:
-            await shows(pilot, "Enter begins.")
-            await pilot.press(*["down"] * down, "enter")
-            await shows(pilot, "F2: save")
-            await matches_golden(pilot, f"form-{kind}", size)
-
-    played(play())
-
-
-def test_a_pack_sheet_is_written_field_by_field(tmp_path):
-    async def play():
-        app = app_in()
-        async with app.run_test(size=(80, 24)) as pilot:
-            await shows(pilot, "Enter begins.")
-            await pilot.press(*["down"] * 5, "enter")
-            await shows(pilot, "F2: save")
-            for typed in PACK_TYPED:
-                await pilot.press(*("space" if letter == " " else letter for letter in typed), "enter")
-            await pilot.press("f2")
-            await shows(pilot, "my-pack.yaml")
-            await shows(pilot, "Enter begins.")
-
-    played(play())
-    pack = parse_pack((tmp_path / "my-pack.yaml").read_text(), "my-pack.yaml")
-    assert (pack.cells_in_series, pack.rated_capacity) == (8, 40 * 3600)
-    assert pack.protection("charge_over_temperature").trip_limits() == (53.0, 57.0)
-
-
-def test_a_wrong_unit_is_said_at_its_field_and_nothing_is_saved(tmp_path):
-    async def play():
-        app = app_in()
-        async with app.run_test(size=(80, 24)) as pilot:
-            await shows(pilot, "Enter begins.")
-            await pilot.press(*["down"] * 5, "enter")
-            await shows(pilot, "F2: save")
-            await pilot.press("A", "enter", "1", "enter", "enter", "L", "enter", "8", "enter", "2", "5", "space", "A")
-            await shows(pilot, "nominal voltage:")
-            await pilot.press("f2")
-            await shows(pilot, "rated capacity: missing")
-            await pilot.press("escape")
-            await shows(pilot, "Enter begins.")
-
-    played(play())
-    assert list(tmp_path.glob("*.yaml")) == []
-
-
-def test_a_bench_file_is_written_and_parses(tmp_path):
-    typed = {
-        "name": "bench 1",
-        "supply": "TCPIP::192.0.2.10::5025::SOCKET",
-        "supply_voltage": "31 V",
-        "supply_current": "18 A",
-        "probe_uncertainty": "0.2 K",
-        "coupling": "0.3 K",
-        "load_current": "10 A",
-    }
-
-    async def play():
-        app = app_in()
-        async with app.run_test(size=(80, 24)) as pilot:
-            await shows(pilot, "Enter begins.")
-            await pilot.press(*["down"] * 6, "enter")
-            await shows(pilot, "F2: save")
-            for key, value in typed.items():
-                app.screen.query_one(f"#field-{key}").value = value
-            await pilot.press("f2")
-            await shows(pilot, "Enter begins.")
-
-    played(play())
-    bench = parse_bench((tmp_path / "my-bench.yaml").read_text(), "my-bench.yaml")
-    assert bench.instruments.probe.by_hand
-    assert bench.instruments.supply.limits.current == 18.0
 
 
 @pytest.mark.parametrize("size", SIZES)
@@ -292,7 +205,7 @@ def test_f1_shows_and_hides_which_key_does_what():
             await pilot.press("f1")
             await until(pilot, lambda: bool(app.screen.query("KeyList")), "the keys")
             assert "F1 closes this list." in text(app)
-            assert "Esc stops the run" not in text(app), "there is none"
+            assert "F8 stops the run" not in text(app), "there is none"
             await pilot.press("f1")
             await until(pilot, lambda: not app.screen.query("KeyList"), "the keys to go")
 

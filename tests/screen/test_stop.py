@@ -45,14 +45,14 @@ class StoppedStage(Stage):
 
 
 @pytest.mark.parametrize("state", ["cautions", "hold point", "settling", "typing", "heating", "list of keys"])
-def test_escape_stops_at_once_in_every_state(tmp_path, state):
+def test_the_stop_key_stops_at_once_in_every_state(tmp_path, state):
     async def play():
         with StoppedStage(tmp_path, speed=20.0) as stage:
             async with stage.app.run_test(size=(80, 24)) as pilot:
                 await stage.to(pilot, state)
                 stage.clock.speed = 1.0
                 was_on, pressed = stage.rehearsal.world.supply_on, stage.clock.now()
-                await pilot.press("escape")
+                await pilot.press("f8")
                 await shows(pilot, "The run has ended")
                 await shows(pilot, "–/6 A")  # the current that was read last is none that flows
             world = stage.rehearsal.world

@@ -28,7 +28,7 @@ class ArrivalStage(Stage):
         self.thread = RunThread(
             lambda: execute(job, person, Site(clock, self.rehearsal.connect, simulated=True), out, self.stop)
         )
-        self.app = RunApp(job, "REHEARSAL", self.operator, self.stop, self.thread, finding_line)
+        self.app = RunApp(job, ["REHEARSAL"], self.operator, self.stop, self.thread, finding_line)
 
 
 async def to_the_first_item(pilot, stage):
@@ -64,7 +64,7 @@ def test_a_choice_and_a_note_go_into_the_record(tmp_path):
                 await to_the_first_item(pilot, stage)
                 await pilot.press("2", ";", "d", "e", "n", "t", "enter")
                 await until(pilot, lambda: stage.asks("Terminals (dirt"), "the next item")
-                await pilot.press("escape")
+                await pilot.press("f8")
                 await until(pilot, lambda: stage.thread.done, "the end")
         reply = stage.thread.outcome.evaluation.story.replies[2]
         assert (reply.value, reply.note, reply.by) == ("bad", "dent", "Test Person")
@@ -72,12 +72,12 @@ def test_a_choice_and_a_note_go_into_the_record(tmp_path):
     played(play())
 
 
-def test_escape_stops_also_while_something_is_typed(tmp_path):
+def test_the_stop_key_stops_also_while_something_is_typed(tmp_path):
     async def play():
         with ArrivalStage(tmp_path) as stage:
             async with stage.app.run_test(size=(80, 24)) as pilot:
                 await to_the_first_item(pilot, stage)
-                await pilot.press("g", "o", "escape")
+                await pilot.press("g", "o", "f8")
                 await until(pilot, lambda: stage.thread.done, "the end")
         assert stage.stop.by == "Test Person with the stop key"
 
@@ -101,7 +101,7 @@ def test_the_stop_word_alone_in_a_field_ends_the_run_as_it_does_in_plain_lines(t
                         )
                 await until(pilot, lambda: stage.asks(part) and stage.screen.is_drawn, part)
                 assert "x, then Enter: stop" in " ".join(text(stage.app).split())
-                assert "Esc" in text(stage.app)
+                assert "F8: stop at once" in " ".join(text(stage.app).split())
                 await pilot.press(*keys, "enter")
                 await until(pilot, lambda: stage.thread.done, "the end")
         assert stage.stop.by == "Test Person with the stop key"

@@ -5,6 +5,8 @@ from __future__ import annotations
 from textual.content import Content
 from textual.widgets import Static
 
+from runner.scale import scaled
+
 LEAST_WIDTH = 12
 MARGIN = 0.15  # of what is drawn, left free at either side
 
@@ -40,13 +42,31 @@ def interval_line(
     return "".join(drawn), "".join(scale)
 
 
+def numbers_line(scale: str, lower: str, upper: str) -> str:
+    """The limits in numbers below their brackets in ``scale``, one after the other where they would touch."""
+    line = ""
+    if lower:
+        line = f"{' ' * max(0, scale.index('[') - len(lower) // 2)}{lower}"
+    if upper:
+        at = min(scale.index("]") - len(upper) // 2, len(scale) - len(upper))
+        line = f"{line}{' ' * max(at - len(line), 1 if line else 0)}{upper}"
+    return line
+
+
 class IntervalLines(Static):
-    """Two lines: the interval, and the limits it is held against."""
+    """Three lines: the interval, the limits it is held against, and the limits in numbers."""
 
-    DEFAULT_CSS = "IntervalLines { height: 2; padding: 0 1; text-style: bold; }"
+    DEFAULT_CSS = "IntervalLines { height: 3; padding: 0 1; text-style: bold; }"
 
-    def show(self, value: float | None, uncertainty: float | None, lower: float | None, upper: float | None) -> None:
+    def show(
+        self, value: float | None, uncertainty: float | None, lower: float | None, upper: float | None, unit: str = ""
+    ) -> None:
         if value is None or uncertainty is None:
             self.update("")
             return
-        self.update(Content("\n".join(interval_line(value, uncertainty, lower, upper, self.size.width - 2))))
+        drawn, scale = interval_line(value, uncertainty, lower, upper, self.size.width - 2)
+        size, offset, read = scaled(unit)
+        below, above = (
+            f"{limit / size + offset:.4g} {read}".strip() if limit is not None else "" for limit in (lower, upper)
+        )
+        self.update(Content("\n".join((drawn, scale, numbers_line(scale, below, above)))))

@@ -9,8 +9,8 @@ from textual.widgets import Static
 
 OURS = "runner."
 CLOSE = "F1 closes this list."
-STOPS_THE_RUN = " Esc stops the run."
-COLOURS = ("Ctrl-P", "colours of the screen")
+STOPS_THE_RUN = " F8 stops the run."
+COLOURS = ("F3", "next colours of the screen")
 KEY_WIDTH = 10
 
 
@@ -20,7 +20,7 @@ class KeyList(Static):
     DEFAULT_CSS = "KeyList { dock: top; height: auto; padding: 0 1; background: $panel; }"
 
     def __init__(self, screen: Screen[object], *, stops: bool) -> None:
-        """``stops``: Esc ends a run that goes on now."""
+        """``stops``: F8 ends a run that goes on now."""
         first = CLOSE + (STOPS_THE_RUN if stops else "")
         lines = [f"{key:<{KEY_WIDTH}}{what}" for key, what in [*own_keys(screen), COLOURS]]
         super().__init__(Content("\n".join([first, *lines])), id="key-list")

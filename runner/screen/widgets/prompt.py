@@ -1,4 +1,4 @@
-"""What to do now, in one sentence, and which key it waits for."""
+"""What to do now: in large letters, in one sentence, and which key it waits for."""
 
 from __future__ import annotations
 
@@ -6,18 +6,21 @@ from textual.app import ComposeResult
 from textual.containers import Vertical
 from textual.widgets import Label
 
+from runner.screen.widgets.big_text import BigText
+
 
 class Prompt(Vertical):
-    """The sentence. At a hold point it stands in a frame and names the key."""
+    """The order in large letters and the sentence. At a hold point it stands in a frame and names the key."""
 
     DEFAULT_CSS = """
-    Prompt { height: auto; min-height: 3; max-height: 9; padding: 0 1; background: $surface; }
+    Prompt { height: auto; min-height: 5; max-height: 12; background: $surface; }
+    Prompt Label { padding: 0 1; }
     Prompt #sentence { width: 100%; height: auto; text-style: bold; }
     Prompt #aside { width: 100%; height: 1; text-wrap: nowrap; text-overflow: ellipsis; color: $text-muted; }
     Prompt.-hold { background: $primary; }
     Prompt.-hold #aside { height: auto; max-height: 4; text-wrap: wrap; }
     Prompt.-hold #sentence, Prompt.-hold #aside { color: $text; }
-    Prompt.-change { background: $warning; color: $background; }
+    Prompt.-change, Prompt.-change BigText { background: $warning; color: $background; }
     """
 
     def __init__(self, id: str | None = None) -> None:
@@ -25,12 +28,14 @@ class Prompt(Vertical):
         self._shown = ("", "")  # a label that is given the same text again would lay the whole screen out anew
 
     def compose(self) -> ComposeResult:
+        yield BigText(id="large")
         yield Label("", id="sentence", markup=False)
         yield Label("", id="aside", markup=False)
 
-    def show(self, sentence: str, aside: str, *, hold: bool) -> None:
-        """``aside`` is the key that is waited for, or what the watcher thinks."""
+    def show(self, sentence: str, aside: str, *, hold: bool, large: str = "") -> None:
+        """``aside`` is the key that is waited for, or what the watcher thinks; ``large`` the order in large letters."""
         self.set_class(hold, "-hold")
+        self.query_one(BigText).show(large, hold=hold)
         if sentence != self._shown[0]:
             self.query_one("#sentence", Label).update(sentence)
         if aside != self._shown[1]:

@@ -56,6 +56,14 @@ class Trace:
         table = table[table[:, 0] >= table[-1, 0] - span] if len(table) else table
         return table[:, 0], table[:, 1], table[:, 2]
 
+    def temperature_at(self, t: float) -> float | None:
+        """The temperature (°C) that stood at ``t`` s, if there was one."""
+        with self._lock:
+            points = list(self._points)
+        return next(
+            (temperature for at, temperature, _ in reversed(points) if at <= t and temperature == temperature), None
+        )
+
 
 class Finished:
     """A trace that no longer grows: put together once, however long it is."""
@@ -212,8 +220,10 @@ class StripChart(Widget):
         rows = []
         for row in range(height):
             top, bottom = (scale[1] - (scale[1] - scale[0]) * edge / height for edge in (row, row + 1))
-            label = f"{scale[1]:.3g} {unit}" if row == 0 else f"{scale[0]:.3g}" if row == height - 1 else ""
             inside = band is not None and bottom <= band[1] and top >= band[0]
+            label = _scale_label(row, height, scale, unit)
+            if band is not None and inside:
+                label = _band_label(band, top, bottom) or label
             wall = "┃" if inside else "│"  # the band is not a matter of colour alone
             segments = [Segment(f"{label:>{GUTTER - 1}}{wall}", faint)]
             for column in range(width):
@@ -240,6 +250,20 @@ class StripChart(Widget):
             left, right = (f"{at / 60:.1f} min" for at in window)
         text = left + " " * max(1, width - len(left) - len(right)) + right
         return Strip([Segment(" " * GUTTER + text[:width], self.get_component_rich_style("strip-chart--scale"))])
+
+
+def _scale_label(row: int, height: int, scale: tuple[float, float], unit: str) -> str:
+    """The number beside a row of a pane: the ends of its scale, the unit at the upper one."""
+    if row == 0:
+        return f"{scale[1]:.3g} {unit}"
+    return f"{scale[0]:.3g}" if row == height - 1 else ""
+
+
+def _band_label(band: tuple[float, float], top: float, bottom: float) -> str:
+    """The limits of the expected band that lie in the row from ``top`` to ``bottom``; nothing for a row between them."""
+    ends = [f"{end:g}" for end in band if bottom <= end < top]
+    text = "–".join(ends)
+    return text if len(text) < GUTTER else f"{band[0]:.0f}–{band[1]:.0f}"[: GUTTER - 1]
 
 
 def _scale(y: Floats, band: tuple[float, float] | None) -> tuple[float, float]:

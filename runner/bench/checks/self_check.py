@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import datetime
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from runner.bench.assembly import Bench
+from runner.bench.checks.measuring import Measured, measured
 from runner.errors import BenchError
 from runner.scale import degrees
 
@@ -28,16 +29,24 @@ class Present:
     calibration: str
     warning: str
     fault: BenchError | None
+    measured: Measured | None = None
 
     def details(self) -> list[str]:
         """What is to be said of it, a line each, without its role and what it reads."""
         caution = f"caution: {self.warning}" if self.warning else ""
-        return [text for text in (self.identity, self.limits, self.calibration, caution) if text]
+        found = self.measured.said() if self.measured is not None else []
+        return [text for text in (self.identity, self.limits, *found, self.calibration, caution) if text]
 
 
-def call(bench: Bench, today: datetime.date) -> list[Present]:
-    """Ask everybody everything that a run will ask. Changes nothing at the bench and never raises."""
-    return [_one(bench, role, today) for role in bench.speakers]
+def call(bench: Bench, today: datetime.date, *, measure: bool = False) -> list[Present]:
+    """Ask everybody everything that a run will ask; with ``measure`` also how quickly and how finely they answer.
+
+    Changes nothing at the bench and never raises.
+    """
+    found = [_one(bench, role, today) for role in bench.speakers]
+    if not measure:
+        return found
+    return [each if each.fault else replace(each, measured=measured(bench, each.role)) for each in found]
 
 
 def _one(bench: Bench, role: str, today: datetime.date) -> Present:
