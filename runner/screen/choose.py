@@ -248,7 +248,7 @@ class OnceScreen(Screen["Choice | None"]):
         if at + 1 < len(inputs):
             self.set_focus(inputs[at + 1])
         else:
-            self.call_later(self._begin)  # what was typed fast is still on its way to the fields
+            self.call_after_refresh(self._begin)  # what was typed fast is still on its way to the fields
 
     def action_previous(self) -> None:
         inputs = list(self.query(Input))

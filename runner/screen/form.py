@@ -47,12 +47,31 @@ class FormScreen(Screen[Path | None]):
         Binding(
             "pageup", "section(-1)", "Section", key_display="PgUp", priority=True, show=False, tooltip="section before"
         ),
-        Binding("f2", "save", "Save", key_display="F2", tooltip="check everything and save the file"),
-        Binding("f4", "usual", "Usual value", key_display="F4", tooltip="take the chemistry's usual value; marked ~"),
+        Binding("f2", "save", "Save", key_display="F2", priority=True, tooltip="check everything and save the file"),
         Binding(
-            "f5", "copy", "Copy a pack", key_display="F5", tooltip="copy a pack sheet of this folder, again: the next"
+            "f4",
+            "usual",
+            "Usual value",
+            key_display="F4",
+            priority=True,
+            tooltip="take the chemistry's usual value; marked ~",
         ),
-        Binding("f6", "draft", "Draft", key_display="F6", tooltip="take up the kept draft, again: the one before"),
+        Binding(
+            "f5",
+            "copy",
+            "Copy a pack",
+            key_display="F5",
+            priority=True,
+            tooltip="copy a pack sheet of this folder, again: the next",
+        ),
+        Binding(
+            "f6",
+            "draft",
+            "Draft",
+            key_display="F6",
+            priority=True,
+            tooltip="take up the kept draft, again: the one before",
+        ),
         Binding("escape", "back", "Back", key_display="Esc", tooltip="leave; what was typed is kept as a draft"),
     ]
     CSS = """
@@ -231,6 +250,9 @@ class FormScreen(Screen[Path | None]):
     # ---- leaving -----------------------------------------------------------------------------------------------
 
     def action_save(self) -> None:
+        self.call_after_refresh(self._save)  # what was typed fast is still on its way to the fields
+
+    def _save(self) -> None:
         values = self._values()
         path = self.folder / values.pop("file").strip()
         try:

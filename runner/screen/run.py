@@ -109,6 +109,7 @@ class RunScreen(RunView):
         if self.end is None or self.pressed_at() < self._asked_since + self.reaction:
             return
         self._switched_off = True
+        self.now.confirmed_off()
         self._show_end(self.end)
         self._show_findings()
 

@@ -5,6 +5,7 @@ Each field is checked as it is typed, the whole file by the same parser that rea
 
 from __future__ import annotations
 
+import json
 from collections.abc import Collection, Mapping
 from pathlib import Path
 
@@ -102,4 +103,4 @@ def _reached(values: Mapping[str, str], role: str) -> str:
 
 
 def _quoted(text: str) -> str:
-    return f'"{text}"'
+    return json.dumps(text, ensure_ascii=False)

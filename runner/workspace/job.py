@@ -148,7 +148,7 @@ def not_judged(pack: PackSheet) -> list[str]:
     missing = without_tolerance(pack)
     if not missing:
         return []
-    return [f"no tolerance for {', '.join(missing)}: its results will not be judged"]
+    return [f"declares no tolerance for {', '.join(missing)}: its results will not be judged"]
 
 
 def load(

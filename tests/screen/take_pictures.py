@@ -3,7 +3,8 @@
     python tests/screen/take_pictures.py
 
 Writes pictures/*.svg beside this file: the run at its trip, the findings, two packs side by side. Fonts are left to whoever
-shows them, so that the files hold no address.
+shows them, so that the files hold no address. And two-metres.png: the run's screen of 80 x 24 as it is seen from two metres,
+each pixel a minute of arc, three times enlarged.
 """
 
 from __future__ import annotations
@@ -18,10 +19,13 @@ from pathlib import Path
 HERE = Path(__file__).resolve().parent
 sys.path.insert(0, str(HERE.parent.parent))
 
+from PIL import Image  # noqa: E402
+
 from runner.screen.start import StartApp  # noqa: E402
 from tests.builders import rehearsed  # noqa: E402
-from tests.screen.played import shows, until  # noqa: E402
+from tests.screen.played import GOLDENS, shows, until  # noqa: E402
 from tests.screen.test_watching import WatchedStage  # noqa: E402
+from tests.screen.two_metres import drawn, from_two_metres  # noqa: E402
 
 PICTURES = HERE / "pictures"
 SIZE = (110, 32)
@@ -59,7 +63,14 @@ async def side_by_side(out):
         take(app, "side-by-side")
 
 
+def from_afar():
+    lines = (GOLDENS / "run-ramp-80x24.txt").read_text(encoding="utf-8").splitlines()
+    seen = Image.fromarray((255 * from_two_metres(drawn(lines, 80))).astype("uint8"))
+    seen.resize((3 * seen.width, 3 * seen.height), Image.Resampling.NEAREST).save(PICTURES / "two-metres.png")
+
+
 def main():
+    from_afar()
     with tempfile.TemporaryDirectory() as name:
         out = Path(name)
         os.chdir(out)  # so that no path of this machine is in a picture

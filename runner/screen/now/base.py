@@ -15,7 +15,7 @@ from runner.events import CHARGE, CURRENT_OF, METER_VOLTAGE, PROBE_TEMPERATURE, 
 from runner.orders import Ask, AskTaps, BeginStep, Conclude, End, Found, Withdraw
 from runner.screen.feed import Told, ViewSeen
 from runner.screen.now.asking import Asking
-from runner.screen.now.to_do import ToDo, Verb, of_question
+from runner.screen.now.to_do import of_question
 from runner.screen.now.wording import switch_line
 from runner.screen.sentences import Hint, before_all, ended_in_words, next_mark, ramp_line, result_of, where_line
 from runner.screen.widgets.headroom import HeadroomLine
@@ -121,7 +121,7 @@ class RunView(Asking):
         if self._findings is None or self._orders_off:
             return
         lines, where = self._findings
-        self.query_one("#page-text", Static).update(Content("\n".join(["FINDINGS", *lines])))
+        self.query_one("#page-text", Static).update(Content("\n".join(["FINDINGS", *lines, "", where])))
         self._page(shown=True)
         self._is_found = True
         self.refresh_bindings()
@@ -131,7 +131,7 @@ class RunView(Asking):
         if self.plan and early:
             leaving = "q: leave; the session stops here."
         words = f"{first}\nThe run has ended. Enter: findings and certificate. {leaving}".strip()
-        self._say(words, f"{self.end.reason if self.end else ''} · {where}", hold=False)
+        self._say(words, self.end.reason if self.end else "", hold=False)
 
     @property
     def _orders_off(self) -> bool:
@@ -144,7 +144,7 @@ class RunView(Asking):
             self._say(f"{end.urgent} {CONFIRM_OFF}", f"HOLD POINT · {end.reason}", hold=True)
             return
         words = ended_in_words(end, off_by_hand=self._switched_off)
-        self._say(words, f"{end.reason} · calculating the findings…", hold=False, do=ToDo(Verb.OVER))
+        self._say(words, f"{end.reason} · calculating the findings", hold=False)
 
     def _mark(self, order: Conclude) -> None:
         self.marks.changes.append((order.at, LETTERS.get(order.outcome, "?")))

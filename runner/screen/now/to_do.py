@@ -104,7 +104,14 @@ class Now:
             self._heats = self._heats and not order.everything
         elif isinstance(order, End):
             self._end = order
-            self.to_do = ToDo(Verb.OVER if order.safe else Verb.NOT_OFF)
+            at_once = (
+                Verb.TAKE_AWAY if order.urgent else Verb.OVER
+            )  # of a bench that is off, only heat and ice are left
+            self.to_do = ToDo(at_once if order.safe else Verb.NOT_OFF)
+
+    def confirmed_off(self) -> None:
+        """A person has switched off by hand what did not confirm it."""
+        self.to_do = ToDo(Verb.OVER)
 
     def _guided(self, order: Guide) -> None:
         if order.action == "substitute":

@@ -11,7 +11,7 @@ OURS = "runner."
 CLOSE = "F1 closes this list."
 STOPS_THE_RUN = " F8 stops the run."
 COLOURS = ("F3", "next colours of the screen")
-KEY_WIDTH = 10
+KEY_WIDTH = 16
 
 
 class KeyList(Static):

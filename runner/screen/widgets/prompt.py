@@ -16,9 +16,9 @@ class Prompt(Vertical):
     Prompt { height: auto; min-height: 5; max-height: 12; background: $surface; }
     Prompt Label { padding: 0 1; }
     Prompt #sentence { width: 100%; height: auto; text-style: bold; }
-    Prompt #aside { width: 100%; height: 1; text-wrap: nowrap; text-overflow: ellipsis; color: $text-muted; }
+    Prompt #aside { width: 100%; height: 2; color: $text-muted; }
     Prompt.-hold { background: $primary; }
-    Prompt.-hold #aside { height: auto; max-height: 4; text-wrap: wrap; }
+    Prompt.-hold #aside { height: auto; max-height: 4; }
     Prompt.-hold #sentence, Prompt.-hold #aside { color: $text; }
     Prompt.-change, Prompt.-change BigText { background: $warning; color: $background; }
     """
