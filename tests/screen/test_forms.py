@@ -1,10 +1,15 @@
 """The forms of pack sheet and bench file, by keys: whole sheets, a barcode reader, usual values, copies, drafts."""
 
+import importlib
+import pkgutil
 from pathlib import Path
 
 import pytest
+from textual.binding import Binding
 from textual.events import Key
+from textual.screen import Screen
 
+import runner.screen
 from runner.screen.form import FormScreen
 from runner.screen.themes import Dressed
 from runner.sheets.bench import parse_bench
@@ -183,3 +188,21 @@ def test_a_bench_file_is_written_and_parses():
     assert bench.instruments.probe.by_hand
     assert bench.instruments.supply.limits.current == 18.0
     assert {field.key for field in FORMS["bench"]} > set(typed)
+
+
+def test_the_stop_key_is_bound_by_the_run_alone_and_enter_leaves_no_form():
+    """Every screen there is, by its modules."""
+    for module in pkgutil.walk_packages(runner.screen.__path__, "runner.screen."):
+        importlib.import_module(module.name)
+    kinds, found = [Screen], set()
+    while kinds:
+        kind = kinds.pop()
+        kinds += kind.__subclasses__()
+        found |= {kind.__name__ for each in kind.__dict__.get("BINDINGS", ()) if "f8" in _keys(each)}
+    assert found == {"RunScreen"}
+    leaves = {each.action for each in FormScreen.BINDINGS if {"enter", "f8", "x", "space"} & _keys(each)}
+    assert leaves == {"next"}
+
+
+def _keys(binding):
+    return set((binding.key if isinstance(binding, Binding) else binding[0]).split(","))

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from runner.engine.steps.switches import SIGHTS, SWITCHED_OFF, SWITCHED_ON
-from runner.orders import Ask, End, Guide, SwitchOff
+from runner.orders import Ask, End, Guide, SwitchOff, SwitchOn
 from runner.screen.now.to_do import Now, SwitchState, ToDo, Verb, of_question
 from runner.screen.now.wording import MOST, WIDEST, in_large, switch_line
 from runner.screen.widgets.big_text import GLYPHS, KNOWN, columns, large
@@ -117,6 +117,8 @@ def test_every_switch_is_said_by_hand_or_not_and_what_is_not_read_back_is_not_of
     assert switch_line(now.switches("charge", ()), "CC") == "supply ON CC · load off (by hand) · actuator ON"
     now.told(SwitchOff())
     assert switch_line(now.switches("charge", ()), "CC").startswith("supply NOT CONFIRMED OFF")
+    now.told(SwitchOn())
+    assert switch_line(now.switches("charge", ()), "CC").startswith("supply ON CC"), "on once more within the same step"
     assert switch_line(now.switches("discharge", ("load",)), "") == "supply off · load ON (by hand) · actuator ON"
     now.told(End(early=True, safe=False, reason="stopped"))
     states = now.switches("", ("load",))

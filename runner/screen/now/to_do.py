@@ -14,7 +14,7 @@ from runner.engine.opening import CAUTIONS
 from runner.engine.steps.ramp import HURRY
 from runner.engine.steps.switches import SIGHTS, SWITCHED_OFF, SWITCHED_ON
 from runner.events import CHARGE, DISCHARGE
-from runner.orders import Ask, BeginRamp, BeginStep, End, Guide, Order, SwitchOff
+from runner.orders import Ask, BeginRamp, BeginStep, End, Guide, LoadOn, Order, SwitchOff, SwitchOn
 from runner.vocabulary import Role, Wants
 
 
@@ -99,6 +99,8 @@ class Now:
             self._guided(order)
         elif isinstance(order, BeginRamp):
             self.to_do = self._ramp(order.sensor, abs(order.rate), heat=order.rate > 0)
+        elif isinstance(order, SwitchOn | LoadOn):
+            self._going_off = False
         elif isinstance(order, SwitchOff):
             self._going_off = True
             self._heats = self._heats and not order.everything
