@@ -5,7 +5,6 @@ from __future__ import annotations
 import re
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
-from itertools import groupby
 from pathlib import Path
 from typing import Any
 
@@ -13,27 +12,20 @@ import jinja2
 from jinja2.sandbox import SandboxedEnvironment
 from markupsafe import Markup
 
-from reports.circumstances import after, between, surroundings, when
+from reports.circumstances import surroundings, when
 from reports.coverage import coverage
-from reports.headline import MARKS, NO_STATEMENT, headline
+from reports.details import SIDES, cautions, condition, groups, levels, part, photos
+from reports.extracts import Extracts, fitted
+from reports.headline import MARKS, headline
 from reports.intervals import interval_svg
 from reports.letterhead import Letterhead, letterhead, number_of
 from reports.pdf import NOTHING, write_pdf
 from reports.plots import crossings_svg
 from reports.validation import Validation
-from reports.wording import chance, worded
+from reports.wording import worded
 from runner.errors import RecordError
 from runner.evaluation.evaluate import Evaluation
-from runner.measure.conformity import (
-    CONDITIONAL_FAIL,
-    CONDITIONAL_PASS,
-    FAIL,
-    NOT_JUDGED,
-    NOT_MEASURED,
-    PASS,
-    Decision,
-    percent,
-)
+from runner.measure.conformity import Decision, percent
 from runner.measure.finding import Finding
 from runner.notation.quantity import shown
 from runner.notation.visible import visible
@@ -43,30 +35,24 @@ from runner.seal.sealing import EDITIONS
 from runner.sheets.instrument_parts import InstrumentSheet
 from runner.sheets.instruments import role_of
 from runner.sheets.parts.meters import FurtherMeter, FurtherProbe
-from runner.vocabulary import Answer, Role, Seen
+from runner.sheets.parts.protections import protection_name
+from runner.vocabulary import Role
 
-PLAIN_PAPER = Letterhead()
+PLAIN_PAPER, NO_EXTRACTS = Letterhead(), Extracts()
+CERTIFICATE = "certificate"
 TEMPLATES = Path(__file__).parent / "templates"
 UNIT_AFTER = re.compile(r"(?<=\d) (?=(?:°C|°F|[mk]?Ω|Ah|Wh|K/min|°F/min|m?V|m?A|K|s|min|h)\b|%)")
 USED = ("supply", "probe", "meter")  # roles whose readings are in the evidence whenever the bench has them
-SIDES = {
-    NO_STATEMENT: "open",
-    NOT_JUDGED: "open",
-    PASS: "good",
-    CONDITIONAL_PASS: "good",
-    CONDITIONAL_FAIL: "bad",
-    FAIL: "bad",
-    NOT_MEASURED: "open",
-}
 
 
 @dataclass(frozen=True)
 class Written:
-    """Where the certificate is; ``pdf`` is None if there is none, and ``why`` says so."""
+    """Where the certificate is; ``pdf`` is None if there is none, and ``why`` says so. ``beside``: summary and label."""
 
     html: Path
     pdf: Path | None
     why: str
+    beside: tuple[Path, ...] = ()
 
 
 def write_certificate(
@@ -79,26 +65,34 @@ def write_certificate(
     finish: Callable[[bytes], bytes] = bytes,
     evidence: str = "",
     broken: Sequence[str] = (),
+    extracts: Extracts = NO_EXTRACTS,
 ) -> Written:
     """Write certificate.html and certificate.pdf of one run, or of several of one pack, into a folder.
 
     ``issued`` is the date of issue, ISO 8601; ``not_begun`` are procedures that were planned and not run, with the reason.
     ``attached`` travels in the PDF, whose bytes ``finish`` completes; ``evidence`` is the digest of the lists of sums;
-    ``broken`` is what has changed since the evidence was recorded.
+    ``broken`` is what has changed since the evidence was recorded; ``extracts`` says what is made beside it.
     Raises RecordError if the folder cannot be written; a PDF that cannot be made is no error.
     """
     paper = letterhead()
     number = number_of(folder, paper, issued)
     edition = 1 + len(list((folder / EDITIONS).glob(f"*/{CERTIFICATE_HTML}")))
-    html = render(
-        evaluations, number, issued, not_begun, evidence, broken, paper, edition, "" if finish is bytes else SIGNED
-    )
-    write_whole(folder / CERTIFICATE_HTML, html.encode())
-    try:
-        why = write_pdf(html, folder / CERTIFICATE_PDF, attached, finish)
-    except OSError as error:
-        raise RecordError.cannot_write(str(folder / CERTIFICATE_PDF), error.strerror or str(error)) from error
-    return Written(folder / CERTIFICATE_HTML, None if why else folder / CERTIFICATE_PDF, why)
+    signed = "" if finish is bytes else SIGNED
+    contents = page_contents(evaluations, number, issued, not_begun, evidence, broken, paper, edition, signed)
+    if extracts.size is not None:
+        contents["label"] = fitted(extracts.size, contents["label_text"])
+    reasons, written = [], []
+    for name in (CERTIFICATE, *extracts.templates()):
+        path, html = folder / f"{name}.html", page(name, contents, paper)
+        write_whole(path, html.encode())
+        travels = (attached, finish) if name == CERTIFICATE else (NOTHING, bytes)
+        try:
+            reasons.append(write_pdf(html, path.with_suffix(".pdf"), *travels))
+        except OSError as error:
+            raise RecordError.cannot_write(str(path.with_suffix(".pdf")), error.strerror or str(error)) from error
+        written.append(path if reasons[-1] else path.with_suffix(".pdf"))
+    why = reasons[0]
+    return Written(folder / CERTIFICATE_HTML, None if why else folder / CERTIFICATE_PDF, why, tuple(written[1:]))
 
 
 def render(
@@ -113,6 +107,12 @@ def render(
     keywords: str = "",
 ) -> str:
     """The certificate as one self-contained HTML page. Raises RecordError if a laboratory's own template cannot be used."""
+    contents = page_contents(evaluations, number, issued, not_begun, evidence, broken, paper, edition, keywords)
+    return page(CERTIFICATE, contents, paper)
+
+
+def page(name: str, contents: Mapping[str, Any], paper: Letterhead) -> str:
+    """A template filled, as one self-contained HTML page. Raises RecordError if a laboratory's own cannot be used."""
     places = [*([paper.templates] if paper.templates is not None else []), TEMPLATES]
     environment = SandboxedEnvironment(
         loader=jinja2.ChoiceLoader(
@@ -124,15 +124,41 @@ def render(
         lstrip_blocks=True,
         finalize=_unbroken,
     )
-    contents = _contents(evaluations, number, issued, not_begun, broken)
-    contents |= {"evidence": evidence, "broken": list(broken), "qr": _qr(f"{number} {evidence}") if evidence else ""}
-    contents |= {"paper": paper, "edition": edition, "keywords": keywords, "issued": paper.date(contents["issued"])}
-    contents["received"] = paper.date(contents["pack"].received.isoformat()) if contents["pack"].received else ""
     try:
-        return environment.get_template("certificate.html.jinja").render(contents)
+        return environment.get_template(f"{name}.html.jinja").render(contents)
     except jinja2.TemplateError as error:
         where = f"{getattr(error, 'filename', None) or paper.templates}:{getattr(error, 'lineno', None) or 1}"
         raise RecordError(f"the template cannot be used: {error}", where, "correct it, or remove templates") from error
+
+
+def page_contents(
+    evaluations: Sequence[Evaluation],
+    number: str,
+    issued: str,
+    not_begun: Sequence[tuple[str, str]] = (),
+    evidence: str = "",
+    broken: Sequence[str] = (),
+    paper: Letterhead = PLAIN_PAPER,
+    edition: int = 1,
+    keywords: str = "",
+) -> dict[str, Any]:
+    """Everything a template may print, by name."""
+    contents = _contents(evaluations, number, issued, not_begun, broken)
+    pack, date = contents["pack"], paper.date(contents["issued"])
+    said = f"{contents['mark']} {contents['conformity']}: {contents['headline']}".strip()
+    rehearsal = ["REHEARSAL, not valid"] if contents["simulated"] else []
+    on_the_label = (said, *rehearsal, f"{pack.name} no. {pack.serial}", f"certificate {number}", date)
+    return contents | {
+        "evidence": evidence,
+        "broken": list(broken),
+        "qr": _qr(f"{number} {evidence}".strip()),
+        "paper": paper,
+        "edition": edition,
+        "keywords": keywords,
+        "issued": date,
+        "received": paper.date(pack.received.isoformat()) if pack.received else "",
+        "label_text": tuple(map(visible, on_the_label)),
+    }
 
 
 def _qr(text: str) -> Markup:
@@ -184,7 +210,10 @@ def _contents(
         "headline": head.scope,
         "measured": any(finding.value is not None for each in evaluations for finding in each.findings),
         "side": SIDES[head.statement],
-        "parts": [_part(each) for each in evaluations],
+        "parts": [part(each) for each in evaluations],
+        "groups": groups(evaluations) if len(evaluations) > 1 else [],
+        "levels": levels(evaluations),
+        "photos": photos(evaluations),
         "several": len(evaluations) > 1,
         "rules": _rules(evaluations),
         "validation": Validation.kept().cited(),
@@ -195,14 +224,10 @@ def _contents(
         "authorized_by": ", ".join(
             dict.fromkeys(each.bench.authorized_by for each in evaluations if each.bench.authorized_by)
         ),
-        "condition": [(each.procedure.title, rows) for each in evaluations if (rows := _condition(each))],
+        "condition": [(each.procedure.title, rows) for each in evaluations if (rows := condition(each))],
         "instruments": _instruments(evaluations),
-        "cautions": _cautions(evaluations),
-        "plots": [
-            (each.procedure.title, pictures)
-            for number, each in enumerate(evaluations)
-            if (pictures := _plots(each, f"run{number}"))
-        ],
+        "cautions": cautions(evaluations),
+        "plots": [picture for number, each in enumerate(evaluations) for picture in _plots(each, f"run{number}")],
     }
 
 
@@ -225,110 +250,18 @@ def _rules(evaluations: Sequence[Evaluation]) -> list[tuple[str, str, str]]:
     ]
 
 
-def _plots(evaluation: Evaluation, prefix: str) -> list[str]:
+def _plots(evaluation: Evaluation, prefix: str) -> list[tuple[str, str]]:
+    """(what is seen, the picture) of every finding with ramps."""
     found = (
-        crossings_svg(finding, evaluation.recording, prefix, evaluation.declared.at(finding.sensor or "").probe_channel)
+        (
+            f"{protection_name(finding.protection)}, {finding.sensor or 'pack'}: {finding.name}",
+            crossings_svg(
+                finding, evaluation.recording, prefix, evaluation.declared.at(finding.sensor or "").probe_channel
+            ),
+        )
         for finding in evaluation.findings
     )
-    return [svg for svg in found if svg]
-
-
-def _hold_points(evaluation: Evaluation) -> list[tuple[str, str, str]]:
-    """When, what and by whom; hold points that follow each other with the same record, as the levels of a decade box, are one."""
-    replies = [each for each in evaluation.story.replies if each.value == Answer.GO_ON]
-    found = []
-    for (record, by), same in groupby(replies, key=lambda each: (each.record, each.by)):
-        times = [each.utc for each in same]
-        many = len(times) > 1
-        at = between(times[0], times[-1]) if many else when(times[0])
-        found.append((at, f"{record} ({len(times)} times)" if many else record, f"confirmed ({by})"))
-    return found
-
-
-def _part(evaluation: Evaluation) -> dict[str, Any]:
-    """What one run adds: its method, results, notes, deviations and hold points."""
-    story = evaluation.story
-    procedure = evaluation.procedure
-    digest = evaluation.resolved["files"]["procedure.yaml"]["sha256"]
-    return {
-        "run": evaluation.folder.number,
-        "title": procedure.title,
-        "purpose": procedure.purpose,
-        "method": f"{procedure.name}, SHA-256 {digest[:16]}…",
-        "when": between(story.began, story.ended),
-        "rows": [_row(finding) for finding in evaluation.findings],
-        "notes": _notes(evaluation),
-        "answers": _hold_points(evaluation),
-        "remarks": [
-            *(f"this version would reject this input: {what}" for what in evaluation.refused_today),
-            *evaluation.judged_otherwise,
-            *(f"{after(story.began, t)}: {say}" for t, say in story.remarks),
-        ],
-    }
-
-
-def _condition(evaluation: Evaluation) -> list[dict[str, str]]:
-    """What was looked at and read by a person: each item with what was seen, what was remarked, what was attached."""
-    beside = {reply.record: reply for reply in evaluation.story.replies}
-    rows = []
-    for note in evaluation.story.notes:
-        reply = beside.get(note.name)
-        files = ", ".join(name.split()[0] for name in reply.files) if reply else ""
-        said = "; ".join(
-            part for part in (note.why if note.why != note.text else "", reply.note if reply else "") if part
-        )
-        marks: dict[str, str] = {Seen.GOOD: "✓", Seen.BAD: "✗", Seen.NOT_SEEN: "○"}
-        mark = marks.get(note.text, "✗" if note.why else "")
-        rows.append({"name": note.name, "text": note.text, "mark": mark, "said": said, "files": files})
-    return rows
-
-
-def _cautions(evaluations: Sequence[Evaluation]) -> list[tuple[str, list[str]]]:
-    """(of which procedure, its cautions): those of all first, without a name."""
-    given = {each.procedure.title: each.procedure.cautions for each in evaluations}
-    common = [each for each in next(iter(given.values())) if all(each in cautions for cautions in given.values())]
-    own = [(title, [each for each in cautions if each not in common]) for title, cautions in given.items()]
-    return [(title, cautions) for title, cautions in [("", common), *own] if cautions]
-
-
-def _row(finding: Finding) -> dict[str, Any]:
-    word, text = finding.conformity, worded(finding)
-    row: dict[str, Any] = {
-        "sensor": finding.sensor or "—",
-        "name": finding.name,
-        "unit": text.unit,
-        "reason": finding.reason,
-        "expected": text.expected,
-        "word": word or NOT_JUDGED,
-        "mark": MARKS.get(word or "", ""),
-        "side": SIDES.get(word or "", "none"),
-        "limits": text.limits,
-        "chance": chance(finding),
-        "value": "",
-        "largest": "",
-    }
-    if text.value:
-        row["value"] = f"{text.value} ± {text.uncertainty}" + (" (functional)" if finding.functional else "")
-        row["k"] = f"{finding.coverage_factor:.2f}"
-        variance = sum(line.contribution**2 for line in finding.budget)
-        row["largest"] = "; ".join(
-            f"{line.source} {100 * line.contribution**2 / variance:.0f} %"
-            for line in finding.budget[:2]
-            if line.contribution**2 > 0.005 * variance
-        )
-    return row
-
-
-def _notes(evaluation: Evaluation) -> list[str]:
-    """What qualifies a result: caveats and tests of the fit, each once, with the sensors it concerns."""
-    notes: dict[str, list[str]] = {}
-    for finding in evaluation.findings:
-        for text in (
-            *finding.caveats,
-            *([finding.fit] if finding.fit and finding.name in ("trip", "release") else []),
-        ):
-            notes.setdefault(text, []).append(f"{finding.name} {finding.sensor or ''}".strip())
-    return [f"{', '.join(where)}: {text}." for text, where in notes.items()]
+    return [(title, svg) for title, svg in found if svg]
 
 
 def _instruments(evaluations: Sequence[Evaluation]) -> list[dict[str, str]]:

@@ -20,7 +20,6 @@ from runner.measure.finding import Finding
 from runner.measure.recording import Recording
 from runner.measure.threshold import Crossing
 from runner.notation.quantity import minus
-from runner.notation.visible import visible
 from runner.scale import as_read, degrees, fahrenheit, per_minute
 from runner.vocabulary import Outcome
 
@@ -28,6 +27,7 @@ BLUE, ORANGE, GREY = "#1f5fa8", "#c65d00", "#666666"
 PER_ROW = 3
 PANEL = (2.36, 1.42)  # inches
 BEFORE, AFTER = 80.0, 30.0  # s around the instant
+OF_THE_EVENT = 5.0  # s after the instant: what a sensor does then, warmed or cooled by what comes next, sets no scale
 AROUND = 1.0  # K
 _STYLE: Any = {
     "svg.fonttype": "none",
@@ -80,7 +80,7 @@ def _dots(axes: Any, x: np.ndarray, y: np.ndarray, **style: Any) -> None:
 
 
 def _temperatures(finding: Finding, crossing: Crossing, read: np.ndarray) -> tuple[float, float]:
-    """The °C that a panel shows: the ramp and the threshold, and of the readings no more than AROUND of them.
+    """The °C that a panel shows: the ramp and the threshold, and of the readings up to the event no more than AROUND of them.
 
     A probe that is taken away after the last ramp would make a flat line of it.
     """
@@ -125,9 +125,9 @@ def _panel(axes: Any, finding: Finding, crossing: Crossing, recording: Recording
         axes.axhline(finding.value, color=GREY, linewidth=0.7, linestyle="--")
     axes.plot([0.0], [ramp.temperature], "D", color="black", markersize=3, fillstyle="none")
     axes.set_xlim(-BEFORE, AFTER)
-    axes.set_ylim(*_temperatures(finding, crossing, temperature.value))
+    axes.set_ylim(*_temperatures(finding, crossing, temperature.value[temperature.t - instant <= OF_THE_EVENT]))
     axes.set_title(
-        f"{finding.name} {visible(finding.sensor or '')}, ramp {crossing.attempt.cycle}: "
+        f"ramp {crossing.attempt.cycle}: "
         f"{minus(per_minute(ramp.rate, '+.2f'))}, switched at {minus(degrees(ramp.temperature, '.2f'))}",
         fontsize=5.2,
         loc="left",

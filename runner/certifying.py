@@ -19,20 +19,26 @@ from runner.evaluation.provenance import digest
 from runner.record.folder import EVENTS, SESSION, RunFolder
 from runner.seal.editions import keep_edition, without_broken_off
 from runner.seal.pdf import carried, signed
-from runner.seal.sealing import CERTIFICATES, EVIDENCE, SUMS, seal_certificate, seal_evidence, seal_session
+from runner.seal.sealing import CERTIFICATES, EVIDENCE, SUMS, not_whole, seal_certificate, seal_evidence, seal_session
 from runner.seal.station_key import KeyUnusable, station_key
 from runner.seal.verify import verify
 from runner.workspace.session import Session
 
 if TYPE_CHECKING:
     from reports.certificate import Written
+    from reports.extracts import Extracts
 
 
-def certificate_of(paths: Sequence[Path]) -> None:
+def certificate_of(paths: Sequence[Path], *, summary: bool = False, label: str = "") -> None:
     """The certificate of runs and sessions of one pack, in its folder, or in one of its own for several; where is printed.
+
+    Beside it a summary of one page, and a label for the pack of a size such as "62x29" (mm), if they are asked for.
 
     Raises RecordError or SheetError if a folder is not as it was, RecordError if they are of different packs.
     """
+    from reports.extracts import Extracts
+
+    extracts = Extracts.asked(summary=summary, label=label)
     evaluations: list[Evaluation] = []
     not_begun: list[tuple[str, str]] = []
     for path in paths:
@@ -48,7 +54,7 @@ def certificate_of(paths: Sequence[Path]) -> None:
         raise RecordError(f"the runs are of different packs: {named}", str(paths[0]), "make one certificate for each")
     if not evaluations:
         raise RecordError("holds no run", str(paths[0]), "run a procedure first")
-    print_certificate(evaluations, paths[0] if len(paths) == 1 else _joint(paths), not_begun)
+    print_certificate(evaluations, paths[0] if len(paths) == 1 else _joint(paths), not_begun, extracts)
     for each in evaluations:
         print("".join(f"  not known: {each.folder.number}: {what}\n" for what in each.not_known), end="")
 
@@ -65,11 +71,15 @@ def _joint(paths: Sequence[Path]) -> Path:
 
 
 def print_certificate(
-    evaluations: Sequence[Evaluation], folder: Path, not_begun: Sequence[tuple[str, str]] = ()
+    evaluations: Sequence[Evaluation],
+    folder: Path,
+    not_begun: Sequence[tuple[str, str]] = (),
+    extracts: Extracts | None = None,
 ) -> None:
-    """Make the certificate and say where it is."""
-    written, not_sealed = _issue(evaluations, folder, not_begun)
+    """Make the certificate, and what is asked for beside it, and say where it is."""
+    written, not_sealed = _issue(evaluations, folder, not_begun, extracts)
     print(f"\ncertificate: {written.pdf or written.html}")
+    print("".join(f"{path.stem}: {path}\n" for path in written.beside), end="")
     if written.why:
         print(f"  no PDF: {written.why}")
     if not_sealed:
@@ -84,49 +94,62 @@ def make_certificate(evaluations: Sequence[Evaluation], folder: Path) -> str:
 
 
 def _issue(
-    evaluations: Sequence[Evaluation], folder: Path, not_begun: Sequence[tuple[str, str]]
+    evaluations: Sequence[Evaluation],
+    folder: Path,
+    not_begun: Sequence[tuple[str, str]],
+    extracts: Extracts | None = None,
 ) -> tuple[Written, str]:
     """The certificate, and why it is not sealed where it is not."""
     from reports.certificate import write_certificate
+    from reports.extracts import Extracts
 
     broken = list(dict.fromkeys(what for each in evaluations for what in each.broken))
     if not (folder / EVENTS).is_file() and (folder / SUMS).is_file():
         broken += [what for what in verify(folder, None).differences if what not in broken]
+    not_sealed = "; ".join(broken)
     if not broken and not without_broken_off(folder) and (folder / SUMS).is_file():
-        _keep_the_one_before(folder, evaluations)
+        not_sealed = _keep_the_one_before(folder, evaluations)
     attached = {} if broken else _attached(evaluations, folder)
     lists = b"".join(attached[name] for name in sorted(attached) if name.endswith(EVIDENCE))
     finish: Callable[[bytes], bytes] = bytes
-    not_sealed = "; ".join(broken)
     if attached:
         try:
             finish = partial(signed, key=station_key())
         except KeyUnusable as error:
             not_sealed = str(error)
-    written = write_certificate(
+    write = partial(
+        write_certificate,
         evaluations,
         folder,
         _now(),
         not_begun,
         attached=attached,
-        finish=finish,
         evidence=hashlib.sha256(lists).hexdigest() if lists else "",
         broken=broken,
+        extracts=extracts or Extracts(),
     )
+    try:
+        written = write(finish=finish)
+    except KeyUnusable as error:
+        written, not_sealed = write(), str(error)
     if not not_sealed:
         not_sealed = seal_certificate(folder) if (folder / EVENTS).is_file() else seal_session(folder)
+    if not_sealed and not broken:
+        not_whole(folder)
     return written, not_sealed
 
 
-def _keep_the_one_before(folder: Path, evaluations: Sequence[Evaluation]) -> None:
-    """What is sealed with a certificate, or covered by a session's seal, goes into an edition; the evidence is sealed anew."""
+def _keep_the_one_before(folder: Path, evaluations: Sequence[Evaluation]) -> str:
+    """What is sealed with a certificate, or covered by a session's seal, goes into an edition; the evidence is sealed anew.
+
+    "" or why it is not.
+    """
     issued = [name for name in CERTIFICATES if (folder / name).is_file()]
     if not issued and not (folder.parent / SUMS).is_file():
-        return
+        return ""
     was_sealed = (folder / EVIDENCE).is_file()
     keep_edition(folder, issued, "the certificate is issued again" if issued else "a certificate is issued")
-    if was_sealed:
-        seal_evidence(folder, digest(), simulated=evaluations[0].simulated)
+    return seal_evidence(folder, digest(), simulated=evaluations[0].simulated) if was_sealed else ""
 
 
 def _attached(evaluations: Sequence[Evaluation], folder: Path) -> dict[str, bytes]:

@@ -138,6 +138,10 @@ def _add_after_a_run(commands: argparse._SubParsersAction[argparse.ArgumentParse
         "make the certificate of a run, of a session, or of several runs of one pack",
     )
     certificate.add_argument("folders", nargs="+", metavar="RUN_FOLDER")
+    certificate.add_argument("--summary", action="store_true", help="also make a summary of one page")
+    certificate.add_argument(
+        "--label", default="", metavar="SIZE", help="also make a label for the pack, such as 62x29 (mm)"
+    )
 
     verify = _command(commands, "verify", _verify, "check whether a run, a session or a certificate's PDF has changed")
     verify.add_argument("path", metavar="FOLDER|PDF")
@@ -307,7 +311,7 @@ def _evaluate(options: argparse.Namespace) -> int:
 def _certificate(options: argparse.Namespace) -> int:
     from runner.certifying import certificate_of
 
-    certificate_of([Path(folder) for folder in options.folders])
+    certificate_of([Path(folder) for folder in options.folders], summary=options.summary, label=options.label)
     return Exit.PASS
 
 

@@ -174,6 +174,7 @@ class Observed(StrEnum):
     CAME_BACK = "pack came back"
     CHARGER_ON = "charger on"
     CHARGER_OFF = "charger off"
+    SUPPLY_OFF = "supply off"
     CURRENT_GONE = "current gone"
     CURRENT_BACK = "current back"
     CLAMP_CURRENT = "current on the clamp", "current"

@@ -196,7 +196,7 @@ class Bench:
     def off(self, *, everything: bool = True) -> tuple[bool, str]:
         """Supply and load off, with ``everything`` also what heats; each by itself and all at once.
 
-        (True, "") if all read back as off, else what to do.
+        (True, "") if all read back as off; (True, which of them cannot report it) if the rest did; else False and what to do.
         Never raises, and returns within OFF_IS_TOLD_AFTER s of real time: whoever has not confirmed by then is named in
         capitals for a person to switch off.
         """
@@ -211,7 +211,8 @@ class Bench:
                 self._off(role, unsure)
         roles = [role for role in meant if role in unsure]
         if not roles:
-            return True, ""
+            mute = [role for role, words in meant.items() if not words.ask]
+            return True, f"{' and '.join(mute)} told to switch off; cannot report it" if mute else ""
         return False, switch_off_by_hand(roles)
 
     def _off(self, role: str, unsure: dict[str, OffWords]) -> None:

@@ -45,9 +45,7 @@ _ORDERS: dict[type[Order], Callable[[Any], str]] = {  # nothing is said of the o
 _EVENTS: dict[type[Event], Callable[[Any], str]] = {
     Answered: lambda e: f"ANSWER {e.value} ({e.by}){f': {e.note}' if e.note else ''}",
     StopPressed: lambda e: f"STOP   {e.by}",
-    OutputIsOff: lambda e: (
-        f"OFF    {'read back' if e.confirmed else 'NOT CONFIRMED'}{f': {e.remark}' if e.remark else ''}"
-    ),
+    OutputIsOff: lambda e: f"OFF    {e.remark or 'read back'}" if e.confirmed else f"OFF    NOT CONFIRMED: {e.remark}",
     OrderFailed: lambda e: f"FAILED {e.order}: {e.what}",
     Resumed: lambda e: f"RESUME {e.why}",
     Faulted: lambda e: f"FAULT  {e.what}",

@@ -258,7 +258,7 @@ class Loop:
         confirmed, remark = self._switch_off(True)
         end = End(
             early=True,
-            safe=confirmed and not self.run.known.by_hand_on,
+            safe=confirmed and not self.run.switches.left,
             reason=fault or "the program was interrupted",
             left=self.run.away.say,
             urgent=" ".join(part for part in (remark, *self.run.by_hand) if part),

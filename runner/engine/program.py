@@ -97,6 +97,7 @@ class Program:
         ""  # that the ceiling of the current is above the procedure's, with both values: for a person to judge
     )
     unread: tuple[str, ...] = ()  # what the instruments cannot report, in sentences for the record
+    looked_at: tuple[str, ...] = ()  # the roles on a cable that cannot report whether they are off
     references: Mapping[str, str] = field(
         default_factory=dict
     )  # sensor -> channel of a further probe that is its reference

@@ -111,7 +111,7 @@ class Run:
         self._watching = Watching(self.watcher)
         self._sequence = Sequence(program.steps, begin, self._around)
         self._question = StandingQuestion(self.known, program.longest_hold, speed)
-        self.switches = Switches(self.known)
+        self.switches = Switches(self.known, program.looked_at)
         self._typed = TypedReadings(self.ceilings, program.usual, (program.rated_capacity, program.rated_energy))
         self._bench_off: OutputIsOff | None = None  # what is on a cable, once the run makes safe
 
@@ -123,7 +123,7 @@ class Run:
 
     @property
     def _still_on(self) -> list[str]:
-        return [off_by_hand(role) for role in self.known.by_hand_on]
+        return [off_by_hand(role) for role in self.switches.left]
 
     @property
     def agreed(self) -> str:
@@ -349,11 +349,11 @@ class Run:
             again, self._bench_off = self._bench_off is not None, event
             if again:  # a step had ordered off just before the run did
                 return []
-            return [self.switches.ask(urgent=self.early)] if self.known.by_hand_on else [self._over(event)]
+            return [self.switches.ask(urgent=self.early)] if self.switches.left else [self._over(event)]
         refused = isinstance(event, NobodyConfirmed) or (isinstance(event, Answered) and event.value == Answer.STOP)
         if self._bench_off is None or not (refused or isinstance(event, Answered)):
             return []
-        if self.known.by_hand_on and not refused:
+        if self.switches.left and not refused:
             return [self.switches.ask(urgent=self.early)]
         return [self._over(self._bench_off)]
 
@@ -361,7 +361,7 @@ class Run:
         """The end, once all that can be confirmed to be off is."""
         self._go(State.ENDED)
         wired = [] if off.confirmed else [off.remark]
-        confirmed = off.confirmed and not self.known.by_hand_on
+        confirmed = off.confirmed and not self.switches.left
         urgent = " ".join([*wired, *self._still_on, *self._at_once])
         reason = self.reason if confirmed or self.early else UNCONFIRMED
         return End(self.early or not confirmed, confirmed, reason, self._sequence.undone, self.away.say, urgent)

@@ -98,7 +98,7 @@ class Act:
         unsure = self._wait_for_all(began + TOLD_AFTER)
         self._say(unsure, why)
         if unsure and not self._wait_for_all(began + GIVE_UP):
-            self._print("Everything is off (read back).")
+            self._print("Everything is off now.")
         self._write({"what": "done", "not confirmed": self._unsure, "after_s": round(time.monotonic() - began, 3)})
 
     @property
@@ -108,7 +108,8 @@ class Act:
 
     @property
     def _unsure(self) -> list[str]:
-        return [each.role for each in self.plan.targets if each.words.ask and not self._off.get(each.role)]
+        """What has not read back as off or, where nothing can be asked, has not been told."""
+        return [each.role for each in self.plan.targets if not self._off.get(each.role)]
 
     def _insist(self, target: Target, began: float) -> None:
         number = 0
@@ -138,10 +139,14 @@ class Act:
     def _say(self, unsure: list[str], why: str) -> None:
         if self._leaving:
             self._wait_until_gone()
-        sure = [each.role for each in self.plan.targets if each.words.ask and each.role not in unsure]
+        done = [each for each in self.plan.targets if each.role not in unsure]
+        read_back = [each.role for each in done if each.words.ask]
+        only_told = [each.role for each in done if not each.words.ask]
         lines = [f"TRIPWITNESS GUARD: {why}."]
-        if sure:
-            lines.append(f"{', '.join(sure[:-1])}{' and ' if sure[1:] else ''}{sure[-1]} switched off and read back.")
+        if read_back:
+            lines.append(f"{_listed(read_back)} switched off and read back.")
+        if only_told:
+            lines.append(f"{_listed(only_told)} told to switch off and cannot be asked: look whether it is off.")
         if unsure:
             lines.append(switch_off_by_hand(unsure))
         lines += self.by_hand
@@ -178,3 +183,7 @@ class Act:
     def _line(entry: dict[str, Any]) -> str:
         stamp = datetime.datetime.now(datetime.UTC).isoformat(timespec="milliseconds").replace("+00:00", "Z")
         return json.dumps({"utc": stamp, **entry}, ensure_ascii=False) + "\n"
+
+
+def _listed(roles: list[str]) -> str:
+    return f"{', '.join(roles[:-1])}{' and ' if roles[1:] else ''}{roles[-1]}"

@@ -22,6 +22,7 @@ FINDINGS = "findings.json"
 TRUTH = "truth.json"
 CERTIFICATE_HTML = "certificate.html"
 CERTIFICATE_PDF = "certificate.pdf"
+SUMMARY, LABEL = "summary", "label"  # with .html and .pdf
 CERTIFICATE_NUMBER = "certificate-number.json"
 INPUTS = "inputs"
 ATTACHMENTS = "attachments"

@@ -9,14 +9,18 @@ from __future__ import annotations
 import tempfile
 from collections.abc import Mapping
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from runner.errors import RecordError
 from runner.record.folder import CERTIFICATE_PDF, SESSION
 from runner.seal.sealing import EVIDENCE, SEAL, SIG, evidence_in
-from runner.seal.sshsig import Signer, checked, sign
+from runner.seal.sshsig import Signer, checked
 from runner.seal.station_key import StationKey
 from runner.seal.verified import Verified
 from runner.seal.verify import evidence_against_its_sums
+
+if TYPE_CHECKING:
+    from pypdf import PdfReader
 
 MARK = b"% seal of the bytes before this line, an SSH signature: "
 LINE = b"% "
@@ -41,7 +45,7 @@ def carried(folder: Path) -> dict[str, bytes]:
 
 def signed(document: bytes, key: StationKey) -> bytes:
     """The document with a signature over it behind it."""
-    lines = sign(document, key.private).strip().encode().splitlines()
+    lines = key.sign(document).strip().encode().splitlines()
     _, _, cross_references = document.rpartition(b"startxref")
     offset = cross_references.split()[0]
     comment = MARK + str(len(document)).encode() + b"\n" + b"".join(LINE + line + b"\n" for line in lines)
@@ -54,9 +58,12 @@ def verify_pdf(path: Path, known: Mapping[Signer, str]) -> Verified:
         content = path.read_bytes()
     except OSError as error:
         raise RecordError(f"cannot be read: {error.strerror or error}", str(path)) from error
-    if not content.startswith(b"%PDF-"):
-        raise RecordError("is no PDF", str(path), "give a run folder, a session or a certificate's PDF")
     found = Verified(path.name)
+    if not content.startswith(b"%PDF-"):
+        if MARK not in content:
+            raise RecordError("is no PDF", str(path), "give a run folder, a session or a certificate's PDF")
+        found.differences.append(f"{path.name}: does not begin as a PDF does")
+        return found
     if not content.rstrip().endswith(END):
         found.differences.append(f"{path.name}: the file is cut short: a PDF ends with {END.decode()}")
         return found
@@ -120,13 +127,19 @@ def _signature(content: bytes, found: Verified, known: Mapping[Signer, str]) -> 
         found.unknown.append(f"the PDF: signed with a key that is not known here, {signer.fingerprint}")
 
 
-def _to_be_signed(content: bytes) -> bool:
+def _reader(content: bytes) -> PdfReader:
     import io
+    import logging
 
     from pypdf import PdfReader
 
+    logging.getLogger("pypdf").setLevel(logging.CRITICAL)  # what is broken is said here, once and in plain words
+    return PdfReader(io.BytesIO(content))
+
+
+def _to_be_signed(content: bytes) -> bool:
     try:
-        said = PdfReader(io.BytesIO(content)).metadata
+        said = _reader(content).metadata
     except Exception:  # a broken PDF breaks its reader in many ways
         return False
     return said is not None and SIGNED in str(said.get("/Keywords", ""))
@@ -139,8 +152,4 @@ def signed_tail(content: bytes, size: int) -> list[bytes]:
 
 
 def _attached(content: bytes) -> dict[str, bytes]:
-    import io
-
-    from pypdf import PdfReader
-
-    return {name: pieces[-1] for name, pieces in PdfReader(io.BytesIO(content)).attachments.items()}
+    return {name: pieces[-1] for name, pieces in _reader(content).attachments.items()}

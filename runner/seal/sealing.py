@@ -19,7 +19,16 @@ from typing import Any
 
 import runner
 from runner.errors import RecordError, TripwitnessError
-from runner.record.folder import CERTIFICATE_HTML, CERTIFICATE_NUMBER, CERTIFICATE_PDF, EVENTS, SESSION, write_whole
+from runner.record.folder import (
+    CERTIFICATE_HTML,
+    CERTIFICATE_NUMBER,
+    CERTIFICATE_PDF,
+    EVENTS,
+    LABEL,
+    SESSION,
+    SUMMARY,
+    write_whole,
+)
 from runner.seal.station_key import StationKey, station_key
 from runner.seal.sums import listed
 
@@ -27,7 +36,11 @@ EVIDENCE, SUMS, SEAL, SIG = "EVIDENCE.SHA256SUMS", "SHA256SUMS", "seal.json", ".
 EDITIONS = "editions"
 OF_EVIDENCE = (EVIDENCE, EVIDENCE + SIG, SEAL)
 SEALS = (*OF_EVIDENCE, SUMS, SUMS + SIG)
-CERTIFICATES = (CERTIFICATE_HTML, CERTIFICATE_PDF)
+CERTIFICATES = (
+    CERTIFICATE_HTML,
+    CERTIFICATE_PDF,
+    *(f"{name}.{kind}" for name in (SUMMARY, LABEL) for kind in ("html", "pdf")),
+)
 ISSUED = (*CERTIFICATES, CERTIFICATE_NUMBER)  # the number stays what it is when a certificate is issued again
 PASSING = (".part",)  # endings of files that are being written
 SEALING = "sealing.part"  # is there while a seal is written: one that was broken off is no seal that was changed
@@ -53,9 +66,12 @@ def seal_evidence(folder: Path, method: str, *, simulated: bool) -> str:
         names = evidence_in(folder)
         evidence = listed(folder, names)
         about = _json(_about(folder, names, method, key, simulated=simulated))
+        signature = key.sign(
+            evidence.encode("utf-8", "surrogateescape")
+        )  # before anything is written: a key may refuse
         with _sealing(folder):
             write_whole(folder / SEAL, about)
-            _sign(folder, EVIDENCE, evidence, key)
+            _write(folder, EVIDENCE, evidence, signature)
             return seal_certificate(folder)
     except (TripwitnessError, OSError) as error:
         return str(error)
@@ -93,6 +109,13 @@ def seal_session(folder: Path) -> str:
     return ""
 
 
+def not_whole(folder: Path) -> None:
+    """Say of a folder that has a seal that what was issued since is not in it. Never raises."""
+    with contextlib.suppress(OSError):
+        if any((folder / name).is_file() for name in SEALS):
+            (folder / SEALING).touch()
+
+
 def _files(folder: Path) -> Iterable[Path]:
     return (path for path in sorted(folder.rglob("*")) if path.is_file() and path.suffix not in PASSING)
 
@@ -106,11 +129,12 @@ def _sealing(folder: Path) -> Iterator[None]:
 
 
 def _sign(folder: Path, name: str, content: str, key: StationKey) -> None:
-    from runner.seal.sshsig import sign
+    _write(folder, name, content, key.sign(content.encode("utf-8", "surrogateescape")))
 
-    message = content.encode("utf-8", "surrogateescape")  # a name of a file may be any bytes
-    write_whole(folder / name, message)
-    write_whole(folder / f"{name}{SIG}", sign(message, key.private).encode())
+
+def _write(folder: Path, name: str, content: str, signature: str) -> None:
+    write_whole(folder / name, content.encode("utf-8", "surrogateescape"))  # a name of a file may be any bytes
+    write_whole(folder / f"{name}{SIG}", signature.encode())
 
 
 def _about(folder: Path, names: list[str], method: str, key: StationKey, *, simulated: bool) -> Mapping[str, Any]:

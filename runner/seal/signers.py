@@ -14,7 +14,7 @@ from pathlib import Path
 
 from runner.errors import Problem, SheetError
 from runner.seal.sshsig import KIND, NAMESPACE, Signer, signer_in
-from runner.seal.station_key import OWN, KeyUnusable, folder, station
+from runner.seal.station_key import OWN, KeyUnusable, folder, named_signer, station
 
 KNOWN = "known_stations"
 FORM = f'write it as: NAME namespaces="file" {KIND} AAAA… (tripwitness key --export prints such a line)'
@@ -111,6 +111,8 @@ def known(more: Path | None = None) -> dict[Signer, str]:
         with contextlib.suppress(OSError, ValueError):
             words = path.read_text(encoding="utf-8").split()
             found[signer_in(" ".join(words[:2]))] = words[2] if len(words) > 2 else station()
+    if (named := named_signer()) is not None:
+        found[named] = station()
     kept = folder() / KNOWN
     files = [kept] if kept.is_file() and kept.stat().st_size else []
     for path in (*files, *([] if more is None else [more])):

@@ -3,8 +3,9 @@
 Rule 1: a key that cannot be used never makes a run wait: the run is not sealed, and says why.
 Rule 2: a key that is replaced is kept: what it signed can be checked for ever.
 
-Folder: TRIPWITNESS_KEYS, else tripwitness in XDG_CONFIG_HOME, else in ~/.config. TRIPWITNESS_KEY names an existing
-OpenSSH key without a passphrase in place of the station's own; TRIPWITNESS_STATION the name of the station.
+Folder: TRIPWITNESS_KEYS, else tripwitness in XDG_CONFIG_HOME, else in ~/.config. TRIPWITNESS_KEY names an existing OpenSSH key
+in place of the station's own; with a passphrase, or named by its .pub file, it signs if an SSH agent has it.
+TRIPWITNESS_STATION is the name of the station.
 """
 
 from __future__ import annotations
@@ -12,7 +13,9 @@ from __future__ import annotations
 import contextlib
 import os
 import platform
+from collections.abc import Callable
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 
 from cryptography.exceptions import UnsupportedAlgorithm
@@ -20,7 +23,8 @@ from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 from cryptography.hazmat.primitives.serialization import Encoding, NoEncryption, PrivateFormat, load_ssh_private_key
 
 from runner.errors import TripwitnessError
-from runner.seal.sshsig import Signer, signer_of
+from runner.seal.agent import AgentRefuses, sign_by_agent
+from runner.seal.sshsig import PRIVATE, Signer, sign, signer_of, signer_of_file
 
 OWN = "station_ed25519"
 KEPT = ".before-"  # in the name of a key that was replaced
@@ -32,14 +36,18 @@ class KeyUnusable(TripwitnessError):
 
 @dataclass(frozen=True)
 class StationKey:
-    """A key and whose it is."""
+    """A key and whose it is. ``raw`` makes its signature over some bytes."""
 
     station: str
-    private: Ed25519PrivateKey
+    signer: Signer
+    raw: Callable[[bytes], bytes]
 
-    @property
-    def signer(self) -> Signer:
-        return signer_of(self.private)
+    def sign(self, message: bytes) -> str:
+        """A signature over a message, as text. Raises KeyUnusable, within a few seconds."""
+        try:
+            return sign(message, self.signer, self.raw)
+        except (AgentRefuses, ValueError) as error:
+            raise KeyUnusable(str(error)) from error
 
     @property
     def allowed_signers(self) -> str:
@@ -69,17 +77,37 @@ def station_key() -> StationKey:
     try:
         if os.name == "posix" and not named and path.stat().st_mode & 0o077:
             path.chmod(0o600)
-        key = load_ssh_private_key(path.read_bytes(), None)
+        content = path.read_bytes()
+        key = load_ssh_private_key(content, None) if content.startswith(PRIVATE.encode()) else None
     except OSError as error:
         raise KeyUnusable(f"cannot be read: {error.strerror or error}", str(path)) from error
-    except TypeError:
-        what = "has a passphrase, and nobody can be asked for it"
-        raise KeyUnusable(what, str(path), "use a key without one") from None
+    except TypeError:  # it has a passphrase: the agent may have it unlocked
+        key = None
     except (ValueError, UnsupportedAlgorithm) as error:
         raise KeyUnusable("is no OpenSSH private key", str(path), "name another key") from error
+    if key is None:
+        return _held_by_an_agent(path, content)
     if not isinstance(key, Ed25519PrivateKey):
         raise KeyUnusable("is not an Ed25519 key", str(path), "make one with: ssh-keygen -t ed25519")
-    return StationKey(station(), key)
+    return StationKey(station(), signer_of(key), key.sign)
+
+
+def _held_by_an_agent(path: Path, content: bytes) -> StationKey:
+    """A key that is locked here, or only named by its public half."""
+    try:
+        signer = signer_of_file(content)
+    except ValueError as error:
+        raise KeyUnusable(f"is no OpenSSH private key: it {error}", str(path), "name another key") from error
+    return StationKey(station(), signer, partial(sign_by_agent, signer=signer))
+
+
+def named_signer() -> Signer | None:
+    """The public half of the key that TRIPWITNESS_KEY names, whether it can sign or not; None where it names none."""
+    named = os.environ.get("TRIPWITNESS_KEY")
+    try:
+        return signer_of_file(Path(named).read_bytes()) if named else None
+    except (OSError, ValueError):
+        return None
 
 
 def _made(path: Path) -> StationKey:
@@ -99,7 +127,7 @@ def _made(path: Path) -> StationKey:
         finally:
             with contextlib.suppress(OSError):
                 beside.unlink()
-        made = StationKey(station(), key)
+        made = StationKey(station(), signer_of(key), key.sign)
         path.with_name(f"{path.name}.pub").write_text(f"{made.signer.line} {made.station}\n")
     except OSError as error:
         raise KeyUnusable(f"cannot be made: {error.strerror or error}", str(path)) from error

@@ -75,7 +75,7 @@ def verify(folder: Path, known: Known) -> Verified:
 def _broken_off(folder: Path, found: Verified) -> bool:
     """Whether a seal was being written when the program was killed."""
     if (folder / SEALING).is_file():
-        found.unknown.append("the seal was being written when the program ended: make the certificate, or resume")
+        found.unknown.append("the seal is not complete: make the certificate again, or resume")
         return True
     return False
 

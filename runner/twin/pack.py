@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 import random
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import NamedTuple
 
 from runner.twin.cells import Cells, OpenCircuit
@@ -23,13 +23,14 @@ class _Latch:
     """What the management system remembers about one protection."""
 
     truth: ProtectionTruth
-    next_look: float
     tripped: bool = False
     changed: float = 0.0
     since: float | None = None  # when the condition for a change was first seen
     before: tuple[float, float] | None = None  # at the look before: what is compared, and the stack's voltage
     crossed: float | None = None  # V of the stack when the condition came true
-    senses: Senses | None = None  # what it sees things through; None: as they are
+
+    def __post_init__(self) -> None:
+        self.is_voltage = self.truth.kind.endswith("voltage")
 
 
 class Extremes(NamedTuple):
@@ -57,19 +58,44 @@ class PackState:
         return self.extremes().lowest
 
 
+class _Scan:
+    """One task of the firmware: the protections that look equally often look together, at one conversion of every input.
+
+    That a pack's protections are scanned in one loop of a fixed period is common practice, no source.
+    """
+
+    def __init__(self, every: float, first: float) -> None:
+        self.every, self.next_look = max(every, 0.01), first  # s
+        self.latches: list[_Latch] = []
+        self.senses: Senses | None = None  # what it sees things through; None: as they are
+
+    def seen(self, true: PackState) -> PackState:
+        """The state of the pack as this look has it."""
+        extremes = true.extremes()
+        if self.senses is None:
+            return PackState(true.sensors, true.current, true.stack, lambda: extremes)
+        seen = Extremes(*self.senses.voltages(*extremes))
+        return PackState(self.senses.temperatures(true.sensors), true.current, true.stack, lambda: seen)
+
+
 class ManagementSystem:
     """Looks every ``polling`` seconds; opens the charge or discharge path when a condition has stood for ``delay``."""
 
     def __init__(
         self, protections: tuple[ProtectionTruth, ...], dice: random.Random, sensing: SensingTruth | None = None
     ) -> None:
-        self._latches = [_Latch(truth, dice.uniform(0.0, truth.polling)) for truth in protections]
+        self._latches = [_Latch(truth) for truth in protections]
+        scans: dict[float, _Scan] = {}
+        for latch in self._latches:
+            period = latch.truth.polling
+            scans.setdefault(period, _Scan(period, dice.uniform(0.0, period))).latches.append(latch)
+        self._scans = tuple(scans.values())
         if sensing is not None and not sensing.plain:
-            for latch in self._latches:
-                latch.senses = Senses(sensing, random.Random(dice.random()))
+            for scan in self._scans:
+                scan.senses = Senses(sensing, random.Random(dice.random()))
         self.changes: list[dict[str, object]] = []
         self._charge_open = self._discharge_open = False
-        self.next_look = min((latch.next_look for latch in self._latches), default=math.inf)
+        self.next_look = min((scan.next_look for scan in self._scans), default=math.inf)
 
     @property
     def alarms(self) -> list[str]:
@@ -88,22 +114,19 @@ class ManagementSystem:
 
     def look(self, t: float, state: PackState) -> None:
         """One moment of the management system's life; it acts only if a look is due."""
-        self.next_look = math.inf
-        for latch in self._latches:
-            if latch.next_look <= t + 1e-9:
-                latch.next_look += max(latch.truth.polling, 0.01)
-                self._consider(latch, t, state)
-            if latch.next_look < self.next_look:
-                self.next_look = latch.next_look
+        for scan in self._scans:
+            if scan.next_look <= t + 1e-9:
+                scan.next_look += scan.every
+                seen = scan.seen(state)
+                for latch in scan.latches:
+                    self._consider(latch, t, state, seen)
+        self.next_look = min((scan.next_look for scan in self._scans), default=math.inf)
 
-    def _consider(self, latch: _Latch, t: float, true: PackState) -> None:
-        truth, state = latch.truth, true
-        if latch.senses is not None:
-            seen = Extremes(*latch.senses.voltages(*true.extremes()))
-            state = replace(true, sensors=latch.senses.temperatures(true.sensors), extremes=lambda: seen)
+    def _consider(self, latch: _Latch, t: float, true: PackState, state: PackState) -> None:
+        truth = latch.truth
         culprit = _beyond_trip(truth, state)
         wants_change = _releases(latch, t, state) if latch.tripped else culprit is not None
-        compared = _compared(truth, state) if truth.kind.endswith("voltage") else math.nan
+        compared = _compared(truth, state) if latch.is_voltage else math.nan
         if not wants_change:
             latch.since, latch.before = None, (compared, state.stack)
             return
@@ -138,7 +161,7 @@ def _compared(truth: ProtectionTruth, state: PackState) -> float:
 
 def _crossing(latch: _Latch, compared: float, stack: float) -> float:
     """The stack's voltage when a cell passed the threshold, between two looks by a straight line."""
-    if latch.before is None or not latch.truth.kind.endswith("voltage"):
+    if latch.before is None or not latch.is_voltage:
         return stack
     threshold = latch.truth.release if latch.tripped else latch.truth.trip
     (was, stack_was), moved = latch.before, compared - latch.before[0]
@@ -194,7 +217,7 @@ class Pack:
         self._curve = OpenCircuit(truth.points)
         socs = (truth.soc + dice.gauss(0.0, truth.cell_soc_spread) for _ in range(truth.cells))
         self._cells = Cells(socs, self._curve)
-        self._relaxations = [0.0, 0.0]
+        self._relaxations = (0.0, 0.0)  # V, the fast one and the slow one
         self.moved = 0.0  # A·s put in since the beginning
         self.system = ManagementSystem(truth.protections, dice, truth.sensing)
 
@@ -214,22 +237,25 @@ class Pack:
 
     def rest_voltage(self) -> float:
         """V of the whole stack without the drop over its ohmic resistance."""
-        return self._cells.stack + self._relaxations[0] + self._relaxations[1]
+        fast, slow = self._relaxations
+        return self._cells.stack + fast + slow
 
     def flow(self, current: float, dt: float) -> None:
         """Let a current flow for a while."""
-        step = current * dt / self.truth.capacity
+        truth, (fast, slow) = self.truth, self._relaxations
+        step = current * dt / truth.capacity
         if step:
             self.moved += current * dt
             self._cells.move(step)
-        elif not any(self._relaxations):
+        elif not (fast or slow):
             return
         emptiness = 1.0 + EMPTY_GROWTH * math.exp(-max(self._cells.emptiest, 0.0) / EMPTY_SOC)
-        whole = current * self.truth.relaxation_resistance * emptiness
-        for index, (share, time) in enumerate(zip(SHARES, (1.0, SLOWER), strict=True)):
-            target = whole * share
-            gone = math.exp(-dt / (self.truth.relaxation_time * time))
-            self._relaxations[index] = target + (self._relaxations[index] - target) * gone
+        whole = current * truth.relaxation_resistance * emptiness
+        to_fast, to_slow = whole * SHARES[0], whole * SHARES[1]
+        self._relaxations = (
+            to_fast + (fast - to_fast) * math.exp(-dt / truth.relaxation_time),
+            to_slow + (slow - to_slow) * math.exp(-dt / (truth.relaxation_time * SLOWER)),
+        )
 
     def cell_voltages(self, current: float) -> list[float]:
         """V of each cell, counted from the negative end, while ``current`` (A) flows."""
@@ -238,7 +264,8 @@ class Pack:
 
     def state(self, current: float, sensors: Mapping[str, float]) -> PackState:
         """What the management system measures now."""
-        drop = current * self.truth.resistance + self.relaxation
+        fast, slow = self._relaxations
+        drop = current * self.truth.resistance + (fast + slow)
 
         def extremes() -> Extremes:
             each, volts = drop / self.truth.cells, self._cells.volts()

@@ -27,23 +27,29 @@ class Senses:
     """One protection's view, look by look."""
 
     def __init__(self, truth: SensingTruth, dice: random.Random) -> None:
-        self._truth, self._dice = truth, dice
+        self._truth, self._gauss = truth, dice.gauss
         self._before: dict[str, deque[float]] = {}
+        self._looks = max(truth.looks, 1)
 
     def temperatures(self, sensors: Mapping[str, float]) -> dict[str, float]:
         """°C of each sensor as this look has it."""
-        truth = self._truth
-        return {name: self._mean(name, self._stepped(value), truth.kelvins) for name, value in sensors.items()}
+        noise, step = self._truth.kelvins, self._truth.step
+        if step:
+            return {name: self._mean(name, round(value / step) * step, noise) for name, value in sensors.items()}
+        return {name: self._mean(name, value, noise) for name, value in sensors.items()}
 
     def voltages(self, highest: float, lowest: float) -> tuple[float, float]:
         """V of the highest and the lowest cell."""
-        return self._mean("+", highest, self._truth.volts), self._mean("-", lowest, self._truth.volts)
-
-    def _stepped(self, value: float) -> float:
-        step = self._truth.step
-        return round(value / step) * step if step else value
+        noise = self._truth.volts
+        return self._mean("+", highest, noise), self._mean("-", lowest, noise)
 
     def _mean(self, name: str, value: float, noise: float) -> float:
-        kept = self._before.setdefault(name, deque(maxlen=max(self._truth.looks, 1)))
-        kept.append(value + self._dice.gauss(0.0, noise) if noise else value)
+        if noise:
+            value += self._gauss(0.0, noise)
+        if self._looks == 1:
+            return value
+        kept = self._before.get(name)
+        if kept is None:
+            kept = self._before[name] = deque(maxlen=self._looks)
+        kept.append(value)
         return sum(kept) / len(kept)

@@ -67,34 +67,35 @@ class World:
 
     def catch_up(self) -> None:
         """Let everything happen that belongs before the clock's now."""
-        until = self.now()
-        while self.t < until - 1e-9:
-            due = max(min(self.pack.system.next_look, self._next_glance), self.t + 1e-6)
+        until, system = self.now(), self.pack.system
+        last = until - 1e-9
+        while self.t < last:
+            due = max(min(system.next_look, self._next_glance), self.t + 1e-6)
             step_end = min(until, self.t + LONGEST_STEP, due)
             self._pass(step_end - self.t)
             self.t = step_end
-            if self.t >= self._next_glance - 1e-9:
+            if step_end >= self._next_glance - 1e-9:
                 here = self.spots.get(self.hands.sensor)
-                self.hands.look(self.t, here.spot if self.hands.is_plate and here else self.displayed())
+                self.hands.look(step_end, here.spot if self.hands.is_plate and here else self.displayed())
                 self._next_glance += LOOK_EVERY
-            if self.pack.system.next_look <= self.t + 1e-9:
-                before = len(self.pack.system.changes)
-                self.pack.system.look(self.t, self.pack.state(self.current, self.sensed()))
-                if len(self.pack.system.changes) != before:
+            if system.next_look <= step_end + 1e-9:
+                before = len(system.changes)
+                system.look(step_end, self.pack.state(self.current, self.sensed()))
+                if len(system.changes) != before:
                     self._settle(0.0)
 
     def _pass(self, dt: float) -> None:
         self._settle(dt)
+        bench = self.truth.bench
         if self.current < 0 and self.t - self._refreshed > REFRESH:
             self.last_loaded, self._refreshed = self.terminal_voltage(), self.t
         if self.current < 0:
             charge, energy = -self.current * dt, -self.current * self.terminal_voltage() * dt
             self.charge_total += charge
             self.charge_out, self.energy_out = self.charge_out + charge, self.energy_out + energy
-            gain, energy_gain = self.truth.bench.counter_gain_error
+            gain, energy_gain = bench.counter_gain_error
             self.counted = (self.counted[0] + charge * gain, self.counted[1] + energy * energy_gain)
         self.pack.flow(self.current, dt)
-        bench = self.truth.bench
         if bench.aperture:
             for mean, value in zip(self._means, (self.output_voltage(), max(self.current, 0.0)), strict=True):
                 mean.add(self.t + dt, value, dt)
@@ -103,11 +104,11 @@ class World:
                 mean.add(self.t + dt, value, dt)
         if bench.meter_aperture:
             self._meter_mean.add(self.t + dt, self.terminal_voltage(), dt)
-        here = self.spots.get(self.hands.sensor)
-        before = here.spot if here else self.truth.bench.ambient
+        here, drive = self.spots.get(self.hands.sensor), self.hands.drive
+        before = here.spot if here else bench.ambient
         for spot in self.spots.values():
-            spot.pass_time(self.hands.drive if spot is here else 0.0, dt)
-        self.probe = follow(self.probe, before, here.spot if here else before, self.truth.bench.probe.lag, dt)
+            spot.pass_time(drive if spot is here else 0.0, dt)
+        self.probe = follow(self.probe, before, here.spot if here else before, bench.probe.lag, dt)
 
     def _settle(self, dt: float) -> None:
         """The current as supply, load, pack and leads make it."""
@@ -116,10 +117,9 @@ class World:
         if self.load_on and self.faulty("load trips"):
             self.switch_load(False)
         self.blocked = False
-        target = 0.0
+        target, bench = 0.0, self.truth.bench
         if self.supply_on and not self.faulty("lead off"):
-            leads = 0.0 if self.truth.bench.supply_sense else self.truth.bench.lead_resistance
-            path = self.truth.pack.resistance + leads
+            path = self.truth.pack.resistance + (0.0 if bench.supply_sense else bench.lead_resistance)
             free = max(0.0, min(self.supply_current, (self.supply_voltage - self.pack.rest_voltage()) / path))
             is_open = self.pack.system.charge_open
             limit = self._path.limit(self.t, self.supply_current, self._kelvins(), is_open=is_open)
@@ -131,7 +131,7 @@ class World:
             target -= self.load_current
         before = self.current
         if abs(target) > abs(before) or target * before < 0:
-            rise = (self.truth.bench.slew if target > 0 else self.truth.bench.load_slew) * dt
+            rise = (bench.slew if target > 0 else bench.load_slew) * dt
             self.current = min(target, before + rise) if target > before else max(target, before - rise)
         else:
             self.current = target
@@ -149,7 +149,8 @@ class World:
 
     def sensed(self) -> dict[str, float]:
         """°C that each of the pack's sensors, or the decade box in its place, says."""
-        return {name: self.boxed.get(name, spot.sensor) for name, spot in self.spots.items()}
+        now = {name: spot.sensor for name, spot in self.spots.items()}
+        return {**now, **self.boxed} if self.boxed else now
 
     def terminal_voltage(self) -> float:
         """V at the pack's own terminals; an open discharge path leaves next to nothing there."""

@@ -7,6 +7,8 @@ from dataclasses import replace
 
 from runner.engine.program import Program
 from runner.sheets.dialect import Dialect
+from runner.sheets.instruments import ROLE_FACTS
+from runner.vocabulary import Role
 
 KNOBS = {"set_overvoltage": ("over-voltage", "V"), "set_overcurrent": ("over-current", "A")}
 UNREAD = {
@@ -21,7 +23,7 @@ UNREAD = {
 
 def with_words(program: Program, dialects: Mapping[str, Dialect]) -> Program:
     """The program, with what its dialects have no words for."""
-    knobs, unread = list[str](), list[str]()
+    knobs, unread, looked_at = list[str](), list[str](), list[str]()
     supply = dialects.get("supply")
     if supply is not None:
         limits = zip(KNOBS.items(), program.protect, strict=True)
@@ -31,7 +33,10 @@ def with_words(program: Program, dialects: Mapping[str, Dialect]) -> Program:
             if name not in supply.commands
         ]
     for role, dialect in dialects.items():
+        off = ROLE_FACTS[Role(role)].off
+        if off is not None and off[1] in dialect.unread:
+            looked_at.append(role)
         if names := [UNREAD[name] for name in dialect.unread if name in UNREAD]:
             listed = names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"
             unread.append(f"The {role} cannot report {listed}: not read back.")
-    return replace(program, knobs=tuple(knobs), unread=tuple(unread))
+    return replace(program, knobs=tuple(knobs), unread=tuple(unread), looked_at=tuple(looked_at))

@@ -116,6 +116,8 @@ def test_a_supply_of_few_words_a_thermometer_that_talks_and_a_meter_that_average
     assert "Set the over-voltage limit of the supply to" in page
     assert "cannot report its set voltage, its set current" in page
     assert "O0" in supply.heard
+    assert "Look at the supply: its output must be off." in done.stdout
+    assert "OFF    read back" not in done.stdout
     for each in (supply, probe, meter):
         each.close()
 

@@ -19,7 +19,9 @@ def session(tmp_path_factory):
     out, status = made_once(
         tmp_path_factory,
         "session",
-        lambda out: main(["rehearse", "--all", "--sensor", "T1", "--unattended", "--json", "--out", str(out)]),
+        lambda out: main(
+            ["rehearse", "--all", "--seed", "3", "--sensor", "T1", "--unattended", "--json", "--out", str(out)]
+        ),
     )
     (folder,) = out.iterdir()
     return status, folder

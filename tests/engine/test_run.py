@@ -45,8 +45,10 @@ def holding():
     return run
 
 
-def switched_on():
-    run = holding()
+def switched_on(**said_of_the_bench):
+    run = Run(replace(a_program(), **said_of_the_bench))
+    run.receive(Started(0.0, "2026-11-25T08:00:00Z"))
+    run.receive(Answered(1.0, CAUTIONS, "go on", "me"))
     run.receive(Answered(2.0, "step-0", "go on", "me"))
     run.receive(LimitsAreSet(2.1, 29.6, 6.0))
     run.receive(SupplyIsSet(2.2, 29.2, 4.0))
@@ -145,6 +147,25 @@ def test_an_off_that_nobody_confirms_ends_the_run_as_not_safe():
     assert (end.reason, end.urgent) == ("stopped by a key", "SWITCH SUPPLY OFF BY HAND")
     order, *_, last = said(end)
     assert order == last == "DANGER SWITCH SUPPLY OFF BY HAND"
+
+
+@pytest.mark.parametrize(("answer", "safe"), [("go on", True), ("stop", False)])
+def test_a_supply_that_cannot_report_whether_it_is_off_is_looked_at_by_a_person_before_the_run_ends(answer, safe):
+    run = switched_on(looked_at=("supply",))
+    run.receive(StopPressed(3.0, "a key"))
+    (ask,) = run.receive(OutputIsOff(3.3, True, "supply told to switch off; cannot report it"))
+    assert "Look at the supply" in ask.say
+    (end,) = run.receive(Answered(9.0, ask.question, answer, "me"))
+    assert end.safe is safe
+    assert end.urgent == ("" if safe else "SWITCH THE SUPPLY OFF BY HAND.")
+
+
+def test_what_was_never_switched_on_needs_nobody_to_look():
+    run = Run(replace(a_program(), looked_at=("supply", "load")))
+    run.receive(Started(0.0, "2026-11-25T08:00:00Z"))
+    run.receive(StopPressed(3.0, "a key"))
+    (end,) = run.receive(OutputIsOff(3.3, True))
+    assert end.safe
 
 
 def test_a_temperature_that_nobody_reads_ends_the_run_while_the_output_is_on():

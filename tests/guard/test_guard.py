@@ -27,6 +27,7 @@ class Switch:
 
     def __init__(self, takes=5):
         self.on, self.off_at, self.mute, self.takes = True, None, False, takes
+        self.before_taking = lambda: None
         self._open = 0
         self.listener = socket.create_server(("127.0.0.1", 0))
         self.address = f"TCPIP::127.0.0.1::{self.listener.getsockname()[1]}::SOCKET"
@@ -36,6 +37,7 @@ class Switch:
         with contextlib.suppress(OSError):
             while True:
                 connection, _ = self.listener.accept()
+                self.before_taking()
                 if self._open >= self.takes:
                     connection.close()
                     continue
@@ -276,8 +278,26 @@ def test_one_that_does_not_answer_is_named_and_the_others_are_off_meanwhile(swit
     dead.mute = False  # it comes back: the guard has not given up
     until(lambda: not dead.on)
     _, err = process.communicate(timeout=10)
-    assert "Everything is off (read back)." in err
+    assert "Everything is off now." in err
     dead.close()
+
+
+def test_one_that_cannot_be_asked_is_told_before_the_guard_goes_and_a_person_is_sent_to_look(switch, tmp_path):
+    mute = Target("supply", Wiring(switch.address, "@py", 0.5), OffWords("OUTP OFF", None, "", ""))
+    late = threading.Lock()
+    late.acquire()
+    switch.before_taking = (
+        late.acquire
+    )  # the connection is taken late, long after a guard with nothing to wait for would be gone
+    made = Guard([mute])
+    made.armed(tmp_path)
+    threading.Timer(0.3, late.release).start()
+    made.take_over("the supply cannot be asked")
+    until(lambda: not switch.on)
+    until(lambda: any(entry["what"] == "said" for entry in record(tmp_path)))
+    said = next(entry for entry in record(tmp_path) if entry["what"] == "said")
+    assert "supply told to switch off and cannot be asked: look whether it is off." in said["lines"]
+    made._process.wait(5)
 
 
 def test_a_plan_travels_whole():

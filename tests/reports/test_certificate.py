@@ -8,6 +8,7 @@ from dataclasses import replace
 from html.parser import HTMLParser
 
 import pytest
+from PIL import Image
 
 from reports.certificate import render, write_certificate
 from runner.evaluation.evaluate import evaluate
@@ -126,6 +127,9 @@ def test_a_session_has_every_run_and_what_was_not_begun(tmp_path):
     page, pdf = made(tmp_path, session.evaluations(), [("capacity", "not reached")])
     heads = [row[0] for row in page.tables["Results"] if len(row) == 1]
     assert len(heads) == 2, "arrival has nothing to find"
+    assert "·" in heads[0], "protection and sensor, and the procedure"
+    assert page.tables["Procedures"][0][0].startswith("Arrival")
+    assert len(page.tables["Hold points confirmed"]) == 3
     assert any(
         "lowest cell voltage" in row[0] for row in page.tables["Condition: observations and readings by the operator"]
     )
@@ -137,7 +141,7 @@ def test_a_session_has_every_run_and_what_was_not_begun(tmp_path):
 
 def test_an_attachment_and_its_remark_are_on_it(tmp_path):
     photo = tmp_path / "dent.jpg"
-    photo.write_bytes(b"a picture")
+    Image.new("RGB", (40, 30)).save(photo)
     answers = Answers(kind="answers", answers=("go on", "go on", f"bad; a deep dent @{photo}"), then="go on")
     run = rehearsed(tmp_path / "runs", procedure=find_procedure("arrival"), sensors=(), answers=answers)
     page, pdf = made(tmp_path, [run.result.evaluation])
@@ -145,6 +149,9 @@ def test_an_attachment_and_its_remark_are_on_it(tmp_path):
     assert rows
     assert rows[0][1] == "✗ bad"
     assert "dent.jpg" in rows[0][3]
+    html = (tmp_path / "made" / "certificate.html").read_text()
+    assert html.count('src="data:image/jpeg;base64,') == 1
+    assert "dent.jpg, SHA-256" in html
     assert pdf is None or "a deep dent" in pdf
 
 

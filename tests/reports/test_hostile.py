@@ -49,6 +49,8 @@ ALLOWED |= {
     "ul",
     "li",
     "figure",
+    "figcaption",
+    "img",
     "svg",
     "g",
     "path",

@@ -4,18 +4,23 @@ Rule 1: what a person was told to switch on may be on from that moment, whether 
 Rule 2: an order to switch off goes out at once, for what is on a cable. What follows it waits until a person has confirmed, one by
         one, that everything switched by hand is off; then off is ordered once more, and the rest follows.
 Rule 3: at the end of a run the same is asked. A person who does not confirm leaves a bench that is not confirmed off.
+Rule 4: an instrument on a cable that was on and cannot report whether it is off is looked at by a person at the end of the run.
 """
 
 from __future__ import annotations
 
 from runner.engine.bench_state import BenchState
-from runner.events import Answered, Event, OutputIsOff
-from runner.orders import Ask, Order, SwitchOff, Withdraw
+from runner.events import Answered, Event, OutputIsOff, Resumed
+from runner.orders import Ask, LoadOn, Order, SwitchOff, SwitchOn, Withdraw
 from runner.vocabulary import Answer, Observed, Role, Wants
 
 SWITCHED_ON: dict[str, str] = {Observed.CHARGER_ON: Role.CHARGER, Observed.LOAD_ON: Role.LOAD}
-SWITCHED_OFF: dict[str, str] = {Observed.CHARGER_OFF: Role.CHARGER, Observed.LOAD_OFF: Role.LOAD}
-OFF: dict[str, Observed] = {Role.CHARGER: Observed.CHARGER_OFF, Role.LOAD: Observed.LOAD_OFF}
+SWITCHED_OFF: dict[str, str] = {
+    Observed.CHARGER_OFF: Role.CHARGER,
+    Observed.LOAD_OFF: Role.LOAD,
+    Observed.SUPPLY_OFF: Role.SUPPLY,
+}
+OFF: dict[str, Observed] = {role: Observed(of) for of, role in SWITCHED_OFF.items()}
 # marks that wait for the pack and not for the person
 SIGHTS = (Observed.LOAD_STOPPED, Observed.CAME_BACK, Observed.CURRENT_GONE, Observed.CURRENT_BACK)
 
@@ -32,11 +37,20 @@ def asked_off(question: str, role: str, *, urgent: bool = False) -> Ask:
     return Ask(question, f"{first} Then press Enter.", of.value, Wants.MARK, role=role, of=of)
 
 
+def looked_at(question: str, role: str) -> Ask:
+    """The question whose answer confirms that something on a cable is off which cannot report it."""
+    say = f"Look at the {role}: its output must be off. If it is not, switch it off by hand. Then press Enter."
+    return Ask(question, say, OFF[role].value, Wants.MARK, role=role, of=OFF[role])
+
+
 class Switches:
     """Goes through the orders of a run. ``waiting``: a person is asked to switch something off, and orders wait for that."""
 
-    def __init__(self, known: BenchState) -> None:
+    def __init__(self, known: BenchState, cannot_report: tuple[str, ...] = ()) -> None:
+        """``cannot_report``: the roles on a cable that cannot say whether they are off."""
         self._known = known
+        self._cannot_report = cannot_report
+        self._unseen: tuple[str, ...] = ()  # those of them that were on, and that nobody has looked at
         self._held: list[Order] = []
         self._asked: Ask | None = None
         self._number = 0
@@ -51,18 +65,22 @@ class Switches:
         return self._asked.say if self._asked is not None else ""
 
     @property
-    def may_be_on(self) -> tuple[str, ...]:
-        """The roles that a person has switched on, or may have."""
-        return self._known.by_hand_on
+    def left(self) -> tuple[str, ...]:
+        """The roles that a person has to confirm off before a run may end as safe."""
+        return (*self._known.by_hand_on, *(role for role in self._unseen if role not in self._known.by_hand_on))
 
     def happened(self, event: Event, asked: Ask | None) -> None:
-        """Take in an answer to ``asked``, the question that stands."""
+        """Take in a resumption, and an answer to ``asked``, the question that stands."""
+        if isinstance(event, Resumed):
+            self._unseen = self._cannot_report  # nobody knows what was left on
         if isinstance(event, Answered) and asked is not None and event.question == asked.question:
             if asked.of in SWITCHED_ON:
                 self._known.path_since = event.t
             role = SWITCHED_OFF.get(asked.of)
             if role is not None and event.value != Answer.STOP:
-                self._known.switched_by_hand(role, on=False)
+                self._unseen = tuple(each for each in self._unseen if each != role)
+                if role in self._known.by_hand_on:
+                    self._known.switched_by_hand(role, on=False)
 
     def is_mine(self, event: Event) -> bool:
         """Whether an event is about what is switched off here, and nothing to the step."""
@@ -76,6 +94,9 @@ class Switches:
         """The orders that can go out now; the others wait."""
         found = self._let_out(orders)
         for order in found:
+            on = Role.SUPPLY if isinstance(order, SwitchOn) else Role.LOAD if isinstance(order, LoadOn) else ""
+            if on in self._cannot_report and on not in self._unseen:
+                self._unseen = (*self._unseen, on)
             if isinstance(order, Ask) and order.of in SWITCHED_ON:
                 self._known.switched_by_hand(SWITCHED_ON[order.of], on=True)
         return found
@@ -104,7 +125,10 @@ class Switches:
     def ask(self, *, urgent: bool = False) -> Ask:
         """The question about the first that may be on."""
         self._number += 1
-        return asked_off(f"switch-off-{self._number}", self._known.by_hand_on[0], urgent=urgent)
+        question, role = f"switch-off-{self._number}", self.left[0]
+        if role not in self._known.by_hand_on:
+            return looked_at(question, role)
+        return asked_off(question, role, urgent=urgent)
 
     def dropped(self) -> list[Order]:
         """The run ends now: nothing waits any more."""
