@@ -13,12 +13,12 @@ import runner.screen
 from runner.screen.form import FormScreen
 from runner.screen.themes import Dressed
 from runner.sheets.bench import parse_bench
-from runner.sheets.pack import parse_pack
+from runner.sheets.pack import not_declared, parse_pack
 from runner.sheets.parts.protections import KINDS
 from runner.workspace.drafts import drafts
 from runner.workspace.forms import FORMS, written
 from runner.workspace.job import DEMO_PACK
-from runner.workspace.pack_form import PACK, copied, usual_values
+from runner.workspace.pack_form import PACK, copied, usual_of, usual_values
 from tests.screen.played import SIZES, matches_golden, played, shows, text, until
 
 BY_HAND = {"name": "AB-1", "serial": "0417", "chemistry": "LFP", "cells_in_series": "8", "sensors": "2"}
@@ -96,9 +96,9 @@ def test_a_whole_sheet_is_written_with_usual_values_said_to_be_such_and_delays_l
     assert (pack.nominal_voltage, pack.full_charge_voltage, pack.cut_off_voltage) == (25.6, 29.2, 20.0)
     assert (trip.trip_limits(), trip.sensors, trip.delay_range) == ((53.0, 57.0), ("T1", "T2"), (1.0, 5.0))
     assert saved.count("# usual for LFP, not from the data sheet") == 3
-    assert pack.note == (
-        "Usual values of the chemistry, not from the data sheet: nominal voltage, full charge voltage, cut-off voltage."
-    )
+    assert pack.usual == ("nominal voltage", "full charge voltage", "cut-off voltage")
+    assert "has usual values of the chemistry, not from the data sheet: nominal voltage" in next(not_declared(pack))
+    assert usual_of(copied(saved, "p")[1]) == {"nominal_voltage", "full_charge_voltage", "cut_off_voltage"}
     assert drafts(Path(), "pack") == [], "what was saved is no draft"
 
 
