@@ -217,6 +217,15 @@ class SettingError(BenchError):
             "check its front panel (own protection, local lock)",
         )
 
+    @classmethod
+    def lost(cls, instrument: str, what: str, was: float, got: float) -> SettingError:
+        return cls(
+            f"its {what} was set to {was:g} and reads {got:g} since the connection came back",
+            instrument,
+            "",
+            "look whether it was without power: its settings are lost",
+        )
+
 
 class NotAReading(BenchError):
     """A reply that is not a finite number. It is never taken for zero."""

@@ -138,3 +138,43 @@ def share_held(seeds: range, *, slow_person: bool = False) -> tuple[dict[str, fl
             held.setdefault(name, []).append(abs(finding.value - true[name]) <= finding.expanded_uncertainty)
             widths.setdefault(name, []).append(finding.expanded_uncertainty)
     return {k: float(np.mean(v)) for k, v in held.items()}, {k: float(np.mean(v)) for k, v in widths.items()}
+
+
+ACCIDENTS = ("marked twice", "missed", "typed back", "too early", "late", "left off", "begun wrong")
+
+
+def spoiled(record: Recording, seed: int) -> tuple[Recording, str]:
+    """(the record with one accident in one of its ramps, which). Marks keep the degrees that the program would give them."""
+    dice = np.random.default_rng(seed)
+    what = ACCIDENTS[seed % len(ACCIDENTS)]
+    attempt = record.attempts[int(dice.integers(len(record.attempts)))]
+    sign = 1.0 if attempt.rate > 0 else -1.0
+    mine = (record.taps.t >= attempt.ramp_began - 1.0) & (record.taps.t <= attempt.at)
+    t, value = record.taps.t[mine].tolist(), record.taps.value[mine].tolist()
+    at = int(dice.integers(1, len(t)))
+    if what == "marked twice":  # the key bounces: everything after it counts a degree too many
+        t = [*t[:at], t[at - 1] + dice.uniform(0.1, 1.5), *t[at:]]
+        value = [*value, value[-1] + sign]
+    elif what == "missed":  # the key is not pressed: everything after it counts a degree too few
+        t, value = [*t[:at], *t[at + 1 :]], value[:-1]
+    elif what == "typed back":  # pressed too soon, and the degree typed once it really comes
+        t, value = [*t[:at], t[at] - 0.8 * (t[at] - t[at - 1]), *t[at:]], [*value[:at], value[at], *value[at:]]
+    elif what == "too early":
+        t[at] -= dice.uniform(0.2, 0.9) * (t[at] - t[at - 1])
+    elif what == "late":
+        t[at] += dice.uniform(1.0, 0.9 / abs(attempt.rate))
+        t[at] = min(t[at], (t[at + 1] if at + 1 < len(t) else attempt.at) - 0.05)
+    elif what == "left off":  # nobody marks any more
+        t, value = t[:at], value[:at]
+    else:  # the first one came a degree too soon, and all follow it
+        value = [each + sign for each in value]
+    all_t = np.array([*record.taps.t[~mine], *t])
+    order = np.argsort(all_t, kind="stable")
+    series = Series(all_t[order], np.array([*record.taps.value[~mine], *value])[order])
+    return replace(record, channels={**record.channels, PROBE_TEMPERATURE: series}, taps=series), what
+
+
+def said_of(after: Finding, before: Finding) -> bool:
+    """Whether a finding says that something is wrong with its ramps: none of them used, one left out, or not agreeing any more."""
+    left_out = any("was not used" in caveat for caveat in after.caveats)
+    return after.value is None or left_out or (after.fit != before.fit and "differ" in after.fit)

@@ -19,6 +19,7 @@ from tests.builders import declared
 REACTION = (0.3, 0.15)  # s
 CLAMP = Accuracy(0.015, 0.05, 0.01)  # of the reading, A, A
 METER = Accuracy(0.002, 0.01, 0.01)  # of the reading, V, V
+BENDS = 150.0  # s: the end of a discharge falls ever faster, its slope doubles in no less than 100 s (tests/outside/test_end_of_discharge.py)
 GLANCE = 0.5  # s from one reading of a display to the next
 
 
@@ -57,9 +58,9 @@ def cut_off(seed: int) -> tuple[Finding, float]:
     dice = np.random.default_rng(seed)
     true, delay = 20.0 + dice.uniform(-0.5, 0.5), 1.0
     polling, slope, bend = dice.uniform(0.97, 1.03), dice.uniform(0.0005, 0.006), dice.uniform(0.0, 0.004)
-    t = np.arange(0.0, 1800.0, 0.05)
+    t = np.arange(0.0, 1500.0, 0.05)
     rest = t - 1200.0
-    volts = true - slope * rest - bend * 60.0 * (np.exp(np.minimum(rest, 120.0) / 60.0) - 1.0)
+    volts = true - slope * rest - bend * BENDS * (np.exp(rest / BENDS) - 1.0)
     below = float(t[np.flatnonzero(volts < true)[0]])
     look = below + dice.uniform(0, polling)
     stops = look + delay

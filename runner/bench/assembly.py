@@ -23,10 +23,11 @@ from runner.events import CHARGE, CURRENT_OF, DISCHARGE, VOLTAGE_OF
 from runner.sheets.bench import BenchFile
 from runner.sheets.dialect import Dialect
 from runner.sheets.instrument_parts import InstrumentSheet
-from runner.sheets.instruments import facts_of, reads_into, role_of
+from runner.sheets.instruments import LoadSheet, SupplySheet, facts_of, reads_into, role_of
 from runner.sheets.parts.meters import ProbeSheet
 from runner.vocabulary import Role
 
+NO_CURRENT = 0.01  # of the most that it may carry
 OFF_IS_TOLD_AFTER = 4.5  # s of real time: what has not confirmed by then has to be told to a person
 
 Connect = Callable[[str, InstrumentSheet], Transport]  # role, sheet -> a transport for one opening
@@ -37,11 +38,22 @@ class BenchClock(Protocol):
 
     speed: float
 
+    @property
+    def runs_by_itself(self) -> bool: ...
+
     def now(self) -> float: ...
 
     def sleep(self, seconds: float) -> None: ...
 
     def together(self, jobs: Mapping[str, Callable[[], None]], seconds: float) -> None: ...
+
+
+def _no_current(instrument: InstrumentSheet) -> float:
+    """A: what a supply or load that is off may read at most."""
+    if not isinstance(instrument, SupplySheet | LoadSheet):
+        return 0.0
+    accuracy = instrument.current_accuracy
+    return max(3 * float(accuracy.offset + accuracy.resolution), NO_CURRENT * float(instrument.limits.current))
 
 
 class Readings:
@@ -100,7 +112,7 @@ class Bench:
             facts = facts_of(role)
             if facts.off is not None:
                 places = instrument.outputs
-                self.off_words[role] = self.speakers[role].off_words(*facts.off, places)
+                self.off_words[role] = self.speakers[role].off_words(*facts.off, places, _no_current(instrument))
         instruments, speakers = sheet.instruments, self.speakers
         self.supply = Supply(speakers["supply"], instruments.supply) if instruments.supply else None
         self.load = Load(speakers["load"], instruments.load) if instruments.load and "load" in speakers else None
@@ -211,14 +223,18 @@ class Bench:
                 self._off(role, unsure)
         roles = [role for role in meant if role in unsure]
         if not roles:
-            mute = [role for role, words in meant.items() if not words.ask]
+            mute = [role for role, words in meant.items() if not words.reports]
             return True, f"{' and '.join(mute)} told to switch off; cannot report it" if mute else ""
         return False, switch_off_by_hand(roles)
 
     def _off(self, role: str, unsure: dict[str, OffWords]) -> None:
         """Switch one off; it leaves ``unsure`` once it has read back as off. Never raises."""
-        if insist(self.speakers[role].link, self.off_words[role], self._clock.sleep):
+        if insist(self.speakers[role].link, self.off_words[role], self._pause):
             unsure.pop(role, None)
+
+    def _pause(self, seconds: float) -> None:
+        """What an instrument needs to come to itself it needs in real time, however fast the bench's own time runs."""
+        self._clock.sleep(seconds * self._clock.speed if self._clock.runs_by_itself else seconds)
 
     def close(self) -> None:
         """Close every connection. Never raises. The outputs stay as they are."""

@@ -195,18 +195,19 @@ class Driver:
         if own := self.complaint():
             raise SettingError.complained(self.link.instrument, ask, own)
 
-    def off_words(self, command: str, query: str, places: Iterable[str] = ()) -> OffWords:
+    def off_words(self, command: str, query: str, places: Iterable[str] = (), below: float = 0.0) -> OffWords:
         """What switches this instrument off and how it reads as off, ready to be sent. ValueError if the dialect is wrong.
 
-        ``places``: its outputs, if it has several, each of which is chosen with ``select``. Without the query in the dialect,
-        nothing is asked, and the command alone has to do.
+        ``places``: its outputs, if it has several, each of which is chosen with ``select``. Without the query in the dialect, the
+        current is asked, which is at most ``below`` A when it is off; without that nothing, and the command alone has to do.
         """
         text, dialect = self._text(command), self.dialect
         chooses = "select" in dialect.commands
         each = tuple(self._text("select", place=place) for place in dict.fromkeys(places) if chooses)
         if self._chooses:
             each = (self._text(CHANNELLED),)
-        asked = dialect.queries.get(query)
+        asked, by_current = dialect.queries.get(query), query not in dialect.queries and "current" in dialect.queries
+        asked = dialect.queries["current"] if by_current else asked
         reading = Reading("") if asked is None else _reading(asked)
         ask = "" if asked is None else asked.text.format(channel=self.channel)
         return OffWords(
@@ -223,6 +224,7 @@ class Driver:
             reading.bit,
             dict(reading.means),
             dialect.join if self._chooses else None,
+            below if by_current else None,
         )
 
     def number(self, name: str) -> float:

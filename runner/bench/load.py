@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from runner.bench.dialect import Driver
-from runner.bench.supply import PowerReading, read_power
+from runner.bench.supply import PowerReading, Settings, read_power
 from runner.errors import BenchError
 from runner.sheets import instruments as sheets
 
@@ -12,7 +12,7 @@ class Load:
     """Speaks for the load, in constant current. Currents in A."""
 
     def __init__(self, speaker: Driver, sheet: sheets.LoadSheet) -> None:
-        self.speaker, self.sheet = speaker, sheet
+        self.speaker, self.sheet, self._settings = speaker, sheet, Settings(speaker)
 
     def set(self, current: float) -> float:
         """Program the current; what reads back. Raises BenchError; then the input is as it was."""
@@ -23,12 +23,15 @@ class Load:
                 "",
                 "correct limits in the bench file if load and pack allow it",
             )
-        return self.speaker.set("current", current, 1.5 * self.sheet.current_accuracy.resolution)
+        return self._settings.set("current", current, 1.5 * self.sheet.current_accuracy.resolution)
 
     def on(self) -> None:
         """Input on, and read back as on. Raises BenchError; then it may be on, and has to be switched off."""
         self.speaker.switch("input", True)
 
     def read(self) -> PowerReading:
-        """Voltage, current and input. Raises LinkError."""
-        return read_power(self.speaker, "input", str)
+        """Voltage, current and input. Raises LinkError; SettingError if it is on and has lost its settings."""
+        reading = read_power(self.speaker, "input", str)
+        if reading.output is not False:
+            self._settings.check()
+        return reading

@@ -2,7 +2,7 @@
 
 The runner and the guard share this file: on the way to off nothing in it formats, looks up a dialect or loads a library.
 
-Rule 1: off is confirmed only by a read-back that means off.
+Rule 1: off is confirmed only by a read-back that means off; of an instrument that has none, by its current, if it reads that.
 Rule 2: where the old connection fails, the command goes out once more on a new one, and no reply is waited for.
 Rule 3: nothing here raises.
 """
@@ -33,7 +33,8 @@ class OffWords:
     ``reply`` is a pattern with one group, the number; ``scale`` and what follows it say how that is read; zero means off. An empty
     ``ask``: nothing can be asked, and the command alone has to do. ``each``: what chooses one of several outputs, all of which
     are switched off; ``join`` stands between a choice and the command in one message, None: they are two messages, between which
-    somebody at the front may choose another output. ``confirms`` and ``pause``: how a command is taken (link.py).
+    somebody at the front may choose another output. ``below``: it cannot say whether it is on, and the question is for its current,
+    which is at most so many A when it is off. ``confirms`` and ``pause``: how a command is taken (link.py).
     """
 
     command: str
@@ -49,11 +50,17 @@ class OffWords:
     bit: int | None = None
     means: Mapping[str, float] = field(default_factory=dict)
     join: str | None = None
+    below: float | None = None
 
     @property
     def texts(self) -> tuple[str, ...]:
         """All that is sent, in its order, where nothing is waited for."""
         return tuple(text for choice in self.each for text in self.commands(choice))
+
+    @property
+    def reports(self) -> bool:
+        """Whether the instrument itself says that it is off."""
+        return bool(self.ask) and self.below is None
 
     def commands(self, choice: str) -> tuple[str, ...]:
         """What is sent to switch one output off, each a message."""
@@ -68,7 +75,8 @@ class OffWords:
     def mean_off(self, reply: str) -> bool:
         """Whether a reply says that it is off. Never raises."""
         reading = Reading(self.reply, self.scale, self.offset, self.number, self.bit, self.means)
-        return reading.value(reply) == 0.0
+        value = reading.value(reply)
+        return value == 0.0 if self.below is None or value is None else abs(value) <= self.below
 
 
 def attempt(link: Link, words: OffWords) -> bool:

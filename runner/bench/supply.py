@@ -6,7 +6,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 from runner.bench.dialect import Driver
-from runner.errors import BenchError, NotAReading
+from runner.errors import BenchError, NotAReading, SettingError
 from runner.sheets import instruments as sheets
 
 
@@ -21,11 +21,38 @@ class PowerReading:
     bad: str = ""
 
 
+class Settings:
+    """What an instrument was set to. One that was without power comes back with others, and perhaps with its output on."""
+
+    def __init__(self, speaker: Driver) -> None:
+        self._speaker = speaker
+        self._kept: dict[str, tuple[float, float]] = {}  # what reads back, and by how much it may differ
+        self._opening = 0  # the opening of the session in which they were seen last
+
+    def set(self, what: str, value: float, tolerance: float) -> float:
+        """Set it; what reads back. Raises BenchError."""
+        got = self._speaker.set(what, value, tolerance)
+        self._kept[what] = (got, max(tolerance, 1e-3 * abs(got)))
+        return got
+
+    def check(self) -> None:
+        """After the connection was lost and is back: whether everything is as it was set. Raises BenchError."""
+        opening = self._speaker.link.openings
+        if opening == self._opening:
+            return
+        for what, (value, tolerance) in self._kept.items():
+            if f"{what}_setting" in self._speaker.dialect.queries:
+                got = self._speaker.number(f"{what}_setting")
+                if abs(got - value) > tolerance:
+                    raise SettingError.lost(self._speaker.link.instrument, what, value, got)
+        self._opening = opening
+
+
 class Supply:
     """Speaks for the supply. Voltages in V, currents in A."""
 
     def __init__(self, speaker: Driver, sheet: sheets.SupplySheet) -> None:
-        self.speaker, self.sheet = speaker, sheet
+        self.speaker, self.sheet, self._settings = speaker, sheet, Settings(speaker)
 
     def limit(self, voltage: float, current: float) -> tuple[float, float]:
         """Program the supply's own over-voltage and over-current protection; what it reads back.
@@ -54,12 +81,15 @@ class Supply:
         self.speaker.switch("output", True)
 
     def read(self) -> PowerReading:
-        """Voltage, current, output and mode. Raises LinkError."""
-        return read_power(self.speaker, "output", self.speaker.mode)
+        """Voltage, current, output and mode. Raises LinkError; SettingError if it is on and has lost its settings."""
+        reading = read_power(self.speaker, "output", self.speaker.mode)
+        if reading.output is not False:
+            self._settings.check()
+        return reading
 
     def _set(self, what: str, value: float) -> float:
         accuracy = self.sheet.current_accuracy if "current" in what else self.sheet.voltage_accuracy
-        return self.speaker.set(what, value, 1.5 * accuracy.resolution)
+        return self._settings.set(what, value, 1.5 * accuracy.resolution)
 
 
 def read_power(speaker: Driver, state: str, mode: Callable[[], str]) -> PowerReading:

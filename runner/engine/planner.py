@@ -29,7 +29,7 @@ from runner.engine.fitting.agreement import Agreement
 from runner.engine.fitting.currents import Currents
 from runner.engine.limits import Limits, last_resort
 from runner.engine.program import CeilingValues, Planned, Program
-from runner.engine.step_titles import of_several, title
+from runner.engine.texts.titles import of_several, title
 from runner.errors import SheetError
 from runner.notation.fields import dimension_of
 from runner.notation.quantity import DIMENSIONS, Expression, parse_expression, shown

@@ -21,8 +21,9 @@ from runner.engine.steps import Step, make_step
 from runner.engine.steps.again import repeated
 from runner.engine.steps.base import Surroundings
 from runner.engine.steps.hold import Confirm
-from runner.engine.steps.switches import Switches, off_by_hand
+from runner.engine.steps.switches import Switches
 from runner.engine.steps.typed import TypedReadings
+from runner.engine.texts.by_hand import off_now
 from runner.engine.watch.verdict import Verdict
 from runner.engine.watch.watcher import Watcher
 from runner.engine.watch.watching import Watching
@@ -44,6 +45,7 @@ from runner.events import (
     Sampled,
     Started,
     StopPressed,
+    SupplyIsSet,
     Suspended,
 )
 from runner.orders import (
@@ -123,7 +125,7 @@ class Run:
 
     @property
     def _still_on(self) -> list[str]:
-        return [off_by_hand(role) for role in self.switches.left]
+        return [off_now(role) for role in self.switches.left]
 
     @property
     def agreed(self) -> str:
@@ -243,6 +245,8 @@ class Run:
             self.ceilings.disarmed()
         elif isinstance(event, Sampled):
             self.known.take(event)
+        elif isinstance(event, SupplyIsSet):
+            self.known.points = (event.voltage, event.current)
         wanted = self.program.protection == "over_voltage" and self._until() == Until.STOPPED
         verdicts = self._watching.happened(event, over_voltage_wanted=wanted)
         return verdicts, [Judge(verdict.word, verdict.why) for verdict in verdicts]

@@ -84,6 +84,9 @@ class StepOrder:
         elif path and on and path != on:
             what = f"{step.kind} switches the {path} on while the {on} is still on"
             yield self._problem(place, what, "write off before it")
+        elif step.kind == "wake" and on:  # a pack that is awake is not woken, and what is on stays on
+            what = f"wake comes while the {on} is on; a pack that conducts is awake"
+            yield self._problem(place, what, "write off before it")
         if step.kind in ("stage", "try") and self._kind.endswith("current") and path and path != opened:
             what = f"{step.kind} is on the path of the {path}; {self._words} opens that of the {opened}"
             yield self._problem(place, what, f"write path: {opened}")

@@ -140,8 +140,8 @@ class Act:
         if self._leaving:
             self._wait_until_gone()
         done = [each for each in self.plan.targets if each.role not in unsure]
-        read_back = [each.role for each in done if each.words.ask]
-        only_told = [each.role for each in done if not each.words.ask]
+        read_back = [each.role for each in done if each.words.reports]
+        only_told = [each.role for each in done if not each.words.reports]
         lines = [f"TRIPWITNESS GUARD: {why}."]
         if read_back:
             lines.append(f"{_listed(read_back)} switched off and read back.")

@@ -8,6 +8,7 @@ import numpy as np
 
 from runner.measure.budget import Inputs, Quantity
 from runner.measure.finding import Evaluator, Finding
+from runner.measure.fits.counted_marks import counted
 from runner.measure.fits.ramp import SETTLING, fit_ramp, fit_taps
 from runner.measure.fits.repeatability import Group, Repeatability, repeatability
 from runner.measure.recording import Attempt, Recording, Specification
@@ -32,6 +33,7 @@ class Thermal(Evaluator):
     def __init__(self, recording: Recording, declared: Specification, sensor: str) -> None:
         declared = declared.at(sensor)
         super().__init__(recording, declared, sensor)
+        self._left_out: dict[str, list[str]] = {}  # kind of attempt -> why ramps of it are not used
         read = recording.read(Observed.AMBIENT_TEMPERATURE, 0.0)
         self.common = shared(self.inputs, declared, sensor, read[0].value if read else ROOM)
 
@@ -93,7 +95,11 @@ class Thermal(Evaluator):
         taps = self.recording.taps
         if len(taps):
             began = attempt.began if attempt.ramp_began is None else attempt.ramp_began - 1.0
-            ramp = fit_taps(taps, edge.instant, began, self.declared.reaction)
+            marks, doubtful = counted(taps.between(began, edge.instant + self.declared.reaction[0]), attempt.rate)
+            if doubtful:
+                self._left_out.setdefault(attempt.kind, []).append(f"ramp {attempt.cycle} was not used: {doubtful}")
+                return None
+            ramp = fit_taps(marks, edge.instant, began, self.declared.reaction)
             return None if ramp is None else Crossing(attempt, edge, ramp)
         settled = attempt.began if attempt.ramp_began is None else attempt.ramp_began + SETTLING
         not_before = min(settled, max(edge.instant - 20.0, attempt.began))
@@ -118,10 +124,11 @@ class Thermal(Evaluator):
         if given_up:
             return self._did_not(name, given_up[0], expected, limits, crossings)
         if threshold is None:
-            return self.missing(name, "°C", self.reason(kind), expected=expected, limits=limits)
+            why = "; ".join(self._left_out.get(kind, ())) or self.reason(kind)
+            return self.missing(name, "°C", why, expected=expected, limits=limits)
         if threshold.impossible:
             return self.missing(name, "°C", threshold.impossible, expected=expected, limits=limits)
-        caveats = list(threshold.caveats)
+        caveats = [*threshold.caveats, *self._left_out.get(kind, ())]
         smaller = self._one_more(threshold, crossings, limits)
         if smaller:
             caveats.append(

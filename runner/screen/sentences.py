@@ -10,7 +10,7 @@ from textual.content import Content
 from runner.conduct.answer_parsing import CURRENT_KEY, as_read
 from runner.conduct.log_lines import stamp
 from runner.engine.program import Program
-from runner.engine.step_titles import of_several
+from runner.engine.texts.titles import of_several
 from runner.engine.view import View
 from runner.orders import Ask, Conclude, End
 from runner.scale import degrees

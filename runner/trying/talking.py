@@ -188,7 +188,10 @@ def _left_off(conversation: Talk, watched: Watched, speaker: Driver) -> bool:
     watched.ended(RunOutcome(early=False, safe=confirmed, reason="", off=confirmed, urgent=remark))
     words = watched.bench.off_words.get(conversation.role)
     if words is not None:
-        conversation.say(remark or ("off, read back" if words.ask else "off was sent; it cannot be read back"))
+        proved = "off was sent; it cannot be read back"
+        if words.ask:
+            proved = "off, read back" if words.reports else "off was sent, and no current flows"
+        conversation.say(remark or proved)
     return confirmed
 
 

@@ -7,8 +7,7 @@ from dataclasses import replace
 
 from runner.engine.program import Program
 from runner.sheets.dialect import Dialect
-from runner.sheets.instruments import ROLE_FACTS
-from runner.vocabulary import Role
+from runner.sheets.instruments import facts_of
 
 KNOBS = {"set_overvoltage": ("over-voltage", "V"), "set_overcurrent": ("over-current", "A")}
 UNREAD = {
@@ -33,7 +32,7 @@ def with_words(program: Program, dialects: Mapping[str, Dialect]) -> Program:
             if name not in supply.commands
         ]
     for role, dialect in dialects.items():
-        off = ROLE_FACTS[Role(role)].off
+        off = facts_of(role).off
         if off is not None and off[1] in dialect.unread:
             looked_at.append(role)
         if names := [UNREAD[name] for name in dialect.unread if name in UNREAD]:

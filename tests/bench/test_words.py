@@ -303,8 +303,30 @@ def test_a_supply_of_few_words_sets_switches_and_reads():
     reading = supply.read()
     assert (reading.voltage, reading.current, reading.output, reading.mode) == (26.4, 4.0, None, "")
     assert said == ["V29.2", "I4", "O1", "V?", "I?"]
-    words = speaker.off_words("output_off", "output")
-    assert (words.command, words.ask) == ("O0", "")
+    words = speaker.off_words("output_off", "output", below=0.05)
+    assert (words.command, words.ask) == ("O0", "I?")  # it cannot say whether it is on: its current says so
+    assert not attempt(speaker.link, words)
+    assert said[-2:] == ["O0", "I?"]
+    assert (words.mean_off("0.051"), words.mean_off("-0.049"), words.mean_off("junk")) == (False, True, False)
+
+
+def test_settings_that_are_lost_while_nobody_could_ask_are_found():
+    from runner.bench.supply import Supply
+
+    replies = {"V?": "26.4", "I?": "4.0", "OV?": "29.6"}
+    text = FEW.replace("queries: {", 'queries: {overvoltage_setting: "OV?", ')
+    text = text.replace("commands: {", 'commands: {set_overvoltage: "P{value}", ')
+    speaker, _ = driver(text, replies)
+    supply = Supply(speaker, parse_bench(BENCH.replace("load:", "supply:"), "b").instruments.supply)
+    supply.limit(29.6, 4.4)
+    assert supply.read().current == 4.0
+    replies["OV?"] = "33.0"
+    assert supply.read().current == 4.0  # nobody asks while the connection stands
+    speaker.link.close()
+    with pytest.raises(
+        SettingError, match=r"its overvoltage was set to 29.6 and reads 33 since the connection came back"
+    ):
+        supply.read()
 
 
 @pytest.mark.parametrize(

@@ -3,7 +3,7 @@
     python tests/benchmarks/personalities.py [--only NAME] [--trouble KIND] [--shipped PROCEDURE] [--speed 20] [--keep FOLDER]
 
 Troubles come once the supply or the load is on: late replies, halves, noise, unplugged for 5 s of the instrument's time, off and on
-again with its settings lost. Survived: a certificate; or an end that the record tells, with the reason. In any case everything is off at
+again with its settings lost, the same and its output on again. Survived: a certificate; or an end that the record tells, with the reason. In any case everything is off at
 the end, nothing was sent to another output, and what was found is within 3 K of the truth. Exit status 1 if any did not.
 """
 
@@ -35,7 +35,7 @@ def one(name, kind, folder, speed, shipped=""):
     """(how it ended, what was wrong) of one run; its folder is ``folder/runs``."""
     with World(speed) as world:
         on = (lambda: world.world.load_on) if "load" in name else (lambda: world.world.supply_on)
-        trouble = Trouble(kind, on, speed, LATE, lambda: reset(world, name))
+        trouble = Trouble(kind, on, speed, LATE, lambda kind: reset(world, name, kind))
         ready = TEN[name](world, trouble, folder)
         bench = bench_file(folder, ready, speed)
         procedure = shipped or a_file(folder / "procedure.yaml", ready.procedure)

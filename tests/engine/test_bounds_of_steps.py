@@ -277,3 +277,10 @@ def test_a_value_that_comes_to_nothing_or_to_no_number_is_refused():
     assert "comes to no number" in said([charge(current="4 A / (delay / delay - 1)")])
     assert "has to be more than nothing" in said([charge(current="0 A * delay / delay")])
     assert "has to be more than nothing" in said([stairs(step="0 A * delay / delay")], **CHARGE_CURRENT)
+
+
+def test_a_pack_is_not_woken_while_a_charge_is_left_on():
+    """Found by a random procedure: an awake pack needs no waking, the charge stayed on, and the discharge after it could not begin."""
+    wake = "wake: {voltage: full charge voltage, current: 0.05 C, for: 30 s, give_up: 5 min}"
+    assert "wake comes while the charge is on" in said([CHARGE, wake])
+    assert said([CHARGE, "off", wake]) == ""

@@ -201,3 +201,24 @@ def test_a_stop_ends_once_the_charger_is_confirmed_off_or_nobody_confirms(nobody
     (end,) = (order for order in step.orders if isinstance(order, End))
     assert end.safe is safe
     assert ("CHARGER" in end.urgent) is nobody
+
+
+@pytest.mark.parametrize(
+    ("after", "degree", "said"),
+    [
+        (30.0, 52, ""),
+        (45.0, 52, ""),
+        (2.0, 52, "A degree may be marked twice at 52 °C"),
+        (62.0, 52, "A degree may be missed at 52 °C"),
+        (62.0, 53, ""),
+        (10.0, 50, "50 °C was marked after 51 °C: the later mark counts."),
+    ],
+)
+def test_a_mark_that_comes_too_soon_too_late_or_backwards_is_questioned_at_once(heating, after, degree, said):
+    """At 2 K/min a degree takes 30 s."""
+    for each in (50, 51):
+        heating.t += 15.0
+        tap(heating, each)
+    heating.t += after - 15.0
+    remarks = [order.say for order in tap(heating, degree) if isinstance(order, Remark)]
+    assert [say.startswith(said) for say in remarks] == ([True] if said else [])

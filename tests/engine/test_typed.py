@@ -4,6 +4,7 @@ import random
 
 import pytest
 
+from runner.conduct.answer_parsing import NotUnderstood, understood
 from runner.engine.ceilings import Ceilings
 from runner.engine.derived import usual_readings
 from runner.engine.program import CeilingValues
@@ -114,3 +115,23 @@ def test_what_is_called_wrong_is_asked_for_again():
     event, shown = watch.answered(Answered(3.0, again.question, "20.34", "a", "", ()), again)
     event, none = watch.answered(Answered(4.0, shown.question, Answer.GO_ON, "a", "", ()), shown)
     assert (event.value, event.question, none) == ("20.34", "q", None)
+
+
+def test_a_comma_is_a_point_and_the_unit_of_something_else_is_refused():
+    voltage = ask(Observed.LAST_VOLTAGE)
+    assert understood(voltage, "20,43").value == understood(voltage, "20.43 V").value == "20.43"
+    for slipped in ("20.43 A", "20.43 Ah", "20.43 degC", "20.43 C", "20..43", "2O.43"):
+        with pytest.raises(NotUnderstood):
+            understood(voltage, slipped)
+    assert typed(readings(), Observed.LAST_VOLTAGE, float(understood(voltage, "20.43 mV").value))[1] == 2
+
+
+@pytest.mark.parametrize("line", [4.9, 0.02, 3.31, 35.2, 512.0])
+def test_a_reading_of_another_line_is_asked_for_again(line):
+    """The clamp, an idle clamp, a cell, the counter's Ah and Wh, typed where the pack's voltage is wanted."""
+    for of in (Observed.LOADED_VOLTAGE, Observed.CHARGING_VOLTAGE, Observed.OPEN_CIRCUIT_VOLTAGE):
+        watch = readings()
+        typed(watch, of, 24.8)
+        _, again = watch.answered(Answered(1.0, "q", repr(line), "a", "", ()), ask(of))
+        assert again is not None, of
+        assert "Read again" in again.say

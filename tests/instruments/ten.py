@@ -54,7 +54,7 @@ def full_scpi_supply(world, trouble, folder):
 
 def supply_of_few_words(world, trouble, folder):
     supply = trouble.line = bench.few_words(world, link=folder / "ttyFEW", replied=trouble.replied)
-    said = f"dialect: few.yaml\n    timeout: {TIMEOUT} s\n    serial: {{write_end: CR, read_end: CR, echo: true}}"
+    said = f"dialect: few.yaml\n    timeout: {TIMEOUT} s\n    serial: {{write_end: CR, read_end: CR, echo: true, quiet: 0.5 s}}"
     files = {"few.yaml": bench.FEW_WORDS}
     return Ready({"supply": f"{supply.address}\n    {said}{POWER}", **around(world)}, [supply], files)
 
@@ -77,7 +77,7 @@ def _in_registers(trouble, unit):
 def supply_over_modbus_rtu(world, trouble, folder):
     unit = _in_registers(trouble, bench.modbus_supply(world, 5))
     supply = trouble.line = OverSerial(unit, link=folder / "ttyRTU")
-    said = f"unit: 5\n    dialect: registers.yaml\n    timeout: {TIMEOUT} s"
+    said = f"unit: 5\n    dialect: registers.yaml\n    timeout: {TIMEOUT} s\n    serial: {{quiet: 0.5 s}}"
     files = {"registers.yaml": bench.MODBUS_SUPPLY}
     return Ready({"supply": f"{supply.address}\n    {said}{POWER}", **around(world)}, [supply], files)
 
@@ -206,9 +206,13 @@ TEN = {
 }
 
 
-def reset(world, name):
-    """Take away what an instrument was set to, as a power cut does."""
-    if "supply" in name:
+def reset(world, name, kind):
+    """Take away what an instrument was set to, as a power cut does; one that is "back on" has other limits, or another current."""
+    if kind == "back on":
+        for role, text in (("supply", "VOLT:PROT 33"), ("load", "CURR 2")):
+            if role in name:
+                world.ask(role, text)
+    elif "supply" in name:
         for text in ("OUTP OFF", "VOLT 0", "CURR 0", "VOLT:PROT 33", "CURR:PROT 19"):
             world.ask("supply", text)
     elif "load" in name:

@@ -3,19 +3,21 @@
 import threading
 import time
 
-KINDS = ("none", "late", "half", "noise", "unplugged", "power cycle")
+KINDS = ("none", "late", "half", "noise", "unplugged", "power cycle", "back on")
 UNPLUGGED = 5.0  # s of the instrument's own time
-EVERY, TIMES = 0.4, 3  # s of real time between two replies that are spoilt, and how many are
+EVERY, TIMES = 2.0, 3  # s of real time between two replies that are spoilt, and how many are
+SOON = 0.4  # s of real time after something is on
 
 
 class Trouble:
     """``replied(whole)`` gives what is sent in place of a reply: bytes and pauses. ``line`` has ``unplug`` and ``plug``.
 
-    ``begins()`` says that something is on, from when on it counts; ``reset()`` takes the settings of the instrument away.
+    ``begins()`` says that something is on, from when on it counts; ``reset(kind)`` takes the settings of the instrument away:
+    of one that is "back on" all but whether it is on.
     ``late``: s by which a late reply is late.
     """
 
-    def __init__(self, kind, begins, speed, late, reset=lambda: None):
+    def __init__(self, kind, begins, speed, late, reset=lambda kind: None):
         self.kind, self._begins, self._speed, self._late, self._reset = kind, begins, speed, late, reset
         self.line, self.done, self._spoil = None, 0, False
         self._over = threading.Event()
@@ -44,12 +46,12 @@ class Trouble:
         while not self._begins():
             if self._over.wait(0.02):
                 return
-        if self._over.wait(EVERY):
+        if self._over.wait(SOON):
             return
-        if self.kind in ("unplugged", "power cycle"):
+        if self.kind in ("unplugged", "power cycle", "back on"):
             self.line.unplug()
-            if self.kind == "power cycle":
-                self._reset()
+            if self.kind != "unplugged":
+                self._reset(self.kind)
             time.sleep(UNPLUGGED / self._speed)
             self.line.plug()
             self.done += 1

@@ -5,11 +5,12 @@ import pytest
 
 from runner.measure.by_hand import charge_by_hand
 from runner.measure.capacity import Throughput
+from runner.measure.fits.counted_marks import counted
 from runner.measure.fits.marks import marked_edge
-from runner.measure.recording import Accuracy, Attempt, Held, Recording, Typed
+from runner.measure.recording import Accuracy, Attempt, Held, Recording, Series, Typed
 from runner.vocabulary import BudgetSource, Observed
 from tests.builders import declared
-from tests.marked_ramps import REACTION, REFRESH, drawn, found_in, share_held
+from tests.marked_ramps import REACTION, REFRESH, drawn, found_in, said_of, share_held, spoiled
 
 CLAMP = (Accuracy(0.015, 0.05, 0.01), REFRESH)
 
@@ -66,3 +67,34 @@ def test_without_a_reading_nothing_is_said_of_a_charge():
     record, attempt = charged([])
     found = charge_by_hand(Throughput(record, declared(protection="")), "charge put in", [attempt])
     assert found.value is None
+
+
+def test_no_threshold_moves_by_more_than_its_uncertainty_unsaid_when_a_mark_goes_wrong():
+    """Seven kinds of accident, one of each; 210 on demand (tests/benchmarks/by_hand.py)."""
+    for seed in range(1, 8):
+        record, _ = drawn(seed)
+        broken, what = spoiled(record, seed)
+        before, after = found_in(record), found_in(broken)
+        for name in ("trip", "release"):
+            moved = abs((after[name].value or before[name].value) - before[name].value)
+            assert moved <= (after[name].expanded_uncertainty or 0.0) or said_of(after[name], before[name]), (
+                seed,
+                what,
+            )
+
+
+def test_a_degree_that_was_missed_leaves_its_ramp_out_by_name():
+    taps = Series(np.array([0.0, 20.0, 40.0, 80.0, 100.0]), np.array([50.0, 51.0, 52.0, 53.0, 54.0]))
+    _, doubtful = counted(taps, 0.05)
+    assert (
+        doubtful == "marks at 52 °C and 53 °C are 40 s a degree apart, usual here 20 s: a degree may have been missed"
+    )
+    right = Series(taps.t, np.array([50.0, 51.0, 52.0, 54.0, 55.0]))
+    assert counted(right, 0.05)[1] == "", "the person said that it was missed"
+
+
+def test_a_degree_that_is_marked_again_was_wrong_before():
+    taps = Series(np.array([0.0, 20.0, 24.0, 40.0, 60.0]), np.array([50.0, 51.0, 52.0, 52.0, 53.0]))
+    held, doubtful = counted(taps, 0.05)
+    assert held.t.tolist() == [0.0, 20.0, 40.0, 60.0]
+    assert doubtful == ""

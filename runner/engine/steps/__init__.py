@@ -1,5 +1,5 @@
 """The steps a procedure is written in. STEP_KINDS is the one table of them: a new step is a class and a line here,
-a model in sheets/steps.py, a title in engine/step_titles.py, and the tests that then fail until manual and schema follow.
+a model in sheets/steps.py, a title in engine/texts/titles.py, and the tests that then fail until manual and schema follow.
 """
 
 from __future__ import annotations

@@ -12,6 +12,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 from runner.engine.steps.base import SLOW, Step
+from runner.engine.texts import by_hand as texts
 from runner.engine.watch.verdict import Verdict
 from runner.events import Answered, Event, OutputIsOff
 from runner.notation.quantity import shown
@@ -77,10 +78,9 @@ class DrainByHand(Step):
         if self._given_up or self._stopped_at is None:
             floor = self.planned.values["floor"]
             self._end(self.give_way, "the floor was reached")
-            return [self._conclusion(Outcome.GAVE_UP, f"did not cut off by {floor:.2f} V", t, limit=floor), SwitchOff()]
+            return [self._conclusion(Outcome.GAVE_UP, texts.did_not_cut_off(floor), t, limit=floor), SwitchOff()]
         self._end()
-        why = "the operator saw the load stop by itself"
-        return [self._conclusion(Outcome.STOPPED, why, self._stopped_at, by_hand=True), SwitchOff()]
+        return [self._conclusion(Outcome.STOPPED, texts.LOAD_STOPPED, self._stopped_at, by_hand=True), SwitchOff()]
 
     def _noted(self, event: Answered, ask: Ask) -> list[Order]:
         if ask.wants != Wants.NUMBER:
@@ -110,43 +110,31 @@ class DrainByHand(Step):
         return Ask(self._question(of), say, of.value, Wants.MARK, of=of)
 
     def _switch_on(self) -> str:
-        """What to set, what is to be expected, and where a person ends it: nobody else does."""
-        values, trip = self.planned.values, self.around.program.trip
-        cuts_off = "" if trip is None else f" The pack cuts off near {shown(trip, 'voltage')}."
-        return (
-            f"Set the load to {shown(values['current'], 'current')}. Keep hands off the terminals. "
-            "Switch the load on and press Enter at the same moment."
-            f"{cuts_off} Switch it off by hand below {shown(values['floor'], 'voltage')}."
-        )
+        values = self.planned.values
+        return texts.load_on_to_the_end(values["current"], values["floor"], self.around.program.trip)
 
     def _off(self) -> Ask:
-        return self._go(Observed.LOAD_OFF, "Switch the load off. Then press Enter.")
+        return self._go(Observed.LOAD_OFF, texts.confirm_off(Role.LOAD, urgent=False))
 
     def _moment(self) -> Ask:
-        floor = shown(self.planned.values["floor"], "voltage")
-        say = (
-            "Watch the load. If it stops by itself: press Enter at that moment. "
-            f"If the pack falls below {floor}: switch the load off by hand, then type {Answer.OFF} and press Enter."
-        )
+        say = texts.watch_load(self.planned.values["floor"])
         return replace(self._go(Observed.LOAD_STOPPED, say), instead=Answer.OFF.value)
 
     def _number(self, of: Observed, say: str, unit: str, role: Role) -> Ask:
         return Ask(self._question(of), say, of.value, Wants.NUMBER, unit, of.dimension, (), role, of=of)
 
     def _reading(self) -> Ask:
-        return self._number(Observed.LOADED_VOLTAGE, "Read the pack's voltage under load.", "V", Role.METER)
+        return self._number(Observed.LOADED_VOLTAGE, texts.READ_LOADED_VOLTAGE, "V", Role.METER)
 
     def _last_voltage(self) -> Ask:
-        say = "Type the last voltage you saw before the load stopped."
-        return self._number(Observed.LAST_VOLTAGE, say, "V", Role.METER)
+        return self._number(Observed.LAST_VOLTAGE, texts.TYPE_LAST_VOLTAGE, "V", Role.METER)
 
     def _totals(self, totals: tuple[Observed, Observed]) -> list[Ask]:
         if Role.COUNTER not in self.around.program.has:
             return []
         units = ("Ah", "Wh")
         return [
-            self._number(of, f"Read the counter: {of}.", unit, Role.COUNTER)
-            for of, unit in zip(totals, units, strict=True)
+            self._number(of, texts.read_counter(of), unit, Role.COUNTER) for of, unit in zip(totals, units, strict=True)
         ]
 
 
@@ -160,20 +148,19 @@ class RecoverByHand(Step):
     def receive(self, event: Event, verdicts: list[Verdict]) -> list[Order]:
         if isinstance(event, OutputIsOff) and self._off_at is None:
             self._off_at = event.t
-            say = "Watch the voltmeter on the pack's terminals. Press Enter at the moment it shows the pack's voltage again."
-            return [Ask(self._question, say, Observed.CAME_BACK.value, Wants.MARK, of=Observed.CAME_BACK)]
+            return [
+                Ask(self._question, texts.WATCH_VOLTMETER, Observed.CAME_BACK.value, Wants.MARK, of=Observed.CAME_BACK)
+            ]
         if self._off_at is None:
             return []
         if isinstance(event, Answered) and event.question == self._question:
             self._end()
             self.around.awake = True
-            return [self._conclusion(Outcome.RETURNED, "the operator saw the voltage return", event.t, by_hand=True)]
+            return [self._conclusion(Outcome.RETURNED, texts.VOLTAGE_BACK, event.t, by_hand=True)]
         limit = self.planned.values["give_up"]
         if event.t - self._off_at > limit:
             self._end()
-            return [
-                self._conclusion(Outcome.GAVE_UP, f"no recovery within {shown(limit, 'time')}", event.t, limit=limit)
-            ]
+            return [self._conclusion(Outcome.GAVE_UP, texts.no_recovery(limit), event.t, limit=limit)]
         return []
 
     @property

@@ -10,8 +10,8 @@ from __future__ import annotations
 
 from runner.engine.steps.base import NO_CURRENT_TIME, SLOW
 from runner.engine.steps.person import SwitchedByPerson
+from runner.engine.texts import by_hand as texts
 from runner.events import Answered
-from runner.notation.quantity import shown
 from runner.orders import Ask, Order, Remark, SwitchOff
 from runner.vocabulary import Observed, Outcome, Role, Until
 
@@ -23,28 +23,22 @@ NEARLY = 3.0  # times the end current: from here on it is read more often
 UP = 0.97  # of the charger's voltage: a taper begins above this
 LOOKS = 6  # readings in which a current has to become steady
 WOKEN = 0.5  # of the nominal voltage
-TOO_FULL = "the pack is too full for this test, or the charger gives too little; discharge it first"
-NO_CHARGE = "no charge current on the clamp: a protection of the pack is still tripped or has latched, or a lead is off"
 
 
 class _Charger(SwitchedByPerson):
     @property
     def _meanwhile(self) -> str:
-        return "Stay with the pack. Wait for the next reading."
+        return texts.STAY
 
     def _switch_on(self) -> list[Order]:
         values = self.planned.values
-        say = (
-            f"Keep clear. Switch the charger on and press Enter at the same moment "
-            f"({shown(values['voltage'], 'voltage')}, about {shown(values['current'], 'current')})."
-        )
-        return self._put(Observed.CHARGER_ON, say, marks=True)
+        return self._put(Observed.CHARGER_ON, texts.charger_on(values["voltage"], values["current"]), marks=True)
 
     def _switch_off(self) -> list[Order]:
-        return self._put(Observed.CHARGER_OFF, "Switch the charger off and press Enter.", marks=True)
+        return self._put(Observed.CHARGER_OFF, texts.CHARGER_OFF, marks=True)
 
     def _read_clamp(self) -> list[Order]:
-        return self._put(Observed.CLAMP_CURRENT, "Read the clamp: the charge current.")
+        return self._put(Observed.CLAMP_CURRENT, texts.READ_CHARGE_CURRENT)
 
 
 class ChargeByHand(_Charger):
@@ -62,7 +56,7 @@ class ChargeByHand(_Charger):
             return self._over(Outcome.DONE, "time elapsed")
         give_up = self.planned.values.get("give_up")
         if give_up is not None and self._until != Until.STEADY and on_for > give_up:
-            return self._over(Outcome.NO_END, f"stopped after {give_up / 3600:.1f} h of charging (time limit)", True)
+            return self._over(Outcome.NO_END, texts.gave_up_charging(give_up), True)
         return self._read_clamp() if t >= self._next else []
 
     # ---- one answer after the other --------------------------------------------------------------------------
@@ -80,7 +74,7 @@ class ChargeByHand(_Charger):
         if asked.of == Observed.CLAMP_CURRENT:
             self._readings.append((event.t, abs(float(event.value))))
             if self.around.program.ceilings.temperature is not None and self._reads(Role.PROBE) and self._is_long:
-                return self._put(Observed.THERMOMETER, "Read the thermometer on the pack.")
+                return self._put(Observed.THERMOMETER, texts.READ_THERMOMETER_ON_PACK)
             return self._next_reading(event.t)
         if asked.of == Observed.THERMOMETER:
             return self._next_reading(event.t)
@@ -106,9 +100,8 @@ class ChargeByHand(_Charger):
         """Nothing flows: once more, for a lead or a charger that starts late; then it is over."""
         if len(self._readings) < 2 or not self._nothing_flows(self._readings[-2][1]):
             self._next = t + NO_CURRENT_TIME
-            say = "The clamp shows no charge current. Check the charger, the leads and the pack's alarms."
-            return [Remark(say)]
-        return self._over(Outcome.NO_CURRENT, NO_CHARGE, True)
+            return [Remark(texts.NO_CHARGE_YET)]
+        return self._over(Outcome.NO_CURRENT, texts.NO_CHARGE, True)
 
     def _until_steady(self, t: float, amps: float) -> list[Order]:
         if self._nothing_flows(amps):
@@ -117,12 +110,12 @@ class ChargeByHand(_Charger):
         smallest = self.around.program.smallest_current.get(self.path, 0.0)
         if before is not None and abs(amps - before) <= max(STEADY * amps, smallest):
             if amps < LEAST * self.planned.values["current"]:
-                why = f"{TOO_FULL} ({amps:.3g} A of {self.planned.values['current']:.3g} A)"
+                why = texts.too_full(amps, self.planned.values["current"])
                 return self._over(Outcome.TAPERING, why, False, "rest")
             self._end()
             return []
         if len(self._readings) >= LOOKS:
-            return self._over(Outcome.UNCLEAR, f"the charge current did not become steady: {amps:.3g} A", True)
+            return self._over(Outcome.UNCLEAR, texts.not_steady("charge", amps), True)
         self._next = t + max(AGAIN, self.planned.values.get("steady", 0.0))
         return []
 
@@ -131,7 +124,7 @@ class ChargeByHand(_Charger):
     def _at_the_end(self, t: float, amps: float) -> list[Order]:
         """At or below the end current: the voltage says whether that is a taper."""
         if self._reads(Role.METER):
-            return self._put(Observed.CHARGING_VOLTAGE, "Read the pack's voltage while it charges.")
+            return self._put(Observed.CHARGING_VOLTAGE, texts.READ_CHARGING_VOLTAGE)
         return self._tapered(t, self._meter)
 
     def _tapered(self, t: float, volts: float | None) -> list[Order]:
@@ -139,17 +132,16 @@ class ChargeByHand(_Charger):
         if volts is not None and volts < UP * self.planned.values["voltage"]:
             if self._nothing_flows(amps):
                 return self._none(t)
-            why = f"the current fell to {amps:.3g} A at {volts:.2f} V, below the charger's voltage: no taper"
+            why = texts.no_taper(amps, volts)
             return self._over(Outcome.NO_END, why, True)
         earlier = [each for each in self._readings[:-1] if each[1] <= end and since - each[0] >= APART]
         if not earlier:
             self._next = t + max(APART - (t - since), 1.0)
             return []
         if self._nothing_flows(amps):
-            why = "charger or pack ended the charge: no current on the clamp, twice"
-            return self._over(Outcome.FULL, why)
-        why = f"tapered to the end current of {end:.3g} A: {earlier[-1][1]:.3g} A and {amps:.3g} A on the clamp"
-        return self._over(Outcome.FULL, f"{why}, {(since - earlier[-1][0]) / 60:.0f} min apart")
+            return self._over(Outcome.FULL, texts.ENDED_TWICE)
+        before = earlier[-1]
+        return self._over(Outcome.FULL, texts.tapered(end, (before[1], amps), since - before[0]))
 
     def _over(self, outcome: str, why: str, gives_way: bool = False, skip: str = "") -> list[Order]:
         self._ended = (outcome, why, skip or (self.give_way if gives_way else ""))
@@ -168,7 +160,7 @@ class WakeByHand(_Charger):
     def begin(self, t: float) -> list[Order]:
         if self.around.awake:
             self._end()
-            return [Remark("No wake charge needed: the pack recovered by itself.")]
+            return [Remark(texts.NEEDS_NO_WAKING)]
         self._began = t
         self._on_at = None
         self._off_at: float | None = None
@@ -196,22 +188,21 @@ class WakeByHand(_Charger):
 
     def _look(self, t: float) -> list[Order]:
         if self._reads(Role.METER):
-            return self._put(Observed.WOKEN_VOLTAGE, "Read the pack's voltage with everything off.")
+            return self._put(Observed.WOKEN_VOLTAGE, texts.READ_RESTING_VOLTAGE)
         return self._looked(t, self._meter)
 
     def _looked(self, t: float, volts: float | None) -> list[Order]:
         if volts is None:
             self._end("rest", "it cannot be seen whether the pack is awake")
-            why = "no instrument shows the pack's terminals while everything is off"
-            return [self._conclusion(Outcome.NOT_SEEN, why, t, by_hand=True), SwitchOff()]
+            return [self._conclusion(Outcome.NOT_SEEN, texts.NOT_SEEN, t, by_hand=True), SwitchOff()]
         if volts > WOKEN * self.around.program.nominal_voltage:
             self._end()
             self.around.awake = True
-            why = f"woken: {volts:.2f} V at the terminals with everything off"
+            why = texts.woken(volts)
             return [self._conclusion(Outcome.RETURNED, why, self._off_at or t, by_hand=True), SwitchOff()]
         limit = self.planned.values["give_up"]
         if t - self._began > limit:
-            why = f"could not be woken within {limit / 60:.0f} min"
+            why = texts.not_woken(limit)
             self._end("rest", why)
             return [self._conclusion(Outcome.GAVE_UP, why, t, limit=limit, by_hand=True), SwitchOff()]
         return self._switch_on()

@@ -11,20 +11,17 @@ from runner.engine.steps.base import SLOW
 from runner.engine.steps.person import ByPerson, SwitchedByPerson
 from runner.engine.steps.ramp import Provoke
 from runner.engine.steps.stage import Substitute
+from runner.engine.texts import by_hand as texts
 from runner.engine.watch.verdict import Verdict
 from runner.events import Answered, Event, Sampled
-from runner.notation.quantity import shown
 from runner.orders import Ask, AskTaps, Order, Remark, SwitchOff, Withdraw
+from runner.scale import whole
 from runner.vocabulary import Observed, Outcome, Role, Until
 
 FIRST_LOOK, AGAIN = 20.0, 20.0  # s after the load is on, and between two readings
 STEADY = 0.05  # of each other
 LOOKS = 6
 SIGHT: dict[str, Observed] = {Until.STOPPED: Observed.CURRENT_GONE, Until.RETURNED: Observed.CURRENT_BACK}
-SEEN = {Until.STOPPED: "no current", Until.RETURNED: "current again"}
-NO_DISCHARGE = (
-    "no discharge current on the clamp: a protection of the pack is still tripped, a lead is off, or the load is off"
-)
 
 
 class SteadyDrainByHand(SwitchedByPerson):
@@ -35,10 +32,7 @@ class SteadyDrainByHand(SwitchedByPerson):
         self._next = 0.0
         self._readings: list[float] = []
         self._ended: tuple[str, str, str, float | None] | None = None
-        say = (
-            f"Set the load to {shown(self.planned.values['current'], 'current')}. Keep clear. "
-            "Switch it on and press Enter at the same moment."
-        )
+        say = texts.load_on(self.planned.values["current"])
         return [*self._pace(SLOW), *self._put(Observed.LOAD_ON, say, marks=True)]
 
     def _meantime(self, t: float, on_for: float) -> list[Order]:
@@ -48,10 +42,10 @@ class SteadyDrainByHand(SwitchedByPerson):
 
     @property
     def _meanwhile(self) -> str:
-        return "Stay with the pack. Wait for the next reading."
+        return texts.STAY
 
     def _read_clamp(self) -> list[Order]:
-        return self._put(Observed.CLAMP_CURRENT, "Read the clamp: the discharge current.")
+        return self._put(Observed.CLAMP_CURRENT, texts.READ_DISCHARGE_CURRENT)
 
     def _answered(self, event: Answered, asked: Ask) -> list[Order]:
         t = event.t
@@ -63,7 +57,7 @@ class SteadyDrainByHand(SwitchedByPerson):
         if asked.of == Observed.CLAMP_CURRENT:
             self._readings.append(abs(float(event.value)))
             if self._reads(Role.METER):
-                return self._put(Observed.LOADED_VOLTAGE, "Read the pack's voltage under load.")
+                return self._put(Observed.LOADED_VOLTAGE, texts.READ_LOADED_VOLTAGE)
             return self._look(t, self._meter)
         return self._look(t, float(event.value))
 
@@ -72,13 +66,11 @@ class SteadyDrainByHand(SwitchedByPerson):
         before = self._readings[-2] if len(self._readings) > 1 else None
         if self._nothing_flows(amps):
             if before is not None and self._nothing_flows(before):
-                return self._over(Outcome.NO_CURRENT, NO_DISCHARGE, self.give_way)
+                return self._over(Outcome.NO_CURRENT, texts.NO_DISCHARGE, self.give_way)
             self._next = t + AGAIN
-            return [Remark("The clamp shows no discharge current. Check the load, the leads and the pack's alarms.")]
+            return [Remark(texts.NO_DISCHARGE_YET)]
         if volts is not None and volts < floor:
-            return self._over(
-                Outcome.GAVE_UP, f"{volts:.2f} V is below the floor of {floor:.2f} V", self.give_way, floor
-            )
+            return self._over(Outcome.GAVE_UP, texts.below_the_floor(volts, floor), self.give_way, floor)
         if self.planned.word("until") == Until.TIME:
             self._next = t + self.around.program.every
             return []
@@ -86,14 +78,14 @@ class SteadyDrainByHand(SwitchedByPerson):
             self._end()
             return []
         if len(self._readings) >= LOOKS:
-            why = f"the discharge current did not become steady: {amps:.3g} A"
+            why = texts.not_steady("discharge", amps)
             return self._over(Outcome.UNCLEAR, why, self.give_way)
         self._next = t + max(AGAIN, self.planned.values.get("steady", 0.0))
         return []
 
     def _over(self, outcome: str, why: str, skip: str, limit: float | None = None) -> list[Order]:
         self._ended = (outcome, why, skip, limit)
-        return self._put(Observed.LOAD_OFF, "Switch the load off and press Enter.", marks=True)
+        return self._put(Observed.LOAD_OFF, texts.LOAD_OFF, marks=True)
 
     def _concluded(self, t: float) -> list[Order]:
         assert self._ended is not None
@@ -110,13 +102,11 @@ class _Watched(ByPerson):
 
     def _watch(self) -> list[Order]:
         """Ask for the moment of the change."""
-        what = "gone" if self._sought == Until.STOPPED else "back"
-        say = f"Watch the clamp: mark the moment the current is {what}."
-        return self._put(SIGHT[self._sought], say, marks=True)
+        return self._put(SIGHT[self._sought], texts.watch_clamp(self._sought), marks=True)
 
     def _pressed(self, event: Answered) -> list[Order]:
         self._marked = event.t
-        return self._put(Observed.CLAMP_CURRENT, "Read the clamp now.")
+        return self._put(Observed.CLAMP_CURRENT, texts.READ_CLAMP_NOW)
 
     def _is_so(self, amps: float) -> bool:
         """Whether the clamp shows what the key said: next to nothing of what flowed, or more than what was left."""
@@ -129,11 +119,11 @@ class _Watched(ByPerson):
         return Until(self.planned.word("until"))
 
     def _why(self, amps: float) -> str:
-        return f"the operator saw {SEEN[self._sought]}: {amps:.3g} A on the clamp"
+        return texts.seen(self._sought, amps)
 
     @staticmethod
     def _not_so(amps: float) -> Remark:
-        return Remark(f"The clamp shows {amps:.3g} A, so the mark does not count. The step goes on.")
+        return Remark(texts.not_so(amps))
 
     def _no_longer(self) -> list[Order]:
         """The question is taken back."""
@@ -168,14 +158,14 @@ class _ByClamp(_Watched, Provoke):
         if self._is_so(amps):
             return self._conclude(self._sought, self._why(amps), marked, "", by_hand=True)
         if self._reads(Role.PROBE):
-            return [self._not_so(amps), *self._put(Observed.THERMOMETER, "Read the thermometer.")]
+            return [self._not_so(amps), *self._put(Observed.THERMOMETER, texts.READ_THERMOMETER)]
         self._marked = None
         return [self._not_so(amps), *self._watch()]
 
     def _going_on(self, event: Answered) -> list[Order]:
         """After a mark that did not count: the next degree is the one beyond what the thermometer shows."""
         self._marked, self._seen = None, event.t
-        following = float(event.value) // 1.0 + (1.0 if self.sign > 0 else 0.0)
+        following = whole(float(event.value), self.sign, beyond=True)
         return [AskTaps(following, self.sign, self._tap_words(following)), *self._watch()]
 
     def _flows(self) -> bool:

@@ -18,7 +18,7 @@ from runner.engine.steps.base import FAST, SLOW, SPOILED, Step
 from runner.engine.steps.explanations import Explanations
 from runner.engine.watch.verdict import Verdict
 from runner.events import ACTUATOR_TEMPERATURE, CURRENT_OF, PROBE_TEMPERATURE, Event, Sampled
-from runner.orders import AskTaps, BeginRamp, Guide, Order, SwitchOff, hands_off
+from runner.orders import AskTaps, BeginRamp, Guide, Order, Remark, SwitchOff, hands_off
 from runner.scale import degrees, whole
 from runner.vocabulary import Outcome, Until, WatchWord
 
@@ -35,6 +35,7 @@ STILL_TIME = (
 )
 LONGEST_GAP = 20.0  # s after which readings that do not come back end the run, to be resumed
 DEGREES = 4.0  # by hand: nobody has pressed the key for so many whole degrees at the ramp's rate, and
+SOONEST, LATEST = 0.35, 1.9  # of the time that a degree takes at the rate: a mark beyond is one too many or too few
 LEAST_QUIET = 180.0  # s, at least
 GAP = 3.0  # s without a temperature that spoil a ramp; for the current, the watcher says so
 BACK = 3  # samples of each in a row: readings have come back
@@ -51,8 +52,9 @@ class Provoke(Step):
         self._seen = t  # when the temperature was read last
         self._gap, self._back, self._gap_began = "", 0, t
         self._unheated: float | None = None
+        self._mark: tuple[float, float] | None = None  # the last mark of the slow ramp: when, and of which °C
         self._moved: tuple[float, float] | None = None  # when the temperature read something new last, and what
-        self._explanations = Explanations(self.planned)
+        self._explanations = Explanations(self)
         goal = self.planned.values["approach"]
         by_hand = "probe" in self.around.program.by_hand
         self._goal = whole(goal, self.sign) if by_hand else goal
@@ -97,11 +99,17 @@ class Provoke(Step):
         return self.around.watcher.verdict.word in FLOWING
 
     def receive(self, event: Event, verdicts: list[Verdict]) -> list[Order]:
+        if (orders := self._explanations.look(event)) is not None:
+            return orders
         if (doubted := self._explanations.answered(event)) is not None:
             return self._explained(event.t, doubted, verdicts)
         if not isinstance(event, Sampled):
             return []
         self._take(event)
+        odd = self._odd_mark(event)
+        return [*([Remark(odd)] if odd else []), *self._goes_on(event, verdicts)]
+
+    def _goes_on(self, event: Sampled, verdicts: list[Verdict]) -> list[Order]:
         if self._explanations.doubted is not None:
             return self._waits_for_explanation(event)
         if forgotten := self._nobody_reads(event.t):
@@ -176,6 +184,23 @@ class Provoke(Step):
         self._seen = sample.t
         if self._moved is None or value != self._moved[1]:
             self._moved = (sample.t, value)
+
+    def _odd_mark(self, sample: Sampled) -> str:
+        """What is odd about a mark of the thermometer after the one before it in the slow ramp, or nothing."""
+        value = sample.readings.get(PROBE_TEMPERATURE)
+        if not sample.by_hand or value is None:
+            return ""
+        before, self._mark = self._mark, (sample.t, value) if self._ramping else None
+        if before is None:
+            return ""
+        passed, shown = self.sign * (value - before[1]), degrees(value, ".0f")
+        if passed <= 0:
+            return f"{shown} was marked after {degrees(before[1], '.0f')}: the later mark counts."
+        times = (sample.t - before[0]) * self.planned.values["rate"] / passed
+        if SOONEST <= times <= LATEST:
+            return ""
+        what = "A degree may be marked twice" if times < SOONEST else "A degree may be missed"
+        return f"{what} at {shown}: compare with the thermometer, and give the degree that it shows."
 
     def _lost(self, sample: Sampled) -> str:
         """What is missing for so long that the ramp is worth nothing, or nothing."""

@@ -10,6 +10,7 @@ Rule 4: an instrument on a cable that was on and cannot report whether it is off
 from __future__ import annotations
 
 from runner.engine.bench_state import BenchState
+from runner.engine.texts.by_hand import confirm_off, look_at
 from runner.events import Answered, Event, OutputIsOff, Resumed
 from runner.orders import Ask, LoadOn, Order, SwitchOff, SwitchOn, Withdraw
 from runner.vocabulary import Answer, Observed, Role, Wants
@@ -25,22 +26,15 @@ OFF: dict[str, Observed] = {role: Observed(of) for of, role in SWITCHED_OFF.item
 SIGHTS = (Observed.LOAD_STOPPED, Observed.CAME_BACK, Observed.CURRENT_GONE, Observed.CURRENT_BACK)
 
 
-def off_by_hand(role: str) -> str:
-    """What a person has to do at once with something that may be on."""
-    return f"SWITCH THE {role.upper()} OFF BY HAND."
-
-
 def asked_off(question: str, role: str, *, urgent: bool = False) -> Ask:
     """The question whose answer confirms that something switched by hand is off."""
-    first = off_by_hand(role) if urgent else f"Switch the {role} off."
     of = OFF[role]
-    return Ask(question, f"{first} Then press Enter.", of.value, Wants.MARK, role=role, of=of)
+    return Ask(question, confirm_off(role, urgent=urgent), of.value, Wants.MARK, role=role, of=of)
 
 
 def looked_at(question: str, role: str) -> Ask:
     """The question whose answer confirms that something on a cable is off which cannot report it."""
-    say = f"Look at the {role}: its output must be off. If it is not, switch it off by hand. Then press Enter."
-    return Ask(question, say, OFF[role].value, Wants.MARK, role=role, of=OFF[role])
+    return Ask(question, look_at(role), OFF[role].value, Wants.MARK, role=role, of=OFF[role])
 
 
 class Switches:

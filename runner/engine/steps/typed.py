@@ -14,6 +14,7 @@ from collections.abc import Mapping
 from dataclasses import replace
 
 from runner.engine.ceilings import Ceilings
+from runner.engine.texts import by_hand as texts
 from runner.events import Answered
 from runner.notation.quantity import shown
 from runner.orders import Ask
@@ -66,14 +67,14 @@ class TypedReadings:
         why = self._over(event, asked) or ("" if first is not None else self._odd(event, asked))
         if why and asked is not None:
             self._first = asked
-            say = f"You typed a {why}. Read again and type what you see. {asked.say}"
+            say = texts.read_again(why, asked.say)
             return event, replace(asked, question=f"{asked.question}-again", say=say)
         answer = event if first is None else replace(event, question=first.question)
         if asked is None or not asked.of or not self._is_reading(event, asked):
             return answer, None
         if asked.of in DECIDES:
             self._to_confirm = (first or asked, answer)
-            say = f"You typed {shown(float(event.value), asked.dimension)} for: {asked.of}. Is it right? Enter: yes."
+            say = texts.is_it_right(float(event.value), asked.dimension, asked.of)
             question, record = f"{(first or asked).question}-shown", f"{asked.record}: confirmed"
             return event, Ask(question, say, record, Wants.CHOICE, choices=(Answer.GO_ON.value, WRONG))
         self._before[asked.of] = float(event.value)
@@ -116,5 +117,4 @@ class TypedReadings:
             low, high, where = before - most, before + most, "after the total before"
         if low <= value <= high:
             return ""
-        usual = f"{shown(low, asked.dimension)} to {shown(high, asked.dimension)}"
-        return f"{asked.dimension} of {shown(value, asked.dimension)}; {usual} would be usual {where}"
+        return texts.odd(asked.dimension, value, (low, high), where)

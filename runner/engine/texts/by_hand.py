@@ -1,0 +1,182 @@
+"""What a person is asked and told where they switch charger and load, and read clamp, voltmeter, counter and thermometer.
+
+Values come in SI; they are worded here as people read them. Nothing here decides anything, and nothing is read back.
+"""
+
+from __future__ import annotations
+
+from runner.notation.quantity import shown
+from runner.vocabulary import Answer, Until
+
+# ---- switching -----------------------------------------------------------------------------------------------------
+
+CHARGER_OFF = "Switch the charger off and press Enter."
+LOAD_OFF = "Switch the load off and press Enter."
+STAY = "Stay with the pack. Wait for the next reading."
+
+
+def charger_on(voltage: float, current: float) -> str:
+    """The order to switch a charger on that gives these values (V, A)."""
+    gives = f"({shown(voltage, 'voltage')}, about {shown(current, 'current')})"
+    return f"Keep clear. Switch the charger on and press Enter at the same moment {gives}."
+
+
+def load_on(current: float) -> str:
+    """The order to set (A) and switch on a load."""
+    return f"Set the load to {shown(current, 'current')}. Keep clear. Switch it on and press Enter at the same moment."
+
+
+def load_on_to_the_end(current: float, floor: float, trip: float | None) -> str:
+    """The same for a discharge (A) to the cut-off, what to expect, and where (V) a person ends it: nobody else does."""
+    cuts_off = "" if trip is None else f" The pack cuts off near {shown(trip, 'voltage')}."
+    return (
+        f"Set the load to {shown(current, 'current')}. Keep hands off the terminals. "
+        "Switch the load on and press Enter at the same moment."
+        f"{cuts_off} Switch it off by hand below {shown(floor, 'voltage')}."
+    )
+
+
+def off_now(role: str) -> str:
+    """What a person has to do at once with something that may be on."""
+    return f"SWITCH THE {role.upper()} OFF BY HAND."
+
+
+def confirm_off(role: str, *, urgent: bool) -> str:
+    """The question whose answer confirms that something switched by hand is off."""
+    return f"{off_now(role) if urgent else f'Switch the {role} off.'} Then press Enter."
+
+
+def look_at(role: str) -> str:
+    """The question about something on a cable that cannot report whether it is off."""
+    return f"Look at the {role}: its output must be off. If it is not, switch it off by hand. Then press Enter."
+
+
+# ---- reading -------------------------------------------------------------------------------------------------------
+
+READ_CHARGE_CURRENT = "Read the clamp: the charge current."
+READ_DISCHARGE_CURRENT = "Read the clamp: the discharge current."
+READ_CLAMP_NOW = "Read the clamp now."
+READ_THERMOMETER = "Read the thermometer."
+READ_THERMOMETER_ON_PACK = "Read the thermometer on the pack."
+READ_CHARGING_VOLTAGE = "Read the pack's voltage while it charges."
+READ_LOADED_VOLTAGE = "Read the pack's voltage under load."
+READ_RESTING_VOLTAGE = "Read the pack's voltage with everything off."
+TYPE_LAST_VOLTAGE = "Type the last voltage you saw before the load stopped."
+WATCH_VOLTMETER = (
+    "Watch the voltmeter on the pack's terminals. Press Enter at the moment it shows the pack's voltage again."
+)
+
+
+def read_counter(total: str) -> str:
+    """The question for one of the totals of a counter."""
+    return f"Read the counter: {total}."
+
+
+def watch_load(floor: float) -> str:
+    """What to watch in a discharge to the cut-off, and where (V) a person ends it."""
+    return (
+        "Watch the load. If it stops by itself: press Enter at that moment. "
+        f"If the pack falls below {shown(floor, 'voltage')}: switch the load off by hand, then type {Answer.OFF} and press Enter."
+    )
+
+
+def watch_clamp(sought: str) -> str:
+    """The moment to mark: the current gone, or back."""
+    return f"Watch the clamp: mark the moment the current is {'gone' if sought == Until.STOPPED else 'back'}."
+
+
+# ---- what was typed ------------------------------------------------------------------------------------------------
+
+
+def read_again(why: str, question: str) -> str:
+    """The same question once more, with what was typed in it and what was expected."""
+    return f"You typed a {why}. Read again and type what you see. {question}"
+
+
+def is_it_right(value: float, dimension: str, of: str) -> str:
+    """A value that decides something by itself, shown again."""
+    return f"You typed {shown(value, dimension)} for: {of}. Is it right? Enter: yes."
+
+
+def odd(dimension: str, value: float, usual: tuple[float, float], where: str) -> str:
+    """What is odd about a reading, and what would be usual."""
+    low, high = (shown(each, dimension) for each in usual)
+    return f"{dimension} of {shown(value, dimension)}; {low} to {high} would be usual {where}"
+
+
+# ---- what the clamp shows, and how a step ended ----------------------------------------------------------------------
+
+NO_CHARGE_YET = "The clamp shows no charge current. Check the charger, the leads and the pack's alarms."
+NO_DISCHARGE_YET = "The clamp shows no discharge current. Check the load, the leads and the pack's alarms."
+NO_CHARGE = "no charge current on the clamp: a protection of the pack is still tripped or has latched, or a lead is off"
+NO_DISCHARGE = (
+    "no discharge current on the clamp: a protection of the pack is still tripped, a lead is off, or the load is off"
+)
+TOO_FULL = "the pack is too full for this test, or the charger gives too little; discharge it first"
+ENDED_TWICE = "charger or pack ended the charge: no current on the clamp, twice"
+LOAD_STOPPED = "the operator saw the load stop by itself"
+VOLTAGE_BACK = "the operator saw the voltage return"
+NEEDS_NO_WAKING = "No wake charge needed: the pack recovered by itself."
+NOT_SEEN = "no instrument shows the pack's terminals while everything is off"
+SEEN = {Until.STOPPED: "no current", Until.RETURNED: "current again"}
+
+
+def not_so(amps: float) -> str:
+    """That a mark is contradicted by the clamp (A)."""
+    return f"The clamp shows {amps:.3g} A, so the mark does not count. The step goes on."
+
+
+def seen(sought: Until, amps: float) -> str:
+    """Why a step ended that a person watched: what they saw, and the clamp (A)."""
+    return f"the operator saw {SEEN[sought]}: {amps:.3g} A on the clamp"
+
+
+def not_steady(path: str, amps: float) -> str:
+    """That the current of a path (A) did not become steady."""
+    return f"the {path} current did not become steady: {amps:.3g} A"
+
+
+def too_full(amps: float, wanted: float) -> str:
+    """That less flows than a ramp needs (A)."""
+    return f"{TOO_FULL} ({amps:.3g} A of {wanted:.3g} A)"
+
+
+def no_taper(amps: float, volts: float) -> str:
+    """That the current (A) is small at a voltage (V) at which no charger tapers."""
+    return f"the current fell to {amps:.3g} A at {volts:.2f} V, below the charger's voltage: no taper"
+
+
+def tapered(end: float, readings: tuple[float, float], apart: float) -> str:
+    """That two readings (A) so many seconds apart are at or below the end current (A)."""
+    first, second = readings
+    return f"tapered to the end current of {end:.3g} A: {first:.3g} A and {second:.3g} A on the clamp, {apart / 60:.0f} min apart"
+
+
+def gave_up_charging(limit: float) -> str:
+    """That a charge was not over in its time (s)."""
+    return f"stopped after {limit / 3600:.1f} h of charging (time limit)"
+
+
+def below_the_floor(volts: float, floor: float) -> str:
+    """That a discharge went below its floor (V)."""
+    return f"{volts:.2f} V is below the floor of {floor:.2f} V"
+
+
+def did_not_cut_off(floor: float) -> str:
+    """That a pack has not cut off by a floor (V)."""
+    return f"did not cut off by {floor:.2f} V"
+
+
+def no_recovery(limit: float) -> str:
+    """That a pack did not come back in a time (s)."""
+    return f"no recovery within {shown(limit, 'time')}"
+
+
+def woken(volts: float) -> str:
+    """That a pack keeps a voltage (V) with everything off."""
+    return f"woken: {volts:.2f} V at the terminals with everything off"
+
+
+def not_woken(limit: float) -> str:
+    """That a pack could not be woken in a time (s)."""
+    return f"could not be woken within {limit / 60:.0f} min"
