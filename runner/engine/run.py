@@ -45,6 +45,7 @@ from runner.events import (
     Sampled,
     Started,
     StopPressed,
+    SupplyIsSet,
     Suspended,
 )
 from runner.orders import (
@@ -244,6 +245,8 @@ class Run:
             self.ceilings.disarmed()
         elif isinstance(event, Sampled):
             self.known.take(event)
+        elif isinstance(event, SupplyIsSet):
+            self.known.points = (event.voltage, event.current)
         wanted = self.program.protection == "over_voltage" and self._until() == Until.STOPPED
         verdicts = self._watching.happened(event, over_voltage_wanted=wanted)
         return verdicts, [Judge(verdict.word, verdict.why) for verdict in verdicts]

@@ -144,6 +144,8 @@ class Now:
                 continue
             by_hand = role in self._by_hand or role == Role.CHARGER
             on: bool | None = role in on_by_hand if by_hand else path == of and not on_by_hand
+            if role in on_by_hand and not by_hand:  # on a cable, and cannot say that it is off
+                on = None
             if (lost and (on or not by_hand)) or (on and self._going_off and not by_hand):
                 on = None
             found.append(SwitchState(role, on, by_hand))
