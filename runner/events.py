@@ -76,7 +76,7 @@ class Sampled(Event):
 
     ``output`` is what the instrument polled says of itself: the supply's output or the load's input on. ``by_hand``: a
     person read it off a display, at ``t`` as the key was pressed; the reaction is allowed for afterwards. ``ages``: how old a
-    reading was at ``t``, in s, where that is not next to nothing.
+    reading was at ``t``, in s, where that is not next to nothing. ``fault``: what ends the run at once, such as settings lost.
     """
 
     readings: Mapping[str, float]
@@ -85,6 +85,7 @@ class Sampled(Event):
     output: bool | None = None
     by_hand: bool = False
     ages: Mapping[str, float] = field(default_factory=dict)
+    fault: str = ""
 
 
 @dataclass(frozen=True)
@@ -177,10 +178,14 @@ class Resumed(Event):
 
 @dataclass(frozen=True)
 class OutputIsOff(Event):
-    """Supply and load read back as off; ``confirmed`` is False if the command was sent but nothing answers."""
+    """Supply and load read back as off; ``confirmed`` is False if the command was sent but nothing answers.
+
+    ``everything``: what heats and cools was switched off with them.
+    """
 
     confirmed: bool
     remark: str = ""
+    everything: bool = True
 
 
 @dataclass(frozen=True)

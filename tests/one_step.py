@@ -42,9 +42,18 @@ NAMES = {
 
 
 class OneStep:
-    """The run; ``t`` its time; ``orders`` every order since the step began. Steps given as ``after`` come after it."""
+    """The run; ``t`` its time; ``orders`` every order since the step began. Steps given as ``after`` come after it, ``before`` is done to the run before."""
 
-    def __init__(self, kind: str, values: dict, *, program: dict | None = None, after: tuple = (), **planned) -> None:
+    def __init__(
+        self,
+        kind: str,
+        values: dict,
+        *,
+        program: dict | None = None,
+        after: tuple = (),
+        before=lambda run: None,
+        **planned,
+    ) -> None:
         step = Planned(0, kind, f"the {kind}", "", values, **planned)
         following = tuple(replace(each, index=number) for number, each in enumerate(after, start=1))
         plan = {"ceilings": WIDE, "smallest_current": {CHARGE: 0.03, DISCHARGE: 0.03}, "patience": 1.0}
@@ -52,6 +61,7 @@ class OneStep:
         self.orders: list[Order] = []
         self.t = 0.0
         self.run.receive(Started(0.0, ""))
+        before(self.run)
         self.tell(Answered(0.0, CAUTIONS, "go on", "me"))
 
     def tell(self, *events: Event) -> list[Order]:

@@ -68,6 +68,7 @@ class Readings:
         self.lost: dict[str, str] = {}
         self.mode = ""
         self.output: bool | None = None
+        self.fault = ""
 
 
 class Bench:
@@ -174,7 +175,7 @@ class Bench:
         except BenchError as fault:
             into.lost[VOLTAGE_OF[path]] = into.lost[CURRENT_OF[path]] = str(fault)
             return
-        into.mode, into.output = reading.mode, reading.output
+        into.mode, into.output, into.fault = reading.mode, reading.output, reading.fault
         for channel, value in ((VOLTAGE_OF[path], reading.voltage), (CURRENT_OF[path], reading.current)):
             if value is None:
                 into.lost[channel] = reading.bad

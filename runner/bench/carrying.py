@@ -88,7 +88,7 @@ class Carrying:
 
     def _switch_off(self, order: SwitchOff) -> Event:
         confirmed, remark = self._off(order.everything)
-        return OutputIsOff(self._now(), confirmed, remark)
+        return OutputIsOff(self._now(), confirmed, remark, order.everything)
 
     def _guide(self, order: Guide) -> Event | None:
         actuator = self._bench.actuator

@@ -30,8 +30,5 @@ class Load:
         self.speaker.switch("input", True)
 
     def read(self) -> PowerReading:
-        """Voltage, current and input. Raises LinkError; SettingError if it is on and has lost its settings."""
-        reading = read_power(self.speaker, "input", str)
-        if reading.output is not False:
-            self._settings.check()
-        return reading
+        """Voltage, current and input. Raises LinkError."""
+        return self._settings.checked(read_power(self.speaker, "input", str))

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from runner.bench.dialect import Driver
 from runner.errors import BenchError, NotAReading, SettingError
@@ -12,13 +12,17 @@ from runner.sheets import instruments as sheets
 
 @dataclass(frozen=True)
 class PowerReading:
-    """One reading of a supply or a load, in V and A; None is a value that was no reading, with the reason in ``bad``."""
+    """One reading of a supply or a load, in V and A; None is a value that was no reading, with the reason in ``bad``.
+
+    ``fault``: that it is on and not as it was set.
+    """
 
     voltage: float | None
     current: float | None
     output: bool | None
     mode: str
     bad: str = ""
+    fault: str = ""
 
 
 class Settings:
@@ -34,6 +38,16 @@ class Settings:
         got = self._speaker.set(what, value, tolerance)
         self._kept[what] = (got, max(tolerance, 1e-3 * abs(got)))
         return got
+
+    def checked(self, reading: PowerReading) -> PowerReading:
+        """The reading, with what has to end the run at once if it is on and not as it was set. Raises LinkError."""
+        if reading.output is False:
+            return reading
+        try:
+            self.check()
+        except SettingError as fault:
+            return replace(reading, fault=str(fault))
+        return reading
 
     def check(self) -> None:
         """After the connection was lost and is back: whether everything is as it was set. Raises BenchError."""
@@ -81,11 +95,8 @@ class Supply:
         self.speaker.switch("output", True)
 
     def read(self) -> PowerReading:
-        """Voltage, current, output and mode. Raises LinkError; SettingError if it is on and has lost its settings."""
-        reading = read_power(self.speaker, "output", self.speaker.mode)
-        if reading.output is not False:
-            self._settings.check()
-        return reading
+        """Voltage, current, output and mode. Raises LinkError."""
+        return self._settings.checked(read_power(self.speaker, "output", self.speaker.mode))
 
     def _set(self, what: str, value: float) -> float:
         accuracy = self.sheet.current_accuracy if "current" in what else self.sheet.voltage_accuracy

@@ -81,6 +81,7 @@ def execute(
         guarded = watched.watch is not None or not site.guarded
         run = Run(job.program, begin, awake=awake, guarded=guarded, agreed=agreed, speed=clock.speed)
         loop = Loop(run, bench, operator, clock, folder, stop, resumption, watched.watch, simulated=simulated)
+        watched.begins()
         outcome = loop.carry_out()
         watched.ended(outcome)
     with contextlib.suppress(RecordError):  # a full disk, or a folder that has gone: the run is over all the same

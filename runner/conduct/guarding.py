@@ -23,6 +23,7 @@ class Watched:
         self._sheet, self._dialects, self._site = sheet, dialects, site
         self.watch: Guard | None = None
         self._outcome: RunOutcome | None = None
+        self._begun = False
 
     def __enter__(self) -> Watched:
         """Start the guard, which takes a moment to come up, while the bench is opened. Raises GuardMissing."""
@@ -37,8 +38,12 @@ class Watched:
         if self.watch is not None:
             self.watch.armed(folder)
 
+    def begins(self) -> None:
+        """From now on something may be switched on: an end that nobody has told is one with something on."""
+        self._begun = True
+
     def ended(self, outcome: RunOutcome) -> None:
-        """How the run ended; without this word, nothing was switched on."""
+        """How the run ended; without this word after ``begins``, the guard takes over."""
         self._outcome = outcome
 
     def __exit__(
@@ -47,7 +52,8 @@ class Watched:
         self.bench.close()
         if self.watch is None:
             return
-        if self._outcome is not None and not self._outcome.off:
+        is_off = not self._begun if self._outcome is None else self._outcome.off
+        if not is_off:
             self.watch.take_over("the runner could not switch everything off")
         else:
             self.watch.stand_down()

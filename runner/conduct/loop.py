@@ -263,11 +263,11 @@ class Loop:
             left=self.run.away.say,
             urgent=" ".join(part for part in (remark, *self.run.by_hand) if part),
         )
-        with contextlib.suppress(RecordError, OSError):
+        with contextlib.suppress(Exception):
             self._commit()
-            self.journal.append(self._now(), self.clock.utc(), Faulted(self._now(), fault))
-            self.journal.append(self._now(), self.clock.utc(), OutputIsOff(self._now(), confirmed, remark))
-            self.journal.append(self._now(), self.clock.utc(), end)
+        for what in (Faulted(self._now(), fault), OutputIsOff(self._now(), confirmed, remark), end):
+            with contextlib.suppress(Exception):  # each line that can be written, whatever becomes of the others
+                self.journal.append(self._now(), self.clock.utc(), what)
         with contextlib.suppress(Exception):
             self.operator.told(end, self._now())
         return end

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from concurrent.futures import Future, ThreadPoolExecutor
+from dataclasses import replace
 from functools import partial
 
 from runner.bench.assembly import Readings
@@ -138,7 +139,7 @@ class SideBySide:
         moved = t - sample.t
         ages = {channel: sample.ages.get(channel, 0.0) + moved for channel in sample.readings}
         ages = {channel: age for channel, age in ages.items() if age >= LEAST_AGE}
-        return Sampled(t, sample.readings, sample.lost, sample.mode, sample.output, ages=ages)
+        return replace(sample, t=t, ages=ages)
 
 
 def _polled(poll: Poll, now: Callable[[], float]) -> Sampled:
@@ -147,7 +148,15 @@ def _polled(poll: Poll, now: Callable[[], float]) -> Sampled:
     began = now()
     poll(readings)
     middle = (began + now()) / 2
-    return Sampled(middle, readings.values, readings.lost, readings.mode, readings.output, ages=readings.ages)
+    return Sampled(
+        middle,
+        readings.values,
+        readings.lost,
+        readings.mode,
+        readings.output,
+        ages=readings.ages,
+        fault=readings.fault,
+    )
 
 
 def _after(last: float, interval: float, now: float) -> float:

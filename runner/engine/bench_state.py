@@ -8,6 +8,7 @@ from runner.events import CHARGE, CURRENT_OF, DISCHARGE, PROBE_TEMPERATURE, SUPP
 from runner.vocabulary import Role
 
 PATH_OF: dict[str, str] = {Role.CHARGER: CHARGE, Role.LOAD: DISCHARGE}  # what a person switches
+STALE = 15.0  # s without a reading after which the last one is forgotten
 RATE_WINDOW = 20.0  # s over which the live ramp rate is taken
 TAPS = 4  # readings by hand over which it is taken
 
@@ -19,6 +20,7 @@ class BenchState:
         self.t = 0.0
         self.latest: dict[str, float] = {}
         self.lost: dict[str, str] = {}
+        self._silent: dict[str, float] = {}  # s: since when each of these has not been read
         self.by_hand_on: tuple[str, ...] = ()  # the roles that a person was told to switch on, and has not said are off
         self.hand_current: float | None = None  # A: what a person read on the clamp last
         self.hand_flowed = 0.0  # A: the most of it since something was switched on
@@ -40,7 +42,11 @@ class BenchState:
         self.latest.update(sample.readings)
         for channel in sample.readings:
             self.lost.pop(channel, None)
+            self._silent.pop(channel, None)
         self.lost.update(sample.lost)
+        for channel in sample.lost:  # what an instrument said before it fell silent is no reading of now
+            if sample.t - self._silent.setdefault(channel, sample.t) > STALE:
+                self.latest.pop(channel, None)
         self.mode = sample.mode or self.mode
         if not self.path:
             self.highest_while_off = max(self.highest_while_off, sample.readings.get(SUPPLY_VOLTAGE, 0.0))

@@ -87,8 +87,10 @@ class Ceilings:
         self._path = CHARGE
         self._floor: float | None = None
         self._heated = False
+        self._machine_heats: float | None = None  # s: since when, or since when the thermometer was seen last
         self._under = 0
         self._meters = (0.0, 0.0)  # V: what the pack's own voltmeter read last while charging, twice
+        self._by_hand = False  # whether a person has switched the path on
         self._rested = 0.0
         self._latest: dict[str, float] = {}
         self._seen: dict[str, float] = {}
@@ -105,19 +107,33 @@ class Ceilings:
         """The run was broken off for so long: that does not count against its time."""
         self._rested += seconds
 
-    def heated(self, yes: bool) -> None:
-        """Whether somebody heats or cools something now: then the temperature counts, whatever is on or off."""
+    def heated(self, yes: bool, by_machine_since: float | None = None) -> None:
+        """Whether somebody heats or cools something now: then the temperature counts, whatever is on or off.
+
+        A machine goes on heating where a person would stop: from ``by_machine_since`` (s) on the thermometer has to be seen.
+        """
         self._heated = yes
+        since = by_machine_since if yes else None
+        self._machine_heats = since if self._machine_heats is None or since is None else self._machine_heats
 
     def armed(self, t: float, path: str, floor: float | None = None) -> None:
         """A path goes on: from now on its channels have to be seen. ``floor`` is the least pack voltage, in V."""
         self._path, self._floor, self._under, self._meters = path, floor, 0, (0.0, 0.0)
         self._watched = _watched(path, self.values)
         self._seen = {channel: t for _, channel, _ in self._watched}
+        self._by_hand = False
+
+    def armed_by_hand(self, t: float, path: str) -> None:
+        """A person is told to switch a path on: what is read by a cable counts, and only a thermometer on one has to be seen."""
+        self._path, self._floor, self._under, self._meters = path, None, 0, (0.0, 0.0)
+        self._watched = _watched(path, self.values)
+        self._seen = {} if self._temperature_by_hand else {PROBE_TEMPERATURE: t}
+        self._by_hand = True
 
     def disarmed(self) -> None:
         """Everything is off: nothing needs to be seen, and nothing is left that could be switched off."""
         self._seen = {}
+        self._by_hand = False
         self._latest.pop("current", None)
 
     def passed(self, sample: Sampled) -> str | None:
@@ -129,34 +145,44 @@ class Ceilings:
         for name, channel, unit in self._watched:
             ceiling = getattr(self.values, name)
             value = sample.readings.get(channel)
-            if name == "voltage" and self._path == CHARGE and METER_VOLTAGE in sample.readings:
+            if name == "voltage" and METER_VOLTAGE in sample.readings:
                 self._meters = (self._meters[1], sample.readings[METER_VOLTAGE])
+                if value is None and self._is_on and min(self._meters) > ceiling:
+                    return _over(name, min(self._meters), ceiling, unit)
             if value is None:
-                last = self._seen.get(channel)
+                last = self._seen.get(channel, self._machine_heats if name == "temperature" else None)
                 blind = self._blind_after["slow" if channel == PROBE_TEMPERATURE else "current"]
                 by_hand = channel == PROBE_TEMPERATURE and self._temperature_by_hand
                 if last is not None and sample.t - last > blind and not by_hand:
                     self.detail = self._lost.get(channel, "it was not read")
                     return (
-                        f"the {_READ_BY[channel]} gave no valid {name} for {sample.t - last:.0f} s with the output on"
+                        f"the {_READ_BY[channel]} gave no valid {name} for {sample.t - last:.0f} s "
+                        f"{'with the output on' if self._is_on else 'while the actuator heats or cools'}"
                     )
                 continue
             if name == "voltage" and self._path == CHARGE:
                 value = max(value, min(self._meters))
             self._latest[name] = value
+            if name == "temperature" and self._machine_heats is not None:
+                self._machine_heats = sample.t
             if channel in self._seen:
                 self._seen[channel] = sample.t
-            elif not (self._heated and name == "temperature"):
+            elif not self._by_hand and not (self._heated and name == "temperature"):
                 continue  # everything is off
             self._over[name] = self._over.get(name, 0) + 1 if value > ceiling else 0
             if self._over[name] >= (1 if name == "temperature" else 2):
                 return _over(name, value, ceiling, unit)
         return self._too_cold(sample) or self._further(sample) or self._under_the_floor(sample)
 
+    @property
+    def _is_on(self) -> bool:
+        """Whether a path is on, or may be."""
+        return bool(self._seen) or self._by_hand
+
     def _further(self, sample: Sampled) -> str | None:
         """The ceiling of the temperature holds at every thermometer that is there."""
         ceiling = self.values.temperature
-        if ceiling is None or not (self._heated or self._seen):
+        if ceiling is None or not (self._heated or self._is_on):
             return None
         for channel, value in sample.readings.items():
             who = named_by(channel)
@@ -167,6 +193,7 @@ class Ceilings:
     def typed(self, name: str, value: float) -> str:
         """Which ceiling a reading passes that a person has typed, as a sentence, or nothing."""
         ceiling = getattr(self.values, name)
+        value = abs(value) if name == "current" else value  # a clamp that is turned round shows it negative
         if ceiling is None or value <= ceiling:
             return ""
         unit = {"temperature": "°C", "voltage": "V", "current": "A"}[name]
@@ -174,7 +201,7 @@ class Ceilings:
 
     def _too_cold(self, sample: Sampled) -> str | None:
         value, lowest = sample.readings.get(PROBE_TEMPERATURE), self.values.lowest_temperature
-        watched = self._heated or self._seen
+        watched = self._heated or self._is_on
         if value is None or not watched or self.values.temperature is None or value >= lowest:
             return None
         return f"temperature {degrees(value, '.4g')} is below the lower limit of {degrees(lowest, '.4g')}"

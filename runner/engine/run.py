@@ -21,7 +21,7 @@ from runner.engine.steps import Step, make_step
 from runner.engine.steps.again import repeated
 from runner.engine.steps.base import Surroundings
 from runner.engine.steps.hold import Confirm
-from runner.engine.steps.switches import Switches
+from runner.engine.steps.switches import SWITCHED_ON, Switches
 from runner.engine.steps.typed import TypedReadings
 from runner.engine.texts.by_hand import off_now
 from runner.engine.watch.verdict import Verdict
@@ -107,7 +107,7 @@ class Run:
         self._reference = ""  # the channel of a further probe that is the reference; empty: the first one is
         self.early = False
         self.reason = ""
-        self._at_once: list[str] = []  # what a person has to do first, now that the run ends
+        self._at_once: list[str] = []  # what a person has to do first
         self.away = SensorsAway(program.steps)
         self._around = Surroundings(program, self.known, self.watcher, awake)
         self._watching = Watching(self.watcher)
@@ -152,6 +152,7 @@ class Run:
         orders = self._hands_off_between(self._receive(event))
         if self.state not in (State.MAKING_SAFE, State.ENDED):
             orders = self.switches.passed_on(orders)
+            self._arm(orders, event.t)
         if self.program.heated_by_machine:
             orders = [for_machine(order) if isinstance(order, Guide) else order for order in orders]
         self._question.keep(event, orders)
@@ -165,7 +166,8 @@ class Run:
                 if "probe" in self.program.by_hand:  # marks of another motion say nothing about the rate of this one
                     self.known.moves_anew()
                 self.known.hands_at = order.sensor if self._heats(order) else None
-                self.ceilings.heated(self.known.hands_at is not None)
+                heated = self.known.hands_at is not None
+                self.ceilings.heated(heated, event.t if self.program.heated_by_machine else None)
             elif isinstance(order, BeginRamp):
                 self.known.moves_anew()
         if self.state is State.MAKING_SAFE and self.known.hands_at is not None:
@@ -173,6 +175,21 @@ class Run:
             # after the outputs: those first. An actuator is off with them, and would go to its rest if it were told anything
             return orders if self.program.heated_by_machine else [*orders, hands_off(sensor, now=True)]
         return orders
+
+    def _arm(self, orders: list[Order], t: float) -> None:
+        """The ceilings count from the order: what was told to go on may be on, whatever becomes of its answer."""
+        for order in orders:
+            if isinstance(order, SwitchOn):
+                self.ceilings.armed(t, CHARGE)
+            elif isinstance(order, LoadOn):
+                self.ceilings.armed(t, DISCHARGE, self._last_floor)
+            elif isinstance(order, Ask) and order.of in SWITCHED_ON:
+                self.ceilings.armed_by_hand(t, PATH_OF[SWITCHED_ON[order.of]])
+
+    @property
+    def _last_floor(self) -> float | None:
+        floor = None if self.step is None else self.step.planned.values.get("floor")
+        return None if floor is None else LAST_FLOOR * floor
 
     def _heats(self, order: Guide) -> bool:
         """Whether heat or ice is at a sensor after this order: a person holds a temperature without, an actuator with."""
@@ -196,10 +213,11 @@ class Run:
             return []
         if isinstance(event, Started):
             self._go(State.HOLDING)
-            return [Pace(1.0, 1.0), self.opening.begins()]
+            return [Pace(1.0, 1.0), SwitchOff(everything=True), self.opening.begins()]  # whatever was left on
         if isinstance(event, Resumed):
             self._go(State.HOLDING)
             self.ceilings.rested(event.after)
+            self.switches.happened(event, None)
             for role in PATH_OF:  # nobody knows what was switched since
                 if role in self.program.by_hand:
                     self.known.switched_by_hand(role, on=True)
@@ -238,11 +256,11 @@ class Run:
             self.ceilings.armed(event.t, CHARGE)
         elif isinstance(event, LoadIsOn):
             self.known.path, self.known.path_since = DISCHARGE, event.t
-            floor = self.step.planned.values.get("floor") if self.step is not None else None
-            self.ceilings.armed(event.t, DISCHARGE, None if floor is None else LAST_FLOOR * floor)
+            self.ceilings.armed(event.t, DISCHARGE, self._last_floor)
         elif isinstance(event, OutputIsOff):
             self.known.switched_off()
-            self.ceilings.disarmed()
+            if not self.known.by_hand_on:
+                self.ceilings.disarmed()
         elif isinstance(event, Sampled):
             self.known.take(event)
         elif isinstance(event, SupplyIsSet):
@@ -256,7 +274,7 @@ class Run:
 
     def _must_stop(self, event: Event) -> str:
         if isinstance(event, Sampled):
-            return self.ceilings.passed(event) or self._question.waited_too_long()
+            return event.fault or self.ceilings.passed(event) or self._question.waited_too_long()
         if isinstance(event, OutputIsOff) and not event.confirmed:
             return UNCONFIRMED
         if isinstance(event, StopPressed):
@@ -304,7 +322,7 @@ class Run:
     def _begin(self, step: Step, t: float, orders: list[Order]) -> list[Order]:
         """``orders``, and those with which a step begins."""
         if step.planned.kind == "confirm" or self.step is None or self.step.planned.sensor != step.planned.sensor:
-            self.known.probe_moves(by_hand=Role.PROBE in self.program.by_hand)
+            self.known.probe_moves(by_hand=Role.PROBE in self.program.by_hand or bool(self.program.references))
         self.step, planned = step, step.planned
         self._go(State.HOLDING if step.asks else State.WATCHING)
         self.away.begun(planned)
@@ -350,9 +368,9 @@ class Run:
 
     def _making_safe(self, event: Event) -> list[Order]:
         if isinstance(event, OutputIsOff):
-            again, self._bench_off = self._bench_off is not None, event
-            if again:  # a step had ordered off just before the run did
+            if not event.everything or self._bench_off is not None:  # what a step ordered just before is not all of it
                 return []
+            self._bench_off = event
             return [self.switches.ask(urgent=self.early)] if self.switches.left else [self._over(event)]
         refused = isinstance(event, NobodyConfirmed) or (isinstance(event, Answered) and event.value == Answer.STOP)
         if self._bench_off is None or not (refused or isinstance(event, Answered)):

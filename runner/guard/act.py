@@ -118,11 +118,13 @@ class Act:
             number += 1
             if confirmed:
                 after = round(time.monotonic() - began, 4)
-                self._write({"what": "off", "instrument": target.role, "attempt": number, "after_s": after})
-                with self._changed:
+                with (
+                    self._changed
+                ):  # before it is written down: a disk that hangs must not keep a person from being told
                     self._off[target.role] = True
                     self._changed.notify_all()
                     shares = [each.role for each in self.plan.targets if each.wiring.key == target.wiring.key]
+                self._write({"what": "off", "instrument": target.role, "attempt": number, "after_s": after})
                 if all(self._off.get(role) for role in shares):
                     self._links[target.role].close()
                 return
@@ -152,29 +154,29 @@ class Act:
         lines += self.by_hand
         if self.folder and self.runner_gone:
             lines.append(f"When the bench is safe, continue with: tripwitness resume {self.folder}")
-        self._write({"what": "said", "lines": lines})
         if self.runner_gone:
             give_back(self.plan.terminal)
             for line in lines:
                 self._print(line)
+        self._write({"what": "said", "lines": lines})
 
     def _print(self, line: str) -> None:
         if not self.runner_gone:
             return
-        for fd in (2, self.plan.terminal):
-            if fd >= 0:
+        terminal, text = self.plan.terminal, f"{line}\r\n".encode(errors="backslashreplace")
+        for fd in (2, terminal):  # both, where the lines of errors go to a file
+            if fd >= 0 and not (fd == 2 and terminal >= 0 and os.isatty(2)):
                 with contextlib.suppress(OSError):
-                    os.write(fd, f"{line}\r\n".encode())
-                    return
+                    os.write(fd, text)
 
     def _write(self, entry: dict[str, Any]) -> None:
         if not self.folder:
             return
-        with self._writing, contextlib.suppress(OSError):  # a full disk or a folder gone: the bench comes first
+        with self._writing, contextlib.suppress(Exception):  # a full disk or a folder gone: the bench comes first
             text, self._first = self._first + self._line(entry), ""
             fd = os.open(Path(self.folder) / RECORD, os.O_WRONLY | os.O_APPEND | os.O_CREAT, 0o644)
             try:
-                os.write(fd, text.encode())
+                os.write(fd, text.encode(errors="backslashreplace"))
                 os.fsync(fd)
             finally:
                 os.close(fd)

@@ -166,6 +166,7 @@ def talk(path: Path, role: str, typed: TextIO, out: TextIO) -> int:
 def _until_the_end(conversation: Talk, watched: Watched, sheet: BenchFile, typed: TextIO) -> int:
     role = conversation.role
     speaker = watched.bench.speakers[role]
+    watched.begins()
     conversation.say(f"{role} at {sheet.wired()[role].address}, dialect {speaker.dialect.name}")
     conversation.say(HELP.format(example=next(iter(speaker.dialect.queries), "output_off")))
     try:

@@ -105,7 +105,7 @@ def test_a_small_current_at_a_low_voltage_is_no_taper():
     assert step.conclusion.outcome == "no end"
 
 
-def ramping(until="stopped"):
+def ramping(until="stopped", **more):
     return OneStep(
         "heat",
         {"rate": 2 / 60, "approach": 50.0, "give_up": 63.0},
@@ -114,22 +114,19 @@ def ramping(until="stopped"):
         sensor="T1",
         group=1,
         after=(),
+        **more,
     )
 
 
 @pytest.fixture
-def heating(monkeypatch):
+def heating():
     """A ramp with the charger on, whose current was read before."""
-    from runner.engine.bench_state import BenchState
 
-    class On(BenchState):
-        def __init__(self):
-            super().__init__()
-            self.switched_by_hand("charger", on=True)
-            self.clamp_read(4.9)
+    def on(run):
+        run.known.switched_by_hand("charger", on=True)
+        run.known.clamp_read(4.9)
 
-    monkeypatch.setattr("runner.engine.run.BenchState", On)
-    return ramping()
+    return ramping(before=on)
 
 
 def tap(step, degree):

@@ -11,7 +11,8 @@ from __future__ import annotations
 from runner.engine.steps.base import NO_CURRENT_TIME, SLOW
 from runner.engine.steps.person import SwitchedByPerson
 from runner.engine.texts import by_hand as texts
-from runner.events import Answered
+from runner.engine.watch.verdict import Verdict
+from runner.events import METER_VOLTAGE, Answered, Event, Sampled
 from runner.orders import Ask, Order, Remark, SwitchOff
 from runner.vocabulary import Observed, Outcome, Role, Until
 
@@ -23,6 +24,10 @@ NEARLY = 3.0  # times the end current: from here on it is read more often
 UP = 0.97  # of the charger's voltage: a taper begins above this
 LOOKS = 6  # readings in which a current has to become steady
 WOKEN = 0.5  # of the nominal voltage
+SETTLES, SEEN_WITHIN = (
+    3.0,
+    30.0,
+)  # s after off: until a voltmeter shows the pack at rest, and within which it has to be read
 
 
 class _Charger(SwitchedByPerson):
@@ -165,6 +170,7 @@ class WakeByHand(_Charger):
         self._on_at = None
         self._off_at: float | None = None
         self._read = False
+        self._resting_from: float | None = None  # s: since when the charger is off and the voltmeter has not been read
         return [*self._pace(SLOW), *self._switch_on()]
 
     def _meantime(self, t: float, on_for: float) -> list[Order]:
@@ -189,7 +195,23 @@ class WakeByHand(_Charger):
     def _look(self, t: float) -> list[Order]:
         if self._reads(Role.METER):
             return self._put(Observed.WOKEN_VOLTAGE, texts.READ_RESTING_VOLTAGE)
-        return self._looked(t, self._meter)
+        if self._meter is None:
+            return self._looked(t, None)
+        self._resting_from = t
+        return []
+
+    def receive(self, event: Event, verdicts: list[Verdict]) -> list[Order]:
+        if isinstance(event, Sampled) and self._resting_from is not None:
+            return self._rests(event, event.t - self._resting_from)
+        return super().receive(event, verdicts)
+
+    def _rests(self, sample: Sampled, off_for: float) -> list[Order]:
+        """The pack's voltmeter, once it has settled after off: what it showed while the charger was on says nothing."""
+        volts = sample.readings.get(METER_VOLTAGE)
+        if off_for < SETTLES or (volts is None and off_for < SEEN_WITHIN):
+            return []
+        self._resting_from = None
+        return self._looked(sample.t, volts)
 
     def _looked(self, t: float, volts: float | None) -> list[Order]:
         if volts is None:

@@ -61,6 +61,10 @@ class TypedReadings:
 
     def answered(self, event: Answered, asked: Ask | None) -> tuple[Answered, Ask | None]:
         """(the answer as the step expects it, the question that is asked again in place of it or None)."""
+        if (
+            asked is None or event.question != asked.question
+        ):  # of a question that stands no more: it counts for no other
+            return event, None
         if self._to_confirm is not None:
             return self._confirmed(event, *self._to_confirm)
         first, self._first = self._first, None

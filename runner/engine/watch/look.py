@@ -33,7 +33,8 @@ class Look:
         self._on: float | None = None
         self._first: float | None = None
         self._last = 0.0
-        self._flowing = 0
+        self._flowing = self._currents = 0  # readings in a row in which current flowed; readings since it is on again
+        self._rested_to = 0.0  # s: when the voltage at rest was read last
         self.over, self.found, self.why = False, Explanation.UNKNOWN, ""
 
     def rested(self, t: float) -> bool:
@@ -61,16 +62,22 @@ class Look:
             volts = sample.readings.get(METER_VOLTAGE)
             if volts is not None and sample.t - self._off >= SETTLED:
                 self._first = volts if self._first is None else self._first
-                self._last = volts
+                self._last, self._rested_to = volts, sample.t
             return
-        flows = sample.readings.get(SUPPLY_CURRENT, 0.0) > self._least
-        self._flowing = self._flowing + 1 if flows else 0
+        if SUPPLY_CURRENT in sample.readings:  # instruments are read side by side: a sample need not have all of them
+            self._currents += 1
+            self._flowing = self._flowing + 1 if sample.readings[SUPPLY_CURRENT] > self._least else 0
         if sample.t - self._on >= AGAIN:
             self.over = True
             self.found = self._judged()
 
     def _judged(self) -> Explanation:
-        if self._first is None:
+        if (
+            self._first is None
+            or self._off is None
+            or self._rested_to - self._off < REST - SETTLED
+            or self._currents < 2
+        ):
             return Explanation.UNKNOWN
         fell = (self._first - self._last) / self._voltage
         self.why = f"at rest the pack came down by {1e3 * (self._first - self._last):.0f} mV to {self._last:.2f} V"
