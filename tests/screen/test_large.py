@@ -127,4 +127,4 @@ def test_every_switch_is_said_by_hand_or_not_and_what_is_not_read_back_is_not_of
 def test_a_charger_is_switched_by_a_person_on_every_bench():
     now = Now((Role.CHARGER, Role.CLAMP), (Role.CHARGER, Role.CLAMP), by_machine=False)
     assert now.switches("charge", ("charger",)) == (SwitchState("charger", True, by_hand=True),)
-    assert set(SWITCHED_OFF.values()) == {"charger", "load"}
+    assert set(SWITCHED_OFF.values()) == {"charger", "load", "supply"}
