@@ -40,6 +40,7 @@ from runner.events import (
     OrderFailed,
     OutputIsOff,
     OutputIsOn,
+    Reckoned,
     Resumed,
     Sampled,
     Started,
@@ -52,6 +53,7 @@ from runner.orders import (
     BeginRamp,
     BeginStep,
     End,
+    Found,
     Guide,
     Judge,
     LoadOn,
@@ -214,7 +216,8 @@ class Run:
         if self.step is None and isinstance(event, Answered):
             said, begins = self.opening.answered(event)
             return orders + said + (self._begin_next(event.t) if begins else [])
-        return orders + self._to_the_step(event, verdicts)
+        found: list[Order] = [Found(say) for say in event.found] if isinstance(event, Reckoned) else []
+        return orders + found + self._to_the_step(event, verdicts)
 
     def _to_the_step(self, event: Event, verdicts: list[Verdict]) -> list[Order]:
         if self.step is None or self.switches.is_mine(event):
