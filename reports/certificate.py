@@ -10,7 +10,7 @@ from typing import Any
 
 import jinja2
 from jinja2.sandbox import SandboxedEnvironment
-from markupsafe import Markup
+from markupsafe import Markup, escape
 
 from reports.circumstances import surroundings, when
 from reports.coverage import coverage, folded
@@ -165,7 +165,9 @@ def _qr(text: str) -> Markup:
     """A QR code (ISO/IEC 18004) as an image in the page."""
     import segno
 
-    made = segno.make(text, error="m", micro=False).svg_inline(border=2, omitsize=True, svgclass="qr", lineclass=None)
+    made = segno.make(text, error="m", micro=False).svg_inline(
+        border=2, omitsize=True, svgclass="qr", lineclass=None, title="code with number and digest"
+    )
     return Markup(made)
 
 
@@ -262,7 +264,13 @@ def _plots(evaluation: Evaluation, prefix: str) -> list[tuple[str, str, str]]:
         )
         for finding in evaluation.findings
     )
-    return [(title, svg, f"{100 * columns / PER_ROW:.1f}%") for title, svg, columns in found if svg]
+    said = ((title, _titled(svg, title), columns) for title, svg, columns in found if svg)
+    return [(title, svg, f"{100 * columns / PER_ROW:.1f}%") for title, svg, columns in said]
+
+
+def _titled(svg: str, title: str) -> str:
+    """A picture that says what it is to who cannot see it (ISO 19005-3, level A)."""
+    return svg.replace(">", f"><title>{escape(visible(title))}</title>", 1)
 
 
 def _instruments(evaluations: Sequence[Evaluation]) -> list[dict[str, str]]:
