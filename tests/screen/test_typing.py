@@ -63,7 +63,7 @@ def test_a_choice_and_a_note_go_into_the_record(tmp_path):
             async with stage.app.run_test(size=(80, 24)) as pilot:
                 await to_the_first_item(pilot, stage)
                 await pilot.press("2", ";", "d", "e", "n", "t", "enter")
-                await until(pilot, lambda: stage.asks("Terminals (dirt"), "the next item")
+                await until(pilot, lambda: stage.asks("Terminals (clean"), "the next item")
                 await pilot.press("f8")
                 await until(pilot, lambda: stage.thread.done, "the end")
         reply = stage.thread.outcome.evaluation.story.replies[2]
