@@ -67,7 +67,9 @@ class Foresight:
             known = [each for each in worked_out(self._folder).findings if each.sensor == sensor]
         except (TripwitnessError, ArithmeticError, LookupError, ValueError) as error:  # no reason to end a run
             return Reckoned(t, sensor, 0.0, f"could not calculate whether one more ramp would help: {error}")
-        said = tuple(in_a_line(each) for each in known if each.value is not None)
+        values = [each for each in known if each.value is not None]
+        judged = [each for each in values if each.conformity is not None]  # a narrow screen has no room for the rest
+        said = tuple(in_a_line(each) for each in judged or values)
         found = [each for each in known if each.one_more]
         if not found:
             return Reckoned(t, sensor, 0.0, "", said)
