@@ -77,7 +77,7 @@ def look(run: Run) -> View:
         _steps(run),
         _coach(run),
         run.ceilings.headroom(),
-        run.step.remaining() if run.step and run.state in (State.HOLDING, State.WATCHING) else None,
+        run.step.remaining() if run.step and run.state is not State.ENDED else None,
         run.program.trip_limits,
         run.known.by_hand_on,
         run.answer_within,

@@ -53,6 +53,14 @@ def test_a_rise_that_the_watcher_saw_beside_less_current_than_came_is_found_at_t
     assert (edge.last, edge.first) == (30.0, 30.25)
 
 
+def test_a_return_just_after_a_try_of_the_pack_is_found():
+    """Current for 1.5 s, none for 0.7 s, and then it stays: what the pack tried is no noise of the time without."""
+    t = np.arange(0.0, 60.0, 0.25)
+    current = np.select([t < 28.0, t < 29.3, t < 30.0, t < 30.25], [0.0, 4.0, 0.0, 1.9], 4.0)
+    edge = find_edge(series(t, current), 30.0, rising=True)
+    assert (edge.last, edge.first) == (29.75, 30.0)
+
+
 def test_samples_that_show_no_change_give_no_edge():
     t = np.arange(0.0, 60.0, 0.25)
     assert find_edge(series(t, np.full_like(t, 4.0)), 30.0, rising=False) is None

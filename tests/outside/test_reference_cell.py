@@ -81,7 +81,7 @@ def test_the_cut_off_voltage_is_the_one_the_library_was_told():
     at = first_without_current(current)
     values = {
         "protection": "under_voltage", "sensors": (), "wanted": ("trip", "recovery_time"), "trip": 2.5, "trip_limits": (2.4, 2.6),
-        "delay": 0.0, "polling": 0.0,
+        "delay": 0.0, "polling": 0.0, "filter_lag": None,
     }  # fmt: skip
     trip, _ = findings(run_of(current, voltage, at, at + 66), declared(**values))
     # the last row is up to one step before the end, and the voltage falls by some mV/s there

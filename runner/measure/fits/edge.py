@@ -124,9 +124,9 @@ def _around(current: Series, at: float, *, rising: bool, begin: float) -> _Aroun
         before = latest  # the pack let less through before it stopped: that level is the one it fell from
     level = float(np.max(after)) if rising else float(np.median(before))
     noise = _noise(before, level)
-    if rising and near.value[-1] <= _risen(
-        latest, level
-    ):  # seen as a beginning beside less current than came in the end
+    if rising:
+        latest = _since_the_last_try(latest, level)
+    if rising and near.value[-1] <= _risen(latest, level):  # seen as a beginning beside less than came in the end
         risen = np.flatnonzero(after > _risen(latest, level))
         here += int(risen[0]) if len(risen) else 0
         near = Series(current.t[first : here + 1], current.value[first : here + 1])
@@ -170,6 +170,13 @@ def _rise(current: Series, around: _Around, meter: Averaging) -> tuple[float, fl
     spread = (high - low) ** 2 / 12.0 + ((low + high) / 2 - mean) ** 2
     uncertainty = float(spread @ meter.probability) ** 0.5
     return mean, uncertainty if inside else max(uncertainty, float(near.t[index + 1] - near.t[index]) / 12.0**0.5)
+
+
+def _since_the_last_try(without: np.ndarray, level: float) -> np.ndarray:
+    """The readings since a pack last tried by itself and opened again: a try just before a return is no noise."""
+    tried = np.flatnonzero(without > 0.5 * level)
+    since = without[tried[-1] + 1 :] if len(tried) else without
+    return since if len(since) else without
 
 
 def _fallen(noise: float, level: float) -> float:

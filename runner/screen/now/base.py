@@ -19,6 +19,7 @@ from runner.screen.now.to_do import of_question
 from runner.screen.now.wording import switch_line
 from runner.screen.sentences import Hint, before_all, ended_in_words, next_mark, ramp_line, result_of, where_line
 from runner.screen.widgets.headroom import HeadroomLine
+from runner.screen.widgets.key_list import KeyList
 from runner.screen.widgets.prompt import Prompt
 from runner.screen.widgets.readout import Readout
 from runner.screen.widgets.step_list import StepList
@@ -110,6 +111,7 @@ class RunView(Asking):
         self.end, self.asked, self._asked_since, self._leaving = order, None, inf, False
         self.call_after_refresh(self._drawn)
         self._typing(None)
+        self.query(KeyList).remove()  # what there is to do now needs the room
         self._show_lines()
         self._show_end(order)
         self.app.bell()
