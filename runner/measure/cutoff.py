@@ -38,7 +38,9 @@ LEAST_WAIT = 300.0  # s: a pack that has not come back by then does not do so by
 UNKNOWN_AGE = 0.6  # s: how old a reading is at most whose meter nobody has described (common practice, no source)
 LATE_STAMPS = 0.15  # s: so much later than taken a reading may be stamped (common practice, no source)
 RIPPLE = 2.0**0.5  # of the scatter: the amplitude of a sine, which brings a look forward or holds one off
-NO_CHARGE = 0.1  # of the current that came: less than that is none
+# of the current that came: less than that is none. A pack that returns over a pre-charge lets a twentieth to a fifth through at
+# first (common practice, no source), and has released by then
+NO_CHARGE = 0.02
 
 
 class CutOff(Evaluator):

@@ -5,11 +5,13 @@ What lies between two times or two values is their distance/√12, ± limits are
 
 import math
 from dataclasses import replace
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
 
 from runner.events import LOAD_CURRENT, SUPPLY_CURRENT
+from runner.measure.cutoff import _seen_by_tries
 from runner.measure.recording import Accuracy, Attempt, Held, Recording, Series, Specification
 from runner.measure.stages import Stages, Substituted
 from runner.vocabulary import Outcome
@@ -131,6 +133,21 @@ def test_of_a_supply_that_the_first_reading_shows_above_the_trip_it_passed_since
     finding = rising(400.0, asked=10.05)
     assert finding.value == pytest.approx(12.05 - 10.075 - 0.05 - 0.05, abs=1e-6)
     assert lines(finding)["time at which the current was on"] == pytest.approx(0.05 / 12**0.5)
+
+
+def test_a_pack_that_returns_over_a_pre_charge_had_released_before_it_was_tried():
+    """The pre-charge of a tenth that a try finds is no open path: the release lies between the two tries."""
+
+    t = np.arange(0.0, 60.0, 0.5)
+    for first, seen in ((0.2, 20.0), (0.0, 41.0)):
+        current = np.select([t < 40.0, t < 41.5], [0.0, first], 2.0)
+        looks = tuple(Held(26.4, since) for since in (20.0, 40.0))
+        attempt = Attempt("try", "", 0, 0.0, 10.0, None, 41.5, "returned", "", levels=looks)
+        maker = SimpleNamespace(
+            recording=Recording({SUPPLY_CURRENT: Series(t, current)}, (attempt,)),
+            declared=SimpleNamespace(path="charge"),
+        )
+        assert _seen_by_tries(maker, attempt, 5.0) == seen
 
 
 def test_levels_that_are_held_shorter_than_the_delay_say_nothing_of_the_trip():
