@@ -18,6 +18,7 @@ from runner.guard.pulse import Pulse
 
 ARM_TIME = 20.0  # s: a busy machine may take so long to start a process
 STAND_DOWN_TIME = 3.0  # s
+_GOING_ON: list[subprocess.Popen[bytes]] = []  # guards that outlive their handle: nobody waits for them
 MEANWHILE = 600.0  # s announced while the guard and the bench are made ready: nothing is on yet
 
 
@@ -110,6 +111,7 @@ class Guard:
         if not self._over:
             self._over = True
             self._tell(json.dumps({"act": why}))
+            _GOING_ON.append(self._process)
             self._forget()
 
     def stand_down(self) -> None:
