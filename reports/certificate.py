@@ -13,14 +13,14 @@ from jinja2.sandbox import SandboxedEnvironment
 from markupsafe import Markup, escape
 
 from reports.circumstances import surroundings, when
-from reports.coverage import coverage
+from reports.coverage import coverage, folded
 from reports.details import SIDES, cautions, condition, groups, levels, part, photos
 from reports.extracts import Extracts, fitted
 from reports.headline import MARKS, headline
 from reports.intervals import interval_svg
 from reports.letterhead import Letterhead, letterhead, number_of
 from reports.pdf import NOTHING, write_pdf
-from reports.plots import crossings_svg
+from reports.plots import PER_ROW, columns_of, crossings_svg
 from reports.validation import Validation
 from reports.wording import decision_words, worded
 from runner.errors import RecordError
@@ -151,7 +151,7 @@ def page_contents(
     return contents | {
         "evidence": evidence,
         "broken": list(broken),
-        "qr": _qr(f"{number} {evidence}".strip()),
+        "qr": _qr(visible(f"{number} {evidence}".strip())),
         "paper": paper,
         "edition": edition,
         "keywords": keywords,
@@ -165,7 +165,9 @@ def _qr(text: str) -> Markup:
     """A QR code (ISO/IEC 18004) as an image in the page."""
     import segno
 
-    made = segno.make(text, error="m", micro=False).svg_inline(border=2, omitsize=True, svgclass="qr", lineclass=None)
+    made = segno.make(text, error="m", micro=False).svg_inline(
+        border=2, omitsize=True, svgclass="qr", lineclass=None, title="code with number and digest"
+    )
     return Markup(made)
 
 
@@ -220,7 +222,7 @@ def _contents(
         "validation": Validation.kept().cited(),
         "covered": [
             (row, SIDES.get(row.statement, "open"), MARKS.get(row.statement, "○"), *_drawn(row.shown, row.release))
-            for row in covered
+            for row in folded(covered)
         ],
         "authorized_by": ", ".join(
             dict.fromkeys(each.bench.authorized_by for each in evaluations if each.bench.authorized_by)
@@ -255,18 +257,25 @@ def _rules(evaluations: Sequence[Evaluation]) -> list[tuple[str, str, str]]:
     ]
 
 
-def _plots(evaluation: Evaluation, prefix: str) -> list[tuple[str, str]]:
-    """(what is seen, the picture) of every finding with ramps."""
+def _plots(evaluation: Evaluation, prefix: str) -> list[tuple[str, str, str]]:
+    """(what is seen, the picture, its share of the width) of every finding with ramps."""
     found = (
         (
             f"{protection_name(finding.protection)}, {finding.sensor or 'pack'}: {finding.name}",
             crossings_svg(
                 finding, evaluation.recording, prefix, evaluation.declared.at(finding.sensor or "").probe_channel
             ),
+            columns_of(finding),
         )
         for finding in evaluation.findings
     )
-    return [(title, svg) for title, svg in found if svg]
+    said = ((title, _titled(svg, title), columns) for title, svg, columns in found if svg)
+    return [(title, svg, f"{100 * columns / PER_ROW:.1f}%") for title, svg, columns in said]
+
+
+def _titled(svg: str, title: str) -> str:
+    """A picture that says what it is to who cannot see it (ISO 19005-3, level A)."""
+    return svg.replace(">", f"><title>{escape(visible(title))}</title>", 1)
 
 
 def _instruments(evaluations: Sequence[Evaluation]) -> list[dict[str, str]]:

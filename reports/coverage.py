@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from reports.wording import worded
 from runner.evaluation.evaluate import Evaluation
@@ -16,6 +16,7 @@ RATINGS = ("capacity", "energy")  # findings about the pack itself: no protectio
 NOT_TESTED = "not tested"
 ELECTRONICS = "electronics only, sensor not tested"  # of a decade box that stood for the sensor
 OF_THE_BOX = "substitute"  # kind of an attempt whose levels a person sets on a decade box, in °C
+MOST_ROWS = 16  # of protections and sensors that a first page has room for, each in a row of its own
 
 
 @dataclass(frozen=True)
@@ -53,6 +54,17 @@ def coverage(
         if found:
             rows.append(_stated("", name, None, found))
     return rows
+
+
+def folded(rows: Sequence[Covered]) -> list[Covered]:
+    """The rows as a page takes them: of many, sensors of one protection that were not tested for one reason stand in one row."""
+    if len(rows) <= MOST_ROWS:
+        return list(rows)
+    found: dict[tuple[str, ...], list[Covered]] = {}
+    for number, row in enumerate(rows):
+        own = (row.name, row.why) if not row.tested else (row.name, row.why, str(number))
+        found.setdefault(own, []).append(row)
+    return [replace(same[0], sensor=", ".join(row.sensor for row in same)) for same in found.values()]
 
 
 def _covered(

@@ -5,9 +5,11 @@ The band between the limits is white between two strong lines and grey outside; 
 
 from __future__ import annotations
 
-from markupsafe import Markup
+from markupsafe import Markup, escape
 
+from reports.wording import worded
 from runner.measure.finding import Finding
+from runner.notation.visible import visible
 
 WIDTH, HEIGHT = 150.0, 12.0  # units of the picture; its size is the page's affair
 ROOM = 0.35  # of what is shown: beyond the limits, or beyond a result that is outside of them
@@ -47,5 +49,7 @@ def interval_svg(finding: Finding | None) -> Markup:
         'stroke-width="1.3"/>',
         f'<path d="M{middle - 2.6:.2f} 6L{middle:.2f} 2.8L{middle + 2.6:.2f} 6L{middle:.2f} 9.2Z" fill="#000"/>',
     ]
-    picture = f'<svg class="interval" viewBox="0 0 {WIDTH:g} {HEIGHT:g}" role="img">{"".join(parts)}</svg>'
+    text = worded(finding)
+    title = escape(visible(f"{text.value} ± {text.uncertainty} {text.unit}, limits {text.limits}"))
+    picture = f'<svg class="interval" viewBox="0 0 {WIDTH:g} {HEIGHT:g}" role="img"><title>{title}</title>{"".join(parts)}</svg>'
     return Markup(picture)

@@ -69,7 +69,7 @@ class Letterhead:
     @property
     def image(self) -> Markup:
         """The logo as an element of the page: an image that is data, so nothing in it can run."""
-        return Markup('<img class="logo" alt="" src="{}">').format(self.logo) if self.logo else Markup("")
+        return Markup('<img class="logo" alt="logo" src="{}">').format(self.logo) if self.logo else Markup("")
 
 
 def letterhead() -> Letterhead:

@@ -51,18 +51,25 @@ def crossings_svg(finding: Finding, recording: Recording, prefix: str = "", chan
     """
     if not finding.plots:
         return ""
-    rows = -(-len(finding.plots) // PER_ROW)
+    columns, rows = columns_of(finding), -(-len(finding.plots) // PER_ROW)
     with mpl.rc_context(_STYLE):
-        figure = Figure(figsize=(PANEL[0] * PER_ROW, PANEL[1] * rows), layout="constrained")
+        figure = Figure(figsize=(PANEL[0] * columns, PANEL[1] * rows), layout="constrained")
         FigureCanvasSVG(figure)
         for index, crossing in enumerate(finding.plots):
-            _panel(figure.add_subplot(rows, PER_ROW, index + 1), finding, crossing, recording, channel)
+            _panel(figure.add_subplot(rows, columns, index + 1), finding, crossing, recording, channel)
         out = io.StringIO()
         figure.savefig(out, format="svg", metadata={"Date": None})
     svg = out.getvalue()
     svg = svg[svg.index("<svg") :]
     name = f"{prefix}-{finding.name}-{finding.sensor}"
-    return _own_ids(svg, re.sub(r"[^A-Za-z0-9]+", lambda found: found.group().encode().hex(), name))
+    return _own_ids(
+        svg, re.sub(r"[^A-Za-z0-9]+", lambda found: found.group().encode("utf-8", "surrogatepass").hex(), name)
+    )
+
+
+def columns_of(finding: Finding) -> int:
+    """How many panels stand beside each other: the picture takes so much of PER_ROW of the page's width."""
+    return min(len(finding.plots), PER_ROW)
 
 
 def _own_ids(svg: str, prefix: str) -> str:

@@ -31,7 +31,8 @@ PROGRESS_EVERY = 60.0  # s of the run's time between two lines of readings
 
 LEGEND = (
     "HOLD: answer this · HANDS: do this · STEP, RAMP, LEVEL: what begins · READ: readings · WATCH: what the current does",
-    "RESULT: how a step ended · NOTED: kept as evidence · NOTE: worth knowing · END: the run is over",
+    "RESULT: how a step ended · FOUND: what is known of a sensor · NOTED: kept as evidence · NOTE: worth knowing",
+    "END: the run is over",
     "To stop at any time: type x and press Enter, or press Ctrl-C.",
 )
 

@@ -64,6 +64,7 @@ class Explanation(StrEnum):
     EMPTY = "the pack is empty"
     LIMITED = "the pack asks for less current"
     UNKNOWN = "cannot tell"
+    LOOK = "switch off and look"  # the program is to find out: off, wait, on again (engine/watch/look.py)
 
 
 class Outcome(StrEnum):

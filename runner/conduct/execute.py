@@ -25,7 +25,7 @@ from runner.evaluation.provenance import digest
 from runner.record.folder import RESOLVED, RunFolder
 from runner.seal.editions import keep_edition
 from runner.seal.sealing import seal_evidence
-from runner.workspace.job import Job
+from runner.workspace.job import Job, kept_as
 
 
 @dataclass(frozen=True)
@@ -129,7 +129,7 @@ def _keep_inputs(
 ) -> None:
     """``check``: what the instruments were found to be like before the run, by role."""
     files = {"procedure.yaml": job.procedure_file, "pack.yaml": job.pack_file, "bench.yaml": job.bench_file}
-    files |= {f"dialect-{role.replace(' ', '-')}.yaml": file for role, file in job.dialect_files.items()}
+    files |= {kept_as(role): file for role, file in job.dialect_files.items()}
     for name, file in files.items():
         folder.keep_input(name, file.text)
     folder.write_json(

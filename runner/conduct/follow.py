@@ -14,6 +14,7 @@ from pathlib import Path
 
 from runner.engine.bench_state import BenchState
 from runner.engine.ceilings import Ceilings
+from runner.engine.steps.switches import SWITCHED_OFF, SWITCHED_ON
 from runner.engine.view import StepLine, View
 from runner.errors import RecordError
 from runner.events import (
@@ -30,7 +31,7 @@ from runner.orders import Ask, BeginStep, End, Guide, Judge, Order, Withdraw
 from runner.record.folder import EVENTS, INPUTS, RESOLVED, SAMPLES, RunFolder
 from runner.record.journal import entry_of
 from runner.record.samples import sample_of
-from runner.vocabulary import WatchWord
+from runner.vocabulary import Answer, WatchWord
 from runner.workspace.job import Job, UserFile, load
 from runner.workspace.session import Session
 
@@ -110,6 +111,7 @@ class Follower:
             self._ceilings.headroom(),
             None,
             program.trip_limits,
+            known.by_hand_on,
         )
 
     # ---- taking in -------------------------------------------------------------------------------------------
@@ -126,6 +128,11 @@ class Follower:
         return what, t
 
     def _happened(self, what: Order | Event, t: float) -> None:
+        asked = self.asked
+        if isinstance(what, Answered) and asked is not None and what.question == asked.question:
+            role = SWITCHED_OFF.get(asked.of)
+            if role is not None and what.value != Answer.STOP:
+                self.known.switched_by_hand(role, on=False)
         if isinstance(what, OutputIsOn | LoadIsOn):
             self.known.path = CHARGE if isinstance(what, OutputIsOn) else DISCHARGE
             self._ceilings.armed(t, self.known.path)
@@ -143,6 +150,8 @@ class Follower:
             self._verdict = (what.word, what.why)
         elif isinstance(what, Ask):
             self.asked = what
+            if what.of in SWITCHED_ON:
+                self.known.switched_by_hand(SWITCHED_ON[what.of], on=True)
         elif isinstance(what, Answered | Withdraw) and self.asked is not None and self.asked.question == what.question:
             self.asked = None
         elif isinstance(what, End):

@@ -16,7 +16,7 @@ from runner.events import Foreseen, Reckoned
 from runner.measure.finding import Finding
 from runner.measure.fits.recovery import forecast
 from runner.measure.recording import Series
-from runner.orders import BeginStep, Note, Order, Reckon
+from runner.orders import BeginStep, Conclude, Note, Order, Reckon
 from runner.record.folder import RunFolder
 from runner.scale import scaled
 
@@ -29,11 +29,21 @@ class Foresight:
         self._release = None if program.release is None else program.release / program.cells
         self._began = 0.0
         self._read: list[tuple[float, float]] = []
+        self._sensor = ""  # that the steps belong to now
+        self._to_tell: set[str] = set()  # sensors with results of which nothing was worked out yet
 
     def take(self, order: Order, t: float) -> Callable[[], Foreseen | Reckoned | None] | None:
         """What is to be worked out because of one more order, if anything: it takes a fraction of a second for hours of record."""
+        if isinstance(order, Conclude) and order.sensor:
+            self._to_tell.add(order.sensor)
         if isinstance(order, Reckon):
+            self._to_tell.discard(order.sensor)
             return partial(self._reckoned, order.sensor, t)
+        if isinstance(order, BeginStep) and order.sensor != self._sensor:
+            done, self._sensor = self._sensor, order.sensor
+            if done in self._to_tell:  # what was found of it is told before the next one begins
+                self._to_tell.discard(done)
+                return partial(self._reckoned, done, t)
         if isinstance(order, BeginStep) and order.kind == "recover":
             self._began, self._read = t, []
         if not isinstance(order, Note) or order.name != LOWEST or order.quantity is None or self._release is None:
@@ -57,7 +67,9 @@ class Foresight:
             known = [each for each in worked_out(self._folder).findings if each.sensor == sensor]
         except (TripwitnessError, ArithmeticError, LookupError, ValueError) as error:  # no reason to end a run
             return Reckoned(t, sensor, 0.0, f"could not calculate whether one more ramp would help: {error}")
-        said = tuple(in_a_line(each) for each in known if each.value is not None)
+        values = [each for each in known if each.value is not None]
+        judged = [each for each in values if each.conformity is not None]  # a narrow screen has no room for the rest
+        said = tuple(in_a_line(each) for each in judged or values)
         found = [each for each in known if each.one_more]
         if not found:
             return Reckoned(t, sensor, 0.0, "", said)

@@ -27,6 +27,7 @@ class BenchState:
         self.going_off = False  # off has been ordered and is not confirmed yet
         self.highest_while_off = 0.0  # V that the supply has shown with everything off
         self.path_since = 0.0  # s: when it was switched on
+        self.points = (0.0, 0.0)  # V and A of the supply, as read back last
         self.mode = ""
         self.marked_at: float | None = (
             None  # s: the last mark of a thermometer that a person reads; None where a cable does

@@ -40,10 +40,12 @@ from runner.events import (
     OrderFailed,
     OutputIsOff,
     OutputIsOn,
+    Reckoned,
     Resumed,
     Sampled,
     Started,
     StopPressed,
+    SupplyIsSet,
     Suspended,
 )
 from runner.orders import (
@@ -51,6 +53,7 @@ from runner.orders import (
     BeginRamp,
     BeginStep,
     End,
+    Found,
     Guide,
     Judge,
     LoadOn,
@@ -213,7 +216,8 @@ class Run:
         if self.step is None and isinstance(event, Answered):
             said, begins = self.opening.answered(event)
             return orders + said + (self._begin_next(event.t) if begins else [])
-        return orders + self._to_the_step(event, verdicts)
+        found: list[Order] = [Found(say) for say in event.found] if isinstance(event, Reckoned) else []
+        return orders + found + self._to_the_step(event, verdicts)
 
     def _to_the_step(self, event: Event, verdicts: list[Verdict]) -> list[Order]:
         if self.step is None or self.switches.is_mine(event):
@@ -241,6 +245,8 @@ class Run:
             self.ceilings.disarmed()
         elif isinstance(event, Sampled):
             self.known.take(event)
+        elif isinstance(event, SupplyIsSet):
+            self.known.points = (event.voltage, event.current)
         wanted = self.program.protection == "over_voltage" and self._until() == Until.STOPPED
         verdicts = self._watching.happened(event, over_voltage_wanted=wanted)
         return verdicts, [Judge(verdict.word, verdict.why) for verdict in verdicts]

@@ -77,7 +77,7 @@ def look(run: Run) -> View:
         _steps(run),
         _coach(run),
         run.ceilings.headroom(),
-        run.step.remaining() if run.step else None,
+        run.step.remaining() if run.step and run.state in (State.HOLDING, State.WATCHING) else None,
         run.program.trip_limits,
         run.known.by_hand_on,
         run.answer_within,
@@ -149,4 +149,4 @@ def _cost(run: Run, rate: float) -> str:
     if limits is None or rate <= 0:
         return ""
     half = (limits[1] - limits[0]) / 2
-    return f"; lag error {kelvins(rate * USUAL_LAG)} (tolerance {kelvins(half)})"
+    return f"; sensor lag {kelvins(rate * USUAL_LAG)} (tolerance {kelvins(half)})"

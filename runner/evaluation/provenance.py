@@ -32,7 +32,10 @@ DECIDES = (
 
 # What decides a finding of a record that is made directly, as those of the method's validation are: no sheet and no file is read.
 MEASURES = ("engine/watch", "measure")
-NOT_MEASURING = ("engine/watch/watching.py",)  # tells the watcher of a run what happens at its bench
+NOT_MEASURING = (
+    "engine/watch/look.py",
+    "engine/watch/watching.py",
+)  # tell the watcher of a run what happens at its bench
 
 
 @lru_cache(maxsize=2)

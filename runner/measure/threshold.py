@@ -43,7 +43,7 @@ UNKNOWN_FILTER = (
 )  # s: likewise of the pack's filter: none, a mean of 4 to 16 looks, or first order with 1 to 10 s
 SLOWEST_SENSOR = 45.0  # 3 to 40 and 0.5 to 4 s; and no more than this (common practice, no source)
 # where the bench file does not say: standard uncertainties (common practice, no source)
-GROWTH = 0.0015  # of the difference to the room
+GROWTH = 0.0025  # of the difference to the room: half of all probes none, the others 0.2 to 1 % of it
 DIRECTION = 0.22 / 3.0**0.5  # K, rectangular
 AGREE = "the ramps agree"
 

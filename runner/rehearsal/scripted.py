@@ -101,7 +101,8 @@ class ScriptedOperator:
         if word == Answer.STOP:
             return Answered(t, ask.question, Answer.STOP, self.script.by)
         if word == Answer.GO_ON and Explanation.UNKNOWN in ask.choices:
-            word = Explanation.UNKNOWN  # a script has not looked at the pack
+            # a script has not looked at the pack; the program can
+            word = Explanation.LOOK if Explanation.LOOK in ask.choices else Explanation.UNKNOWN
         if word == Answer.GO_ON and ask.wants in (Wants.NUMBER, Wants.CHOICE) and Answer.GO_ON not in ask.choices:
             if self._eyes is None:
                 raise OperatorGone.no_answer(ask.say, "the script says go on, a reading is needed")

@@ -13,7 +13,7 @@ from runner.twin.world import REFRESH, World
 from runner.vocabulary import BoxPlace, Observed, Role, Wants
 
 GONE, SEEN = 0.1, 0.15  # of what flowed: less is none on a clamp; A more than what was left are seen
-JUST_NOW = 3.0  # s: longer than the simulated eyes are away from the bench
+JUST_NOW = 6.0  # s: longer than the simulated eyes are away from the bench, 4 s after each question (UNATTENDED)
 HESITATION = 1.0  # s, at most: a hand that sets a box is no clock, so its moments keep no step with the pack's looks
 
 

@@ -23,7 +23,7 @@ from runner.workspace.drafts import Draft, drafts, drop, keep, new_path
 from runner.workspace.form_fields import Field
 from runner.workspace.forms import FORMS, save, written
 from runner.workspace.job import read_file
-from runner.workspace.pack_form import copied, usual_values
+from runner.workspace.pack_form import copied, usual_of, usual_values
 
 EXAMPLE, USUAL = "e.g.", "usual:"  # before what stands in an empty field, so that nobody takes it for an entry
 TITLES = {
@@ -222,7 +222,7 @@ class FormScreen(Screen[Path | None]):
         except TripwitnessError as error:
             self._say(str(error))
             return
-        self._fill({field.key: values.get(field.key, "") for field in self.fields[1:]}, set())
+        self._fill({field.key: values.get(field.key, "") for field in self.fields[1:]}, usual_of(self._base))
         self.set_focus(self._inputs["serial"])
         self._say(
             f"copied from {path.name}; enter the serial number and check every value. F5: the next of {len(self._packs)}"
@@ -269,6 +269,12 @@ class FormScreen(Screen[Path | None]):
     def action_back(self) -> None:
         self._keep()
         self.dismiss(None)
+
+    def on_unmount(self) -> None:
+        keep_now = self._to_keep
+        self._to_keep = False
+        if keep_now:  # the program ends with the form open
+            keep(self._draft, self._values(), self.usual)
 
     # ---- small parts -------------------------------------------------------------------------------------------
 

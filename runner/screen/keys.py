@@ -1,6 +1,6 @@
 """One table of keys: action, keys, id, what the footer and the help say. A foot switch types Enter.
 
-Enter goes on and F8 stops, on every screen; Esc and q leave. No other screen binds F8.
+Enter goes on and F8 stops, on every screen; Esc and q ask before they leave, and only y leaves then. No other screen binds F8.
 """
 
 from __future__ import annotations
@@ -26,6 +26,32 @@ KEYS: tuple[Binding, ...] = (
         id="mark",
         key_display="Enter",
         tooltip="mark the moment",
+        priority=True,
+    ),
+    Binding(
+        "enter,space,g",
+        "is_off",
+        "Done",
+        id="is-off",
+        key_display="Enter",
+        tooltip="what had to be switched off by hand is off",
+        priority=True,
+    ),
+    Binding(
+        "enter,space,g,escape,q",
+        "stay",
+        "Stay",
+        id="stay",
+        key_display="Enter",
+        tooltip="stay in the run that it was asked about",
+        priority=True,
+    ),
+    Binding(
+        "y",
+        "leave_now",
+        "Leave now",
+        id="leave-now",
+        tooltip="leave the run that it was asked about; a running test is stopped first",
         priority=True,
     ),
     Binding(
@@ -79,7 +105,7 @@ KEYS: tuple[Binding, ...] = (
     ),
     Binding(
         "ctrl+q,ctrl+c",
-        "leave",
+        "leave_always",
         "Leave",
         id="leave-always",
         tooltip="the same, also while typing",
@@ -90,4 +116,5 @@ KEYS: tuple[Binding, ...] = (
 
 # what a letter does elsewhere is a letter where something is typed
 NOT_WHILE_TYPING = frozenset({"go_on", "mark", "missed", "mark_current", "stop_by_letter", "leave_by_letter"})
+ENTER = frozenset({"go_on", "mark", "is_off", "stay"})  # one of them at a time
 STOPS = frozenset({"stop", "stop_by_letter"})

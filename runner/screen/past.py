@@ -18,6 +18,7 @@ from reports.wording import digits_for, number, shown_as, worded
 from runner.measure.finding import Finding
 from runner.screen.findings import MARKS, FindingsScreen
 from runner.screen.widgets.interval import interval_line
+from runner.screen.widgets.still_line import Title
 from runner.sheets.parts.protections import protection_name
 from runner.workspace.archive import PastRun, beside, over_time, past_runs
 
@@ -44,7 +45,7 @@ class PastScreen(Screen[None]):
         self.marked: list[PastRun] = []
 
     def compose(self) -> ComposeResult:
-        yield Static(Content(f"PAST RUNS in {self._out}"), id="title")
+        yield Title(f"PAST RUNS in {self._out}", "PAST RUNS")
         yield Input(placeholder="pack, serial number, procedure, statement or date", id="search")
         yield DataTable(cursor_type="row", zebra_stripes=False)
         yield Static("", id="said", markup=False)
@@ -205,7 +206,7 @@ class TrendScreen(Screen[None]):
         self._number = 0
 
     def compose(self) -> ComposeResult:
-        yield Static("", id="title")
+        yield Title("OVER TIME")
         with VerticalScroll():
             yield Static("", id="lines")
         yield Footer()
@@ -224,8 +225,12 @@ class TrendScreen(Screen[None]):
         key = self._keys[self._number]
         found = over_time(self._runs, self._serial, key)
         name = f"{key[1]} {key[2] or ''}".strip()
-        title = f"OVER TIME · {name} ({protection_name(key[0])}) · no. {self._serial} · {len(found)} runs"
-        self.query_one("#title", Static).update(Content(title))
+        last = f"no. {self._serial} · {len(found)} runs"
+        self.query_one(Title).say(
+            f"OVER TIME · {name} ({protection_name(key[0])}) · {last}",
+            f"OVER TIME · {name} · {last}",
+            f"{name} · {last}",
+        )
         lines = trend_lines(found, self.size.width - 4) if found else ["Not measured in any of these runs."]
         self.query_one("#lines", Static).update(Content("\n".join(lines)))
 

@@ -1,7 +1,7 @@
 """The keys of a run's screen: go on, mark, answer, stop, leave.
 
 Rule 1: one key goes on (Enter), one stops (F8, and x where no letter can be typed); neither leaves a form anywhere.
-Rule 2: leaving a run that goes on is asked first; the same key again stops it and leaves, anything else stays.
+Rule 2: leaving a run that goes on is asked first; y stops it and leaves, Enter and Esc stay: a slip ends no run of an hour.
 Rule 3: a key pressed before a question could be read answers nothing.
 """
 
@@ -17,7 +17,7 @@ from runner.conduct.answer_parsing import NotUnderstood, Reply, hint, is_stop, u
 from runner.conduct.interfaces import StopFlag
 from runner.engine.steps.switches import SWITCHED_OFF
 from runner.screen.feed import ScreenOperator
-from runner.screen.keys import KEYS, NOT_WHILE_TYPING, STOPS
+from runner.screen.keys import ENTER, KEYS, NOT_WHILE_TYPING, STOPS
 from runner.screen.now.base import RunView
 from runner.screen.now.to_do import ToDo, Verb
 from runner.screen.sentences import Hint
@@ -61,17 +61,22 @@ class RunScreen(RunView):
         if self.end is not None and action in STOPS:
             return False
         degrees = self.taps is not None and not self.watching and (self.asked is None or self._marks_current)
-        when = {"mark_current": self._marks_current, "missed": degrees}
+        leaves = {"leave": not self._leaving, "leave_by_letter": not self._leaving, "leave_now": self._leaving}
+        when = {"mark_current": self._marks_current, "missed": degrees, **leaves}
         if not when.get(action, True):
             return False
-        if action in ("go_on", "mark") and self._enter_does != action:
+        if action in ENTER and self._enter_does != action:
             return False
         return not (action in NOT_WHILE_TYPING and self._is_typing)
 
     @property
     def _enter_does(self) -> str:
-        """The action of Enter now: go on, mark a moment, or nothing."""
-        if self._orders_off or self._is_found or self._leaving:
+        """The action of Enter now: stay, confirm that it is off, go on, mark a moment, or nothing."""
+        if self._leaving:
+            return "stay"
+        if self._orders_off:
+            return "is_off"
+        if self._is_found:
             return "go_on"
         if self.asked is not None:
             return "mark" if self.asked.wants == Wants.MARK else "go_on"
@@ -84,12 +89,7 @@ class RunScreen(RunView):
         self.operator.miss()
 
     def action_go_on(self) -> None:
-        if self._leaving:
-            self._stay()
-            return
-        if self._orders_off:
-            self._confirmed_off()
-        elif self._is_found:
+        if self._is_found:
             self.app.show_findings()  # type: ignore[attr-defined]
         if (self.asked is None or self._marks_current) and self.taps is not None:
             self.operator.tap()
@@ -104,19 +104,20 @@ class RunScreen(RunView):
     def action_mark_current(self) -> None:
         self._answer(Reply(Answer.GO_ON))
 
-    def _confirmed_off(self) -> None:
+    def action_is_off(self) -> None:
         """A person has switched off by hand what did not confirm it."""
         if self.end is None or self.pressed_at() < self._asked_since + self.reaction:
             return
         self._switched_off = True
         self.now.confirmed_off()
+        self.refresh_bindings()
         self._show_end(self.end)
         self._show_findings()
 
     def on_input_submitted(self, message: Input.Submitted) -> None:
         message.stop()
         if self._leaving:
-            self._stay()
+            self.action_stay()
             return
         if self.asked is not None and is_stop(self.asked, message.value):
             self.action_stop()
@@ -164,22 +165,30 @@ class RunScreen(RunView):
         self.action_leave()
 
     def action_leave(self) -> None:
-        """Leave; a run that goes on, or a bench that is not off, is left only when the key is pressed again."""
+        """Leave; a run that goes on, or a bench that is not off, is asked about first."""
         goes_on = self.end is None and not self.stop.pressed
-        if (goes_on or self._orders_off) and not self._leaving:
+        if goes_on or self._orders_off:
             words = Hint.LEAVE if goes_on else Hint.LEAVE_NOT_OFF
             self._say(words, Hint.LEAVE_KEYS, hold=True, do=ToDo(Verb.LEAVE))
             self._leaving = True
-            self.set_timer(STAYS_AFTER, self._stay)
+            self.set_timer(STAYS_AFTER, self.action_stay)
             self.refresh_bindings()
             return
+        self.action_leave_now()
+
+    def action_leave_always(self) -> None:
+        """Asked the first time, and meant the second."""
+        self.action_leave_now() if self._leaving else self.action_leave()
+
+    def action_leave_now(self) -> None:
+        """Leave; a run that goes on is stopped first."""
         on = self.end is None and self.view is not None and self.view.by_hand_on
         waits = on and not self.stop.pressed  # for what a person has to switch off; the same key again leaves
         self.action_stop()
         if not waits:
             self.app.exit()
 
-    def _stay(self) -> None:
+    def action_stay(self) -> None:
         """Nobody leaves: what stood there before stands there again."""
         if not self._leaving:
             return

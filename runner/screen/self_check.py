@@ -18,6 +18,7 @@ from runner.bench.assembly import Bench
 from runner.bench.checks.self_check import Present, call
 from runner.conduct.clock import ScaledClock
 from runner.errors import TripwitnessError
+from runner.screen.widgets.still_line import Title
 from runner.workspace.job import load_bench
 from runner.workspace.locks import Locks
 
@@ -38,7 +39,9 @@ class RollScreen(Screen[None]):
         self.present: list[Present] = []
 
     def compose(self) -> ComposeResult:
-        yield Static(Content(f"CHECK OF THE INSTRUMENTS · {self._bench.name} · nothing is switched on"), id="title")
+        yield Title(
+            f"CHECK OF THE INSTRUMENTS · {self._bench.name} · nothing is switched on", "CHECK OF THE INSTRUMENTS"
+        )
         yield Static("asking every instrument …", id="roll")
         yield Footer()
 

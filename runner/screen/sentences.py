@@ -27,9 +27,9 @@ class Hint(StrEnum):
     STOP_KEY = "F8: stop at once"
     MORE_KEY = "More below · Enter: next page · F8: stop"
     WATCHED = "the simulated operator answers · F8: stop"
-    LEAVE = "Leave this run? It is stopped first: supply and load switch off."
+    LEAVE = "Leave this run? Leaving stops it and switches supply and load off."
     LEAVE_NOT_OFF = "Leave? The bench is not confirmed off. Switch it off by hand first."
-    LEAVE_KEYS = "Esc or q again: stop and leave · Enter: stay in the run"
+    LEAVE_KEYS = "y: leave now · Enter or Esc: stay in the run"
 
 
 def headings(job: Job, first: str = "", more: str = "") -> tuple[str, ...]:

@@ -73,6 +73,7 @@ class PackSheet(Sheet):
     ``chemistry`` is one of the table in chemistry.py, or ``other`` with ``cell`` beside it. ``sensor_limits``: between which
     temperatures (°C) a sensor may be taken, in place of the usual ones. ``residual_current``: what flows through an open path;
     ``retry_every``: how often, in s, an open path tries by itself whether it may close, each time for less than half of that.
+    ``usual``: which values are the chemistry's usual ones and not the data sheet's, in words.
     """
 
     kind: Literal["pack"]
@@ -98,6 +99,7 @@ class PackSheet(Sheet):
     state_of_charge_on_arrival: Ratio | None = None
     residual_current: Current = 0.0
     retry_every: RetryInterval | None = None
+    usual: tuple[str, ...] = ()
     sensors: tuple[Sensor, ...] = ()
     sensor_limits: tuple[SensorLimit, SensorLimit] = SENSOR_LIMITS
     protections: Protections
@@ -186,6 +188,8 @@ def without_tolerance(pack: PackSheet) -> list[str]:
 def not_declared(pack: PackSheet) -> Iterator[str]:
     """What the sheet does not declare, and what is assumed or left out for it, each as a sentence that begins with a verb."""
     found = [(protection_name(kind), each) for kind in KINDS if (each := pack.protection(kind)) is not None]
+    if pack.usual:
+        yield f"has usual values of the chemistry, not from the data sheet: {', '.join(pack.usual)}"
     for words, protection in found:
         if protection.delay_range is not None:
             low, high = protection.delay_range

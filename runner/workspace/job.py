@@ -16,6 +16,7 @@ from runner.engine.planner import plan
 from runner.engine.program import Program
 from runner.errors import BenchError, BenchNotReady, LinkError, Problem, SheetError
 from runner.notation.source import Source, read
+from runner.record.folder import INPUTS
 from runner.sheets.answers import Answers, parse_answers
 from runner.sheets.bench import BenchFile, parse_bench
 from runner.sheets.dialect import Dialect, parse_dialect
@@ -236,7 +237,7 @@ def _dialects(bench: BenchFile, file: UserFile, problems: list[Problem]) -> dict
             continue
         path: tuple[str | int, ...] = (*place_of(role), "dialect")
         try:
-            dialect_file = read_file(Path(file.name).parent / instrument.dialect)
+            dialect_file = read_file(_beside(Path(file.name).parent, role, instrument.dialect))
         except SheetError as error:
             what = f"the dialect {instrument.dialect!r} {error.problems[0].what}"
             remedy = "write scpi, or the name of a dialect file beside the bench file"
@@ -262,6 +263,17 @@ def _dialects(bench: BenchFile, file: UserFile, problems: list[Problem]) -> dict
         problems.extend(_channel_problems(role, instrument, dialect, file))
         found[role] = (dialect, dialect_file)
     return found
+
+
+def kept_as(role: str) -> str:
+    """The name under which a run folder keeps the dialect of an instrument."""
+    return f"dialect-{role.replace(' ', '-')}.yaml"
+
+
+def _beside(folder: Path, role: str, name: str) -> Path:
+    """A dialect file: beside the bench file, or as a run that was begun with it keeps it."""
+    kept = folder / kept_as(role)
+    return kept if folder.name == INPUTS and kept.is_file() else folder / name
 
 
 def _channel_problems(role: str, instrument: InstrumentSheet, dialect: Dialect, file: UserFile) -> Iterator[Problem]:

@@ -1,6 +1,7 @@
 """The form of a pack sheet: its fields, the chemistry's usual values, and the sheet from and to them.
 
-Rule 1: a usual value that was taken is marked in the file, line by line and in its note: nobody is to read it as declared.
+Rule 1: a usual value that was taken is marked in the file, line by line and under ``usual:``, which plans and certificates
+        repeat: nobody is to read it as declared.
 Rule 2: what a copied sheet holds and the form has no field for is kept as it is.
 """
 
@@ -130,6 +131,9 @@ def pack_text(values: Mapping[str, str], usual: Collection[str], base: Mapping[s
             if field.key in usual:
                 sheet.yaml_add_eol_comment(said, field.key)
     sheet.update({key: value for key, value in base.items() if key not in sheet and key not in _HAVE_FIELDS})
+    names = [said_of(field) for field in PACK if field.key in usual and given(values, field.key)]
+    if names:
+        sheet["usual"] = names
     sheet["sensors"] = _sensors(given(values, "sensors"), base)
     sheet["protections"] = CommentedMap()
     kept = base.get("protections")
@@ -137,16 +141,15 @@ def pack_text(values: Mapping[str, str], usual: Collection[str], base: Mapping[s
         if given(values, f"{kind}.trip"):
             more = kept.get(kind) if isinstance(kept, dict) else None
             sheet["protections"][protection_name(kind)] = _protection(kind, values, usual, said, more or {})
-    names = [
-        field.label.replace(" (or a range)", "") for field in PACK if field.key in usual and given(values, field.key)
-    ]
-    if names:
-        note = f"Usual values of the chemistry, not from the data sheet: {', '.join(names)}."
-        sheet["note"] = f"{given(values, 'note')} {note}".strip()
     return _dumped(sheet)
 
 
-_HAVE_FIELDS = {*(field.key for field in RATINGS), "kind", "protections"}
+_HAVE_FIELDS = {*(field.key for field in RATINGS), "kind", "protections", "usual"}
+
+
+def said_of(field: Field) -> str:
+    """A field as the list of usual values names it."""
+    return field.label.partition(" (")[0]
 
 
 def _sensors(text: str, base: Mapping[str, object]) -> list[object]:
@@ -197,6 +200,12 @@ def _dumped(sheet: CommentedMap) -> str:
 
 
 # ---- from a sheet --------------------------------------------------------------------------------------------------
+
+
+def usual_of(sheet: Mapping[str, object]) -> set[str]:
+    """The fields that hold usual values in a sheet."""
+    names = sheet.get("usual")
+    return {field.key for field in PACK if isinstance(names, list) and said_of(field) in names}
 
 
 def copied(text: str, file: str) -> tuple[dict[str, str], dict[str, object]]:

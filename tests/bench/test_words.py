@@ -18,7 +18,7 @@ from runner.guard.plan import Plan, Target
 from runner.orders import Ask, Remark
 from runner.sheets.bench import parse_bench
 from runner.sheets.dialect import parse_dialect
-from runner.workspace.job import load_bench
+from runner.workspace.job import kept_as, load_bench
 from runner.workspace.missing_words import with_words
 from tests.builders import a_program
 
@@ -355,3 +355,13 @@ def test_a_channel_that_the_built_in_words_can_choose_is_taken(tmp_path):
     path.write_text(BENCH.replace("dialect: scpi", "channel: 2"))
     with pytest.raises(SheetError, match="cannot select a channel"):
         load_bench(path)
+
+
+def test_a_run_folder_is_read_again_with_the_dialect_that_it_keeps(tmp_path):
+    """The dialect stands beside the bench file, and the folder of a run keeps it under the name of its role."""
+    inputs = tmp_path / "inputs"
+    inputs.mkdir()
+    (inputs / "bench.yaml").write_text(BENCH.replace("load:", "supply:").replace("dialect: scpi", "dialect: few.yaml"))
+    (inputs / kept_as("supply")).write_text(FEW)
+    _, _, dialects = load_bench(inputs / "bench.yaml")
+    assert dialects["supply"].name == "few words"

@@ -1,13 +1,13 @@
 """Kill and halt runs at random instants: how long the bench stays on, and what is left of the record.
 
-    python tests/benchmarks/kill_trials.py [--kills 200] [--halts 40] [--resumed 20] [--speed 10] [--seed 1] [--keep FOLDER]
+    python tests/benchmarks/kill_trials.py [--kills 200] [--halts 40] [--resumed 20] [--speed 10] [--seed 1] [--keep FOLDER] [--line KIND]
 
 Each trial is a run of the short procedure in a process of its own, on a fresh simulated bench with a warm pack. The signal
 comes while something is on, charging, heating or cooling, as drawn. Counted: seconds from just before the signal to the bench's
 own stamp of the last switch off. After a kill the journal is whole and holds every line that was printed, the samples go up to
 the kill, the guard has read back off and says what to do, and the run is gone on with: the first ones to their end, the others
 until a step begins, where SIGTERM stops them. What goes on with a pack still tripped may not measure everything: counted, and
-no failure. Then the guard's memory and share of a core. Exit status 1: a bound is broken; ``--keep`` keeps failed trials' folders.
+no failure. ``--line`` puts the supply on a serial line, or on Modbus TCP or RTU. Then the guard's memory and share of a core. Exit status 1: a bound is broken; ``--keep`` keeps failed trials' folders.
 """
 
 from __future__ import annotations
@@ -39,6 +39,7 @@ from runner.errors import RecordError
 from runner.orders import BeginStep, End, Order, Pace
 from runner.record.journal import JournalEntry, read_journal
 from runner.record.samples import read_samples
+from tests.instruments.lines import LINES
 from tests.processes import PROGRAM, LiveBench, until
 
 WARM = 51.0  # °C of the pack as the program starts: it cools a little until the run begins, and heating is short
@@ -183,7 +184,7 @@ def one(sent: Signals, name: str, options: argparse.Namespace, to_the_end: bool)
     """One trial, drawn again if everything was off by the instant that was drawn."""
     dice = random.Random(name)
     after, seed = dice.uniform(*dice.choice(WINDOWS)) / options.speed, dice.randrange(1, 1_000_000)
-    with tempfile.TemporaryDirectory() as out, LiveBench(Path(out), options.speed, seed) as live:
+    with tempfile.TemporaryDirectory() as out, LINES[options.line](Path(out), options.speed, seed) as live:
         for spot in live.world.spots.values():
             spot.spot = spot.sensor = live.world.probe = WARM
         trial = Trial(sent, live)
@@ -217,7 +218,8 @@ def watch_a_guard(live: LiveBench) -> tuple[float, float]:
 
 def main() -> int:
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
-    for name, default in {"kills": 200, "halts": 40, "resumed": 20, "speed": 10.0, "seed": 1, "keep": ""}.items():
+    defaults = {"kills": 200, "halts": 40, "resumed": 20, "speed": 10.0, "seed": 1, "keep": "", "line": ""}
+    for name, default in defaults.items():
         parser.add_argument(f"--{name}", type=type(default), default=default)
     options = parser.parse_args()
     signal(SIGTERM, lambda *_: sys.exit(1))  # so that whatever was started is ended

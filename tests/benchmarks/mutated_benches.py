@@ -148,6 +148,13 @@ def one(kind, dice, folder):
         world.servers.close()
 
 
+def unnamed(error):
+    """What is wrong with a fault that does not say which question it is about."""
+    faults = error.faults if isinstance(error, BenchNotReady) else [error]
+    without = [fault for fault in faults if not fault.command and getattr(fault, "kind", "") not in NAMED]
+    return f"no question named: {without[0]}" if without else ""
+
+
 def carried(world, bench, clock, folder):
     pack = read_file(DEMO_PACK)
     job = load(UserFile("p.yaml", PROCEDURE), pack, UserFile(str(folder / "bench.yaml"), bench))
@@ -155,8 +162,7 @@ def carried(world, bench, clock, folder):
     try:
         opened.ready()
     except BenchNotReady as error:
-        unnamed = [fault for fault in error.faults if not fault.command and getattr(fault, "kind", "") not in NAMED]
-        return "at the check", f"no question named: {unnamed[0]}" if unnamed else ""
+        return "at the check", unnamed(error)
     finally:
         opened.close()
     before = threading.active_count()
@@ -166,9 +172,10 @@ def carried(world, bench, clock, folder):
     try:
         result = execute(job, operator, Site(clock, simulated=True), folder / "runs", StopFlag())
     except BenchError as error:
-        return "at the check", "" if error.command else f"no question named: {error}"
+        return "at the check", unnamed(error)
     outcome = result.outcome
-    on, said = world.world.supply_on, not outcome.off or "BY HAND" in outcome.urgent
+    said = not outcome.off or "BY HAND" in outcome.urgent or "supply" in job.program.looked_at  # then a person looks
+    on = world.world.supply_on
     deadline = time.monotonic() + QUIET_PAST
     while threading.active_count() > before and time.monotonic() < deadline:
         time.sleep(0.01)

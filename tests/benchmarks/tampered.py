@@ -67,7 +67,7 @@ def _row(name: str, change: Any, copy: Any, look: Callable[[], Any], options: ar
         expected = change(copy, random.Random(f"{name} {options.seed} {drawn}"))
         drawn += 1
         if copy.changed:
-            differences = look().differences
+            differences = _differences(look)
             found += bool(differences)
             named += any(expected in each for each in differences)
             number += 1
@@ -77,6 +77,16 @@ def _row(name: str, change: Any, copy: Any, look: Callable[[], Any], options: ar
     seconds = time.process_time() - began
     print(f"{name:30} {number:5}  found {found:5}  named {named:5}  {seconds:6.1f} CPU-s", flush=True)
     return found == named == number
+
+
+def _differences(look: Callable[[], Any]) -> list[str]:
+    """What is said to differ; a file that is refused altogether is one difference."""
+    from runner.errors import RecordError
+
+    try:
+        return look().differences
+    except RecordError as error:
+        return [str(error)]
 
 
 def _untouched(copy: Any, look: Callable[[], Any], count: int) -> bool:

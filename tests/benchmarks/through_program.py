@@ -39,7 +39,7 @@ DEPARTURES = (
     "as-they-come",
 )
 NAMES = ("trip", "release", "hysteresis")
-RAMPS = 3
+RAMPS, SEEDS_APART = 3, 1000
 Row = dict[str, Any]
 
 
@@ -129,10 +129,16 @@ def main() -> int:
     named = [each.strip() for each in options.only.split(",") if each.strip()] or list(DEPARTURES)
     if missing := set(named) - set(DEPARTURES):
         parser.error(f"no such departure: {', '.join(sorted(missing))}")
-    seeds = range(options.first, options.first + options.seeds)
+    seeds = {
+        each: options.first + SEEDS_APART * DEPARTURES.index(each) for each in named
+    }  # packs and probes of its own for each
     counts: dict[str, Counter[str]] = {}
     wrong: list[str] = []
-    for row in rows([(departure, seed) for seed in seeds for departure in named], options.keep, options.workers):
+    for row in rows(
+        [(each, seeds[each] + number) for number in range(options.seeds) for each in named],
+        options.keep,
+        options.workers,
+    ):
         count, said = counted(row)
         counts.setdefault(row["departure"], Counter()).update(count)
         wrong += said

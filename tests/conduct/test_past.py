@@ -36,7 +36,8 @@ def test_no_directory_is_no_runs(tmp_path):
 
 
 @pytest.mark.parametrize(
-    ("words", "count"), [("", 3), ("0417", 2), ("TI-0502 fail", 1), ("2026-06", 2), ("over pass", 2), ("capacity", 0)]
+    ("words", "count"),
+    [("", 3), ("0417", 2), ("TI-0502 fail", 1), ("2026-06", 2), ("over measured", 2), ("capacity", 0)],
 )
 def test_the_search_wants_every_word(tmp_path, words, count):
     assert sum(run.has(words) for run in past_runs(three(tmp_path))[0]) == count

@@ -2,10 +2,11 @@
 
 import pytest
 
+from runner.conduct.forecast import Foresight
 from runner.engine.opening import CAUTIONS
 from runner.engine.run import Run
 from runner.events import Answered, OutputIsOff, Reckoned, Started
-from runner.orders import Ask, BeginStep, End, Reckon, Remark
+from runner.orders import Ask, BeginStep, Conclude, End, Found, Reckon, Remark
 from tests.builders import BENCH, PACK, SHORT_PROCEDURE, user_file
 
 OFFERED = """\
@@ -49,6 +50,27 @@ def test_what_would_not_help_is_not_offered():
     assert Remark("No further ramp: nothing is near enough to a limit") in orders
     orders = offering()[0].receive(Reckoned(3.0, "T1", 0.0, ""))
     assert Remark("No further ramp needed for T1") in orders, "a question that is not asked is not left open"
+
+
+def test_what_is_known_of_a_sensor_is_told_at_once_and_answers_no_other_sensors_offer():
+    run, _ = offering()
+    orders = run.receive(Reckoned(3.0, "T2", 0.0, "", ("trip T2 54.6 ± 0.4 °C: pass",)))
+    assert orders == [Found("trip T2 54.6 ± 0.4 °C: pass")], "the offer for T1 still waits for its own"
+    assert Found("trip T1") in run.receive(Reckoned(3.0, "T1", 0.0, "", ("trip T1",)))
+
+
+def test_the_result_of_a_sensor_is_worked_out_when_the_next_one_begins_unless_an_offer_has():
+    program = offering()[1]
+    foresight = Foresight(program, None)
+    ended = Conclude(4, "substitute", "T1", 1, 0.0, "stopped", "current fell", 9.0)
+    assert foresight.take(BeginStep(4, "substitute", "box", "T1"), 5.0) is None
+    assert foresight.take(ended, 9.0) is None
+    assert foresight.take(BeginStep(5, "off", "off", "T1"), 10.0) is None
+    work = foresight.take(BeginStep(6, "confirm", "next", "T2"), 11.0)
+    assert work.args[0] == "T1"
+    assert foresight.take(ended, 12.0) is None
+    assert foresight.take(Reckon("T1"), 12.0) is not None
+    assert foresight.take(BeginStep(7, "off", "off", ""), 13.0) is None, "told once"
 
 
 @pytest.mark.parametrize(("answer", "next_step"), [("one more", "wait"), ("go on", "off")])

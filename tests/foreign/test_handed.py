@@ -46,6 +46,7 @@ def test_a_line_of_the_table_counts_what_it_says():
     """Wilson (1927): 8 of 10 are 0.49 to 0.943."""
     assert wilson(8, 10) == pytest.approx((0.490, 0.943), abs=0.001)
     item = {"name": "trip", "seed": 7, "unit": "°C", "true": 55.0, "U": 0.5, "functional": False, "along": -1.0}
+    item |= {"k": 2.0, "dof": 3}
     items = [{**item, "value": value} for value in (55.4, 54.4, 56.2, None)] + [
         {**item, "value": 55.1, "functional": True}
     ]
@@ -56,3 +57,5 @@ def test_a_line_of_the_table_counts_what_it_says():
     assert line["coverage_functional"] == 1.0
     assert line["bias"] == pytest.approx(-(0.4 - 0.6 + 1.2) / 3)
     assert (line["worst_in_U"], line["above_2U"], line["above_4U"]) == (pytest.approx(2.4), 1, 0)
+    beyond = 0.00406  # t of 3 degrees of freedom, beyond ±8: 2·(1/2 − (atan u + u/(1 + u²))/π), u = 8/√3 (closed form, from memory)
+    assert line["above_4U_expected"] == pytest.approx(3 * beyond, rel=0.01)

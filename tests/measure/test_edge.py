@@ -45,6 +45,14 @@ def test_a_rise_that_the_supply_takes_its_time_for_is_placed_where_it_leaves_zer
     assert edge.first <= 30.5
 
 
+def test_a_rise_that_the_watcher_saw_beside_less_current_than_came_is_found_at_the_next_reading():
+    """A pack that let 1 A through when it stopped lets 4 A through when it is back: 0.07 A is something to the one, nothing beside 4."""
+    t = np.arange(0.0, 60.0, 0.25)
+    current = np.select([t < 30.0, t < 30.25, t < 30.5], [0.005, 0.07, 2.9], 4.0)
+    edge = find_edge(series(t, current), 30.0, rising=True)
+    assert (edge.last, edge.first) == (30.0, 30.25)
+
+
 def test_samples_that_show_no_change_give_no_edge():
     t = np.arange(0.0, 60.0, 0.25)
     assert find_edge(series(t, np.full_like(t, 4.0)), 30.0, rising=False) is None

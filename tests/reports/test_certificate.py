@@ -223,3 +223,9 @@ def test_the_first_page_has_the_signatures_and_numbers_keep_their_units(tmp_path
     html = render([evaluation], "a-number", "2026-11-26")
     assert html.index("authorized by") < html.index("Details:")
     assert "40\N{NO-BREAK SPACE}Ah" in html
+    assert "usual values of the chemistry" not in html
+    assumed = replace(
+        evaluation, pack=evaluation.pack.model_copy(update={"usual": ("cut-off voltage", "over-voltage trip")})
+    )
+    html = " ".join(render([assumed], "a-number", "2026-11-26").split())
+    assert "usual values of the chemistry, not from the data sheet: cut-off voltage, over-voltage trip" in html

@@ -1,14 +1,13 @@
-"""Names and notes that would steer a terminal, close a tag, run a script or turn the writing: shown as what they are, everywhere."""
+"""Names and notes that would steer a terminal, close a tag, run a script or turn the writing: shown as what they are, everywhere.
+
+Thousands of them: tests/benchmarks/hostile_names.py.
+"""
 
 import random
-import re
 import sys
-from dataclasses import replace
-from html.parser import HTMLParser
 
 import pytest
 
-from reports.certificate import render
 from runner.conduct.answer_parsing import understood
 from runner.errors import SheetError
 from runner.notation.visible import plainly, visible
@@ -16,80 +15,7 @@ from runner.orders import Ask
 from runner.sheets.pack import parse_pack
 from runner.vocabulary import Wants
 from tests.builders import PACK, short_rehearsal
-
-PIECES = (
-    '"><script>alert(1)</script>', "</style><img src=http://example.invalid/x>", "T$^$", "\x1b[31m", "\u202e", "\u2066", "\x00", "\x9b2J",
-    "{{ 7*7 }}", "{% raw %}", "&#x3c;", "'=cmd()'", "url(#x)", "\\n", "]]>", "<!--", "\u2028", "<svg onload=x>", "%s", "$x_{1}$",
-)  # fmt: skip
-CONTROL = re.compile("[\x00-\x08\x0b-\x1f\x7f-\x9f\u200e\u200f\u2028-\u202e\u2066-\u2069]")
-ALLOWED = {
-    "html",
-    "head",
-    "meta",
-    "title",
-    "style",
-    "body",
-    "h1",
-    "h2",
-    "h3",
-    "p",
-    "b",
-    "i",
-    "br",
-    "div",
-    "span",
-    "small",
-    "table",
-}
-ALLOWED |= {
-    "thead",
-    "tr",
-    "th",
-    "td",
-    "ul",
-    "li",
-    "figure",
-    "figcaption",
-    "img",
-    "svg",
-    "g",
-    "path",
-    "rect",
-    "line",
-    "defs",
-    "use",
-    "text",
-    "clippath",
-}
-ALLOWED |= {
-    "tspan",
-    "metadata",
-    "rdf:rdf",
-    "cc:work",
-    "dc:type",
-    "dc:date",
-    "dc:format",
-    "dc:creator",
-    "cc:agent",
-    "dc:title",
-}
-
-
-class Tags(HTMLParser):
-    def __init__(self, text):
-        super().__init__()
-        self.seen, self.fetched = set(), []
-        self.feed(text)
-
-    def handle_starttag(self, tag, attributes):
-        self.seen.add(tag)
-        of_pictures = ("#", "data:")
-        self.fetched += [
-            value
-            for name, value in attributes
-            if name in ("src", "href", "xlink:href") and not value.startswith(of_pictures)
-        ]
-        self.fetched += [name for name, _ in attributes if name.startswith("on")]
+from tests.hostile import CONTROL, name, named, pages_of, wrong_with
 
 
 @pytest.fixture(scope="module")
@@ -97,24 +23,12 @@ def evaluation(tmp_path_factory):
     return short_rehearsal(tmp_path_factory.mktemp("hostile")).result.evaluation
 
 
-def name(dice):
-    return "".join(dice.choice(PIECES) for _ in range(dice.randrange(1, 4)))
-
-
 @pytest.mark.parametrize("number", range(12))
-def test_a_certificate_shows_them_and_does_nothing_they_say(evaluation, number):
+def test_certificate_summary_and_label_show_them_and_do_nothing_they_say(evaluation, number):
     dice = random.Random(number)
-    pack = evaluation.pack.model_copy(update={"name": name(dice), "serial": name(dice), "customer": name(dice)})
-    bench = evaluation.bench.model_copy(update={"laboratory": name(dice), "place": name(dice), "name": name(dice)})
-    sensor = name(dice)
-    findings = tuple(replace(each, sensor=sensor, reason=name(dice)) for each in evaluation.findings)
-    html = render([replace(evaluation, pack=pack, bench=bench, findings=findings)], name(dice), "2026-11-26")
-    tags = Tags(html)
-    assert tags.seen <= ALLOWED, tags.seen - ALLOWED
-    assert tags.fetched == []
-    assert not CONTROL.search(html)
-    ids = re.findall(r'\bid="([^"]*)"', html)
-    assert len(ids) == len(set(ids))
+    hostile = [named(evaluation, dice, plots=number < 4) for _ in range(1 + number % 2)]
+    for kind, html in pages_of(hostile, name(dice)).items():
+        assert wrong_with(html) == [], kind
 
 
 def test_a_sheet_with_characters_that_are_not_seen_is_refused_with_its_place():

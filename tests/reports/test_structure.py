@@ -43,6 +43,37 @@ def test_the_evidence_is_in_it_byte_by_byte(pdf):
         assert each.obj.AFRelationship == "/Source", "ISO 19005-3:2012, 6.8: an associated file says what it is"
 
 
+def test_fonts_are_in_it_and_pictures_and_attachments_say_what_they_are(pdf):
+    """ISO 19005-3:2012, 6.2.11.4 (embedded fonts), 6.2.3 (output intent), 6.3 (actions), 6.8 (embedded files), from memory.
+
+    ISO 32000-1:2008, 14.9.3: a picture has words in its place.
+    """
+    opened, _ = pdf
+    assert not opened.is_encrypted
+    assert [str(each.S) for each in opened.Root.OutputIntents] == ["/GTS_PDFA1"]
+    kinds = {"/Font": 0, "/Filespec": 0, "/Figure": 0}
+    for each in opened.objects:
+        if not isinstance(each, pikepdf.Dictionary):
+            continue
+        assert each.get("/S") not in ("/JavaScript", "/Launch", "/SubmitForm", "/URI")
+        if each.get("/Subtype") == "/Type0":
+            kinds["/Font"] += 1
+            described = each.DescendantFonts[0].FontDescriptor
+            assert {"/FontFile", "/FontFile2", "/FontFile3"} & {*described.keys()}
+            assert "/ToUnicode" in each
+        elif each.get("/Type") == "/Filespec":
+            kinds["/Filespec"] += 1
+            assert "/AFRelationship" in each
+            assert str(each.UF) == str(each.F)
+            assert "/Subtype" in each.EF.F
+            assert "/ModDate" in each.EF.F.Params
+        elif each.get("/S") == "/Figure":
+            kinds["/Figure"] += 1
+            assert str(each.Alt)
+    assert all(kinds.values()), kinds
+    assert {str(each.F) for each in opened.Root.AF} == {*opened.attachments}
+
+
 @pytest.mark.parametrize(("value", "inside"), [(55.0, True), (58.5, False), (51.0, False)])
 def test_a_result_is_drawn_where_it_is_between_its_limits(tmp_path, value, inside):
     finding = replace(short_rehearsal(tmp_path).finding("trip"), value=value, expanded_uncertainty=0.4)

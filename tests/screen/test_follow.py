@@ -6,7 +6,10 @@ import shutil
 import pytest
 
 from runner.conduct.follow import Follower, GrowingFile, newest_run
+from runner.engine.steps.switches import asked_off
 from runner.errors import RecordError
+from runner.events import Answered
+from runner.orders import Ask
 from runner.screen.follow import FollowApp
 from tests.builders import SHORT_PROCEDURE, rehearsed, user_file
 from tests.screen.played import SIZES, matches_golden, played, shows, text, until
@@ -133,3 +136,19 @@ def test_an_open_question_is_shown_as_its_operators(folder, tmp_path):
             await shows(pilot, "the run waits for its operator")
 
     played(play())
+
+
+def test_what_a_person_has_switched_on_is_shown_on_until_they_say_it_is_off(folder):
+    follower = Follower(folder)
+    asked = Ask("step-2", "Switch the charger on.", "charger on", "mark", role="charger", of="charger on")
+    follower._happened(asked, 1.0)
+    assert follower.view.by_hand_on == ("charger",)
+    off = asked_off("switch-off-1", "charger")
+    for event in (Answered(2.0, "step-2", "go on", "me"), off):
+        follower._happened(event, 2.0)
+    assert follower.view.by_hand_on == ("charger",)
+    follower._happened(Answered(3.0, off.question, "stop", "me"), 3.0)
+    assert follower.view.by_hand_on == ("charger",), "who stops has not said that it is off"
+    follower._happened(off, 4.0)
+    follower._happened(Answered(5.0, off.question, "go on", "me"), 5.0)
+    assert follower.view.by_hand_on == ()

@@ -1,19 +1,24 @@
 """The forms of pack sheet and bench file, by keys: whole sheets, a barcode reader, usual values, copies, drafts."""
 
+import importlib
+import pkgutil
 from pathlib import Path
 
 import pytest
+from textual.binding import Binding
 from textual.events import Key
+from textual.screen import Screen
 
+import runner.screen
 from runner.screen.form import FormScreen
 from runner.screen.themes import Dressed
 from runner.sheets.bench import parse_bench
-from runner.sheets.pack import parse_pack
+from runner.sheets.pack import not_declared, parse_pack
 from runner.sheets.parts.protections import KINDS
 from runner.workspace.drafts import drafts
 from runner.workspace.forms import FORMS, written
 from runner.workspace.job import DEMO_PACK
-from runner.workspace.pack_form import PACK, copied, usual_values
+from runner.workspace.pack_form import PACK, copied, usual_of, usual_values
 from tests.screen.played import SIZES, matches_golden, played, shows, text, until
 
 BY_HAND = {"name": "AB-1", "serial": "0417", "chemistry": "LFP", "cells_in_series": "8", "sensors": "2"}
@@ -91,9 +96,9 @@ def test_a_whole_sheet_is_written_with_usual_values_said_to_be_such_and_delays_l
     assert (pack.nominal_voltage, pack.full_charge_voltage, pack.cut_off_voltage) == (25.6, 29.2, 20.0)
     assert (trip.trip_limits(), trip.sensors, trip.delay_range) == ((53.0, 57.0), ("T1", "T2"), (1.0, 5.0))
     assert saved.count("# usual for LFP, not from the data sheet") == 3
-    assert pack.note == (
-        "Usual values of the chemistry, not from the data sheet: nominal voltage, full charge voltage, cut-off voltage."
-    )
+    assert pack.usual == ("nominal voltage", "full charge voltage", "cut-off voltage")
+    assert "has usual values of the chemistry, not from the data sheet: nominal voltage" in next(not_declared(pack))
+    assert usual_of(copied(saved, "p")[1]) == {"nominal_voltage", "full_charge_voltage", "cut_off_voltage"}
     assert drafts(Path(), "pack") == [], "what was saved is no draft"
 
 
@@ -183,3 +188,21 @@ def test_a_bench_file_is_written_and_parses():
     assert bench.instruments.probe.by_hand
     assert bench.instruments.supply.limits.current == 18.0
     assert {field.key for field in FORMS["bench"]} > set(typed)
+
+
+def test_the_stop_key_is_bound_by_the_run_alone_and_enter_leaves_no_form():
+    """Every screen there is, by its modules."""
+    for module in pkgutil.walk_packages(runner.screen.__path__, "runner.screen."):
+        importlib.import_module(module.name)
+    kinds, found = [Screen], set()
+    while kinds:
+        kind = kinds.pop()
+        kinds += kind.__subclasses__()
+        found |= {kind.__name__ for each in kind.__dict__.get("BINDINGS", ()) if "f8" in _keys(each)}
+    assert found == {"RunScreen"}
+    leaves = {each.action for each in FormScreen.BINDINGS if {"enter", "f8", "x", "space"} & _keys(each)}
+    assert leaves == {"next"}
+
+
+def _keys(binding):
+    return set((binding.key if isinstance(binding, Binding) else binding[0]).split(","))

@@ -38,7 +38,7 @@ HEATING = View(
     steps=tuple(
         StepLine(title, mark) for title, mark in zip(TITLES, ("done", "done", "now", "next", "next"), strict=True)
     ),
-    coach=Coach("keep", "3.1 K/min (target 3.0 K/min); lag error 0.5 K (tolerance 2.0 K)"),
+    coach=Coach("keep", "3.1 K/min (target 3.0 K/min); sensor lag 0.5 K (tolerance 2.0 K)"),
     headroom=(
         Headroom("temperature", 53.91, 67.0, "°C"),
         Headroom("voltage", 26.71, 29.6, "V"),
@@ -102,14 +102,27 @@ STATES = {  # name: what is told, what is seen, words that show it has been draw
             word="stopped",
             why=TRIPPED.why,
             readings={**HEATING.readings, SUPPLY_CURRENT: 0.001},
-            sentence="Cool T1 with the ice pack.",
+            sentence="Cool T1 quickly to 50 °C. The slow ramp starts there.",
+            mode="CV",
+            rate=0.2 / 60,
+            coach=Coach("freely", "COOL FAST to 50 °C, then 3.0 K/min (now -0.2 K/min)"),
+            steps=tuple(
+                StepLine(title, mark)
+                for title, mark in zip(TITLES, ("done", "done", "done", "now", "next"), strict=True)
+            ),
         ),
         "within 0.3 s",
     ),
     "lost": (
         [Guide("still", "T1", 0.0, "No readings.")],
         replace(
-            HEATING, lost={PROBE_TEMPERATURE: "no reply"}, word="lost", why="the thermometer has not answered for 4 s"
+            HEATING,
+            lost={PROBE_TEMPERATURE: "no reply"},
+            word="lost",
+            why="the thermometer has not answered for 4 s",
+            sentence="No readings. Remove heat or ice from T1 until the readings are back.",
+            rate=None,
+            coach=None,
         ),
         "has not answered",
     ),
@@ -128,7 +141,7 @@ STATES = {  # name: what is told, what is seen, words that show it has been draw
                 urgent=f"{switch_off_by_hand(('supply',))} {take_away('T1', now=True)}",
             )
         ],
-        replace(HEATING, state="ended", path="", mode="off", coach=None),
+        replace(HEATING, state="ended", path="", mode="off", coach=None, rate=None, remaining=None),
         "OFF BY HAND",
     ),
 }
@@ -207,7 +220,9 @@ def test_the_findings_stand_where_the_chart_was(size):
         app = a_screen()
         async with app.run_test(size=size) as pilot:
             await shows(pilot, "about to begin")
-            app.screen.post_message(ViewSeen(replace(HEATING, state="ended", path="", mode="off", coach=None)))
+            app.screen.post_message(
+                ViewSeen(replace(HEATING, state="ended", path="", mode="off", coach=None, rate=None, remaining=None))
+            )
             app.screen.post_message(OVER)
             await shows(pilot, "calculating")
             lines = [finding_line(finding) for finding in (TRIP, MISSING)]

@@ -39,7 +39,7 @@ async def to_the_first_item(pilot, stage):
         while stage.asks(part):  # the cautions go on below what 24 lines show
             await pilot.press("enter")
             await pilot.pause(0.05)
-    await until(pilot, lambda: stage.asks("Case (swelling") and stage.screen.is_drawn, "the first item")
+    await until(pilot, lambda: stage.asks("Case (no swelling") and stage.screen.is_drawn, "the first item")
 
 
 @pytest.mark.parametrize("size", SIZES)
@@ -52,7 +52,7 @@ def test_letters_are_letters_while_something_is_typed(tmp_path, size):
                 assert not stage.stop.pressed
                 await pilot.press("enter")
                 await until(pilot, lambda: "is not one of the choices" in text(stage.app), "the complaint")
-                assert stage.asks("Case (swelling")
+                assert stage.asks("Case (no swelling")
 
     played(play())
 
@@ -63,7 +63,7 @@ def test_a_choice_and_a_note_go_into_the_record(tmp_path):
             async with stage.app.run_test(size=(80, 24)) as pilot:
                 await to_the_first_item(pilot, stage)
                 await pilot.press("2", ";", "d", "e", "n", "t", "enter")
-                await until(pilot, lambda: stage.asks("Terminals (dirt"), "the next item")
+                await until(pilot, lambda: stage.asks("Terminals (clean"), "the next item")
                 await pilot.press("f8")
                 await until(pilot, lambda: stage.thread.done, "the end")
         reply = stage.thread.outcome.evaluation.story.replies[2]
@@ -85,14 +85,14 @@ def test_the_stop_key_stops_also_while_something_is_typed(tmp_path):
 
 
 @pytest.mark.parametrize(
-    ("keys", "part"), [("x", "Case (swelling"), ("stop", "Case (swelling"), ("x", "open-circuit voltage")]
+    ("keys", "part"), [("x", "Case (no swelling"), ("stop", "Case (no swelling"), ("x", "open-circuit voltage")]
 )
 def test_the_stop_word_alone_in_a_field_ends_the_run_as_it_does_in_plain_lines(tmp_path, keys, part):
     async def play():
         with ArrivalStage(tmp_path) as stage:
             async with stage.app.run_test(size=(80, 24)) as pilot:
                 await to_the_first_item(pilot, stage)
-                if part != "Case (swelling":
+                if part != "Case (no swelling":
                     for item in range(5):
                         asked = stage.screen.asked
                         await pilot.press("1", "enter")

@@ -13,6 +13,7 @@ import pytest
 
 from runner.certifying import certificate_of
 from runner.cli import main
+from runner.errors import RecordError
 from runner.evaluation.evaluate import evaluate
 from runner.record.folder import RunFolder
 from runner.seal.pdf import verify_pdf
@@ -38,10 +39,13 @@ def test_an_untouched_folder_is_whole_and_stays_so_when_it_is_looked_at(sealed):
 def test_every_class_of_change_is_found_and_named(request, tmp_path, classes, of):
     copy, keys = Copy(request.getfixturevalue(of), tmp_path), known()
     for name, change in classes.items():
-        for place in range(PLACES):
+        for place in range(PLACES if classes is not PDFS else PLACES // 4):  # a PDF takes ten times as long to read
             expected = change(copy, random.Random(f"{name} {place}"))
-            found = verify_pdf(copy.path / "certificate.pdf", keys) if classes is PDFS else verify(copy.path, keys)
-            named = any(expected in each for each in found.differences)
+            try:
+                found = verify_pdf(copy.path / "certificate.pdf", keys) if classes is PDFS else verify(copy.path, keys)
+                named = any(expected in each for each in found.differences)
+            except RecordError as error:  # so little is left that it is no PDF
+                named = expected in str(error)
             assert named or not copy.changed, (name, place, expected, found.lines())
             copy.restore()
     assert verify(copy.path, keys).status == 0, "untouched again"

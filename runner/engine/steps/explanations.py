@@ -1,28 +1,34 @@
 """A question to a person where readings leave two explanations of a current that has stopped or gone down.
 
 Rule 1: nothing is heated, cooled or set while it stands; the path stays as it is, or a return would be no return.
-Rule 2: the answer reaches the watcher, in the run and in every evaluation of it (watching.py); a step looks at what the watcher
+Rule 2: where a charge has stopped, the program may find out itself: off for a minute, on again (engine/watch/look.py), LOOKS times
+        in a step at most. A script that cannot see the pack chooses that.
+Rule 3: the answer reaches the watcher, in the run and in every evaluation of it (watching.py); a step looks at what the watcher
         then says. "cannot tell" changes nothing.
 """
 
 from __future__ import annotations
 
-from runner.engine.program import Planned
-from runner.engine.steps.base import SPOILED
+from runner.engine.steps.base import SPOILED, Step
+from runner.engine.watch.look import REST, Look
+from runner.engine.watch.stop import FULL_OR_TRIP
 from runner.engine.watch.verdict import Verdict
-from runner.events import Answered, Event
-from runner.orders import Ask, Order, Withdraw
-from runner.vocabulary import Explanation, Wants
+from runner.events import METER_VOLTAGE, Answered, Event, LimitsAreSet, Sampled, SupplyIsSet
+from runner.orders import Ask, Order, Remark, SetLimits, SetSupply, SwitchOff, SwitchOn, Withdraw
+from runner.vocabulary import Explanation, Role, Wants
 
 RECORD = "explanation of the current"
+LOOKS = 2
 
 
 class Explanations:
     """The questions of one step; ``doubted`` is the verdict that a question stands about."""
 
-    def __init__(self, planned: Planned) -> None:
-        self._planned, self._number = planned, 0
+    def __init__(self, step: Step) -> None:
+        self._planned, self._around, self._number = step.planned, step.around, 0
         self.doubted: Verdict | None = None
+        self._look: Look | None = None
+        self._looked, self._coming = 0, False
 
     @property
     def question(self) -> str:
@@ -39,11 +45,49 @@ class Explanations:
             "and choose. Meanwhile heat and cool nothing."
         )
         sensor = f"{self._planned.sensor}: " if self._planned.sensor else ""
-        choices = (*doubted.between, Explanation.UNKNOWN)
+        look = (Explanation.LOOK,) if self._may_look(doubted) else ()
+        if look:
+            say = f"{say} Or the program looks: output off for {REST:.0f} s, then on again."
+        choices = (*doubted.between, *look, Explanation.UNKNOWN)
         return [Ask(self.question, say, f"{sensor}{RECORD}", Wants.CHOICE, choices=choices)]
 
+    def _may_look(self, doubted: Verdict) -> bool:
+        """Whether the program can find out: a supply that it switches itself, and a voltmeter at the pack that it reads."""
+        known, by_hand = self._around.known, self._around.program.by_hand
+        wired = not {Role.SUPPLY, Role.CHARGER, Role.METER} & set(by_hand)
+        return doubted.between == FULL_OR_TRIP and wired and METER_VOLTAGE in known.latest and self._looked < LOOKS
+
+    def look(self, event: Event) -> list[Order] | None:
+        """What the program's own look wants done; None while there is none, and when it is over."""
+        if self._is_mine(event, Explanation.LOOK):
+            self._looked, self._coming = self._looked + 1, False
+            self._look = Look(*self._around.known.points, 0.0)
+            return [
+                Remark("The output is off for a minute: what the pack's voltage does says what it was."),
+                SwitchOff(),
+            ]
+        if self._look is None:
+            return None
+        self._look.happened(event)
+        if self._look.over:
+            return None
+        voltage, current = self._around.known.points
+        if isinstance(event, Sampled) and self._look.rested(event.t) and not self._coming:
+            self._coming = True
+            return [SetLimits(*self._around.program.protect)]
+        if self._coming and isinstance(event, LimitsAreSet):
+            return [SetSupply(voltage, current)]
+        return [SwitchOn()] if self._coming and isinstance(event, SupplyIsSet) else []
+
+    def _is_mine(self, event: Event, value: str) -> bool:
+        asked = self.doubted is not None and isinstance(event, Answered) and event.question == self.question
+        return asked and isinstance(event, Answered) and event.value == value
+
     def answered(self, event: Event) -> Verdict | None:
-        """The verdict that a person has just been asked about and has answered, or None."""
+        """The verdict that a person has just been asked about and has answered, or that has been looked into; or None."""
+        if self._look is not None and self._look.over:
+            self._look, doubted, self.doubted = None, self.doubted, None
+            return doubted
         if self.doubted is None or not isinstance(event, Answered) or event.question != self.question:
             return None
         doubted, self.doubted = self.doubted, None

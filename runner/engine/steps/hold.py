@@ -6,7 +6,7 @@ from runner.engine.steps.base import SLOW, Step
 from runner.engine.watch.verdict import Verdict
 from runner.events import Answered, Event, Reckoned, Sampled, named_by
 from runner.notation.quantity import shown
-from runner.orders import Ask, Found, Note, Order, Reckon
+from runner.orders import Ask, Note, Order, Reckon
 from runner.vocabulary import Answer, Observed, Seen, Wants
 
 SEEN = tuple(Seen)
@@ -160,16 +160,12 @@ class Offer(Step):
         return [*self._pace(SLOW), Reckon(self.planned.sensor)]
 
     def receive(self, event: Event, verdicts: list[Verdict]) -> list[Order]:
-        if isinstance(event, Reckoned):
-            found: list[Order] = [Found(say) for say in event.found]
+        if isinstance(event, Reckoned) and event.sensor == self.planned.sensor:
             if not event.gain:
                 self._end("offer", event.why)
-                return found
+                return []
             self._now = f"{event.why}. {self.planned.say}"
-            return [
-                *found,
-                Ask(self._question, self._now, "one more", Wants.CHOICE, choices=(Answer.GO_ON, Answer.ONE_MORE)),
-            ]
+            return [Ask(self._question, self._now, "one more", Wants.CHOICE, choices=(Answer.GO_ON, Answer.ONE_MORE))]
         if isinstance(event, Answered) and event.question == self._question:
             if event.value == Answer.ONE_MORE:
                 self._end()

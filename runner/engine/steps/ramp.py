@@ -54,7 +54,7 @@ class Provoke(Step):
         self._unheated: float | None = None
         self._mark: tuple[float, float] | None = None  # the last mark of the slow ramp: when, and of which °C
         self._moved: tuple[float, float] | None = None  # when the temperature read something new last, and what
-        self._explanations = Explanations(self.planned)
+        self._explanations = Explanations(self)
         goal = self.planned.values["approach"]
         by_hand = "probe" in self.around.program.by_hand
         self._goal = whole(goal, self.sign) if by_hand else goal
@@ -99,6 +99,8 @@ class Provoke(Step):
         return self.around.watcher.verdict.word in FLOWING
 
     def receive(self, event: Event, verdicts: list[Verdict]) -> list[Order]:
+        if (orders := self._explanations.look(event)) is not None:
+            return orders
         if (doubted := self._explanations.answered(event)) is not None:
             return self._explained(event.t, doubted, verdicts)
         if not isinstance(event, Sampled):

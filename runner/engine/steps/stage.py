@@ -207,7 +207,7 @@ class Substitute(Step):
         self._number = 0
         self._since: float | None = None
         self._lost = ""
-        self._explanations = Explanations(self.planned)
+        self._explanations = Explanations(self)
         already = self.around.watcher.verdict
         if already.word == self._wanted:
             self._end()
@@ -222,6 +222,8 @@ class Substitute(Step):
                 Guide("substitute", self.planned.sensor, resistance, self.sentence()),
                 Level(self.planned.index, temperature, event.t, by_hand=True, unit="°C"),
             ]
+        if (orders := self._explanations.look(event)) is not None:
+            return orders
         if (doubted := self._explanations.answered(event)) is not None:
             pressed = self._since is not None
             return self._judged(verdicts or [doubted], event.t) or ([] if pressed else [self._ask()])

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from runner.engine.watch.look import Look
 from runner.engine.watch.verdict import Verdict
 from runner.engine.watch.watcher import Watcher
 from runner.events import (
@@ -18,6 +19,7 @@ from runner.events import (
     SupplyIsSet,
 )
 from runner.orders import Order, Pace
+from runner.vocabulary import Explanation
 
 
 class Watching:
@@ -27,6 +29,7 @@ class Watching:
         self.watcher = watcher
         self._points = (0.0, 0.0)  # V and A that were read back last
         self._path = ""
+        self._look: Look | None = None  # the path is off and on again for it; that is no other path for the watcher
 
     def ordered(self, order: Order) -> None:
         """An order goes out: how often the current is polled from now on."""
@@ -35,6 +38,10 @@ class Watching:
 
     def happened(self, event: Event, *, over_voltage_wanted: bool = False) -> list[Verdict]:
         """The verdicts that an event changes. ``over_voltage_wanted``: the step waits for the trip of an over-voltage."""
+        if isinstance(event, Resumed):
+            self._look = None
+        if self._look is not None:
+            return self._looks(self._look, event)
         if isinstance(event, SupplyIsSet):
             self._set((event.voltage, event.current), CHARGE)
         elif isinstance(event, LoadIsSet):
@@ -50,9 +57,22 @@ class Watching:
             return self.watcher.forget(event.t)
         elif isinstance(event, Sampled):
             return self.watcher.take(event)
+        elif isinstance(event, Answered) and event.value == Explanation.LOOK:
+            self._look = Look(*self._points, self.watcher.smallest)
         elif isinstance(event, Answered):
             return self.watcher.told(event.value, event.by, event.t)
         return []
+
+    def _looks(self, look: Look, event: Event) -> list[Verdict]:
+        """While the path is off and on again for a look."""
+        look.happened(event)
+        if not look.over:
+            return []
+        self._look = None
+        if isinstance(event, OutputIsOff):  # the run ended meanwhile
+            self._path = ""
+            return self.watcher.forget(event.t)
+        return self.watcher.told(look.found, f"the program, after a look ({look.why}),", event.t)
 
     def _set(self, points: tuple[float, float], path: str) -> None:
         self._points = points

@@ -124,6 +124,12 @@ def _around(current: Series, at: float, *, rising: bool, begin: float) -> _Aroun
         before = latest  # the pack let less through before it stopped: that level is the one it fell from
     level = float(np.max(after)) if rising else float(np.median(before))
     noise = _noise(before, level)
+    if rising and near.value[-1] <= _risen(
+        latest, level
+    ):  # seen as a beginning beside less current than came in the end
+        risen = np.flatnonzero(after > _risen(latest, level))
+        here += int(risen[0]) if len(risen) else 0
+        near = Series(current.t[first : here + 1], current.value[first : here + 1])
     changed = near.value > _risen(latest, level) if rising else near.value < _fallen(noise, level)
     unchanged = np.flatnonzero(~changed)
     if len(unchanged) == 0 or unchanged[-1] == len(near) - 1:

@@ -73,13 +73,17 @@ class Staircase:
 
 @dataclass(frozen=True)
 class _Ways:
-    """The possible ways of a pack, one a place in each array: polling p (s), looks of a mean, lag (s), delay D (s), probability."""
+    """The possible ways of a pack, one a place in each array: polling p (s), looks of a mean, lag (s), delay D (s), probability.
+
+    The ``delays`` of one filter follow on each other.
+    """
 
     polling: Array
     looks: Array
     lag: Array
     delay: Array
     chance: Array
+    delays: int
 
 
 def find_turns(
@@ -98,16 +102,31 @@ def find_turns(
     """
     ways = _ways(delay, polling)
     each = [_likely(set_at, set_to, changes, ways) if changes else None for changes in (trips, releases)]
-    weight = ways.chance.copy()
-    for seen in each:
-        if seen is not None:
-            weight = weight * seen[1].sum(axis=1)
-    weight = weight / weight.sum()
-    found = [_turned(*seen, weight) if seen is not None else (None, np.zeros(len(weight))) for seen in each]
+    # filter and looks are the same for both; the delay is not, because a path takes its own time to open and to close
+    alone = [ways.chance * seen[1].sum(axis=1) if seen is not None else ways.chance for seen in each]
+    shared = [_over_delays(weight, ways) for weight in alone]
+    weights = [alone[0] * shared[1], alone[1] * shared[0]]
+    weights = [weight / weight.sum() for weight in weights]
+    found = [
+        _turned(*seen, weight) if seen is not None else (None, np.zeros(len(weight)))
+        for seen, weight in zip(each, weights, strict=True)
+    ]
     (trip, off), (release, other) = found
+    # by how much each filter moves both, over its own delays
+    off, other = (
+        _over_delays(weight * moved, ways) / np.maximum(_over_delays(weight, ways), 1e-300)
+        for weight, moved in zip(weights, (off, other), strict=True)
+    )
+    weight = weights[0]
     both = float(weight @ (off * other))
     size = float((weight @ off**2) * (weight @ other**2)) ** 0.5
     return Staircase(trip, release, both / size if size > 0 else 0.0)
+
+
+def _over_delays(values: Array, ways: _Ways) -> Array:
+    """The sum over all delays of each filter and interval of looks, at each of its ways."""
+    sums = values.reshape(-1, ways.delays).sum(axis=1)
+    return np.asarray(np.repeat(sums, ways.delays))
 
 
 def _ways(delay: tuple[float, float], polling: float) -> _Ways:
@@ -126,7 +145,7 @@ def _ways(delay: tuple[float, float], polling: float) -> _Ways:
     ]
     table = np.array(rows)
     chance = table[:, 4] / table[:, 4].sum()
-    return _Ways(table[:, 0], table[:, 1], table[:, 2], table[:, 3], chance)
+    return _Ways(table[:, 0], table[:, 1], table[:, 2], table[:, 3], chance, len(delays))
 
 
 def _compared(set_at: Array, set_to: Array, ways: _Ways, at: Array, earlier: int) -> Array:

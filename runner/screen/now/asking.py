@@ -13,6 +13,7 @@ from textual.widgets import Footer, Input, Static
 
 from runner.conduct.answer_parsing import hint, marks_current
 from runner.engine.opening import CAUTIONS
+from runner.engine.states import State
 from runner.engine.view import View
 from runner.orders import Ask, AskTaps, End
 from runner.screen.feed import ScreenOperator
@@ -114,7 +115,8 @@ class Asking(Screen[None]):
         else:
             words = f"HOLD POINT · {Hint.MORE_KEY if self._more_below else Hint.GO_KEY}"
         left = None if self.view is None or self.view.answer_within is None else self.view.answer_within / self.speed
-        if left is not None and left < HURRY and self.speed < inf:
+        ends = self.view is not None and self.view.state == State.MAKING_SAFE.value  # then nothing more follows
+        if left is not None and left < HURRY and self.speed < inf and not ends:
             minutes = f"{int(left) // 60}:{int(left) % 60:02d}"
             words = f"Answer within {minutes}, or the run ends and everything switches off. {words}"
         self._say(self.asked.say, words, hold=True, do=of_question(self.asked))

@@ -24,8 +24,9 @@ from runner.screen.widgets.readout import Readout
 from runner.screen.widgets.step_list import StepList
 from runner.screen.widgets.still_line import StillLine
 from runner.screen.widgets.strip_chart import LETTERS, StripChart
+from runner.vocabulary import WatchWord
 
-CONFIRM_OFF = "Press Enter when it is off."
+CONFIRM_OFF = "Press Enter when all of that is done."
 
 
 class RunView(Asking):
@@ -62,7 +63,8 @@ class RunView(Asking):
         if self._marks_current or (self.asked is not None and view.answer_within is not None and not self._refused):
             self._ask_again()
         if self.asked is None and self.end is None and not self._stopping:
-            detail = next_mark(self.operator.degree) if self.taps else f"current: {view.word}, {view.why}"
+            what = "no readings" if view.word == WatchWord.LOST else f"current: {view.word}"
+            detail = next_mark(self.operator.degree) if self.taps else f"{what}, {view.why}"
             self._say(view.sentence, detail, hold=False)
 
     def _show_lines(self) -> None:
@@ -141,7 +143,7 @@ class RunView(Asking):
     def _show_end(self, end: End) -> None:
         """That the run has ended, below what a person has to do; while the bench is not off, that alone."""
         if self._orders_off:
-            self._say(f"{end.urgent} {CONFIRM_OFF}", f"HOLD POINT · {end.reason}", hold=True)
+            self._say(f"{end.urgent} {CONFIRM_OFF}", f"RUN ENDED · {end.reason}", hold=True)
             return
         words = ended_in_words(end, off_by_hand=self._switched_off)
         self._say(words, f"{end.reason} · calculating the findings", hold=False)

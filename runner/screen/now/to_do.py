@@ -14,7 +14,7 @@ from runner.engine.opening import CAUTIONS
 from runner.engine.steps.ramp import HURRY
 from runner.engine.steps.switches import SIGHTS, SWITCHED_OFF, SWITCHED_ON
 from runner.events import CHARGE, DISCHARGE
-from runner.orders import Ask, BeginRamp, BeginStep, End, Guide, Order, SwitchOff
+from runner.orders import Ask, BeginRamp, BeginStep, End, Guide, LoadOn, Order, SwitchOff, SwitchOn
 from runner.vocabulary import Role, Wants
 
 
@@ -99,6 +99,8 @@ class Now:
             self._guided(order)
         elif isinstance(order, BeginRamp):
             self.to_do = self._ramp(order.sensor, abs(order.rate), heat=order.rate > 0)
+        elif isinstance(order, SwitchOn | LoadOn):
+            self._going_off = False
         elif isinstance(order, SwitchOff):
             self._going_off = True
             self._heats = self._heats and not order.everything
@@ -142,6 +144,8 @@ class Now:
                 continue
             by_hand = role in self._by_hand or role == Role.CHARGER
             on: bool | None = role in on_by_hand if by_hand else path == of and not on_by_hand
+            if role in on_by_hand and not by_hand:  # on a cable, and cannot say that it is off
+                on = None
             if (lost and (on or not by_hand)) or (on and self._going_off and not by_hand):
                 on = None
             found.append(SwitchState(role, on, by_hand))

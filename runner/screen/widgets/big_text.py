@@ -124,4 +124,6 @@ class BigText(Static):
             return
         self._drawn = (self._text, width)
         fits = KNOWN.issuperset(self._text.upper()) and columns(self._text) <= width
-        self.update(Content("\n".join(large(self._text)) if fits else f"\n {self._text}\n"), layout=False)
+        margin = " " if fits and columns(self._text) < width else ""  # as the lines below have it
+        rows = "\n".join(f"{margin}{row}" for row in large(self._text)) if fits else f"\n {self._text}\n"
+        self.update(Content(rows), layout=False)
