@@ -22,7 +22,7 @@ from reports.letterhead import Letterhead, letterhead, number_of
 from reports.pdf import NOTHING, write_pdf
 from reports.plots import PER_ROW, columns_of, crossings_svg
 from reports.validation import Validation
-from reports.wording import worded
+from reports.wording import decision_words, worded
 from runner.errors import RecordError
 from runner.evaluation.evaluate import Evaluation
 from runner.measure.conformity import Decision, percent
@@ -207,7 +207,7 @@ def _contents(
         "issued": max(issued[:10], ended[:10]),  # a rehearsal's clock runs ahead of the calendar
         "operators": ", ".join(dict.fromkeys(reply.by for each in evaluations for reply in each.story.replies)),
         "surroundings": surroundings(evaluations),
-        "conformity": head.statement,
+        "conformity": head.words,
         "mark": head.mark,
         "headline": head.scope,
         "measured": any(finding.value is not None for each in evaluations for finding in each.findings),
@@ -218,9 +218,10 @@ def _contents(
         "photos": photos(evaluations),
         "several": len(evaluations) > 1,
         "rules": _rules(evaluations),
+        "coverages": " or ".join(dict.fromkeys(percent(each.declared.decision.coverage) for each in evaluations)),
         "validation": Validation.kept().cited(),
         "covered": [
-            (row, SIDES.get(row.statement, "open"), MARKS.get(row.statement, "○"), *_drawn(row.shown))
+            (row, SIDES.get(row.statement, "open"), MARKS.get(row.statement, "○"), *_drawn(row.shown, row.release))
             for row in folded(covered)
         ],
         "authorized_by": ", ".join(
@@ -233,12 +234,16 @@ def _contents(
     }
 
 
-def _drawn(finding: Finding | None) -> tuple[str, Markup, str]:
-    """A result in short, its picture, and its limits."""
-    if finding is None:
-        return "", Markup(""), ""
-    text = worded(finding)
-    return f"{finding.name} {text.value} ± {text.uncertainty} {text.unit}", interval_svg(finding), text.limits
+def _drawn(*findings: Finding | None) -> tuple[Markup, Markup, Markup]:
+    """Results in short, the picture of the first, and its limits with pictures and limits of the others below it."""
+    known = [finding for finding in findings if finding is not None]
+    if not known:
+        return Markup(""), Markup(""), Markup("")
+    texts = [worded(finding) for finding in known]
+    values = (f"{of.name} {text.value} ± {text.uncertainty} {text.unit}" for of, text in zip(known, texts, strict=True))
+    first, *others = zip(map(interval_svg, known), (escape(_unbroken(text.limits)) for text in texts), strict=True)
+    below = (Markup("<br>{} {}").format(picture, limits) for picture, limits in others)
+    return Markup("<br>").join(map(_unbroken, values)), first[0], Markup("").join([first[1], *below])
 
 
 def _rules(evaluations: Sequence[Evaluation]) -> list[tuple[str, str, str]]:
@@ -247,7 +252,7 @@ def _rules(evaluations: Sequence[Evaluation]) -> list[tuple[str, str, str]]:
     for each in evaluations:
         found.setdefault(each.declared.decision, []).append(each.procedure.title)
     return [
-        (", ".join(titles) if len(found) > 1 else "", percent(decision.coverage), decision.words)
+        (", ".join(titles) if len(found) > 1 else "", percent(decision.coverage), decision_words(decision))
         for decision, titles in found.items()
     ]
 

@@ -14,6 +14,8 @@ from runner.sheets.parts.protections import protection_name
 
 RATINGS = ("capacity", "energy")  # findings about the pack itself: no protection fails with them
 NOT_TESTED = "not tested"
+ELECTRONICS = "electronics only, sensor not tested"  # of a decade box that stood for the sensor
+OF_THE_BOX = "substitute"  # kind of an attempt whose levels a person sets on a decade box, in °C
 MOST_ROWS = 16  # of protections and sensors that a first page has room for, each in a row of its own
 
 
@@ -21,7 +23,7 @@ MOST_ROWS = 16  # of protections and sensors that a first page has room for, eac
 class Covered:
     """One protection through one sensor (or of the whole pack), or a rating: by which procedures, with which statement, and why.
 
-    ``protection`` is empty for a rating.
+    ``protection`` is empty for a rating. ``boxed``: only with a decade box in the sensor's place.
     """
 
     protection: str
@@ -32,6 +34,8 @@ class Covered:
     why: str = ""
     tested: bool = True
     shown: Finding | None = None  # what is drawn against its limits
+    release: Finding | None = None  # what is drawn below it, where that is a trip
+    boxed: bool = False
 
 
 def coverage(
@@ -75,7 +79,7 @@ def _covered(
     ]
     words = protection_name(kind)
     if not found:
-        why = "skipped in this run" if mine else _why_not(kind, not_begun)
+        why = _not_chosen(mine, sensor) if mine else _why_not(kind, not_begun)
         return Covered(words, words, sensor or "—", "—", NOT_TESTED, why, tested=False)
     return _stated(words, words, sensor, found)
 
@@ -86,8 +90,28 @@ def _stated(protection: str, name: str, sensor: str | None, found: Sequence[tupl
     statement = worst([str(finding.conformity) for finding in judged]) if judged else NOT_JUDGED
     by = ", ".join(dict.fromkeys(evaluation.procedure.name for evaluation, _ in found))
     reasons = [finding for finding in judged if finding.conformity == statement and statement != PASS]
-    why = _reason(reasons[0], named=bool(protection)) if reasons else ""
-    return Covered(protection, name, sensor or "—", by, statement, why, shown=_shown(found, statement))
+    boxed = sensor is not None and all(_boxed(evaluation, sensor) for evaluation, _ in found)
+    why = [_reason(reasons[0], named=bool(protection))] if reasons else []
+    why += [ELECTRONICS] if boxed else []
+    shown = _shown(found, statement)
+    release = _release(found, shown)
+    return Covered(
+        protection, name, sensor or "—", by, statement, "; ".join(why), shown=shown, release=release, boxed=boxed
+    )
+
+
+def _boxed(evaluation: Evaluation, sensor: str) -> bool:
+    """Whether a decade box stood for a sensor in a run."""
+    return any(attempt.kind == OF_THE_BOX and attempt.sensor == sensor for attempt in evaluation.recording.attempts)
+
+
+def _release(found: Sequence[tuple[Evaluation, Finding]], shown: Finding | None) -> Finding | None:
+    """The release that was measured with the trip that is drawn."""
+    if shown is None or shown.name != "trip":
+        return None
+    same = next(evaluation for evaluation, finding in found if finding is shown)
+    releases = (each for each in same.findings if each.name == "release" and each.value is not None)
+    return next((each for each in releases if (each.protection, each.sensor) == (shown.protection, shown.sensor)), None)
 
 
 def _shown(found: Sequence[tuple[Evaluation, Finding]], statement: str) -> Finding | None:
@@ -112,4 +136,17 @@ def _why_not(kind: str, not_begun: Sequence[tuple[str, str]]) -> str:
     for name, why in not_begun:
         if name == near or name.startswith(near) or (kind == "under_voltage" and name == "capacity"):
             return why
-    return "not part of this test"
+    return "procedure not run"
+
+
+def _not_chosen(mine: Sequence[Evaluation], sensor: str | None) -> str:
+    """Why a procedure that was run has nothing on a sensor: it was not among those that were chosen, or was not reached."""
+    chosen = list(dict.fromkeys(each for run in mine for each in run.resolved["program"]["sensors"]))
+    if sensor is None or sensor in chosen or not chosen:
+        return "no result in this run"
+    return f"not selected (only {listed(chosen)} {'was' if len(chosen) == 1 else 'were'} chosen)"
+
+
+def listed(names: Sequence[str]) -> str:
+    """Names as a sentence has them: "T1, T2 and T3"."""
+    return " and ".join(filter(None, (", ".join(names[:-1]), *names[-1:])))

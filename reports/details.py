@@ -8,10 +8,10 @@ from itertools import groupby
 from typing import Any
 
 from reports.circumstances import after, between, when
-from reports.coverage import RATINGS
+from reports.coverage import OF_THE_BOX, RATINGS
 from reports.headline import MARKS, NO_STATEMENT
 from reports.photos import Photo, photo_of
-from reports.wording import chance, worded
+from reports.wording import chance, not_the_declared, source_of, worded
 from runner.evaluation.evaluate import Evaluation
 from runner.measure.conformity import CONDITIONAL_FAIL, CONDITIONAL_PASS, FAIL, NOT_JUDGED, NOT_MEASURED, PASS
 from runner.measure.finding import Finding
@@ -20,6 +20,10 @@ from runner.scale import degrees
 from runner.sheets.parts.protections import protection_name
 from runner.vocabulary import Answer, Seen
 
+BOX_DELAY = (
+    "from the step of the decade box to the trip, with the pack's filter in it; not judged, and the declared delay is not "
+    "printed beside it, because no tolerance is declared that holds for this sum"
+)
 SIDES = {
     NO_STATEMENT: "open",
     NOT_JUDGED: "open",
@@ -29,7 +33,6 @@ SIDES = {
     FAIL: "bad",
     NOT_MEASURED: "open",
 }
-OF_THE_BOX = "substitute"  # kind of an attempt whose levels a person sets on a decade box, in °C
 
 
 def part(evaluation: Evaluation) -> dict[str, Any]:
@@ -177,7 +180,7 @@ def _row(finding: Finding) -> dict[str, Any]:
         row["k"] = f"{finding.coverage_factor:.2f}"
         variance = sum(line.contribution**2 for line in finding.budget)
         row["largest"] = "; ".join(
-            f"{line.source} {100 * line.contribution**2 / variance:.0f} %"
+            f"{source_of(line)} {100 * line.contribution**2 / variance:.0f} %"
             for line in finding.budget[:2]
             if line.contribution**2 > 0.005 * variance
         )
@@ -190,6 +193,7 @@ def _notes(evaluation: Evaluation) -> list[str]:
     for finding in evaluation.findings:
         for text in (
             *finding.caveats,
+            *([BOX_DELAY] if finding.value is not None and not_the_declared(finding) else []),
             *([finding.fit] if finding.fit and finding.name in ("trip", "release") else []),
         ):
             notes.setdefault(text, []).append(f"{finding.name} {finding.sensor or ''}".strip())

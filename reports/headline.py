@@ -11,7 +11,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
-from reports.coverage import RATINGS, Covered, coverage
+from reports.coverage import ELECTRONICS, RATINGS, Covered, coverage, listed
 from runner.evaluation.evaluate import OF_THE_BENCH, Evaluation
 from runner.measure.conformity import (
     CONDITIONAL_FAIL,
@@ -35,16 +35,21 @@ MARKS = {
     FAIL: "✗",
     NOT_MEASURED: "○",
 }
+PASSES = (PASS, CONDITIONAL_PASS)
 NAMED = 3  # protections that a headline names; of more it gives the number
 LONGEST = 160  # characters of one remark: an instrument's answer may be long
 
 
 @dataclass(frozen=True)
 class Headline:
-    """``statement`` is the worst of the pack, ``scope`` what it is of and what has to be known beside it."""
+    """``statement`` is the worst of the pack, ``scope`` what it is of and what has to be known beside it, in sentences.
+
+    ``partial``: some declared protections were not tested.
+    """
 
     statement: str
     scope: str
+    partial: bool = False
 
     @property
     def mark(self) -> str:
@@ -52,9 +57,14 @@ class Headline:
         return MARKS[self.statement]
 
     @property
+    def words(self) -> str:
+        """The statement; a pass of some protections says that it is of no others."""
+        return f"{self.statement}, for what was tested" if self.partial and self.statement in PASSES else self.statement
+
+    @property
     def line(self) -> str:
         """All of it in one line."""
-        return f"{self.mark} {self.statement}: {self.scope}".strip()
+        return f"{self.mark} {self.words}: {self.scope}".strip()
 
 
 def headline(
@@ -64,10 +74,16 @@ def headline(
     rows = [*coverage(evaluations[0].pack, evaluations, not_begun), *_besides(evaluations)]
     tested = [row for row in rows if row.tested]
     statement, found = _judged(rows, tested)
+    partial = any(row.protection and not row.tested for row in rows)
     if broken or any(each.broken for each in evaluations):
-        of = f"on the record as it is now: {statement}: " if tested else ""
-        statement, found = NO_STATEMENT, ["EVIDENCE CHANGED since it was recorded", *_first(of, found)]
-    return Headline(statement, "; ".join([*found, *_bench(evaluations, tested), *_beside(evaluations, rows)]))
+        of = f"on the record as it is now, {statement}: " if tested else ""
+        statement, found = NO_STATEMENT, ["EVIDENCE CHANGED since it was recorded", f"{of}{found[0]}", *found[1:]]
+    said = [*found, *_bench(evaluations, tested), *_beside(evaluations, rows)]
+    return Headline(statement, ". ".join([said[0], *map(_begun, said[1:])]), partial)
+
+
+def _begun(sentence: str) -> str:
+    return sentence[:1].upper() + sentence[1:]
 
 
 def _besides(evaluations: Sequence[Evaluation]) -> list[Covered]:
@@ -80,35 +96,39 @@ def _besides(evaluations: Sequence[Evaluation]) -> list[Covered]:
     ]
 
 
-def _first(before: str, parts: list[str]) -> list[str]:
-    return [before + parts[0], *parts[1:]]
-
-
 def _judged(rows: Sequence[Covered], tested: Sequence[Covered]) -> tuple[str, list[str]]:
-    """The worst statement, and for how many protections and which ratings each statement holds, the worst first."""
+    """The worst statement, and as sentences: for which protections and ratings each statement holds, the worst first; how many
+    protections were not tested."""
     protections = [row for row in rows if row.protection]
-    of = f" of {_protections(protections)}"
     untested = len(protections) - sum(row.tested for row in protections)
     if not tested:
-        return NO_STATEMENT, [f"none tested{of}" if protections else "no protection declared"]
+        return NO_STATEMENT, [
+            f"none tested of {_protections(protections)}" if protections else "no protection declared"
+        ]
     statements = sorted({row.statement for row in tested}, key=lambda each: SEVERITY.get(each, -1), reverse=True)
     parts = []
     for number, statement in enumerate(statements):
         mine = [row for row in tested if row.statement == statement]
         ratings = [row.name for row in mine if not row.protection]
         mine = [row for row in mine if row.protection]
-        names = f" ({_names(mine)})" if mine and (statement != PASS or len(tested) <= NAMED) and _few(mine) else ""
-        what = [f"{len(mine)}{of}{names}"] if mine else []
-        of = "" if mine else of
-        parts.append((f"{statement} for " if number else "") + ", ".join([*what, *ratings]))
-    none = [f"none tested{of}"] if of and protections else []
-    return statements[0], [*parts, *none, *([f"{untested} not tested"] if untested and not none else [])]
+        named = bool(mine) and (statement != PASS or len(tested) <= NAMED) and _few(mine)
+        whole = untested == 0 and len(mine) == len(protections)
+        count = f"all {_protections(mine)}" if whole else f"{len(mine)} protection{'' if len(mine) == 1 else 's'}"
+        what = [_names(mine) if named else count] if mine else []
+        parts.append((f"{statement}: " if number else "") + ", ".join([*what, *ratings]))
+    of = (
+        f"all {_protections(protections)}"
+        if untested == len(protections)
+        else f"{untested} of {_protections(protections)}"
+    )
+    return statements[0], ["; ".join(parts), *([f"not tested: {of}"] if untested else [])]
 
 
 def _protections(rows: Sequence[Covered]) -> str:
     """How many there are; one that acts through several sensors is that many, and it is said."""
-    several = len({row.protection for row in rows}) < len(rows)
-    return f"{len(rows)} protection{'' if len(rows) == 1 else 's'}" + (", counted per sensor" if several else "")
+    kinds = len({row.protection for row in rows})
+    several = f" ({kinds}; those of temperature counted once per sensor)" if kinds < len(rows) else ""
+    return f"{len(rows)} protection{'' if len(rows) == 1 else 's'}{several}"
 
 
 def _few(rows: Sequence[Covered]) -> bool:
@@ -120,7 +140,7 @@ def _names(rows: Sequence[Covered]) -> str:
     found: dict[str, list[str]] = {}
     for row in rows:
         found.setdefault(row.protection, []).append(row.sensor)
-    return "; ".join(f"{name} {', '.join(sensors)}".removesuffix(" —") for name, sensors in found.items())
+    return ", ".join(f"{name} at {listed(sensors)}".removesuffix(" at —") for name, sensors in found.items())
 
 
 def _bench(evaluations: Sequence[Evaluation], tested: Sequence[Covered]) -> list[str]:
@@ -132,16 +152,22 @@ def _bench(evaluations: Sequence[Evaluation], tested: Sequence[Covered]) -> list
 def _beside(evaluations: Sequence[Evaluation], rows: Sequence[Covered]) -> list[str]:
     """What has to be known beside a statement."""
     functional = [row for row in rows if row.shown is not None and row.shown.functional]
+    boxed = [row for row in rows if row.boxed]
     several = len(evaluations) > 1
     early = [f"{each.procedure.title}: {each.early}" if several else each.early for each in evaluations if each.early]
     undone = sum(each.story.end.undone for each in evaluations if each.story.end is not None)
     return [
-        *([f"functional check only: {_names(functional)}"] if functional else []),
+        *([f"functional check only: {_some(functional)}"] if functional else []),
+        *([f"{ELECTRONICS}: {_some(boxed)}"] if boxed else []),
         *(f"ended early: {_short(why)}" for why in early),
         *([f"{undone} planned step{'' if undone == 1 else 's'} skipped"] if undone else []),
         *_found_bad(evaluations),
         *(["rehearsal on a simulated bench"] if any(each.simulated for each in evaluations) else []),
     ]
+
+
+def _some(rows: Sequence[Covered]) -> str:
+    return _names(rows) if _few(rows) else f"{len(rows)} protections"
 
 
 def _found_bad(evaluations: Sequence[Evaluation]) -> list[str]:

@@ -6,13 +6,29 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from runner.measure.conformity import percent
+from runner.measure.budget import BudgetRow
+from runner.measure.conformity import Decision, percent
 from runner.measure.finding import Finding
 from runner.notation.quantity import exact
 from runner.scale import scaled
 from runner.vocabulary import BudgetSource, Rule
 
 READ_AS = {"A·s": ("Ah", 3600.0), "J": ("Wh", 3600.0), "Ω": ("mΩ", 1e-3)}  # SI unit -> (shown unit, its size)
+
+PRINTED = {  # what people read of a source whose name in findings.json is a term of the method
+    BudgetSource.POLLING: "how often the pack measures",
+    BudgetSource.COUPLING_DIRECTION: "difference of contact between heating and cooling",
+}
+OF_RULES = {
+    Rule.SIMPLE: "Pass: inside the limits; fail: outside (ILAC-G8:09/2019, 4.2.1).",
+    Rule.GUARD_BAND: "Pass: inside the limits by at least the expanded uncertainty U; otherwise fail (ILAC-G8:09/2019, 4.2.2).",
+    Rule.WITH_CONDITIONS: "Pass: inside the limits by at least the expanded uncertainty U; conditional pass: inside, but closer "
+    "than U to a limit; conditional fail: outside by at most U; fail: outside by more than U (ILAC-G8:09/2019).",
+    Rule.CONSUMER: "Pass: the true value is outside the limits with a probability of at most {risk}; otherwise fail "
+    "(specific consumer's risk, JCGM 106:2012).",
+    Rule.PRODUCER: "Fail: so far outside the limits that a pack inside them would be measured there in at most {risk} of cases; "
+    "otherwise pass (specific producer's risk, guarded rejection, JCGM 106:2012).",
+}
 
 ALMOST = 0.999  # a probability of conformity beyond it is said to be beyond it
 
@@ -38,7 +54,7 @@ def worded(finding: Finding) -> Worded:
         unit,
         number((finding.value or 0.0) / size + offset, digits) if known else "",
         number((finding.expanded_uncertainty or 0.0) / size, digits) if known else "",
-        "—" if finding.expected is None else exact(finding.expected / size + offset, few),
+        "—" if finding.expected is None or not_the_declared(finding) else exact(finding.expected / size + offset, few),
         _limits(finding, size, offset, few),
     )
 
@@ -56,6 +72,36 @@ def rule_words(finding: Finding) -> str:
     words = "guard band with conditions" if finding.decision.rule == Rule.WITH_CONDITIONS else finding.rule
     wrong = "fail" if finding.decision.rule == Rule.PRODUCER else "pass"
     return f"{words}, risk of a wrong {wrong} ≤ {percent(finding.decision.risk)}"
+
+
+def decision_words(decision: Decision) -> str:
+    """A decision rule as a customer reads it, with its risk in %."""
+    words = OF_RULES[Rule(decision.rule)].format(risk=percent(decision.risk))
+    return f"{decision.rule}. {words} {risk_of(decision)}"
+
+
+def rule_and_risk(decision: Decision) -> str:
+    """A decision rule by its name, with its risk."""
+    return f"{decision.rule}. {risk_of(decision)}"
+
+
+def risk_of(decision: Decision) -> str:
+    """The risk of a wrong statement, as sentences."""
+    most = f"in at most {percent(decision.risk)} of cases"
+    if decision.rule == Rule.PRODUCER:
+        return f"Risk of a wrong fail: a pack whose true value is inside the limits or at one is failed {most}. A pass is no proof."
+    return f"Risk of a wrong pass: a pack whose true value is at or beyond a limit is passed {most}."
+
+
+def source_of(row: BudgetRow) -> str:
+    """Where a part of an uncertainty comes from, as people read it."""
+    printed = PRINTED.get(BudgetSource(row.kind)) if row.kind else None
+    return row.source if printed is None else f"{printed}{row.source.removeprefix(row.kind)}"
+
+
+def not_the_declared(finding: Finding) -> bool:
+    """Whether a declared delay must not stand beside a delay: found with a decade box, it has the filter of the pack in it."""
+    return finding.name == "delay" and finding.sensor is not None and finding.conformity is None
 
 
 def chance(finding: Finding) -> str:
@@ -107,6 +153,6 @@ def what_would_help(finding: Finding) -> str:
     largest = finding.budget[0]
     share = largest.contribution**2 / sum(row.contribution**2 for row in finding.budget)
     help_with = BudgetSource(largest.kind).advice if largest.kind else ""
-    return f"{100 * share:.0f} % of the variance: {largest.source}" + (
+    return f"{100 * share:.0f} % of the variance: {source_of(largest)}" + (
         f". To reduce it: {help_with}" if help_with else ""
     )

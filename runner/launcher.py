@@ -14,6 +14,7 @@ from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from reports.wording import rule_and_risk
 from runner.certifying import make_certificate, print_certificate
 from runner.conduct.clock import ScaledClock, VirtualClock
 from runner.conduct.execute import Result, execute, folder_stamp
@@ -207,7 +208,7 @@ class Face:
         left = (*agenda.left_out, *((name, f"{why}; {NOT_ALONE}") for name, why in alone.items()))
         agenda = replace(agenda, items=tuple(each for each in agenda.items if each.name not in alone), left_out=left)
         print_agenda(agenda, sys.stderr if self.options.json else sys.stdout)
-        self._say(f"decision rule: {decision_of(bench).short}\n")
+        self._say(f"decision rule: {rule_and_risk(decision_of(bench))}\n")
         for note in [] if bench.decision.assumed_tolerance != Assumed() else not_judged(pack):
             self._say(f"note: the pack sheet {note}\n")
         for note in not_declared(pack):

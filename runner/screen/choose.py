@@ -15,6 +15,7 @@ from textual.screen import Screen
 from textual.widgets import Footer, Input, Label, OptionList, Static
 from textual.widgets.option_list import Option
 
+from reports.wording import rule_and_risk
 from runner.errors import TripwitnessError
 from runner.screen.choice import RUN, Choice
 from runner.screen.self_check import RollScreen
@@ -173,7 +174,7 @@ class PlanScreen(Screen["Choice | None"]):
             bench = parse_bench(bench_file.text, bench_file.name)
             agenda = agenda_for(choice.procedures, pack, bench_file)
             self._to_ask = to_ask(parse_pack(pack.text, pack.name), bench)
-            text = "\n".join([*agenda.lines(), "", f"Decision rule: {decision_of(bench).short}"])
+            text = "\n".join([*agenda.lines(), "", f"Decision rule: {rule_and_risk(decision_of(bench))}"])
         except TripwitnessError as error:
             self.app.call_from_thread(self._show, str(error), can_begin=False)
             return

@@ -16,7 +16,7 @@ from textual.screen import Screen
 from textual.widgets import Footer, OptionList, Static
 from textual.widgets.option_list import Option
 
-from reports.wording import chance, number, rule_words, shown_as, what_would_help, worded
+from reports.wording import chance, number, rule_words, shown_as, source_of, what_would_help, worded
 from runner.errors import TripwitnessError
 from runner.measure.conformity import NOT_JUDGED, percent
 from runner.measure.finding import Finding
@@ -179,5 +179,5 @@ def budget_of(finding: Finding) -> list[str]:
     lines = ["", "WHERE THE UNCERTAINTY COMES FROM"]
     for row in finding.budget[:ROWS_OF_A_BUDGET]:
         share = row.contribution**2 / total
-        lines.append(f"{'▪' * round(share * 10):10} {100 * share:3.0f} %  {row.source}")
+        lines.append(f"{'▪' * round(share * 10):10} {100 * share:3.0f} %  {source_of(row)}")
     return [*lines, "", what_would_help(finding)]

@@ -66,7 +66,7 @@ class Page(HTMLParser):
     def verdict(self):
         text = " ".join(" ".join(self.words).split())
         return re.search(
-            r"(?:real pack\.|no\. \S+) ([✓✗○–]? ?[a-z ]+?(?: \(no limit declared\))?): .*? (?:Worst result|Nothing was)",
+            r"(?:real pack\.|no\. \S+) ([✓✗○–]? ?[a-z ]+?(?: \(no limit declared\))?)(?:, for what was tested)?: .*? (?:If several|Nothing was)",
             text,
         ).group(1)
 
@@ -168,7 +168,7 @@ def test_what_was_planned_and_left_undone_is_in_the_headline(tmp_path):
     story = replace(evaluation.story, end=replace(evaluation.story.end, undone=3))
     page, _ = made(tmp_path, [replace(evaluation, story=story)])
     text = " ".join(" ".join(page.words).split())
-    assert "; 3 planned steps skipped;" in text.split("Item tested")[0]
+    assert ". 3 planned steps skipped." in text.split("Item tested")[0]
 
 
 def scope(page):
@@ -212,7 +212,10 @@ def test_the_reason_of_a_row_is_that_of_its_worst_finding(tmp_path):
 def test_the_headline_says_of_how_many_protections_it_speaks(tmp_path):
     page, _ = made(tmp_path, [short_rehearsal(tmp_path).result.evaluation])
     text = " ".join(" ".join(page.words).split()).split("Item tested")[0]
-    assert "1 of 12 protections, counted per sensor (charge over-temperature T1); 11 not tested" in text
+    assert (
+        "✓ pass, for what was tested: charge over-temperature at T1. Not tested: 11 of 12 protections (8; those of"
+        in text
+    )
 
 
 def test_the_first_page_has_the_signatures_and_numbers_keep_their_units(tmp_path):

@@ -21,9 +21,10 @@ from runner.orders import End, Note
 from runner.screen.findings import FindingsScreen
 from tests.builders import short_rehearsal
 
-ALL_BUT_ONE = "11 not tested"
-OF = "of 12 protections, counted per sensor"
-COT, SIM = "charge over-temperature", "rehearsal on a simulated bench"
+OF = "12 protections (8; those of temperature counted once per sensor)"
+ALL_BUT_ONE = f"Not tested: 11 of {OF}"
+TESTED = ", for what was tested"
+COT, SIM = "charge over-temperature at T1", "Rehearsal on a simulated bench"
 
 
 class Outcomes:
@@ -64,69 +65,69 @@ class Outcomes:
         unclear = self.missing(trip, "unclear: the current fell, and nothing shows what stopped it")
         voltages = other("over_voltage", "pass"), other("under_voltage", "pass"), other("charge_over_current", "pass")
         lost = self.missing(other("discharge_over_temperature", "", "T1"), "lost")
-        one = f"✓ pass: 1 {OF} ({COT} T1); {ALL_BUT_ONE}"
+        one = f"✓ pass{TESTED}: {COT}. {ALL_BUT_ONE}"
         return {
             "all passed": ([run(trip, release)], one, 0),
-            "one failed": ([run(fail, release)], f"✗ fail: 1 {OF} ({COT} T1); {ALL_BUT_ONE}", 1),
+            "one failed": ([run(fail, release)], f"✗ fail: {COT}. {ALL_BUT_ONE}", 1),
             "did not trip": (
                 [run(replace(fail, value=None, reason="no trip up to 63 °C"), self.missing(release, "no trip"))],
-                f"✗ fail: 1 {OF} ({COT} T1); {ALL_BUT_ONE}",
+                f"✗ fail: {COT}. {ALL_BUT_ONE}",
                 1,
             ),
             "not measured": (
                 [run(self.missing(trip, "too few samples"), release)],
-                f"○ not measured: 1 {OF} ({COT} T1); {ALL_BUT_ONE}",
+                f"○ not measured: {COT}. {ALL_BUT_ONE}",
                 3,
             ),
-            "unclear trip": ([run(unclear, release)], f"○ not measured: 1 {OF} ({COT} T1); {ALL_BUT_ONE}", 3),
+            "unclear trip": ([run(unclear, release)], f"○ not measured: {COT}. {ALL_BUT_ONE}", 3),
             "functional": (
                 [run(quick)],
-                f"(✓) conditional pass: 1 {OF} ({COT} T1); {ALL_BUT_ONE}; functional check only: {COT} T1",
+                f"(✓) conditional pass{TESTED}: {COT}. {ALL_BUT_ONE}. Functional check only: {COT}",
                 3,
             ),
             "not judged": (
                 [run(replace(trip, conformity=None))],
-                f"not judged (no limit declared): 1 {OF} ({COT} T1); {ALL_BUT_ONE}",
+                f"not judged (no limit declared): {COT}. {ALL_BUT_ONE}",
                 3,
             ),
-            "broken off by the person": ([run(trip, end=pressed)], f"{one}; ended early: the operator pressed STOP", 4),
+            "broken off by the person": ([run(trip, end=pressed)], f"{one}. Ended early: the operator pressed STOP", 4),
             "broken off by a limit": (
                 [run(self.missing(trip, "the run ended early"), end=hot)],
-                f"○ not measured: 1 {OF} ({COT} T1); {ALL_BUT_ONE}; ended early: ceiling: 67.1 °C",
+                f"○ not measured: {COT}. {ALL_BUT_ONE}. Ended early: ceiling: 67.1 °C",
                 4,
             ),
             "the record breaks off": (
                 [run(trip, end=None)],
-                f"{one}; ended early: the record is incomplete (no end entry)",
+                f"{one}. Ended early: the record is incomplete (no end entry)",
                 4,
             ),
             "only the bench, passing": (
                 [self.bench("pass")],
-                "no statement: none tested of 12 protections, counted per sensor; the bench's own meters: pass",
+                f"no statement: none tested of {OF}. The bench's own meters: pass",
                 3,
             ),
             "only the bench, failing": (
                 [self.bench("fail")],
-                "no statement: none tested of 12 protections, counted per sensor; the bench's own meters: fail",
+                f"no statement: none tested of {OF}. The bench's own meters: fail",
                 1,
             ),
-            "lid dented": ([run(trip, notes=(dent,))], f"{one}; inspection: bad: {dent.name}: lid dented", 0),
+            "lid dented": ([run(trip, notes=(dent,))], f"{one}. Inspection: bad: {dent.name}: lid dented", 0),
             "nothing but looked at": (
                 [run(notes=(dent, self.seen("alarm", "yes", "doubtful")))],
-                f"no statement: none tested {OF}; inspection: bad: {dent.name}: lid dented; not as expected: alarm",
+                f"no statement: none tested of {OF}. Inspection: bad: {dent.name}: lid dented. Not as expected: alarm",
                 0,
             ),
-            "steps skipped": ([run(trip, end=replace(end, undone=2))], f"{one}; 2 planned steps skipped", 3),
-            "a rehearsal": ([run(trip, simulated=True)], f"{one}; {SIM}", 0),
+            "steps skipped": ([run(trip, end=replace(end, undone=2))], f"{one}. 2 planned steps skipped", 3),
+            "a rehearsal": ([run(trip, simulated=True)], f"{one}. {SIM}", 0),
             "evidence changed": (
                 [run(trip, broken=("samples.csv: changed",))],
-                "no statement: EVIDENCE CHANGED since it was recorded; on the record as it is now: pass: "
-                f"1 {OF} ({COT} T1); {ALL_BUT_ONE}",
+                "no statement: EVIDENCE CHANGED since it was recorded. On the record as it is now, pass: "
+                f"{COT}. {ALL_BUT_ONE}",
                 3,
             ),
             "a capacity too small": (
                 [run(trip), run(replace(capacity, conformity="fail"))],
-                f"✗ fail: capacity; pass for 1 {OF} ({COT} T1); {ALL_BUT_ONE}",
+                f"✗ fail: capacity; pass: {COT}. {ALL_BUT_ONE}",
                 0,
             ),
             "a session with mixed results": (
@@ -135,13 +136,13 @@ class Outcomes:
                     *(replace(run(each), procedure=self._of(each.protection)) for each in (*voltages, lost)),
                     self.bench("not measured"),
                 ],
-                f"✗ fail: 1 {OF} ({COT} T2); not measured for 1 (discharge over-temperature T1); pass for 4; 6 not tested; "
-                "the bench's own meters: not measured",
+                f"✗ fail: charge over-temperature at T2; not measured: discharge over-temperature at T1; pass: 4 protections. "
+                f"Not tested: 6 of {OF}. The bench's own meters: not measured",
                 1,
             ),
             "a session that stood still": (
                 [run(trip), run(self.missing(trip, "the run ended early"), end=End(True, True, "lost the supply"))],
-                f"○ not measured: 1 {OF} ({COT} T1); {ALL_BUT_ONE}; ended early: One ramp: lost the supply",
+                f"○ not measured: {COT}. {ALL_BUT_ONE}. Ended early: One ramp: lost the supply",
                 0,
             ),
         }

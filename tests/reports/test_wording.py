@@ -5,7 +5,7 @@ from dataclasses import replace
 import pytest
 
 from reports.certificate import render
-from reports.wording import chance, rule_words, worded
+from reports.wording import chance, decision_words, rule_and_risk, rule_words, worded
 from runner.evaluation.specification import decision_of
 from runner.measure.conformity import Decision
 from runner.measure.findings import findings
@@ -77,28 +77,36 @@ def test_a_probability_is_not_rounded_past_what_its_rule_asks_for(probability, r
 @pytest.mark.parametrize(
     ("rule", "words", "sentence"),
     [
-        (Decision(Rule.SIMPLE), "simple acceptance, risk of a wrong pass ≤ 50 %", "probability of at most 50 %."),
-        (Decision(Rule.GUARD_BAND, 0.5), "guard band, risk of a wrong pass ≤ 25 %", "probability of at most 25 %."),
-        (Decision(Rule.GUARD_BAND, 0.8), "guard band, risk of a wrong pass ≤ 10 %", "probability of at most 10 %."),
-        (Decision(Rule.WITH_CONDITIONS), "guard band with conditions, risk of a wrong pass ≤ 2.5 %", "at most 2.5 %."),
+        (Decision(Rule.SIMPLE), "simple acceptance, risk of a wrong pass ≤ 50 %", "in at most 50 % of cases."),
+        (Decision(Rule.GUARD_BAND, 0.5), "guard band, risk of a wrong pass ≤ 25 %", "in at most 25 % of cases."),
+        (Decision(Rule.GUARD_BAND, 0.8), "guard band, risk of a wrong pass ≤ 10 %", "in at most 10 % of cases."),
+        (
+            Decision(Rule.WITH_CONDITIONS),
+            "guard band with conditions, risk of a wrong pass ≤ 2.5 %",
+            "at most 2.5 % of cases.",
+        ),
         (
             Decision(Rule.WITH_CONDITIONS, 0.999),
             "guard band with conditions, risk of a wrong pass ≤ 0.05 %",
-            "at most 0.05 %.",
+            "at most 0.05 % of cases.",
         ),
-        (Decision(Rule.CONSUMER, 0.95, 0.05), "maximum consumer risk, risk of a wrong pass ≤ 5 %", "at most 5 %."),
+        (
+            Decision(Rule.CONSUMER, 0.95, 0.05),
+            "maximum consumer risk, risk of a wrong pass ≤ 5 %",
+            "at most 5 % of cases.",
+        ),
         (
             Decision(Rule.PRODUCER, 0.95, 0.05),
             "maximum producer risk, risk of a wrong fail ≤ 5 %",
-            "5 %. A pass is no proof.",
+            "5 % of cases. A pass is no proof.",
         ),
     ],
 )
 def test_the_risk_that_is_printed_is_that_of_the_coverage_or_of_the_rule(rule, words, sentence):
     finding = replace(TRIP, rule=rule.rule, coverage=rule.coverage, risk=rule.risk)
     assert rule_words(finding) == words
-    assert rule.words.endswith(sentence)
-    assert rule.short.endswith(sentence)
+    assert decision_words(rule).endswith(sentence)
+    assert rule_and_risk(rule).endswith(sentence)
 
 
 def text_of(html):
