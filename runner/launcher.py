@@ -253,10 +253,7 @@ class Face:
                 job = place.job(procedure, sensors_for(entry.source, pack, place.sensors))
                 began = partial(session.began, number)
                 result, _ = self._carry_out(job, place, session=session, began=began)
-            doubts, early = (
-                job.program.to_judge,
-                result.outcome.early or not result.outcome.off,
-            )  # still on: nothing more
+            doubts, early = job.program.to_judge, result.outcome.early or not result.outcome.off
             session.ended(number, result.evaluation, early=early, doubts=doubts, agreed=result.agreed)
             if early:
                 self._say(f"\n{session.stopped(simulated=place.site.simulated)}")
