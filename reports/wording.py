@@ -67,11 +67,11 @@ def shown_as(unit: str) -> tuple[float, float, str]:
     return scaled(unit)
 
 
-def rule_words(finding: Finding) -> str:
-    """The decision rule of a finding as people read it beside its statement, with its risk."""
+def rule_words(finding: Finding, *, narrow: bool = False) -> str:
+    """The decision rule of a finding as people read it beside its statement, with its risk; ``narrow``: on 80 columns."""
     words = "guard band with conditions" if finding.decision.rule == Rule.WITH_CONDITIONS else finding.rule
     wrong = "fail" if finding.decision.rule == Rule.PRODUCER else "pass"
-    return f"{words}, risk of a wrong {wrong} ≤ {percent(finding.decision.risk)}"
+    return f"{words}, risk{'' if narrow else f' of a wrong {wrong}'} ≤ {percent(finding.decision.risk)}"
 
 
 def decision_words(decision: Decision) -> str:

@@ -158,8 +158,7 @@ def about(finding: Finding) -> list[str]:
     if finding.conformity is None:
         lines.append(statement)
     else:
-        lines += [statement, f"probability of conformity {chance(finding)}"]
-        lines.append(f"decision rule: {rule_words(finding)}")
+        lines += [f"{statement} (probability {chance(finding)})", f"rule: {rule_words(finding, narrow=True)}"]
     if finding.functional:
         lines.append("FUNCTIONAL ONLY: the change was seen, but the ramp was too fast to measure the threshold")
     if finding.repeats:
