@@ -114,7 +114,8 @@ class Run:
         self._sequence = Sequence(program.steps, begin, self._around)
         self._question = StandingQuestion(self.known, program.longest_hold, speed)
         self.switches = Switches(self.known, program.looked_at)
-        self._typed = TypedReadings(self.ceilings, program.usual, (program.rated_capacity, program.rated_energy))
+        rated = (program.rated_capacity, program.rated_energy)
+        self._typed = TypedReadings(self.ceilings, program.usual, rated, program.protection)
         self._bench_off: OutputIsOff | None = None  # what is on a cable, once the run makes safe
 
     @property
