@@ -14,7 +14,7 @@ from collections import deque
 from collections.abc import Iterator
 
 from runner.bench.carrying import Carrying
-from runner.conduct.aside import Aside
+from runner.conduct.aside import Aside, Kept
 from runner.conduct.interfaces import BenchPort, Clock, Operator, RunOutcome, StopFlag, Unwatched, Watch
 from runner.conduct.resume import Resumption
 from runner.conduct.sampling import Sampler
@@ -39,7 +39,7 @@ from runner.events import (
     StopPressed,
     Suspended,
 )
-from runner.orders import Ask, End, Guide, LoadOn, Order, Pace, SetLimits, SetLoad, SetSupply, SwitchOff, SwitchOn
+from runner.orders import End, Guide, LoadOn, Order, Pace, SetLimits, SetLoad, SetSupply, SwitchOff, SwitchOn
 from runner.record.folder import EVENTS, SAMPLES, RunFolder
 from runner.record.journal import Journal
 from runner.record.samples import SampleWriter
@@ -130,10 +130,11 @@ class Loop:
             self._feed(event)
         try:
             for answer in self.operator.answers(self._now()):
+                now: Answered | Sampled | None = answer
                 if isinstance(answer, Answered) and answer.files:
-                    self.aside.attach(answer)  # the hold point stays open until the copies are there
-                else:
-                    self._feed(answer)
+                    now = self.aside.attach(answer)  # a hold point stays open until the copies are there
+                if now is not None:
+                    self._feed(now)
         except OperatorGone as gone:
             self.stop.press(gone.what)
             if self.run.waits_for_off:
@@ -144,7 +145,9 @@ class Loop:
         for sample in self.sampler.take():
             self._feed(sample)
         for found in self.aside.done(self._now()):
-            if isinstance(found, Ask):
+            if isinstance(found, Kept):
+                self._write(self._now(), found.answer)
+            elif isinstance(found, Order):
                 self._write(self._now(), found)
                 self.operator.told(found, self._now())
             else:
