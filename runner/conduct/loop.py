@@ -85,7 +85,7 @@ class Loop:
             folder.path / SAMPLES, go_on=resumption is not None, ages=clock.runs_by_itself, further=further
         )
         self.aside = Aside(run.program, folder, clock)
-        self._happened: deque[Event] = deque()
+        self._happened: deque[Event] = deque()  # of which the engine has not been told yet
         self._again: deque[tuple[Order, float, float]] = deque()  # order, until when it is tried again, and when next
         self._end: End | None = None
         self._committed = 0.0
@@ -252,6 +252,7 @@ class Loop:
             self._settle()
 
     def _going_on(self) -> None:
+        """Something is about to be switched on: from now on the bench may not be off."""
         self._off = False
 
     # ---- the way out -----------------------------------------------------------------------------------------
