@@ -49,6 +49,8 @@ def print_findings(evaluation: Evaluation, *, alone: bool = True) -> None:
         print("\nFINDINGS")
     for finding in evaluation.findings:
         print(f"  {finding_line(finding)}")
+    for advice in dict.fromkeys(each.advice for each in evaluation.findings if each.advice):
+        print(f"  advice: {advice}")
     for what in evaluation.broken:
         print(f"  EVIDENCE CHANGED since it was recorded: {what}")
     for what in evaluation.refused_today:

@@ -226,6 +226,15 @@ class SettingError(BenchError):
             "look whether it was without power: its settings are lost",
         )
 
+    @classmethod
+    def unordered(cls, instrument: str) -> SettingError:
+        return cls(
+            "it is on although this run has it off (switched on at its front, or by another program)",
+            instrument,
+            "",
+            "leave it alone, then resume",
+        )
+
 
 class NotAReading(BenchError):
     """A reply that is not a finite number. It is never taken for zero."""

@@ -76,7 +76,8 @@ class Sampled(Event):
 
     ``output`` is what the instrument polled says of itself: the supply's output or the load's input on. ``by_hand``: a
     person read it off a display, at ``t`` as the key was pressed; the reaction is allowed for afterwards. ``ages``: how old a
-    reading was at ``t``, in s, where that is not next to nothing. ``fault``: what ends the run at once, such as settings lost.
+    reading was at ``t``, in s, where that is not next to nothing. ``fault``: what ends the run at once, such as settings lost;
+    ``unordered``: the role that is on though it was ordered off.
     """
 
     readings: Mapping[str, float]
@@ -86,6 +87,7 @@ class Sampled(Event):
     by_hand: bool = False
     ages: Mapping[str, float] = field(default_factory=dict)
     fault: str = ""
+    unordered: str = ""
 
 
 @dataclass(frozen=True)

@@ -8,6 +8,7 @@ from __future__ import annotations
 import queue
 import sys
 import threading
+import time
 from collections.abc import Callable, Sequence
 from typing import TextIO
 
@@ -26,6 +27,7 @@ DISPLAYS_EVERY = 5.0  # s, where a person reads simulated displays in these line
 FARTHEST = 10.0  # K from the next mark that a typed degree may be: farther off is a slip of the finger
 MISSED = "[Enter] at each whole degree. If one was missed: type the degree that it shows, then [Enter]."
 ASIDE, TIME_OF_DAY = 15, 9  # columns before a line that belongs to the one before, and of the time of day
+REACTION = 0.6  # s after a question is printed: an Enter pressed sooner was meant for something before it
 PROGRESS_EVERY = 60.0  # s of the run's time between two lines of readings
 
 
@@ -141,12 +143,15 @@ def readings_line(view: View) -> str:
 class PlainOperator:
     """A person at a terminal, or lines from a pipe. Enter goes on, "stop" stops; a person may write it at any time.
 
-    What a person types while nothing is asked agrees to nothing; lines from a pipe wait for their question.
+    What a person types while nothing is asked, or before they can have read what is asked, agrees to nothing; lines from a pipe
+    wait for their question.
     """
 
     def __init__(self, printer: Printer, stop: StopFlag, name: str, source: TextIO | None = None) -> None:
         self._printer, self._stop, self._name = printer, stop, name
-        self._lines: queue.Queue[str | None] = queue.Queue()
+        self._lines: queue.Queue[tuple[float, str | None]] = queue.Queue()  # with the moment of each, on ``now``
+        self.now: Callable[[], float] = time.monotonic
+        self._asked_at = 0.0
         self._asked: Ask | None = None
         self._taps: AskTaps | None = None
         self._degree = 0.0
@@ -168,6 +173,7 @@ class PlainOperator:
             if self._reader.ident is None:
                 self._reader.start()  # not before: what was typed earlier agreed to nothing
             self._printer.aside(hint(order))
+            self._asked_at = self.now()
 
     def show(self, look: Callable[[], View]) -> None:
         self._printer.show(look)
@@ -176,18 +182,18 @@ class PlainOperator:
         found: list[Answered | Sampled] = []
         while self._asked is not None or ((self._person or self._taps) and not self._lines.empty()):
             try:
-                line = self._lines.get_nowait()
+                at, line = self._lines.get_nowait()
             except queue.Empty:
                 break
             if line is None:
                 self._ended = True
                 break
-            found += self._understood(line.strip(), t)
+            found += self._understood(line.strip(), t, too_soon=self._person and at < self._asked_at + REACTION)
         if self._ended and self._asked is not None:
             raise OperatorGone.input_ended(self._asked.say)
         return found
 
-    def _understood(self, text: str, t: float) -> list[Answered | Sampled]:
+    def _understood(self, text: str, t: float, *, too_soon: bool) -> list[Answered | Sampled]:
         if is_stop(self._asked, text):
             self._stop.press(self._name)
             return []
@@ -195,9 +201,14 @@ class PlainOperator:
         if (self._asked is None or two) and self._taps is not None and (not text or self._other_degree(text)):
             return [self._tapped(t)]
         if self._asked is not None and self._asked.of in SIGHTS and text.lower() == CURRENT_KEY:
-            text = ""
+            text, too_soon = "", False  # a letter of its own, which nobody presses for another question
         if self._asked is None:
             self._printer.aside("no question is open; to end the run, type x and press Enter")
+            return []
+        if too_soon:
+            self._printer.aside(
+                "that came too soon after the question, so it is not taken; read the question and answer again"
+            )
             return []
         try:
             reply = understood(self._asked, text)
@@ -229,7 +240,11 @@ class PlainOperator:
     def _read(self, source: TextIO) -> None:
         try:
             for line in source:
-                self._lines.put(line)
+                self.typed(line)
         except (OSError, ValueError):
             pass  # the terminal is gone: the end of the input
-        self._lines.put(None)
+        self.typed(None)
+
+    def typed(self, line: str | None) -> None:
+        """A line has come, or None: the end of the input."""
+        self._lines.put((self.now(), line))

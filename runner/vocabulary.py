@@ -118,6 +118,8 @@ class Answer(StrEnum):
     AGREE = "agree"
     ONE_MORE = "one more"
     OFF = "off"
+    READ = "read"
+    READ_AGAIN = "read again"
 
 
 class Seen(StrEnum):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 from collections.abc import Callable, Collection, Iterator, Mapping
 from functools import partial
 from typing import Protocol
@@ -68,7 +69,7 @@ class Readings:
         self.lost: dict[str, str] = {}
         self.mode = ""
         self.output: bool | None = None
-        self.fault = ""
+        self.fault = self.unordered = ""
 
 
 class Bench:
@@ -175,12 +176,21 @@ class Bench:
         except BenchError as fault:
             into.lost[VOLTAGE_OF[path]] = into.lost[CURRENT_OF[path]] = str(fault)
             return
-        into.mode, into.output, into.fault = reading.mode, reading.output, reading.fault
+        into.mode, into.output = reading.mode, reading.output
+        into.fault, into.unordered = reading.fault, reading.unordered
         for channel, value in ((VOLTAGE_OF[path], reading.voltage), (CURRENT_OF[path], reading.current)):
             if value is None:
                 into.lost[channel] = reading.bad
             else:
                 into.values[channel] = value
+
+    def poll_idle(self, path: str, into: Readings) -> None:
+        """Only whether what feeds or loads this path is on without an order; one that does not answer is asked again later."""
+        source = {CHARGE: self.supply, DISCHARGE: self.load}[path]
+        if source is not None:
+            with contextlib.suppress(BenchError):
+                reading = source.settings.idle()
+                into.fault, into.unordered = reading.fault, reading.unordered
 
     def slow_groups(self) -> list[tuple[str, ...]]:
         """The roles that are polled slowly, those together that share a connection."""
@@ -213,6 +223,9 @@ class Bench:
         Never raises, and returns within OFF_IS_TOLD_AFTER s of real time: whoever has not confirmed by then is named in
         capitals for a person to switch off.
         """
+        for source in (self.supply, self.load):
+            if source is not None:
+                source.settings.ordered = False
         meant = {role: words for role, words in self.off_words.items() if everything or facts_of(role).carries}
         unsure = dict(meant)
         try:

@@ -12,7 +12,7 @@ class Load:
     """Speaks for the load, in constant current. Currents in A."""
 
     def __init__(self, speaker: Driver, sheet: sheets.LoadSheet) -> None:
-        self.speaker, self.sheet, self._settings = speaker, sheet, Settings(speaker)
+        self.speaker, self.sheet, self.settings = speaker, sheet, Settings(speaker, "input")
 
     def set(self, current: float) -> float:
         """Program the current; what reads back. Raises BenchError; then the input is as it was."""
@@ -23,12 +23,13 @@ class Load:
                 "",
                 "correct limits in the bench file if load and pack allow it",
             )
-        return self._settings.set("current", current, 1.5 * self.sheet.current_accuracy.resolution)
+        return self.settings.set("current", current, 1.5 * self.sheet.current_accuracy.resolution)
 
     def on(self) -> None:
         """Input on, and read back as on. Raises BenchError; then it may be on, and has to be switched off."""
+        self.settings.ordered = True
         self.speaker.switch("input", True)
 
     def read(self) -> PowerReading:
         """Voltage, current and input. Raises LinkError."""
-        return self._settings.checked(read_power(self.speaker, "input", str))
+        return self.settings.checked(lambda: read_power(self.speaker, "input", str))

@@ -14,7 +14,7 @@ from runner.sheets import instruments as sheets
 class PowerReading:
     """One reading of a supply or a load, in V and A; None is a value that was no reading, with the reason in ``bad``.
 
-    ``fault``: that it is on and not as it was set.
+    ``fault``: that it is on and not as it was set, or on without an order; of the latter, ``unordered`` is the instrument's role.
     """
 
     voltage: float | None
@@ -23,13 +23,24 @@ class PowerReading:
     mode: str
     bad: str = ""
     fault: str = ""
+    unordered: str = ""
+
+
+NOTHING_READ = PowerReading(None, None, None, "")
+SURE = 2  # readings in a row: a lone bad one ends no run
 
 
 class Settings:
-    """What an instrument was set to. One that was without power comes back with others, and perhaps with its output on."""
+    """What an instrument was set to, and whether it was ordered on.
 
-    def __init__(self, speaker: Driver) -> None:
-        self._speaker = speaker
+    One that was without power comes back with other settings, and perhaps with its output on; and anybody can press the key at its
+    front. ``ordered``: whether on was the last order. ``state`` is the query for whether it is on.
+    """
+
+    def __init__(self, speaker: Driver, state: str) -> None:
+        self._speaker, self._state = speaker, state
+        self.ordered = False
+        self._on_unordered = 0  # how often in a row it has said that it is on though it was ordered off
         self._kept: dict[str, tuple[float, float]] = {}  # what reads back, and by how much it may differ
         self._opening = 0  # the opening of the session in which they were seen last
 
@@ -39,15 +50,32 @@ class Settings:
         self._kept[what] = (got, max(tolerance, 1e-3 * abs(got)))
         return got
 
-    def checked(self, reading: PowerReading) -> PowerReading:
-        """The reading, with what has to end the run at once if it is on and not as it was set. Raises LinkError."""
+    def checked(self, read: Callable[[], PowerReading]) -> PowerReading:
+        """A reading, with what has to end the run at once if it is on and not as it was set, or without an order.
+
+        What was under way while on or off was ordered says nothing of an order. Raises LinkError.
+        """
+        ordered = self.ordered
+        reading = read()
+        unordered = reading.output is True and not ordered and not self.ordered
+        self._on_unordered = self._on_unordered + 1 if unordered else 0
         if reading.output is False:
             return reading
         try:
             self.check()
         except SettingError as fault:
-            return replace(reading, fault=str(fault))
-        return reading
+            reading = replace(reading, fault=str(fault))
+        if self._on_unordered < SURE:
+            return reading
+        instrument = self._speaker.link.instrument
+        return replace(reading, fault=str(SettingError.unordered(instrument)), unordered=instrument)
+
+    def idle(self) -> PowerReading:
+        """Whether it is on, where it can say so, of an instrument that feeds or loads nothing now. Raises BenchError."""
+        return self.checked(self._read_state) if self._state in self._speaker.dialect.queries else NOTHING_READ
+
+    def _read_state(self) -> PowerReading:
+        return replace(NOTHING_READ, output=bool(self._speaker.number(self._state)))
 
     def check(self) -> None:
         """After the connection was lost and is back: whether everything is as it was set. Raises BenchError."""
@@ -66,7 +94,7 @@ class Supply:
     """Speaks for the supply. Voltages in V, currents in A."""
 
     def __init__(self, speaker: Driver, sheet: sheets.SupplySheet) -> None:
-        self.speaker, self.sheet, self._settings = speaker, sheet, Settings(speaker)
+        self.speaker, self.sheet, self.settings = speaker, sheet, Settings(speaker, "output")
 
     def limit(self, voltage: float, current: float) -> tuple[float, float]:
         """Program the supply's own over-voltage and over-current protection; what it reads back.
@@ -92,15 +120,16 @@ class Supply:
 
     def on(self) -> None:
         """Output on, and read back as on. Raises BenchError; then it may be on, and has to be switched off."""
+        self.settings.ordered = True
         self.speaker.switch("output", True)
 
     def read(self) -> PowerReading:
         """Voltage, current, output and mode. Raises LinkError."""
-        return self._settings.checked(read_power(self.speaker, "output", self.speaker.mode))
+        return self.settings.checked(lambda: read_power(self.speaker, "output", self.speaker.mode))
 
     def _set(self, what: str, value: float) -> float:
         accuracy = self.sheet.current_accuracy if "current" in what else self.sheet.voltage_accuracy
-        return self._settings.set(what, value, 1.5 * accuracy.resolution)
+        return self.settings.set(what, value, 1.5 * accuracy.resolution)
 
 
 def read_power(speaker: Driver, state: str, mode: Callable[[], str]) -> PowerReading:

@@ -3,6 +3,7 @@
 Rule 1: what is behind is skipped, never made up for; two readings of one instant are worth no more than one.
 Rule 2: where time runs by itself, instruments are polled side by side, each connection by a thread of its own, so that a slow one
         holds nobody up. What comes late is handed on with its age; times never run backwards.
+        The instrument of the other path is asked now and then whether it is off, as it was ordered.
 Rule 3: a reading that overlaps an order to the bench is thrown away: nobody can say on which side of it it was.
 """
 
@@ -21,7 +22,8 @@ from runner.orders import Pace
 Poll = Callable[[Readings], None]
 LEAST_AGE = 1e-3  # s: younger readings are as good as new
 LOOK_AGAIN = 0.005  # s of real time until a poll that is under way is looked for again
-PATH = ("path",)
+PATH, IDLE = ("path",), ("idle",)
+IDLE_EVERY = 2.0  # s of real time between two looks at the instrument of the other path, which is to be off
 
 
 class Sampler:
@@ -31,7 +33,7 @@ class Sampler:
         self._bench, self._clock, self._start = bench, clock, start
         self._fast = self._slow = 1.0
         self._path = CHARGE
-        self._next_fast = self._next_slow = self._now()
+        self._next_fast = self._next_slow = self._next_idle = self._now()
         self._side = SideBySide(self._now) if clock.runs_by_itself else None
 
     def pace(self, order: Pace) -> None:
@@ -65,12 +67,19 @@ class Sampler:
                 for roles in self._bench.slow_groups():
                     found += self._poll(roles, partial(self._bench.poll_slow, roles=roles))
             self._next_slow = _after(self._next_slow, self._slow, now)
-        return found if self._side is None else self._side.come()
+        if self._side is None:
+            return found
+        if now >= self._next_idle:
+            other = CHARGE if self._path == DISCHARGE else DISCHARGE
+            self._side.begin(IDLE, partial(self._bench.poll_idle, other))
+            self._next_idle = now + max(self._slow, IDLE_EVERY * self._clock.speed)
+        return [each for each in self._side.come() if each.readings or each.lost or each.fault]
 
     def ordered(self) -> None:
         """Something was told to the bench: what was being read of the path is not to be believed."""
         if self._side is not None:
             self._side.forget(PATH)
+            self._side.forget(IDLE)
             self._side.passed(self._now())
 
     def close(self) -> None:
@@ -156,6 +165,7 @@ def _polled(poll: Poll, now: Callable[[], float]) -> Sampled:
         readings.output,
         ages=readings.ages,
         fault=readings.fault,
+        unordered=readings.unordered,
     )
 
 

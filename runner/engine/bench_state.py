@@ -27,6 +27,7 @@ class BenchState:
         self.hands_at: str | None = None  # the sensor that hands heat or cool, "" for the pack, None while they do not
         self.path = ""  # the path that is on: charge, discharge, or none
         self.going_off = False  # off has been ordered and is not confirmed yet
+        self.unordered = ""  # the role that is on though it was ordered off
         self.highest_while_off = 0.0  # V that the supply has shown with everything off
         self.path_since = 0.0  # s: when it was switched on
         self.points = (0.0, 0.0)  # V and A of the supply, as read back last
@@ -48,6 +49,7 @@ class BenchState:
             if sample.t - self._silent.setdefault(channel, sample.t) > STALE:
                 self.latest.pop(channel, None)
         self.mode = sample.mode or self.mode
+        self.unordered = sample.unordered or self.unordered
         if not self.path:
             self.highest_while_off = max(self.highest_while_off, sample.readings.get(SUPPLY_VOLTAGE, 0.0))
         if sample.by_hand and PROBE_TEMPERATURE in sample.readings:
@@ -97,7 +99,7 @@ class BenchState:
 
     def switched_off(self) -> None:
         """Everything is off: the current read last is none that flows."""
-        self.going_off = False
+        self.going_off, self.unordered = False, ""
         if not self.by_hand_on:
             self._nothing_on()
         for channel in CURRENT_OF.values():

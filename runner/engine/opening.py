@@ -69,7 +69,9 @@ class Opening:
         return [*(map(Remark, said) if doubtful else []), *unread, *self._cells()], True
 
     def _cells(self) -> list[Order]:
-        return [Remark(CELLS)] if self._program.protection in NEAR_THE_END and not self._resumed else []
+        compared = any(step.kind == "cells" for step in self._program.steps)
+        to_say = self._program.protection in NEAR_THE_END and not compared and not self._resumed
+        return [Remark(CELLS)] if to_say else []
 
     def _doubts(self, before: str) -> Ask:
         program = self._program

@@ -36,7 +36,7 @@ from runner.notation.quantity import DIMENSIONS, Expression, parse_expression, s
 from runner.notation.source import Path, Source, normal_key
 from runner.sheets.bench import BenchFile
 from runner.sheets.doubts import doubts
-from runner.sheets.hold_steps import OF_A_STEP, ConfirmSpec, ReadSpec
+from runner.sheets.hold_steps import OF_A_STEP, CellsSpec, ConfirmSpec, ReadSpec
 from runner.sheets.instruments import facts_of
 from runner.sheets.older import BOX, observed_before
 from runner.sheets.pack import PackSheet, Sensor
@@ -49,16 +49,8 @@ CHANGE_BENCH = "use a bench that can do more, or leave this procedure out"
 MOST_PATIENCE = 10.0
 LONGEST_STAIRCASE = 200  # levels
 MOST_STEPS = 2000
-POSITIVE = (
-    "voltage",
-    "current",
-    "time",
-    "ramp rate",
-    "charge",
-    "power",
-    "energy",
-    "resistance",
-)  # what a step sets or waits
+# what a step sets or waits
+POSITIVE = ("voltage", "current", "time", "ramp rate", "charge", "power", "energy", "resistance")
 UNHURRIED = 10.0  # times real speed: up to here the pauses of a busy computer do not look like lost readings
 
 
@@ -266,6 +258,8 @@ class _Planner:
             words["dimension"] = step.dimension
             words["as"] = step.as_ or observed_before(step.record, step.dimension) or ""
             words["reads"] = self._read_from(words.pop("from", ""), step, path)
+        if isinstance(step, CellsSpec):
+            words["reads"] = further.every_cell(self.bench, self.pack)
         if isinstance(step, ConfirmSpec):
             words["box"] = step.box or BOX.get(step.record, "")
         load = self.bench.instruments.load

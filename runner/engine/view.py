@@ -52,6 +52,7 @@ class View:
     trip_limits: tuple[float, float] | None
     by_hand_on: tuple[str, ...] = ()  # what a person has switched on, or was told to
     answer_within: float | None = None  # s of the run's time after which a question that stands ends it
+    unordered: str = ""  # the role that is on though it was ordered off
     mark_age: float | None = None  # s since a person marked the temperature; None where it is read by cable
 
     @property
@@ -81,6 +82,7 @@ def look(run: Run) -> View:
         run.program.trip_limits,
         run.known.by_hand_on,
         run.answer_within,
+        known.unordered,
         None if known.marked_at is None else known.t - known.marked_at,
     )
 

@@ -7,10 +7,10 @@ finding says why it was not measured.
 from __future__ import annotations
 
 import math
-from dataclasses import asdict, dataclass, field
+from dataclasses import asdict, dataclass, field, replace
 from typing import Any
 
-from runner.events import CURRENT_OF
+from runner.events import CHARGE, CURRENT_OF, DISCHARGE
 from runner.measure.budget import MANY, BudgetRow, Inputs, Quantity, coverage_factor
 from runner.measure.conformity import FAIL, NOT_MEASURED, PASS, Decision, inside, probability
 from runner.measure.fits.averaging import INSTANT, Averaging
@@ -18,10 +18,11 @@ from runner.measure.fits.edge import Edge, find_edge
 from runner.measure.fits.marks import marked_edge
 from runner.measure.recording import Attempt, Recording, Specification
 from runner.measure.threshold import Crossing
-from runner.vocabulary import BudgetSource, Outcome
+from runner.vocabulary import BudgetSource, Outcome, Role
 
 Limits = tuple[float | None, float | None]
 WORTH_SAYING = 0.05  # s that a meter averages over
+METER_OF = {CHARGE: Role.SUPPLY, DISCHARGE: Role.LOAD}  # path -> whose current readings show the change
 SAID_BEFORE = {
     "delay counted in looks": "delay as a number of polls",
     "disagreement of the ramps": "repeatability of the pack",
@@ -53,7 +54,7 @@ class Finding:
     ``conformity`` is None where the sheet declares no limits: then no statement is made. ``functional`` says that it was seen
     to happen and in the right direction, but not measured slowly enough for more than a wide interval. ``one_more`` is the share by
     which one more repeat would make the interval smaller, where it is near a limit; else 0. ``risk`` is the one that the rule
-    limits, as ``Decision.risk`` has it.
+    limits, as ``Decision.risk`` has it. ``advice`` is for who runs the bench, not for the certificate.
     """
 
     name: str
@@ -80,6 +81,7 @@ class Finding:
     one_more: float = 0.0
     risk: float | None = None  # None in findings of before it was recorded
     plots: tuple[Crossing, ...] = field(default=(), compare=False)
+    advice: str = ""
 
     @property
     def decision(self) -> Decision:
@@ -150,16 +152,16 @@ class Evaluator:
         """What is known of the window of the current readings on the path of the protection."""
         return self.declared.averaging.get(self.declared.path, INSTANT)
 
-    def about_meter(self) -> tuple[str, ...]:
-        """What was found of a meter whose window nobody has declared, where it is long enough to matter."""
+    def with_averaging(self, finding: Finding) -> Finding:
+        """A finding that says what was found of a meter whose window nobody has declared, where it is long enough to matter."""
         meter = self.meter
         if meter.declared or not meter.found or meter.mean < WORTH_SAYING:
-            return ()
+            return finding
+        role, seconds = METER_OF[self.declared.path], f"{meter.mean:.2g} s"
+        said = f"the {role}'s current readings are means over about {seconds}; this was allowed for"
         stops = f"{meter.found} stop{'s' if meter.found > 1 else ''}"
-        return (
-            f"current readings average over about {meter.mean:.2g} s (found from {stops}; "
-            f"the bench file can declare averages: {meter.mean:.2g} s)",
-        )
+        advice = f"{role}: if its manual agrees, write averages: {seconds} in the bench file (found from {stops})"
+        return replace(finding, caveats=(*finding.caveats, said), advice=advice)
 
     def ended(self, kind: str, outcome: str) -> list[Attempt]:
         """The attempts of a kind that ended so."""

@@ -278,11 +278,13 @@ def _delay(maker: Evaluator, edge: Edge, since: Quantity) -> Finding:
         - maker.inputs.add(BudgetSource.DELAY_IN_LOOKS, *lost)
     )
     expected, limits = _declared_delay(declared), declared.delay_limits
-    caveats = maker.about_meter()
+    caveats: tuple[str, ...] = ()
     if declared.polling <= 0 and looks[1] > 0:
         most = UNKNOWN_LOOKS[_quantity(declared)]
-        caveats = (f"interval between the pack's looks not declared; up to {most:g} s assumed", *caveats)
-    return maker.measured("delay", "s", quantity, expected=expected, limits=limits, caveats=caveats)
+        caveats = (f"interval between the pack's looks not declared; up to {most:g} s assumed",)
+    return maker.with_averaging(
+        maker.measured("delay", "s", quantity, expected=expected, limits=limits, caveats=caveats)
+    )
 
 
 def _declared_delay(declared: Specification) -> float | None:

@@ -190,17 +190,17 @@ class Thermal(Evaluator):
                 else f"{trip.fit}; two ramps at different rates are needed"
             )
             return self.missing("delay and lag", "s", why)
-        return self.measured(
+        found = self.measured(
             "delay and lag",
             "s",
             trip.delay_and_lag,
             caveats=(
                 "this is the sum of trip delay, half a polling interval and sensor lag behind the probe; "
                 "do not compare it with the declared delay",
-                *self.about_meter(),
             ),
             fit=trip.fit,
         )
+        return self.with_averaging(found)
 
     def _slowest_sensor(self) -> float:
         """s by which the sensor alone may be behind the probe."""

@@ -7,7 +7,6 @@ from collections.abc import Callable
 from typing import Protocol
 
 from runner.conduct.answer_parsing import NotUnderstood, understood
-from runner.engine.opening import DOUBTS
 from runner.engine.view import View
 from runner.errors import OperatorGone
 from runner.events import Answered, Sampled
@@ -22,6 +21,9 @@ UNATTENDED = Answers(
     wait="4 s",
     agree="accepted automatically (unattended rehearsal)",
 )
+
+
+AGREES = {Answer.AGREE, Answer.READ_AGAIN}  # the choices of a question that a person agrees to with a reason
 
 
 class Eyes(Protocol):
@@ -93,13 +95,18 @@ class ScriptedOperator:
         return [*found, answer]
 
     def _answer(self, ask: Ask, t: float) -> Answered:
-        if ask.question == DOUBTS and self.script.agree:
+        reason = bool(ask.choices) and AGREES.issuperset(ask.choices)  # a procedure may have an agree of its own
+        if reason and self.script.agree:
             return Answered(t, ask.question, Answer.AGREE, self.script.by, self.script.agree)
         word = self._left.popleft() if self._left else self.script.then
         if word is None:
             raise OperatorGone.input_ended(ask.say)
         if word == Answer.STOP:
             return Answered(t, ask.question, Answer.STOP, self.script.by)
+        if word == Answer.GO_ON and reason:  # it would be asked for its reason for ever
+            raise OperatorGone.no_answer(
+                ask.say, "the script says go on, a reason is needed (agree: in the answers file)"
+            )
         if word == Answer.GO_ON and Explanation.UNKNOWN in ask.choices:
             # a script has not looked at the pack; the program can
             word = Explanation.LOOK if Explanation.LOOK in ask.choices else Explanation.UNKNOWN

@@ -167,7 +167,7 @@ def about(finding: Finding) -> list[str]:
         lines.append(f"{'ramps' if finding.fit else 'values'}: {values} {unit}")
     if finding.fit:
         lines.append(finding.fit)
-    return [*lines, *(f"! {caveat}" for caveat in finding.caveats)]
+    return [*lines, *(f"! {caveat}" for caveat in finding.caveats), *filter(None, [finding.advice])]
 
 
 def budget_of(finding: Finding) -> list[str]:

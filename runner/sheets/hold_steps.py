@@ -8,7 +8,7 @@ from typing import Annotated, Literal, Self
 
 from pydantic import AfterValidator, Field, ValidationInfo, model_validator
 
-from runner.notation.fields import AS_IT_WAS, NAMES, AnyExpression, Sheet, dimension_of
+from runner.notation.fields import AS_IT_WAS, NAMES, AnyExpression, Sheet, VoltageExpression, dimension_of
 from runner.notation.source import normal_key
 from runner.notation.wrong import Wrong
 from runner.vocabulary import SAID_BY_A_PROCEDURE, Observed
@@ -100,6 +100,18 @@ class ReadSpec(Sheet):
         if stray:
             raise Wrong(f"doubtful names {', '.join(stray)}, which is not one of the choices", "spell it as there")
         return self
+
+
+class CellsSpec(Sheet):
+    """The highest and the lowest cell voltage, before anything goes on: ``within`` is how far apart they may be.
+
+    They are read where the bench has a meter at every cell, else typed. Further apart, or not seen, a person has to agree, with a
+    reason. ``record`` is what people read about it.
+    """
+
+    say: Text
+    within: VoltageExpression
+    record: str = "cell voltages"
 
 
 class InspectSpec(Sheet):

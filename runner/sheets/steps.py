@@ -23,7 +23,7 @@ from runner.notation.fields import (
 )
 from runner.notation.source import normal_key
 from runner.notation.wrong import Wrong
-from runner.sheets.hold_steps import ConfirmSpec, InspectSpec, ReadSpec, Text
+from runner.sheets.hold_steps import CellsSpec, ConfirmSpec, InspectSpec, ReadSpec, Text
 
 
 class ChargeSpec(Sheet):
@@ -280,6 +280,7 @@ class StepItem(Sheet):
 
     confirm: ConfirmSpec | None = None
     read: ReadSpec | None = None
+    cells: CellsSpec | None = None
     inspect: InspectSpec | None = None
     charge: ChargeSpec | None = None
     drain: DrainSpec | None = None

@@ -23,7 +23,7 @@ def marks(lines, order=UP):
     operator = PlainOperator(Printer((), (), out), StopFlag(), "me", io.StringIO(""))
     operator.told(order, 0.0)
     for line in lines:
-        operator._lines.put(line)
+        operator.typed(line)
     return [sample.readings[PROBE_TEMPERATURE] for sample in operator.answers(1.0)], out.getvalue()
 
 

@@ -115,6 +115,16 @@ def test_the_key_is_the_moment_and_then_load_off_last_voltage_and_totals():
     assert [order.quantity for order in step.orders if isinstance(order, Note)] == [100.0, 2560.0, 21.9, 60.0, 1500.0]
 
 
+def test_a_voltage_under_the_floor_counts_only_once_it_was_shown_again():
+    step = running()
+    step.read(300.0)
+    step.tell(Answered(step.t, asked(step).question, "19.9", "me"))
+    assert "You typed 19.9 V" in asked(step).say
+    step.tell(Answered(step.t, asked(step).question, "wrong", "me"))
+    answer(step, "25.9")
+    assert asked(step).of == "load stopped", "the discharge goes on"
+
+
 @pytest.mark.parametrize(("volts", "outcome"), [("19.9", "gave up"), ("20.0", None)])
 def test_a_voltage_under_the_floor_ends_the_discharge(volts, outcome):
     step = running()

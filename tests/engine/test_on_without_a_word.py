@@ -8,6 +8,7 @@ from runner.engine.ceilings import BLIND_AFTER, Ceilings
 from runner.engine.opening import CAUTIONS
 from runner.engine.program import CeilingValues
 from runner.engine.run import Run
+from runner.engine.view import look
 from runner.engine.watch.look import AGAIN, REST, Look
 from runner.events import (
     CHARGE,
@@ -25,6 +26,8 @@ from runner.events import (
     SupplyIsSet,
 )
 from runner.orders import Ask, End, SwitchOff, SwitchOn
+from runner.screen.now.to_do import Now
+from runner.screen.now.wording import switch_line
 from runner.vocabulary import Explanation
 from tests.builders import a_program
 
@@ -77,6 +80,18 @@ def test_settings_that_a_supply_has_lost_end_the_run_at_once():
     assert SwitchOff(everything=True) in orders
 
 
+def test_an_output_that_somebody_switches_on_ends_the_run_and_stands_in_the_line_of_switches():
+    run = Run(a_program())
+    run.receive(Started(0.0, "2026-11-25T08:00:00Z"))
+    run.receive(OutputIsOff(0.1, True))
+    orders = run.receive(Sampled(1.0, {SUPPLY_CURRENT: 0.0}, output=True, fault="it is on", unordered="supply"))
+    assert SwitchOff(everything=True) in orders
+    now = Now(("supply", "load"), (), by_machine=False)
+    assert switch_line(now.switches("", (), look(run).unordered), "CC") == "supply ON WITHOUT AN ORDER · load off"
+    run.receive(OutputIsOff(1.1, True))
+    assert not look(run).unordered
+
+
 @pytest.mark.parametrize("readings", [{PROBE_TEMPERATURE: 95.0}, {METER_VOLTAGE: 40.0}])
 def test_what_a_person_switches_has_the_ceilings_of_what_is_read_by_a_cable(readings):
     ceilings = Ceilings(VALUES)
@@ -117,14 +132,14 @@ def test_a_clamp_turned_round_hides_no_current():
 
 def looked(rest, again):
     """What a look finds: ``rest`` and ``again`` are (s after off or on, readings)."""
-    look = Look(29.2, 4.0, 0.03)
-    look.happened(OutputIsOff(0.0, True))
+    seen = Look(29.2, 4.0, 0.03)
+    seen.happened(OutputIsOff(0.0, True))
     for t, readings in rest:
-        look.happened(Sampled(t, readings))
-    look.happened(OutputIsOn(REST))
+        seen.happened(Sampled(t, readings))
+    seen.happened(OutputIsOn(REST))
     for t, readings in again:
-        look.happened(Sampled(REST + t, readings))
-    return look.found
+        seen.happened(Sampled(REST + t, readings))
+    return seen.found
 
 
 STANDS = [(t, {METER_VOLTAGE: 26.6}) for t in range(6, int(REST))]

@@ -1,6 +1,7 @@
 """Slips of a finger: what is typed is questioned where it is odd, and shown again where it alone decides a statement."""
 
 import random
+from dataclasses import replace
 
 import pytest
 
@@ -115,6 +116,23 @@ def test_what_is_called_wrong_is_asked_for_again():
     event, shown = watch.answered(Answered(3.0, again.question, "20.34", "a", "", ()), again)
     event, none = watch.answered(Answered(4.0, shown.question, Answer.GO_ON, "a", "", ()), shown)
     assert (event.value, event.question, none) == ("20.34", "q", None)
+
+
+def test_what_was_to_be_confirmed_is_gone_with_its_question():
+    """The step has taken its question back meanwhile: the answer to the next one is not the confirmation."""
+    watch = readings()
+    _, shown = watch.answered(Answered(1.0, "q", "20.43", "a", "", ()), ask(Observed.LAST_VOLTAGE))
+    assert shown is not None
+    following = replace(ask(Observed.OPEN_CIRCUIT_VOLTAGE), question="next")
+    event, again = watch.answered(Answered(2.0, "next", "25.1", "a", "", ()), following)
+    assert (event.question, event.value, again) == ("next", "25.1", None)
+
+
+def test_a_lowest_cell_is_shown_again_where_it_decides_that_the_pack_should_have_come_back():
+    bounds = replace(ask(Observed.LOWEST_CELL_VOLTAGE), lowest=2.0, highest=3.65)
+    for protection, shown in (("under_voltage", True), ("", False)):
+        watch = TypedReadings(Ceilings(CeilingValues(60.0, 31.0, 12.0, 7200.0)), {}, RATED, protection)
+        assert (watch.answered(Answered(1.0, "q", "3.1", "a", "", ()), bounds)[1] is not None) is shown
 
 
 def test_a_comma_is_a_point_and_the_unit_of_something_else_is_refused():

@@ -93,6 +93,12 @@ def test_before_anything_was_seen_every_length_of_a_window_is_as_likely_as_anoth
     assert each == pytest.approx([1.0 / len(SPANS)] * len(SPANS))
 
 
+def about(meter):
+    """A finding with what is said of a meter on its path."""
+    evaluator = Evaluator(Recording({}, ()), Specification("over_voltage", averaging={"charge": meter}))
+    return evaluator.with_averaging(evaluator.missing("delay", "s", "too few samples around the change"))
+
+
 @pytest.mark.parametrize(
     ("seconds", "stops", "said"),
     [(0.4, 3, True), (0.4, 1, True), (0.4, 0, False), (0.049, 3, False), (0.051, 3, True)],
@@ -102,11 +108,17 @@ def test_what_was_found_of_a_meter_is_said_where_stops_have_shown_it_and_it_is_l
 ):
     """A twentieth of a second: our own choice."""
     meter = Averaging(np.array([seconds]), np.array([1.0]), np.array([1.0]), stops)
-    about = Evaluator(Recording({}, ()), Specification("over_voltage", averaging={"charge": meter})).about_meter()
-    assert bool(about) is said
-    assert not said or f"about {seconds:.2g} s (found from {stops} stop{'s' if stops > 1 else ''};" in about[0]
+    found = about(meter)
+    assert bool(found.caveats) is bool(found.advice) is said
+    if said:
+        assert found.caveats == (
+            f"the supply's current readings are means over about {seconds:.2g} s; this was allowed for",
+        )
+        assert (
+            f"averages: {seconds:.2g} s in the bench file (found from {stops} stop{'s' if stops > 1 else ''})"
+            in found.advice
+        )
 
 
 def test_of_a_window_that_is_declared_nothing_is_said():
-    averaging = {"charge": of_window(0.5)}
-    assert Evaluator(Recording({}, ()), Specification("over_voltage", averaging=averaging)).about_meter() == ()
+    assert about(of_window(0.5)).caveats == ()

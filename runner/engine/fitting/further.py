@@ -50,6 +50,13 @@ def channels_of(name: str, bench: BenchFile) -> dict[str, str]:
     return {channel_named(METER_VOLTAGE, name): "voltage"} if name in instruments.meters else {}
 
 
+def every_cell(bench: BenchFile, pack: PackSheet) -> tuple[str, ...]:
+    """The channels of the meters at the cells, where there is one at every cell; else none: a person reads highest and lowest."""
+    at = {meter.cell for meter in bench.instruments.meters.values()}
+    whole = at >= set(range(1, pack.cells_in_series + 1))
+    return tuple(channels_of(CELLS, bench)) if whole else ()
+
+
 def misplaced(bench: BenchFile, pack: PackSheet) -> Iterator[tuple[Path, str, str]]:
     """What further instruments are said to be at and the pack has not got: place in the bench file, what, remedy."""
     sensors = [sensor.name for sensor in pack.sensors]

@@ -11,7 +11,7 @@ from runner.engine.steps.charger import ChargeByHand, WakeByHand
 from runner.engine.steps.charging import Charge, Off, Rest
 from runner.engine.steps.clamp import CoolByClamp, HeatByClamp, SteadyDrainByHand, SubstituteByClamp
 from runner.engine.steps.drain import Drain, Recover, Wake
-from runner.engine.steps.hold import Confirm, Inspect, Offer, Read
+from runner.engine.steps.hold import CompareCells, Confirm, Inspect, Offer, Read
 from runner.engine.steps.ramp import Cool, Heat
 from runner.engine.steps.stage import Stage, Substitute, Try
 from runner.engine.steps.waiting import Wait
@@ -20,6 +20,7 @@ from runner.vocabulary import Role, Until
 STEP_KINDS: dict[str, type[Step]] = {
     "confirm": Confirm,
     "read": Read,
+    "cells": CompareCells,
     "inspect": Inspect,
     "charge": Charge,
     "drain": Drain,

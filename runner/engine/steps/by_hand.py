@@ -124,7 +124,8 @@ class DrainByHand(Step):
         return Ask(self._question(of), say, of.value, Wants.NUMBER, unit, of.dimension, (), role, of=of)
 
     def _reading(self) -> Ask:
-        return self._number(Observed.LOADED_VOLTAGE, texts.READ_LOADED_VOLTAGE, "V", Role.METER)
+        ask = self._number(Observed.LOADED_VOLTAGE, texts.READ_LOADED_VOLTAGE, "V", Role.METER)
+        return replace(ask, lowest=self.planned.values["floor"])  # below that it decides, and is shown again
 
     def _last_voltage(self) -> Ask:
         return self._number(Observed.LAST_VOLTAGE, texts.TYPE_LAST_VOLTAGE, "V", Role.METER)

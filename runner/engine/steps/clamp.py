@@ -57,7 +57,8 @@ class SteadyDrainByHand(SwitchedByPerson):
         if asked.of == Observed.CLAMP_CURRENT:
             self._readings.append(abs(float(event.value)))
             if self._reads(Role.METER):
-                return self._put(Observed.LOADED_VOLTAGE, texts.READ_LOADED_VOLTAGE)
+                floor = self.planned.values["floor"]
+                return self._put(Observed.LOADED_VOLTAGE, texts.READ_LOADED_VOLTAGE, lowest=floor)
             return self._look(t, self._meter)
         return self._look(t, float(event.value))
 

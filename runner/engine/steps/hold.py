@@ -13,6 +13,10 @@ SEEN = tuple(Seen)
 PATIENT = 10.0  # s that an instrument is given for a reading that a procedure takes from it
 
 
+def _millivolts(volts: float) -> str:
+    return f"{1000 * volts:.4g} mV"
+
+
 class Confirm(Step):
     """A hold point."""
 
@@ -147,6 +151,98 @@ class Read(Step):
         if self._reference is not None:
             text = f"{text} (reference {shown(self._reference, dimension)})"
         return Note(planned.index, name, text, float(value), dimension, why, planned.word("as"))
+
+
+class CompareCells(Step):
+    """The highest and the lowest cell, before anything goes on.
+
+    Rule: it goes on by itself only with voltages that were read and are close enough. A wider spread, and cells that nobody has
+    seen, need a person who agrees and says why; the reason is in the record.
+    """
+
+    asks = True
+
+    def begin(self, t: float) -> list[Order]:
+        self._count = 0
+        self._standing: Ask | None = None
+        self._read: list[float] = []  # V: what was typed, the highest first
+        self._found = self._doubt = ""
+        self._until = t + PATIENT * self.around.program.patience
+        self._seen: dict[str, float] = {}
+        self._by_itself = bool(self.planned.words.get("reads"))
+        return [*self._pace(SLOW), *([] if self._by_itself else self._look())]
+
+    def receive(self, event: Event, verdicts: list[Verdict]) -> list[Order]:
+        if self._by_itself:
+            return self._read_off(event) if isinstance(event, Sampled) else []
+        asked = self._standing
+        if not isinstance(event, Answered) or asked is None or event.question != asked.question:
+            return []
+        if event.value == Answer.AGREE:
+            return self._agreed(event)
+        if event.value == Seen.NOT_SEEN:
+            return self._decide("", "Nobody has seen the cell voltages")
+        if event.value == Answer.READ_AGAIN:
+            return self.begin(event.t)
+        if event.value == Answer.READ:
+            return self._number(Observed.HIGHEST_CELL_VOLTAGE)
+        self._read.append(float(event.value))
+        if len(self._read) == 1:
+            return self._number(Observed.LOWEST_CELL_VOLTAGE)
+        return self._compared(self._read, f"typed by {event.by}")
+
+    def _read_off(self, sample: Sampled) -> list[Order]:
+        """What the meters at the cells say, once all of them have; a person is asked where one says nothing."""
+        channels = tuple(self.planned.words["reads"])
+        self._seen |= {channel: sample.readings[channel] for channel in channels if channel in sample.readings}
+        if len(self._seen) == len(channels):
+            self._by_itself = False
+            return self._compared(list(self._seen.values()), "read by the meters at the cells")
+        if sample.t < self._until:
+            return []
+        self._by_itself = False
+        silent = ", ".join(named_by(channel) for channel in channels if channel not in self._seen)
+        return self._look(f"No reading from {silent}. ")
+
+    def _compared(self, volts: list[float], how: str) -> list[Order]:
+        low, high, within = min(volts), max(volts), self.planned.values["within"]
+        self._found, spread = f"{_millivolts(high - low)} ({high:.3f} V to {low:.3f} V)", high - low
+        if spread <= within + 1e-9:
+            self._end()
+            return [Note(self.planned.index, self.planned.record, f"{self._found}, {how}", spread, "voltage")]
+        return self._decide("", f"The cells are {self._found} apart. At most {_millivolts(within)} is allowed here")
+
+    def _decide(self, before: str, doubt: str) -> list[Order]:
+        self._doubt = doubt
+        say = (
+            f"{before}{doubt}. A cell may be charged or discharged too far before the pack notices. Balance the pack first: "
+            "stop the run, or read again. To go on in spite of it, type agree, a semicolon and the reason."
+        )
+        return self._put(say, Wants.CHOICE, choices=(Answer.AGREE, Answer.READ_AGAIN))
+
+    def _agreed(self, event: Answered) -> list[Order]:
+        reason = event.note.strip()
+        if not reason:
+            return self._decide("A reason is needed. ", self._doubt)
+        self._end()
+        why = f"accepted by {event.by}: {reason}"
+        return [Note(self.planned.index, self.planned.record, self._found or "not seen", why=why)]
+
+    def _look(self, before: str = "") -> list[Order]:
+        return self._put(f"{before}{self.planned.say}", Wants.CHOICE, choices=(Answer.READ, Seen.NOT_SEEN))
+
+    def _number(self, of: Observed) -> list[Order]:
+        return self._put(f"Type the {of}.", Wants.NUMBER, of=of)
+
+    def _put(self, say: str, wants: Wants, choices: tuple[str, ...] = (), of: Observed | None = None) -> list[Order]:
+        self._count += 1
+        question, unit, kind = f"step-{self.planned.index}-cells-{self._count}", "V" if of else "", of or ""
+        dimension = of.dimension if of else ""
+        self._standing = Ask(question, say, of or self.planned.record, wants, unit, dimension, choices, of=kind)
+        return [self._standing]
+
+    def sentence(self) -> str:
+        return self._standing.say if self._standing is not None else self.planned.say
 
 
 class Offer(Step):

@@ -20,8 +20,11 @@ class ByPerson(Step):
     _standing: Ask | None = None
     _count = 0
 
-    def _put(self, of: Observed, say: str, *, marks: bool = False) -> list[Order]:
-        """A question about ``of``: a number with the unit of its dimension, or a key at the very moment (``marks``)."""
+    def _put(self, of: Observed, say: str, *, marks: bool = False, lowest: float | None = None) -> list[Order]:
+        """A question about ``of``: a number with the unit of its dimension, or a key at the very moment (``marks``).
+
+        ``lowest``: a number below it decides something.
+        """
         self._count += 1
         wants = Wants.MARK if marks else Wants.NUMBER
         unit = "" if marks else UNITS[of.dimension]
@@ -34,7 +37,7 @@ class ByPerson(Step):
             Observed.LOADED_VOLTAGE: Role.METER,
         }
         role = "" if marks else roles.get(of, "")
-        self._standing = Ask(question, say, of.value, wants, unit, of.dimension, (), role, of=of)
+        self._standing = Ask(question, say, of.value, wants, unit, of.dimension, (), role, lowest, of=of)
         return [self._standing]
 
     def _is_answer(self, event: Event) -> Ask | None:

@@ -39,25 +39,35 @@ TOTALS: dict[str, str] = {
 }
 MOST_OF_RATED = 1.5
 # what decides a statement by itself is shown again before it counts: a slip within what is usual shows in nothing else
-DECIDES = (Observed.LAST_VOLTAGE, *TOTALS, *TOTALS.values())
+DECIDES = (Observed.LAST_VOLTAGE, Observed.WOKEN_VOLTAGE, *TOTALS, *TOTALS.values())
 WRONG = "wrong"
 
 
 class TypedReadings:
-    """``ceilings`` are those of the run; ``usual``: what a reading of a kind has on this pack, in SI; ``rated``: A·s and J."""
+    """``ceilings`` are those of the run; ``usual``: what a reading of a kind has on this pack, in SI; ``rated``: A·s and J.
+
+    ``protection`` is the one that is tested.
+    """
 
     def __init__(
-        self, ceilings: Ceilings, usual: Mapping[str, tuple[float, float]], rated: tuple[float, float] = (0.0, 0.0)
+        self,
+        ceilings: Ceilings,
+        usual: Mapping[str, tuple[float, float]],
+        rated: tuple[float, float] = (0.0, 0.0),
+        protection: str = "",
     ) -> None:
         self._ceilings, self._usual = ceilings, usual
         self._rated = {Observed.CHARGE_AFTER: rated[0], Observed.ENERGY_AFTER: rated[1]}
+        self._protection = protection
+        self._put = ""  # the question that was put here, in place of the step's
         self._first: Ask | None = None  # the question whose answer was not taken, while it is asked again
         self._before: dict[str, float] = {}  # the last reading of each kind that was taken
         self._to_confirm: tuple[Ask, Answered] | None = None  # what is shown again, and the answer that will count
 
     def passed(self, event: Answered, asked: Ask | None) -> str:
         """Which ceiling is passed for certain, as a sentence, or nothing."""
-        return self._over(event, asked) if self._first is not None else ""
+        again = self._first is not None and asked is not None and asked.question == self._put
+        return self._over(event, asked) if again else ""
 
     def answered(self, event: Answered, asked: Ask | None) -> tuple[Answered, Ask | None]:
         """(the answer as the step expects it, the question that is asked again in place of it or None)."""
@@ -65,18 +75,28 @@ class TypedReadings:
             asked is None or event.question != asked.question
         ):  # of a question that stands no more: it counts for no other
             return event, None
+        if (
+            asked.question != self._put
+        ):  # the step has gone on meanwhile: what was to be shown or read again is its no more
+            self._first = self._to_confirm = None
+        answer, again = self._taken(event, asked)
+        self._put = "" if again is None else again.question
+        return answer, again
+
+    def _taken(self, event: Answered, asked: Ask) -> tuple[Answered, Ask | None]:
+        """The same, of an answer to the question that stands."""
         if self._to_confirm is not None:
             return self._confirmed(event, *self._to_confirm)
         first, self._first = self._first, None
         why = self._over(event, asked) or ("" if first is not None else self._odd(event, asked))
-        if why and asked is not None:
+        if why:
             self._first = asked
             say = texts.read_again(why, asked.say)
             return event, replace(asked, question=f"{asked.question}-again", say=say)
         answer = event if first is None else replace(event, question=first.question)
-        if asked is None or not asked.of or not self._is_reading(event, asked):
+        if not asked.of or not self._is_reading(event, asked):
             return answer, None
-        if asked.of in DECIDES:
+        if self._decides(asked, float(event.value)):
             self._to_confirm = (first or asked, answer)
             say = texts.is_it_right(float(event.value), asked.dimension, asked.of)
             question, record = f"{(first or asked).question}-shown", f"{asked.record}: confirmed"
@@ -92,6 +112,16 @@ class TypedReadings:
             return event, replace(asked, question=f"{asked.question}-again")
         self._before[asked.of] = float(answer.value)
         return answer, None
+
+    def _decides(self, asked: Ask, value: float) -> bool:
+        """Whether a reading decides a statement by itself: a voltage below the floor that the pack did not cut off; the lowest
+        cell after the wait, in a test of under-voltage, that it should have come back.
+        """
+        if asked.of == Observed.LOADED_VOLTAGE:
+            return asked.lowest is not None and value < asked.lowest
+        if asked.of == Observed.LOWEST_CELL_VOLTAGE:
+            return self._protection == "under_voltage" and asked.highest is not None
+        return asked.of in DECIDES
 
     @staticmethod
     def _is_reading(event: Answered, asked: Ask) -> bool:

@@ -60,6 +60,7 @@ def _range(numbers: Numbers) -> str:
 _TITLES: dict[str, Callable[[Numbers, Words, str, str], str]] = {
     "confirm": lambda n, w, where, record: f"Confirm{where}: {record}" if record else f"Confirm{where}",
     "read": lambda n, w, where, record: f"Read {record}",
+    "cells": lambda n, w, where, record: f"Compare {record}",
     "inspect": lambda n, w, where, record: f"Inspect{where}: {len(w['items'])} items",
     "charge": lambda n, w, where, record: f"Charge with {_amps(n)}{_until(w)}",
     "drain": lambda n, w, where, record: f"Discharge with {_amps(n)}{_until(w)}",

@@ -73,10 +73,9 @@ class RunView(Asking):
         if self.view is not None:
             self.query_one("#coach", StillLine).show(ramp_line(self.view))
             self.query_one("#where", StillLine).show(where_line(self.view, self.now.sensor, self.job.program.sensors))
-        path, by_hand, mode = (
-            ("", (), "") if self.view is None else (self.view.path, self.view.by_hand_on, self.view.mode)
-        )
-        self.query_one("#switches", StillLine).show(switch_line(self.now.switches(path, by_hand), mode))
+        view = self.view
+        on, mode = (("", (), ""), "") if view is None else ((view.path, view.by_hand_on, view.unordered), view.mode)
+        self.query_one("#switches", StillLine).show(switch_line(self.now.switches(*on), mode))
 
     def on_told(self, message: Told) -> None:
         order = message.order

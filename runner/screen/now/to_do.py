@@ -55,11 +55,15 @@ class ToDo:
 
 @dataclass(frozen=True)
 class SwitchState:
-    """What can be on. ``on`` is None where it may be either: ordered off and not read back, or not confirmed off."""
+    """What can be on. ``on`` is None where it may be either: ordered off and not read back, or not confirmed off.
+
+    ``unordered``: it is on though it was ordered off.
+    """
 
     role: str
     on: bool | None
     by_hand: bool = False
+    unordered: bool = False
 
 
 def of_question(ask: Ask) -> ToDo:
@@ -136,8 +140,11 @@ class Now:
             return ToDo(Verb.HEAT_FAST if heat else Verb.COOL_FAST, sensor)
         return ToDo(Verb.HEAT if heat else Verb.COOL, sensor, rate)
 
-    def switches(self, path: str, on_by_hand: Sequence[str]) -> tuple[SwitchState, ...]:
-        """Every switch of the bench. ``path``: which is on, ``on_by_hand``: the roles that a person may have switched on."""
+    def switches(self, path: str, on_by_hand: Sequence[str], unordered: str = "") -> tuple[SwitchState, ...]:
+        """Every switch of the bench. ``path``: which is on, ``on_by_hand``: the roles that a person may have switched on.
+
+        ``unordered``: the role that is on though it was ordered off.
+        """
         found, lost = [], self._end is not None and not self._end.safe
         for role, of in ((Role.SUPPLY, CHARGE), (Role.CHARGER, CHARGE), (Role.LOAD, DISCHARGE)):
             if role not in self._has:
@@ -148,7 +155,7 @@ class Now:
                 on = None
             if (lost and (on or not by_hand)) or (on and self._going_off and not by_hand):
                 on = None
-            found.append(SwitchState(role, on, by_hand))
+            found.append(SwitchState(role, True if role == unordered else on, by_hand, role == unordered))
         if Role.ACTUATOR in self._has:
             found.append(SwitchState(Role.ACTUATOR, None if lost else self._heats))
         return tuple(found)

@@ -93,7 +93,9 @@ def switch_line(switches: Sequence[SwitchState], mode: str) -> str:
 
 
 def _state(switch: SwitchState, mode: str) -> str:
-    if switch.on is None:
+    if switch.unordered:
+        how = "ON WITHOUT AN ORDER"
+    elif switch.on is None:
         how = "NOT CONFIRMED OFF"
     elif switch.on and switch.role == Role.SUPPLY and mode in ("CC", "CV"):
         how = f"ON {mode}"

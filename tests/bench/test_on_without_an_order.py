@@ -1,0 +1,106 @@
+"""A supply or load that somebody switches on at its front while the run has it off. Common practice, no source."""
+
+import pytest
+
+from runner.bench.assembly import Bench, Readings
+from runner.conduct.clock import ScaledClock, VirtualClock
+from runner.conduct.sampling import Sampler
+from runner.events import CHARGE, DISCHARGE
+from runner.orders import Pace
+from runner.rehearsal.simulated_bench import Rehearsal
+from runner.sheets.bench import parse_bench
+from runner.workspace.job import DEMO_PACK, read_file
+
+
+@pytest.fixture
+def open_bench():
+    """(a bench, the world it is in): the bench of a rehearsal, without sockets."""
+    clock = VirtualClock()
+    with Rehearsal(read_file(DEMO_PACK), "sound", 1, clock, sockets=False) as rehearsal:
+        bench = Bench(parse_bench(rehearsal.bench.text, "b"), {}, clock, connect=rehearsal.connect)
+        bench.ready()
+        yield bench, rehearsal.world
+        bench.close()
+
+
+def said(poll, path):
+    """What two polls in a row say is on without an order, and whether each ends the run."""
+    found = []
+    for _ in range(2):
+        into = Readings()
+        poll(path, into)
+        found.append((into.unordered, "it is on although this run has it off" in into.fault))
+    return found
+
+
+NOTHING, SUPPLY, LOAD = [("", False)] * 2, [("", False), ("supply", True)], [("", False), ("load", True)]
+
+
+def test_a_supply_that_is_switched_on_at_its_front_is_noticed_and_one_that_was_ordered_on_is_not(open_bench):
+    bench, world = open_bench
+    assert said(bench.poll_path, CHARGE) == NOTHING
+    world.switch_supply(True)
+    assert said(bench.poll_path, CHARGE) == SUPPLY
+    bench.off(everything=False)
+    assert said(bench.poll_path, CHARGE) == NOTHING
+    bench.supply.on()
+    assert said(bench.poll_path, CHARGE) == NOTHING
+    bench.off(everything=False)
+    world.switch_supply(True)
+    assert said(bench.poll_path, CHARGE) == SUPPLY
+
+
+def test_the_load_is_looked_at_while_the_supply_charges_and_the_other_way_round(open_bench):
+    bench, world = open_bench
+    bench.supply.on()
+    assert said(bench.poll_idle, CHARGE) == said(bench.poll_idle, DISCHARGE) == NOTHING
+    world.switch_load(True)
+    assert said(bench.poll_idle, DISCHARGE) == LOAD
+
+
+def test_an_order_between_question_and_reply_is_no_hand_at_the_front(open_bench):
+    """A poll that began before an order to switch off, and one that began before an order to switch on."""
+    bench, world = open_bench
+    settings, read = bench.supply.settings, bench.supply.settings._read_state
+    world.switch_supply(True)
+    for before in (True, False):
+        settings.ordered = before
+
+        def ordered_meanwhile(before=before):
+            found = read()
+            settings.ordered = not before
+            return found
+
+        settings._read_state = ordered_meanwhile
+        into = Readings()
+        bench.poll_idle(CHARGE, into)
+        settings.ordered = before
+        bench.poll_idle(CHARGE, into)
+        assert (into.unordered, into.fault) == ("", "")
+
+
+def test_where_time_runs_by_itself_the_instrument_of_the_other_path_is_polled():
+    class Asked:
+        def __init__(self):
+            self.idle = []
+
+        def poll_path(self, path, into):
+            into.values[path] = 0.0
+
+        def poll_idle(self, path, into):
+            self.idle.append(path)
+            into.fault, into.unordered = "it is on", "load"
+
+        def slow_groups(self):
+            return []
+
+    clock, bench = ScaledClock(), Asked()
+    sampler = Sampler(bench, clock, clock.now())
+    sampler.pace(Pace(0.01, 1.0, DISCHARGE))
+    found = []
+    while not any(each.unordered for each in found):
+        found += sampler.take()
+        assert clock.now() - sampler._start < 5
+        clock.sleep(0.005)
+    sampler.close()
+    assert bench.idle == [CHARGE]

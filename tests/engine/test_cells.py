@@ -1,0 +1,95 @@
+"""Before cells are charged beyond full, the highest and the lowest are compared. Common practice, no source."""
+
+import pytest
+
+from runner.engine.opening import CAUTIONS
+from runner.engine.run import Run
+from runner.events import Answered, OutputIsOff, Sampled, Started
+from runner.orders import Ask, Note, SetLimits
+from runner.workspace.job import load
+from tests.builders import BENCH, PACK, user_file
+
+PROCEDURE = """\
+kind: procedure
+name: looks
+title: Looks
+purpose: to look
+needs: [supply]
+cautions: [Be careful.]
+ceilings: {voltage: full charge voltage + 0.4 V, current: 0.15 C, time: 2 h}
+steps:
+  - cells: {say: Read the cells., within: 20 mV}
+  - charge: {voltage: full charge voltage, current: 0.1 C, steady: 10 s}
+"""
+METERS = "  meters:\n" + "".join(
+    f'    c{n}: {{place: cell, cell: {n}, address: "TCPIP::127.0.0.1::9::SOCKET"}}\n' for n in range(1, 9)
+)
+WIDE = ["read", "3.46", "3.43"]
+
+
+class Cells:
+    """A run with a hold point on the cells, answered question by question."""
+
+    def __init__(self, meters=""):
+        bench = BENCH.format(port=1) + meters
+        job = load(user_file("p.yaml", PROCEDURE), user_file("k.yaml", PACK), user_file("b.yaml", bench))
+        self.run, self.t, self.told, self.asked = Run(job.program), 0.0, [], ""
+        self.has(Started(0.0, ""))
+        self.has(OutputIsOff(0.0, True))
+        self.answer("go on")
+
+    def has(self, event):
+        for order in self.run.receive(event):
+            self.told.append(order)
+            self.asked = order.question if isinstance(order, Ask) else self.asked
+
+    def answer(self, *values, note=""):
+        for value in values:
+            self.t += 1
+            self.has(Answered(self.t, self.asked, value, "me", note))
+        return self
+
+    @property
+    def goes_on(self):
+        return any(isinstance(order, SetLimits) for order in self.told)
+
+    @property
+    def note(self):
+        return next((order.text, order.why) for order in self.told if isinstance(order, Note))
+
+
+def test_cells_that_were_read_and_are_close_go_on():
+    cells = Cells().answer("read", "3.4301", "3.4101")
+    assert cells.goes_on
+    assert cells.note == ("20 mV (3.430 V to 3.410 V), typed by me", "")
+
+
+@pytest.mark.parametrize(("answers", "said"), [(WIDE, "30 mV (3.460 V to 3.430 V)"), (["not seen"], "not seen")])
+def test_cells_that_are_apart_or_were_not_seen_need_a_reason_that_is_recorded(answers, said):
+    cells = Cells().answer(*answers)
+    assert not cells.goes_on
+    assert not cells.answer("agree", note=" ").goes_on
+    assert cells.answer("agree", note="maker's advice").goes_on
+    assert cells.note == (said, "accepted by me: maker's advice")
+
+
+def test_cells_that_were_balanced_meanwhile_are_read_again():
+    assert Cells().answer(*WIDE, "read again", "read", "3.44", "3.43").goes_on
+
+
+@pytest.mark.parametrize(("last", "goes_on"), [(3.41, True), (3.40, False)])
+def test_a_meter_at_every_cell_needs_no_person(last, goes_on):
+    cells = Cells(METERS)
+    assert cells.asked == CAUTIONS
+    volts = {f"meter_c{n}_voltage_V": 3.43 for n in range(1, 8)}
+    cells.has(Sampled(2.0, volts))
+    assert not cells.goes_on
+    cells.has(Sampled(3.0, {"meter_c8_voltage_V": last}))
+    assert cells.goes_on is goes_on
+
+
+def test_a_silent_meter_at_a_cell_leaves_it_to_a_person():
+    cells = Cells(METERS)
+    cells.has(Sampled(20.0, {"meter_c1_voltage_V": 3.4}))
+    assert "No reading from meter c2" in cells.run.step.sentence()
+    assert not cells.goes_on
