@@ -16,10 +16,10 @@ from typing import TYPE_CHECKING
 from runner.errors import RecordError
 from runner.evaluation.evaluate import Evaluation, evaluate
 from runner.evaluation.provenance import digest
-from runner.record.folder import EVENTS, SESSION, RunFolder
+from runner.record.folder import CERTIFICATES, EVENTS, SESSION, RunFolder
 from runner.seal.editions import keep_edition, without_broken_off
 from runner.seal.pdf import carried, signed
-from runner.seal.sealing import CERTIFICATES, EVIDENCE, SUMS, not_whole, seal_certificate, seal_evidence, seal_session
+from runner.seal.sealing import EVIDENCE, SUMS, not_whole, seal_certificate, seal_evidence, seal_session
 from runner.seal.station_key import KeyUnusable, station_key
 from runner.seal.verify import verify
 from runner.workspace.session import Session
@@ -29,16 +29,13 @@ if TYPE_CHECKING:
     from reports.extracts import Extracts
 
 
-def certificate_of(paths: Sequence[Path], *, summary: bool = False, label: str = "") -> None:
+def certificate_of(paths: Sequence[Path], extracts: Extracts | None = None) -> None:
     """The certificate of runs and sessions of one pack, in its folder, or in one of its own for several; where is printed.
 
-    Beside it a summary of one page, and a label for the pack of a size such as "62x29" (mm), if they are asked for.
+    Beside it what is asked for in ``extracts``.
 
     Raises RecordError or SheetError if a folder is not as it was, RecordError if they are of different packs.
     """
-    from reports.extracts import Extracts
-
-    extracts = Extracts.asked(summary=summary, label=label)
     evaluations: list[Evaluation] = []
     not_begun: list[tuple[str, str]] = []
     for path in paths:

@@ -309,9 +309,11 @@ def _evaluate(options: argparse.Namespace) -> int:
 
 
 def _certificate(options: argparse.Namespace) -> int:
+    from reports.extracts import Extracts
     from runner.certifying import certificate_of
 
-    certificate_of([Path(folder) for folder in options.folders], summary=options.summary, label=options.label)
+    extracts = Extracts.asked(summary=options.summary, label=options.label)
+    certificate_of([Path(folder) for folder in options.folders], extracts)
     return Exit.PASS
 
 

@@ -37,6 +37,7 @@ from runner.evaluation.evaluate import Evaluation
 from runner.evaluation.specification import decision_of
 from runner.plain import DISPLAYS_EVERY, PROGRESS_EVERY, PlainOperator, Printer
 from runner.record.folder import RunFolder
+from runner.rehearsal.bench_file import NOT_WIRED
 from runner.rehearsal.displays import AtSimulatedDisplays
 from runner.rehearsal.scripted import UNATTENDED, Eyes, ScriptedOperator
 from runner.rehearsal.simulated_bench import Rehearsal
@@ -135,8 +136,7 @@ class Face:
         clock = VirtualClock(speed)
         pack = read_file(Path(self.options.pack) if self.options.pack else DEMO_PACK)
         own = load_bench(Path(self.options.bench))[0] if self.options.bench else None
-        by_hand = tuple(role for role in ("probe", "meter", "load") if self.options.by_hand)
-        given = self.options
+        given, by_hand = self.options, NOT_WIRED if self.options.by_hand else ()
         how = {"actuator": given.actuator, "nothing_wired": given.nothing_wired}
         made = Rehearsal(pack, given.scenario, given.seed, clock, by_hand, sockets=False, own=own, **how)
         with made as rehearsal, Locks(DOING) as locks:

@@ -6,7 +6,6 @@ from pathlib import Path
 import pytest
 
 from runner.cli import _parser
-from runner.engine.steps import STEP_KINDS
 from runner.measure.conformity import Decision, percent
 from runner.twin.parameters import SCENARIOS
 from runner.vocabulary import Rule
@@ -47,9 +46,7 @@ def test_ci_runs_the_readmes_test_command():
     assert "sed -n '/^<!-- tests -->$/" in (ROOT / ".ci/run").read_text()
 
 
-def test_every_step_and_scenario_is_told():
-    for name in STEP_KINDS:
-        assert f"`{name}`" in DEVELOPERS
+def test_every_scenario_is_told():
     assert "--scenario list" in README
     assert all(SCENARIOS.values())
 

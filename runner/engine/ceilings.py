@@ -3,7 +3,7 @@
 Rule 1: a ceiling is never averaged, filtered or waited for, with one exception: a voltage or current has to be over for
         two samples, because a supply overshoots for one when its load steps, and its own protection stands behind.
 Rule 2: on a discharge the pack's voltage has a floor too, for a pack whose own protection fails; it counts while current
-        flows, because a pack that cuts off leaves no voltage.
+        flows, because a pack that cuts off leaves no voltage. The load's own voltage counts, and the pack's voltmeter by itself.
 Rule 3: with everything off and nobody heating, only the time is a ceiling: what is warm from the test before may cool down.
 Rule 4: of two instruments that read the pack's voltage, the one that makes it worse counts: a supply that shows nothing must
         not blind the ceiling while a voltmeter stands at the pack.
@@ -45,6 +45,10 @@ _READ_BY = {
     VOLTAGE_OF[DISCHARGE]: "load",
     CURRENT_OF[DISCHARGE]: "load",
 }
+FLOWS = 0.05  # of the ceiling of the current: more than that flows
+# of the floor: where nobody reads the current, a voltage that is lower, or that moves more from one reading to the next, may be
+# that of a pack that has cut off
+LEFT, STANDS = 0.8, 0.05
 MISSED = 3.5  # or so many times the interval at which it is polled, where that is longer
 
 
@@ -88,8 +92,11 @@ class Ceilings:
         self._floor: float | None = None
         self._heated = False
         self._machine_heats: float | None = None  # s: since when, or since when the thermometer was seen last
-        self._under = 0
-        self._meters = (0.0, 0.0)  # V: what the pack's own voltmeter read last while charging, twice
+        self._under = self._meter_under = (
+            0  # readings in a row below the floor, of the load's own and of the pack's voltmeter
+        )
+        self._flows: bool | None = None  # whether a discharge current was read last; None: it is not known
+        self._meters = (0.0, 0.0)  # V: what the pack's own voltmeter read last, twice
         self._by_hand = False  # whether a person has switched the path on
         self._rested = 0.0
         self._latest: dict[str, float] = {}
@@ -118,15 +125,17 @@ class Ceilings:
 
     def armed(self, t: float, path: str, floor: float | None = None) -> None:
         """A path goes on: from now on its channels have to be seen. ``floor`` is the least pack voltage, in V."""
-        self._path, self._floor, self._under, self._meters = path, floor, 0, (0.0, 0.0)
-        self._watched = _watched(path, self.values)
+        self._on(path, floor)
         self._seen = {channel: t for _, channel, _ in self._watched}
         self._by_hand = False
 
-    def armed_by_hand(self, t: float, path: str) -> None:
+    def _on(self, path: str, floor: float | None) -> None:
+        self._path, self._floor, self._under, self._meter_under, self._flows = path, floor, 0, 0, None
+        self._meters, self._watched = (0.0, 0.0), _watched(path, self.values)
+
+    def armed_by_hand(self, t: float, path: str, floor: float | None = None) -> None:
         """A person is told to switch a path on: what is read by a cable counts, and only a thermometer on one has to be seen."""
-        self._path, self._floor, self._under, self._meters = path, None, 0, (0.0, 0.0)
-        self._watched = _watched(path, self.values)
+        self._on(path, floor)
         self._seen = {} if self._temperature_by_hand else {PROBE_TEMPERATURE: t}
         self._by_hand = True
 
@@ -207,13 +216,28 @@ class Ceilings:
         return f"temperature {degrees(value, '.4g')} is below the lower limit of {degrees(lowest, '.4g')}"
 
     def _under_the_floor(self, sample: Sampled) -> str | None:
-        voltage = sample.readings.get(VOLTAGE_OF[DISCHARGE])
-        current = sample.readings.get(CURRENT_OF[DISCHARGE])
-        floor = max(self._floor or 0.0, self.values.lowest_voltage)
-        if self._path != DISCHARGE or not self._seen or voltage is None or current is None:
+        if self._path != DISCHARGE or not self._is_on:
             return None
-        self._under = self._under + 1 if voltage < floor and current > 0.05 * self.values.current else 0
-        return f"voltage {voltage:.4g} V is below its floor of {floor:.4g} V" if self._under >= 2 else None
+        voltage, current = sample.readings.get(VOLTAGE_OF[DISCHARGE]), sample.readings.get(CURRENT_OF[DISCHARGE])
+        floor = max(self._floor or 0.0, self.values.lowest_voltage)
+        if current is not None:
+            self._flows = current > FLOWS * self.values.current
+        elif CURRENT_OF[DISCHARGE] in sample.lost:
+            self._flows = None
+        if voltage is not None and current is not None:
+            self._under = self._under + 1 if voltage < floor and self._flows else 0
+        low = voltage if self._under >= 2 else self._by_the_voltmeter(sample.readings.get(METER_VOLTAGE), floor)
+        return None if low is None else f"voltage {low:.4g} V is below its floor of {floor:.4g} V"
+
+    def _by_the_voltmeter(self, volts: float | None, floor: float) -> float | None:
+        """The pack's voltmeter, once it has been below the floor twice in a row under load; None until then."""
+        if volts is None:
+            self._meter_under = 0 if self._flows is False else self._meter_under
+            return None
+        stands = volts > LEFT * floor and abs(volts - self._meters[0]) < STANDS * floor  # [1] is this one
+        loaded = stands if self._flows is None else self._flows
+        self._meter_under = self._meter_under + 1 if volts < floor and loaded else 0
+        return volts if self._meter_under >= 2 else None
 
     def set_to(self, voltage: float) -> None:
         """The supply is to hold this voltage (V)."""

@@ -185,7 +185,7 @@ class Run:
             elif isinstance(order, LoadOn):
                 self.ceilings.armed(t, DISCHARGE, self._last_floor)
             elif isinstance(order, Ask) and order.of in SWITCHED_ON:
-                self.ceilings.armed_by_hand(t, PATH_OF[SWITCHED_ON[order.of]])
+                self.ceilings.armed_by_hand(t, PATH_OF[SWITCHED_ON[order.of]], self._last_floor)
 
     @property
     def _last_floor(self) -> float | None:

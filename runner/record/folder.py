@@ -23,6 +23,11 @@ TRUTH = "truth.json"
 CERTIFICATE_HTML = "certificate.html"
 CERTIFICATE_PDF = "certificate.pdf"
 SUMMARY, LABEL = "summary", "label"  # with .html and .pdf
+CERTIFICATES = (  # what is made of a run and may be made again; every other file in its folder is evidence
+    CERTIFICATE_HTML,
+    CERTIFICATE_PDF,
+    *(f"{name}.{kind}" for name in (SUMMARY, LABEL) for kind in ("html", "pdf")),
+)
 CERTIFICATE_NUMBER = "certificate-number.json"
 INPUTS = "inputs"
 ATTACHMENTS = "attachments"

@@ -5,9 +5,10 @@ from __future__ import annotations
 from collections.abc import Collection, Sequence
 
 from runner.rehearsal.bench_size import BenchSize
-from runner.sheets.instruments import ROLE_FACTS
+from runner.sheets.instruments import ON_A_CABLE, ROLE_FACTS
 from runner.twin.instruments import simulated_models
 from runner.twin.server import Inside, Servers
+from runner.vocabulary import Role
 
 PROBE_CALIBRATION = 0.20  # K, expanded (k = 2): what a calibrated thermistor or Pt100 thermometer has
 PROBE_COUPLING = 0.15  # K, standard: probe and sensor taped into one wrap
@@ -59,7 +60,8 @@ HEATED_BY = tuple(
     role.value for role, facts in ROLE_FACTS.items() if facts.heats
 )  # left out where a person heats and cools
 _ONLY_BY_HAND = {"load": ("draws: 10 A",)}
-NOTHING_WIRED = ("probe", "meter", "load")  # what a person reads and switches beside a charger and a clamp
+# what a person reads and switches where only the supply is connected, or nothing
+NOT_WIRED = tuple(role for role in ON_A_CABLE if role not in (Role.SUPPLY, *HEATED_BY))
 _IN_PLACE_OF_A_SUPPLY = {
     "charger": "charger (invented)",
     "clamp": "clamp meter (invented)",

@@ -12,7 +12,7 @@ from runner.conduct.interfaces import Clock
 from runner.record.folder import TRUTH, RunFolder, write_whole
 from runner.rehearsal.bench_file import (
     HEATED_BY,
-    NOTHING_WIRED,
+    NOT_WIRED,
     PROBE_CALIBRATION,
     PROBE_COUPLING,
     PROBE_RESOLUTION,
@@ -166,7 +166,7 @@ class Rehearsal:
             self.bench = UserFile("simulated-bench.yaml", simulated_text(own, self.servers, 1.0))
             return
         left_out = (*(() if actuator else HEATED_BY), *((Role.SUPPLY,) if nothing_wired else ()))
-        by_hand = NOTHING_WIRED if nothing_wired else by_hand
+        by_hand = NOT_WIRED if nothing_wired else by_hand
         size = size_for(parse_pack(pack.text, pack.name))
         self.bench = UserFile("simulated-bench.yaml", bench_text(self.servers, 1.0, 0.5, by_hand, left_out, size))
 

@@ -14,8 +14,8 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from runner.errors import RecordError
-from runner.record.folder import EVENTS, FINDINGS, SAMPLES, SESSION, write_whole
-from runner.seal.sealing import CERTIFICATES, EDITIONS, EVIDENCE, OF_EVIDENCE, SEALING, SEALS, SIG, SUMS
+from runner.record.folder import CERTIFICATES, EVENTS, FINDINGS, SAMPLES, SESSION, write_whole
+from runner.seal.sealing import EDITIONS, EVIDENCE, OF_EVIDENCE, SEALING, SEALS, SIG, SUMS
 
 ABOUT = "edition.json"
 GUARDS_RECORD = "guard.jsonl"

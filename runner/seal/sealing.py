@@ -19,16 +19,7 @@ from typing import Any
 
 import runner
 from runner.errors import RecordError, TripwitnessError
-from runner.record.folder import (
-    CERTIFICATE_HTML,
-    CERTIFICATE_NUMBER,
-    CERTIFICATE_PDF,
-    EVENTS,
-    LABEL,
-    SESSION,
-    SUMMARY,
-    write_whole,
-)
+from runner.record.folder import CERTIFICATE_NUMBER, CERTIFICATES, EVENTS, SESSION, write_whole
 from runner.seal.station_key import StationKey, station_key
 from runner.seal.sums import listed
 
@@ -36,11 +27,6 @@ EVIDENCE, SUMS, SEAL, SIG = "EVIDENCE.SHA256SUMS", "SHA256SUMS", "seal.json", ".
 EDITIONS = "editions"
 OF_EVIDENCE = (EVIDENCE, EVIDENCE + SIG, SEAL)
 SEALS = (*OF_EVIDENCE, SUMS, SUMS + SIG)
-CERTIFICATES = (
-    CERTIFICATE_HTML,
-    CERTIFICATE_PDF,
-    *(f"{name}.{kind}" for name in (SUMMARY, LABEL) for kind in ("html", "pdf")),
-)
 ISSUED = (*CERTIFICATES, CERTIFICATE_NUMBER)  # the number stays what it is when a certificate is issued again
 PASSING = (".part",)  # endings of files that are being written
 SEALING = "sealing.part"  # is there while a seal is written: one that was broken off is no seal that was changed

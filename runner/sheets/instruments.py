@@ -332,5 +332,6 @@ ROLE_FACTS: Mapping[Role, RoleFacts] = {
     ),
 }
 ROLES = tuple(role.value for role in ROLE_FACTS)
+UNITS = {"voltage": "V", "current": "A", "temperature": "°C", "resistance": "Ω"}  # of what a query of that name gives
 # those that may have an address: there are words to speak to them
 ON_A_CABLE = tuple(role.value for role, facts in ROLE_FACTS.items() if facts.queries or facts.choices)

@@ -23,13 +23,13 @@ from runner.conduct.site import Site
 from runner.errors import BenchError, Problem, SheetError, printable
 from runner.sheets.bench import BenchFile
 from runner.sheets.instrument_parts import InstrumentSheet
+from runner.sheets.instruments import UNITS
 from runner.vocabulary import Exit
 from runner.workspace.job import load_bench
 from runner.workspace.locks import Locks
 
 LONGEST_PAUSE = 3600.0  # s that a person may think before the guard takes the program for hung
 HELP = 'Type a word of the dialect, such as {example}; "? TEXT" asks, "! TEXT" sends; "words" lists them; "end" ends.'
-UNITS = {"voltage": "V", "current": "A", "temperature": "°C", "resistance": "Ω"}
 END = ("end", "quit", "exit")
 
 

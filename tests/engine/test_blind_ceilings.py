@@ -165,6 +165,34 @@ def test_a_pack_that_cut_off_leaves_no_voltage_and_no_current_and_is_not_under_i
     assert "below its floor" in ceilings.passed(Sampled(6.0, low(0.2, 0.4)))
 
 
+def at_the_meter(*volts, amps=4.0, lost=False):
+    """What a discharge with a floor of 20 V says whose load reads no voltage, at so many readings of the pack's voltmeter."""
+    ceilings, said = armed(DISCHARGE, floor=20.0), None
+    for t, value in enumerate(volts, start=1):
+        drawn = {} if lost or amps is None else {LOAD_CURRENT: amps}
+        missing = {LOAD_VOLTAGE: "no reply", **({LOAD_CURRENT: "no reply"} if lost else {})}
+        said = said or ceilings.passed(Sampled(t - 0.5, {**drawn, PROBE_TEMPERATURE: 25.0}, missing))
+        said = said or ceilings.passed(Sampled(float(t), {METER_VOLTAGE: value}))
+    return said
+
+
+def test_the_voltmeter_at_the_pack_has_the_floor_too():
+    """Under-voltage of a pack whose load reads no voltage of its own. Common practice, no source."""
+    assert "voltage 19.8 V is below its floor of 20 V" in at_the_meter(20.1, 19.9, 19.8)
+    assert at_the_meter(20.1, 19.9, 20.1, 19.9) is None, "one odd reading ends nothing"
+    assert at_the_meter(20.1, 0.1, 0.1, amps=0.0) is None, "the pack has cut off"
+
+
+def test_where_nobody_reads_the_current_a_voltage_that_stands_below_the_floor_is_no_cut_off():
+    assert "below its floor" in at_the_meter(20.1, 19.9, 19.8, lost=True)
+    assert at_the_meter(20.1, 0.1, 0.1, lost=True) is None
+    assert at_the_meter(20.1, 18.0, 15.0, 12.0, lost=True) is None, "what a load's capacitor leaves falls fast"
+    by_hand = Ceilings(VALUES, by_hand=("load",))
+    by_hand.armed_by_hand(0.0, DISCHARGE, 20.0)
+    said = [by_hand.passed(Sampled(t, {METER_VOLTAGE: 19.9})) for t in (1.0, 2.0, 3.0)]
+    assert "below its floor" in (said[2] or "")
+
+
 def test_the_time_of_a_break_does_not_count():
     ceilings = armed()
     assert "121 min is over its ceiling of 120 min" in ceilings.passed(Sampled(7260.0, FINE))

@@ -43,7 +43,9 @@ async def matches_golden(pilot, name, size, seconds=10.0):
         path.write_text(text(pilot.app) + "\n", encoding="utf-8")
     golden, deadline = path.read_text(encoding="utf-8"), time.monotonic() + seconds
     while (shown := text(pilot.app) + "\n") != golden:
-        assert time.monotonic() < deadline, f"{path.name} differs; see played.py\n{shown}"
+        assert time.monotonic() < deadline, (
+            f"{path.name} differs; if it is meant: GOLDENS=write python -m pytest tests/screen\n{shown}"
+        )
         await pilot.pause(0.02)
 
 

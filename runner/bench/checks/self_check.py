@@ -9,11 +9,11 @@ from runner.bench.assembly import Bench
 from runner.bench.checks.measuring import Measured, measured
 from runner.errors import BenchError
 from runner.scale import degrees
+from runner.sheets.instruments import UNITS
 
 SIMULATED = "TERN ISLAND,SIM "  # how the identities of simulated instruments begin
 
-# queries whose answers are shown, with their units
-_UNITS = {"voltage": "V", "current": "A", "temperature": "°C", "output": "", "input": ""}
+_SHOWN = (*UNITS, "output", "input")  # queries whose answers are shown
 _IS_ON = {True: "on", False: "off"}
 
 
@@ -60,7 +60,7 @@ def _one(bench: Bench, role: str, today: datetime.date) -> Present:
         if role in bench.probes:
             readings.append(degrees(bench.probes[role].read(), ".5g"))
         else:
-            asked = [name for name in _UNITS if name in speaker.dialect.queries]
+            asked = [name for name in _SHOWN if name in speaker.dialect.queries]
             readings += [_reading(name, speaker.number(name)) for name in asked]
         speaker.try_out(bench.asked_of(role))
     except BenchError as error:
@@ -85,7 +85,7 @@ def _one(bench: Bench, role: str, today: datetime.date) -> Present:
 
 def _reading(name: str, value: float) -> str:
     """What a query answered, in words: a number with its unit, or whether something is on."""
-    unit = _UNITS[name]
+    unit = UNITS.get(name)
     return f"{value:.5g} {unit}" if unit else f"{name} {_IS_ON[bool(value)]}"
 
 
