@@ -10,6 +10,8 @@ Rule 4: a reply has to have the number of fields that was asked for; parsing is 
 Rule 5: whatever goes wrong, of whatever type, is a LinkError when it leaves this file.
 Rule 6: an entry that is in the error queue when a session opens is older than everything that is sent then: it is taken
         out and noted, and never blamed on a setting.
+Rule 7: whoever speaks first after an opening begins with the start commands and the identity of its own role, once for an opening;
+        what another role has said in the same words is not said again. One that fails shuts out itself, not the others.
 
 Links to one address share a session. It belongs to one thread at a time; a lock makes sure of it, because two threads on one
 session swap replies silently.
@@ -70,6 +72,9 @@ class Link:
         self.start, self.end = tuple(start), tuple(end)
         self._connect = connect
         self._session = session or Session()
+        self._identity = ""
+        self._greeted = 0  # the opening at which start commands and identity were seen to
+        self._shut_until, self._last_fault = -1e30, ""  # of that, on the bench's clock
 
     def ask(self, message: str, fields: int = 1) -> list[str]:
         """The reply, cut at semicolons into ``fields`` parts.
@@ -121,7 +126,7 @@ class Link:
     @property
     def identity(self) -> str:
         """What it said of itself when the session was opened; empty before."""
-        return self._session.identity
+        return self._identity
 
     @property
     def openings(self) -> int:
@@ -137,7 +142,7 @@ class Link:
         """Open the session now, if it is not open; an earlier failure is no reason to wait. Raises LinkError."""
         with self._turn():
             if self._session.line is None:
-                self._session.shut_until = -1e30
+                self._session.shut_until = self._shut_until = -1e30
                 self._ready("")
 
     @contextlib.contextmanager
@@ -201,7 +206,7 @@ class Link:
         talk = self._session.talk
         if talk is not None:
             talk.hurried = True
-        self._session.shut_until = -1e30
+        self._session.shut_until = self._shut_until = -1e30
 
     def take_old_errors(self) -> list[str]:
         """What stood in the error queue when a session was opened, since the last call."""
@@ -211,25 +216,52 @@ class Link:
     # ---- opening ---------------------------------------------------------------------------------------------
 
     def _ready(self, message: str) -> None:
-        if self._session.line is not None:
+        session = self._session
+        greeted = session.line is not None and self._greeted == session.openings
+        if greeted:
             return
-        if self.now() < self._session.shut_until:
-            raise LinkError("closed", f"{self._session.last_fault} (waiting to reconnect)", self.instrument, message)
+        if session.line is None and self.now() < session.shut_until:
+            raise LinkError("closed", f"{session.last_fault} (waiting to reconnect)", self.instrument, message)
+        if self.now() < self._shut_until:
+            raise LinkError("closed", f"{self._last_fault} (waiting to reconnect)", self.instrument, message)
+        if session.line is None:
+            try:
+                self._open()
+                self._settle()
+            except LinkError as fault:
+                self.close()
+                session.last_fault, session.shut_until = fault.what, self.now() + REOPEN_AFTER
+                raise
         try:
-            self._open()
-            self._settle()
-            for message in self.start:
-                self._guarded(message, partial(self._said, message, time.monotonic() + self.timeout))
-            self._check_identity()
-            self._empty_queue()
+            self._greet()
         except LinkError as fault:
             self.close()
-            self._session.last_fault = fault.what
-            self._session.shut_until = self.now() + REOPEN_AFTER
+            self._last_fault, self._shut_until = fault.what, self.now() + REOPEN_AFTER
             raise
+        self._greeted = session.openings
+
+    def _greet(self) -> None:
+        """Start commands, identity and the error queue, so far as no other role has said the same since the opening."""
+        self._once(("start", *self.start), self._say_start)
+        self._check_identity()
+        if self.queue is not None:
+            self._once(("queue", *self.queue), self._empty_queue)
+
+    def _once(self, what: tuple[str, ...], say: Callable[[], str]) -> str:
+        """What was replied, now or to another role since the opening."""
+        key, said = (self.framing.prefix, *what), self._session.said
+        if key not in said:
+            said[key] = say()
+        return said[key]
+
+    def _say_start(self) -> str:
+        for message in self.start:
+            self._guarded(message, partial(self._said, message, time.monotonic() + self.timeout))
+        return ""
 
     def _open(self) -> None:
         self._session.openings += 1
+        self._session.said.clear()
         try:
             transport = self._connect()
             self._session.line = Line(transport, self.instrument)
@@ -264,18 +296,18 @@ class Link:
     def _check_identity(self) -> None:
         if self.identify is None:
             return
-        self._session.identity = printable(self._exchange(self.identify).strip())
+        said = self._once(("identity", self.identify), partial(self._exchange, self.identify))
+        self._identity = printable(said.strip())
         if self.identity_wanted and not self.identity.startswith(self.identity_wanted):
             raise LinkError.wrong_identity(self.instrument, self.identity_wanted, self.identity)
 
-    def _empty_queue(self) -> None:
-        if self.queue is None:
-            return
+    def _empty_queue(self) -> str:
+        assert self.queue is not None
         ask, none = self.queue
         for _ in range(QUEUE_LENGTH):
             reply = self._exchange(ask).strip()
             if re.fullmatch(none, reply):
-                return
+                return reply
             self._session.old_errors.append(printable(reply))
         raise LinkError.endless_queue(self.instrument, ask, self._session.old_errors[-1])
 

@@ -14,7 +14,7 @@ from collections import deque
 from collections.abc import Iterator
 
 from runner.bench.carrying import Carrying
-from runner.conduct.aside import Aside
+from runner.conduct.aside import Aside, Kept
 from runner.conduct.interfaces import BenchPort, Clock, Operator, RunOutcome, StopFlag, Unwatched, Watch
 from runner.conduct.resume import Resumption
 from runner.conduct.sampling import Sampler
@@ -39,7 +39,7 @@ from runner.events import (
     StopPressed,
     Suspended,
 )
-from runner.orders import Ask, End, Guide, LoadOn, Order, Pace, SetLimits, SetLoad, SetSupply, SwitchOff, SwitchOn
+from runner.orders import End, Guide, LoadOn, Order, Pace, SetLimits, SetLoad, SetSupply, SwitchOff, SwitchOn
 from runner.record.folder import EVENTS, SAMPLES, RunFolder
 from runner.record.journal import Journal
 from runner.record.samples import SampleWriter
@@ -85,7 +85,7 @@ class Loop:
             folder.path / SAMPLES, go_on=resumption is not None, ages=clock.runs_by_itself, further=further
         )
         self.aside = Aside(run.program, folder, clock)
-        self._happened: deque[Event] = deque()
+        self._happened: deque[Event] = deque()  # of which the engine has not been told yet
         self._again: deque[tuple[Order, float, float]] = deque()  # order, until when it is tried again, and when next
         self._end: End | None = None
         self._committed = 0.0
@@ -130,10 +130,11 @@ class Loop:
             self._feed(event)
         try:
             for answer in self.operator.answers(self._now()):
+                now: Answered | Sampled | None = answer
                 if isinstance(answer, Answered) and answer.files:
-                    self.aside.attach(answer)  # the hold point stays open until the copies are there
-                else:
-                    self._feed(answer)
+                    now = self.aside.attach(answer)  # a hold point stays open until the copies are there
+                if now is not None:
+                    self._feed(now)
         except OperatorGone as gone:
             self.stop.press(gone.what)
             if self.run.waits_for_off:
@@ -144,7 +145,9 @@ class Loop:
         for sample in self.sampler.take():
             self._feed(sample)
         for found in self.aside.done(self._now()):
-            if isinstance(found, Ask):
+            if isinstance(found, Kept):
+                self._write(self._now(), found.answer)
+            elif isinstance(found, Order):
                 self._write(self._now(), found)
                 self.operator.told(found, self._now())
             else:
@@ -249,6 +252,7 @@ class Loop:
             self._settle()
 
     def _going_on(self) -> None:
+        """Something is about to be switched on: from now on the bench may not be off."""
         self._off = False
 
     # ---- the way out -----------------------------------------------------------------------------------------

@@ -13,6 +13,7 @@ from runner.engine.away import SensorsAway
 from runner.engine.bench_state import PATH_OF, BenchState
 from runner.engine.ceilings import Ceilings, StandingQuestion
 from runner.engine.fitting.further import referred
+from runner.engine.hands import heats, taken_away_between
 from runner.engine.opening import Opening
 from runner.engine.program import Program
 from runner.engine.sequence import Sequence
@@ -73,7 +74,6 @@ from runner.vocabulary import Answer, Role, Until
 
 UNCONFIRMED = "the bench did not confirm that it is off"
 LAST_FLOOR = 0.97  # of a step's floor: below that the run ends, whatever the step makes of it
-KEEPS_HANDS = ("heat", "cool", "wait", "bring back")  # steps that go on where the one before has heated or cooled
 
 
 class Run:
@@ -150,13 +150,23 @@ class Run:
 
     def receive(self, event: Event) -> list[Order]:
         """Everything that is to be done now that ``event`` has happened, in order."""
-        orders = self._hands_off_between(self._receive(event))
+        by_machine = self.program.heated_by_machine
+        orders = taken_away_between(self._follows(event), self.known.hands_at, by_machine=by_machine)
         if self.state not in (State.MAKING_SAFE, State.ENDED):
             orders = self.switches.passed_on(orders)
             self._arm(orders, event.t)
-        if self.program.heated_by_machine:
+        if by_machine:
             orders = [for_machine(order) if isinstance(order, Guide) else order for order in orders]
         self._question.keep(event, orders)
+        self._keep(orders, event.t)
+        if self.state is State.MAKING_SAFE and self.known.hands_at is not None:
+            sensor, self.known.hands_at = self.known.hands_at, None
+            # after the outputs: those first. An actuator is off with them, and would go to its rest if it were told anything
+            return orders if by_machine else [*orders, hands_off(sensor, now=True)]
+        return orders
+
+    def _keep(self, orders: list[Order], t: float) -> None:
+        """What the run's own orders say about the bench from now on: how often it is polled, to what it is set, what is heated."""
         for order in orders:
             if isinstance(order, Pace):  # what is polled rarely may be missing longer
                 self._watching.ordered(order)
@@ -166,16 +176,11 @@ class Run:
             elif isinstance(order, Guide):
                 if "probe" in self.program.by_hand:  # marks of another motion say nothing about the rate of this one
                     self.known.moves_anew()
-                self.known.hands_at = order.sensor if self._heats(order) else None
-                heated = self.known.hands_at is not None
-                self.ceilings.heated(heated, event.t if self.program.heated_by_machine else None)
+                by_machine = self.program.heated_by_machine
+                self.known.hands_at = order.sensor if heats(order, by_machine=by_machine) else None
+                self.ceilings.heated(self.known.hands_at is not None, t if by_machine else None)
             elif isinstance(order, BeginRamp):
                 self.known.moves_anew()
-        if self.state is State.MAKING_SAFE and self.known.hands_at is not None:
-            sensor, self.known.hands_at = self.known.hands_at, None
-            # after the outputs: those first. An actuator is off with them, and would go to its rest if it were told anything
-            return orders if self.program.heated_by_machine else [*orders, hands_off(sensor, now=True)]
-        return orders
 
     def _arm(self, orders: list[Order], t: float) -> None:
         """The ceilings count from the order: what was told to go on may be on, whatever becomes of its answer."""
@@ -192,24 +197,8 @@ class Run:
         floor = None if self.step is None else self.step.planned.values.get("floor")
         return None if floor is None else LAST_FLOOR * floor
 
-    def _heats(self, order: Guide) -> bool:
-        """Whether heat or ice is at a sensor after this order: a person holds a temperature without, an actuator with."""
-        return order.action in ("heat", "cool") or (order.action == "hold" and self.program.heated_by_machine)
-
-    def _hands_off_between(self, orders: list[Order]) -> list[Order]:
-        """The same orders, and before a step that heats and cools nothing, or another sensor, heat and ice go away."""
-        hands_at, found = self.known.hands_at, list[Order]()
-        for order in orders:
-            if isinstance(order, Guide):
-                hands_at = order.sensor if self._heats(order) else None
-            goes_on = isinstance(order, BeginStep) and order.kind in KEEPS_HANDS and order.sensor == hands_at
-            if isinstance(order, BeginStep) and hands_at is not None and not goes_on:
-                found.append(hands_off(hands_at))
-                hands_at = None
-            found.append(order)
-        return found
-
-    def _receive(self, event: Event) -> list[Order]:
+    def _follows(self, event: Event) -> list[Order]:
+        """What the opening, the step or the way out orders on this event."""
         if self.ended:
             return []
         if isinstance(event, Started):

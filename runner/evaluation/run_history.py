@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from bisect import bisect_left
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from runner.events import Answered, InputsKept, Resumed, Sampled, SamplesKept, Started
 from runner.measure.recording import Attempt, Held, Typed
@@ -78,6 +78,7 @@ class _Teller:
         self.breaks: list[tuple[float, float]] = []
         self.end: End | None = None
         self._asked: dict[str, Ask] = {}
+        self._replied: dict[str, int] = {}  # the place in ``replies`` of the answer to a question that stands no more
         self._step: BeginStep | None = None
         self._began: dict[int, float] = {}
         self._ramps: dict[int, float] = {}
@@ -88,10 +89,9 @@ class _Teller:
         what, t = entry.what, entry.t
         if isinstance(what, Ask):
             self._asked[what.question] = what
+            self._replied.pop(what.question, None)
         elif isinstance(what, Answered):
-            question = self._asked.get(what.question)
-            record = (question.record or question.say) if question else what.question
-            self.replies.append(GivenAnswer(entry.utc, record, what.value, what.by, what.note, tuple(what.files)))
+            self._reply(entry.utc, what)
         elif isinstance(what, BeginStep | BeginRamp | Level | Conclude):
             self._in_a_step(what, t)
         elif isinstance(what, Note):
@@ -110,6 +110,17 @@ class _Teller:
             self.end = what
         if not isinstance(what, Resumed | Sampled | InputsKept | SamplesKept):
             self._last = t
+
+    def _reply(self, utc: str, what: Answered) -> None:
+        """An answer; one more to the same question brings the files of a mark, which were copied after it had counted."""
+        if what.files and what.question in self._replied:
+            place = self._replied[what.question]
+            self.replies[place] = replace(self.replies[place], files=tuple(what.files))
+            return
+        question = self._asked.get(what.question)
+        record = (question.record or question.say) if question else what.question
+        self._replied[what.question] = len(self.replies)
+        self.replies.append(GivenAnswer(utc, record, what.value, what.by, what.note, tuple(what.files)))
 
     def story(self, entries: Sequence[JournalEntry]) -> RunHistory:
         return RunHistory(

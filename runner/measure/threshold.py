@@ -33,16 +33,13 @@ from runner.vocabulary import BudgetSource, Outcome
 CHANGES: dict[str, str] = {Outcome.STOPPED: "trip", Outcome.RETURNED: "release"}
 DISTINCT = 1.4  # least ratio of fastest to slowest ramp for extrapolation to no rate
 POSSIBLE_LAG = (-10.0, 90.0)  # s: outside of this the changes did not follow the temperature
-UNKNOWN_LAG = (
-    16.0,
-    13.0,
-)  # s: mean and deviation of what a taped-on thermistor lags, where nobody knows: two lags in a row of
-UNKNOWN_FILTER = (
-    3.3,
-    3.0,
-)  # s: likewise of the pack's filter: none, a mean of 4 to 16 looks, or first order with 1 to 10 s
-SLOWEST_SENSOR = 45.0  # 3 to 40 and 0.5 to 4 s; and no more than this (common practice, no source)
-# where the bench file does not say: standard uncertainties (common practice, no source)
+# where the files do not say (common practice, no source), in s: mean and deviation of the lag of a taped-on thermistor, two lags in
+# a row of 3 to 40 and 0.5 to 4 s; the most that it may be; mean and deviation of what the pack's filter takes: none, a mean of
+# 4 to 16 looks, or first order with 1 to 10 s
+UNKNOWN_LAG = (16.0, 13.0)
+SLOWEST_SENSOR = 45.0
+UNKNOWN_FILTER = (3.3, 3.0)
+# likewise, standard uncertainties
 GROWTH = 0.0025  # of the difference to the room: half of all probes none, the others 0.2 to 1 % of it
 DIRECTION = 0.22 / 3.0**0.5  # K, rectangular
 AGREE = "the ramps agree"

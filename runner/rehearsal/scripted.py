@@ -23,6 +23,9 @@ UNATTENDED = Answers(
 )
 
 
+AGREES = {Answer.AGREE, Answer.READ_AGAIN}  # the choices of a question that a person agrees to with a reason
+
+
 class Eyes(Protocol):
     """What the simulated operator sees. ``t`` is the run's time in s."""
 
@@ -92,14 +95,15 @@ class ScriptedOperator:
         return [*found, answer]
 
     def _answer(self, ask: Ask, t: float) -> Answered:
-        if Answer.AGREE in ask.choices and self.script.agree:
+        reason = bool(ask.choices) and AGREES.issuperset(ask.choices)  # a procedure may have an agree of its own
+        if reason and self.script.agree:
             return Answered(t, ask.question, Answer.AGREE, self.script.by, self.script.agree)
         word = self._left.popleft() if self._left else self.script.then
         if word is None:
             raise OperatorGone.input_ended(ask.say)
         if word == Answer.STOP:
             return Answered(t, ask.question, Answer.STOP, self.script.by)
-        if word == Answer.GO_ON and Answer.AGREE in ask.choices:  # it would be asked for its reason for ever
+        if word == Answer.GO_ON and reason:  # it would be asked for its reason for ever
             raise OperatorGone.no_answer(
                 ask.say, "the script says go on, a reason is needed (agree: in the answers file)"
             )

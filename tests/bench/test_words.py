@@ -6,6 +6,7 @@ import pytest
 
 from runner.bench.assembly import Bench
 from runner.bench.dialect import BUILT_IN, Driver
+from runner.bench.framing import Framing
 from runner.bench.link import Link
 from runner.bench.off import attempt
 from runner.bench.sessions.session import Session
@@ -244,6 +245,52 @@ def test_roles_at_one_address_use_one_connection():
     with pytest.raises(LinkError, match=r"^meter"):
         bench.speakers["meter"].link.ask("NOTHING?")
     bench.close()
+
+
+def sharing(said, *roles):
+    """Links of (role, prefix, start, wanted identity) on one session of an instrument that says who it is."""
+    session, wire = Session(), {"*IDN?": "A,B,C,D", "SYST:ERR?": "0,ok", "V?": "1"}
+    for prefix in {each[1] for each in roles}:
+        wire |= {prefix + ask: reply for ask, reply in wire.items()}
+    return [
+        Link(
+            lambda: Wire(wire, said), "A", role, timeout=0.2, identity=identity, identify="*IDN?", session=session,
+            queue=("SYST:ERR?", "0,.*"), framing=Framing(prefix=prefix), start=start,
+        )
+        for role, prefix, start, identity in roles
+    ]  # fmt: skip
+
+
+def test_each_role_at_one_address_begins_with_its_own_start_commands_once_for_an_opening():
+    said = []
+    first, second, third = sharing(
+        said,
+        ("supply", "", ("NSEL 1", "REM"), ""),
+        ("meter", "", ("NSEL 2", "REM"), ""),
+        ("load", "", ("NSEL 1", "REM"), ""),
+    )
+    for link in (first, second, third, first):
+        link.ask("V?")
+    assert [text for text in said if not text.endswith("?")] == ["NSEL 1", "REM", "NSEL 2", "REM"]
+    assert said.count("*IDN?") == said.count("SYST:ERR?") == 1, "one instrument says who it is once"
+    assert first.identity == second.identity == "A,B,C,D"
+    first.close()
+    second.ask("V?")
+    assert said[-5:] == ["NSEL 2", "REM", "*IDN?", "SYST:ERR?", "V?"]
+
+
+def test_a_second_unit_on_a_line_that_is_another_instrument_is_not_spoken_to_and_shuts_nobody_else_out():
+    said = []
+    supply, meter = sharing(said, ("supply", "1 ", (), "A,B"), ("meter", "2 ", (), "X,Y"))
+    supply.ask("V?")
+    with pytest.raises(LinkError, match="X,Y"):
+        meter.ask("V?")
+    assert "2 V?" not in said
+    assert supply.ask("V?") == ["1"], "at once"
+    with pytest.raises(LinkError, match="waiting to reconnect"):
+        meter.ask("V?")
+    assert supply.ask("V?") == ["1"]
+    assert said.count("1 *IDN?") == 2, "once for each opening"
 
 
 def test_roles_at_one_address_have_to_agree_on_its_line():

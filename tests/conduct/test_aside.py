@@ -8,12 +8,14 @@ import pytest
 
 from runner.conduct.answer_parsing import NotUnderstood, understood
 from runner.errors import RecordError
-from runner.orders import Ask
+from runner.events import Answered
+from runner.orders import Ask, Level
 from runner.record import attachments
 from runner.record.attachments import keep
+from runner.record.journal import read_journal
 from runner.sheets.answers import Answers
 from runner.workspace.job import find_procedure
-from tests.builders import rehearsed
+from tests.builders import rehearsed, user_file
 
 ASK = Ask("q", "Good?", wants="choice", choices=("good", "bad"))
 
@@ -79,7 +81,6 @@ def test_the_loop_goes_on_while_a_slow_file_is_copied(tmp_path):
     """On a clock that runs by itself: the copy is in a thread, and the question stays open until it is there."""
     from runner.conduct.aside import Aside
     from runner.conduct.clock import ScaledClock
-    from runner.events import Answered
     from runner.record.folder import RunFolder
     from tests.builders import a_program
 
@@ -101,3 +102,43 @@ def test_the_loop_goes_on_while_a_slow_file_is_copied(tmp_path):
         found = aside.done(3.0)
         time.sleep(0.01)
     assert found == [Answered(3.0, "q", "bad", "me", files=("name digest",))]
+
+
+def test_a_mark_with_a_file_is_of_the_moment_of_its_key_and_the_file_follows_it(tmp_path, monkeypatch):
+    """A charger that a person switches: the first mark has a picture, the second one a picture that cannot be copied."""
+    photo = tmp_path / "display.jpg"
+    photo.write_bytes(b"picture")
+    calls = []
+
+    def fails_at_the_second(path, folder):
+        calls.append(path)
+        if len(calls) == 2:
+            raise RecordError("cannot be attached: Input/output error", path)
+        return keep(path, folder)
+
+    monkeypatch.setattr("runner.record.folder.keep", fails_at_the_second)
+    text = """\
+kind: procedure
+name: a-while
+title: A while
+purpose: to be quick
+needs: [supply]
+cautions: [Be careful.]
+ceilings: {voltage: full charge voltage + 0.4 V, current: maximum charge current, time: 2 h}
+steps:
+  - charge: {voltage: full charge voltage, current: 0.125 C, until: time, for: 1 min}
+"""
+    answers = Answers(kind="answers", answers=("go on", f"@{photo}", "go on", f"@{photo}"), then="go on")
+    run = rehearsed(
+        tmp_path / "runs", procedure=user_file("p.yaml", text), sensors=(), nothing_wired=True, answers=answers
+    )
+    entries = list(read_journal(run.result.folder.path / "events.jsonl"))
+    answered = [each for each in entries if isinstance(each.what, Answered)]
+    key, files = [each for each in answered if "charger-on" in each.what.question]
+    on = next(each.what for each in entries if isinstance(each.what, Level))
+    assert (key.what.files, on.since) == ((), key.what.t), "it has counted before the file is there"
+    assert "display.jpg" in files.what.files[0]
+    (reply,) = [each for each in run.result.evaluation.story.replies if each.record == "charger on"]
+    assert reply.files == files.what.files
+    assert any("The mark counts" in say for _, say in run.result.evaluation.story.remarks)
+    assert not run.result.outcome.early

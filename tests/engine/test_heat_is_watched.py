@@ -5,6 +5,7 @@ from dataclasses import replace
 import pytest
 
 from runner.engine.ceilings import Ceilings
+from runner.engine.hands import taken_away_between
 from runner.engine.opening import CAUTIONS
 from runner.engine.program import Planned
 from runner.engine.run import Run
@@ -156,7 +157,7 @@ def test_before_a_step_that_does_not_go_on_heating_the_hands_are_told_to_stop(ki
     """Seen: after a trip nobody was told to stop; a rest of ten minutes took the sensor to 75 °C."""
     run, _ = heating(by_hand=())
     assert run.known.hands_at == "T1"
-    orders = run._hands_off_between([BeginStep(9, kind, "x", sensor)])
+    orders = taken_away_between([BeginStep(9, kind, "x", sensor)], run.known.hands_at, by_machine=False)
     assert [type(order) for order in orders] == ([Guide, BeginStep] if stops else [BeginStep])
     if stops:
         assert orders[0] == hands_off("T1")

@@ -13,12 +13,13 @@ from runner.bench.line import Line
 class Session:
     """One connection. ``lock`` is held by whoever speaks; two threads on one connection swap replies silently.
 
-    ``reached``: it was open at least once, so that something may have been sent.
+    ``reached``: it was open at least once, so that something may have been sent. ``said``: what is said once after each
+    opening, with the reply.
     """
 
     line: Line | None = None
     talk: Conversation | None = None
-    identity: str = ""
+    said: dict[tuple[str, ...], str] = field(default_factory=dict)
     openings: int = 0
     reached: bool = False
     shut_until: float = -1e30  # on the bench's clock: no opening is tried before
