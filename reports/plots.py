@@ -26,6 +26,7 @@ from runner.vocabulary import Outcome
 BLUE, ORANGE, GREY = "#1f5fa8", "#c65d00", "#666666"
 PER_ROW = 3
 PANEL = (2.36, 1.42)  # inches
+ROOM = (0.40, 0.25, 0.28, 0.15)  # inches left, right, below and above the axes of a panel
 BEFORE, AFTER = 80.0, 30.0  # s around the instant
 OF_THE_EVENT = 5.0  # s after the instant: what a sensor does then, warmed or cooled by what comes next, sets no scale
 AROUND = 1.0  # K
@@ -53,8 +54,9 @@ def crossings_svg(finding: Finding, recording: Recording, prefix: str = "", chan
         return ""
     columns, rows = columns_of(finding), -(-len(finding.plots) // PER_ROW)
     with mpl.rc_context(_STYLE):
-        figure = Figure(figsize=(PANEL[0] * columns, PANEL[1] * rows), layout="constrained")
+        figure = Figure(figsize=(PANEL[0] * columns, PANEL[1] * rows))
         FigureCanvasSVG(figure)
+        _lay_out(figure, columns, rows)
         for index, crossing in enumerate(finding.plots):
             _panel(figure.add_subplot(rows, columns, index + 1), finding, crossing, recording, channel)
         out = io.StringIO()
@@ -64,6 +66,21 @@ def crossings_svg(finding: Finding, recording: Recording, prefix: str = "", chan
     name = f"{prefix}-{finding.name}-{finding.sensor}"
     return _own_ids(
         svg, re.sub(r"[^A-Za-z0-9]+", lambda found: found.group().encode("utf-8", "surrogatepass").hex(), name)
+    )
+
+
+def _lay_out(figure: Figure, columns: int, rows: int) -> None:
+    """The same room about every panel, enough for the longest figures an axis can have: no picture is drawn twice to find it."""
+    left, right, bottom, top = ROOM
+    inside = PANEL[0] - left - right, PANEL[1] - bottom - top
+    wide, high = PANEL[0] * columns, PANEL[1] * rows
+    figure.subplots_adjust(
+        left / wide,
+        bottom / high,
+        1 - right / wide,
+        1 - top / high,
+        wspace=(left + right) / inside[0],
+        hspace=(bottom + top) / inside[1],
     )
 
 

@@ -4,7 +4,8 @@ Rule 1: what is behind is skipped, never made up for; two readings of one instan
 Rule 2: where time runs by itself, instruments are polled side by side, each connection by a thread of its own, so that a slow one
         holds nobody up. What comes late is handed on with its age; times never run backwards.
         The instrument of the other path is asked now and then whether it is off, as it was ordered.
-Rule 3: a reading that overlaps an order to the bench is thrown away: nobody can say on which side of it it was.
+Rule 3: a reading of voltage or current that overlaps an order to the bench, or is older than it, is thrown away: nobody can say on
+        which side of it it was. A temperature does not change with the order, and stays.
 """
 
 from __future__ import annotations
@@ -16,8 +17,9 @@ from functools import partial
 
 from runner.bench.assembly import Readings
 from runner.conduct.interfaces import BenchPort, Clock
-from runner.events import CHARGE, DISCHARGE, Sampled
+from runner.events import CHARGE, DISCHARGE, METER_VOLTAGE, Sampled, named_by
 from runner.orders import Pace
+from runner.vocabulary import Role
 
 Poll = Callable[[Readings], None]
 LEAST_AGE = 1e-3  # s: younger readings are as good as new
@@ -76,11 +78,9 @@ class Sampler:
         return [each for each in self._side.come() if each.readings or each.lost or each.fault]
 
     def ordered(self) -> None:
-        """Something was told to the bench: what was being read of the path is not to be believed."""
+        """Something was told to the bench: what was being read of voltages and currents is not to be believed."""
         if self._side is not None:
-            self._side.forget(PATH)
-            self._side.forget(IDLE)
-            self._side.passed(self._now())
+            self._side.ordered(self._now())
 
     def close(self) -> None:
         """No more polls. Does not wait for those under way, which have a deadline of their own."""
@@ -104,7 +104,8 @@ class SideBySide:
         self._now = now
         self._threads = ThreadPoolExecutor(thread_name_prefix="poll")
         self._under_way: dict[tuple[str, ...], Future[Sampled]] = {}
-        self._forgotten: set[tuple[str, ...]] = set()
+        self._overlap: set[tuple[str, ...]] = set()  # those under way that were begun before an order
+        self._ordered = -1e30  # when the last order was carried out
         self._last = -1e30  # the time of the last sample that was handed on
 
     @property
@@ -117,14 +118,10 @@ class SideBySide:
         if who not in self._under_way:
             self._under_way[who] = self._threads.submit(_polled, poll, self._now)
 
-    def forget(self, who: tuple[str, ...]) -> None:
-        """What is under way of these is thrown away when it comes."""
-        if who in self._under_way:
-            self._forgotten.add(who)
-
-    def passed(self, t: float) -> None:
-        """Something happened at ``t``: no sample is handed on with an earlier time."""
-        self._last = max(self._last, t)
+    def ordered(self, t: float) -> None:
+        """Something was told to the bench until ``t``: no sample is handed on with an earlier time, and none that is of before."""
+        self._overlap.update(self._under_way)
+        self._last, self._ordered = max(self._last, t), t
 
     def come(self) -> list[Sampled]:
         """The polls that are done, in the order of their times. Raises what went wrong in one that is no fault of a bench."""
@@ -132,11 +129,23 @@ class SideBySide:
         found = []
         for who in done:
             sample = self._under_way.pop(who).result()
-            if who in self._forgotten:
-                self._forgotten.discard(who)
-            else:
-                found.append(sample)
+            overlaps = who in self._overlap
+            self._overlap.discard(who)
+            if not (overlaps and who in (PATH, IDLE)):
+                found.append(self._of_now(sample, overlaps=overlaps))
         return [self._in_order(sample) for sample in sorted(found, key=lambda sample: sample.t)]
+
+    def _of_now(self, sample: Sampled, *, overlaps: bool) -> Sampled:
+        """The sample without the voltages at the pack that may be of before the last order."""
+        old = [
+            channel
+            for channel in sample.readings
+            if (channel == METER_VOLTAGE or named_by(channel).startswith(Role.METER))
+            and (overlaps or sample.t - sample.ages.get(channel, 0.0) < self._ordered)
+        ]
+        if not old:
+            return sample
+        return replace(sample, readings={name: value for name, value in sample.readings.items() if name not in old})
 
     def close(self) -> None:
         """No more polls."""

@@ -278,6 +278,11 @@ class StandingQuestion:
             elif isinstance(order, Withdraw):  # only the one that stands is ever taken away
                 self._waiting = self.asked = None
 
+    def after(self, event: Event) -> Ask | None:
+        """The question that stands after an event and before what follows from it."""
+        answers = isinstance(event, Answered) and self.asked is not None and event.question == self.asked.question
+        return None if answers else self.asked
+
     def waited_too_long(self) -> str:
         """Why the run ends for want of an answer, or nothing."""
         if self._waiting is None or not self._known.path:
@@ -297,3 +302,15 @@ class StandingQuestion:
             return None
         since = max(self._waiting[1], self._known.path_since)
         return max(0.0, self._longest - (self._known.t - since))
+
+
+def taken_back(stands: Ask | None, orders: list[Order], *, over: bool) -> list[Order]:
+    """The orders of a step while a question of it stands: that question goes by the name under which it was put last.
+
+    A step that is ``over`` leaves none standing, whether or not it says so.
+    """
+    if stands is None:
+        return orders
+    back = Withdraw(stands.question)
+    said = [back if isinstance(order, Withdraw) else order for order in orders]
+    return [back, *said] if over and back not in said else said

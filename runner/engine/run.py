@@ -11,7 +11,7 @@ from dataclasses import replace
 
 from runner.engine.away import SensorsAway
 from runner.engine.bench_state import PATH_OF, BenchState
-from runner.engine.ceilings import Ceilings, StandingQuestion
+from runner.engine.ceilings import Ceilings, StandingQuestion, taken_back
 from runner.engine.fitting.further import referred
 from runner.engine.hands import heats, taken_away_between
 from runner.engine.opening import Opening
@@ -218,8 +218,7 @@ class Run:
         verdicts, orders = self._look(event)
         if self.state is State.MAKING_SAFE:
             return orders + self._making_safe(event)
-        why = self._must_stop(event)
-        if why:
+        if why := self._must_stop(event):
             return orders + self._make_safe(why, early=True)
         if self.step is None and isinstance(event, Answered):
             said, begins = self.opening.answered(event)
@@ -230,11 +229,12 @@ class Run:
     def _to_the_step(self, event: Event, verdicts: list[Verdict]) -> list[Order]:
         if self.step is None or self.switches.is_mine(event):
             return []
+        stands = None if self.switches.waiting else self._question.after(event)
         if isinstance(event, Answered):
             event, again = self._typed.answered(event, self._question.asked)
             if again is not None:
                 return [again]
-        orders = self._allowed(self.step.receive(event, verdicts))
+        orders = taken_back(stands, self._allowed(self.step.receive(event, verdicts)), over=self.step.done)
         return orders + (self._begin_next(event.t) if self.step.done else [])
 
     # ---- looking ---------------------------------------------------------------------------------------------

@@ -7,7 +7,7 @@ import hashlib
 import io
 import tokenize
 from collections.abc import Mapping, Sequence
-from functools import lru_cache
+from functools import cache, lru_cache
 from pathlib import Path
 from typing import Any
 
@@ -48,14 +48,18 @@ def digest(decides: tuple[str, ...] = DECIDES, but: tuple[str, ...] = ()) -> str
         for path in paths:
             if path.relative_to(root).as_posix() in but:
                 continue
-            source = path.read_text(encoding="utf-8")
-            whole.update(f"{path.relative_to(root).as_posix()}\0{without_comments(source)}\0".encode())
+            whole.update(f"{path.relative_to(root).as_posix()}\0{_bare(path)}\0".encode())
     return whole.hexdigest()
 
 
 def measuring() -> str:
     """The same over what measures: the method that a validation record belongs to, whatever sheets and files become."""
     return digest(MEASURES, NOT_MEASURING)
+
+
+@cache
+def _bare(path: Path) -> str:
+    return without_comments(path.read_text(encoding="utf-8"))
 
 
 def without_comments(source: str) -> str:

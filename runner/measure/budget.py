@@ -11,9 +11,7 @@ from dataclasses import dataclass
 from itertools import combinations
 from typing import Any
 
-import GTC
 import numpy as np
-from scipy import special
 
 from runner.measure.distribution import MANY as MANY
 from runner.measure.distribution import Distribution, Part, distribution_of
@@ -24,6 +22,13 @@ Quantity = Any  # GTC.UncertainReal; the library has no types
 
 # the most that readings are taken to move together: at 1 rounding makes the variance of a difference less than nothing
 TOGETHER = 1.0 - 1e-12
+
+
+def _library() -> Any:
+    """The metrology library; slow to import: neither the start of the program nor that of a run waits for it."""
+    import GTC
+
+    return GTC
 
 
 @dataclass(frozen=True)
@@ -61,7 +66,7 @@ class Inputs:
     ) -> Quantity:
         """An input quantity with its standard uncertainty; the name of its source is what the budget prints."""
         line = _line(source)
-        quantity = GTC.ureal(value, uncertainty, dof, label=line.text)
+        quantity = _library().ureal(value, uncertainty, dof, label=line.text)
         self._inputs.append(_Input(quantity, line, distribution))
         return quantity
 
@@ -82,12 +87,12 @@ class Inputs:
         covariance = np.cov(table) / number_of
         u = np.sqrt(np.diag(covariance))
         quantities = list(
-            GTC.multiple_ureal(table.mean(axis=1), u, number_of - 1, label_seq=[_line(source).text] * len(table))
+            _library().multiple_ureal(table.mean(axis=1), u, number_of - 1, label_seq=[_line(source).text] * len(table))
         )
         for (i, one), (j, other) in combinations(enumerate(quantities), 2):
             if u[i] > 0 and u[j] > 0:
                 together = float(np.clip(covariance[i, j] / (u[i] * u[j]), -TOGETHER, TOGETHER))
-                GTC.set_correlation(together, one, other)
+                _library().set_correlation(together, one, other)
         number = 1 + max((item.together for item in self._inputs), default=0)
         self._inputs += [_Input(quantity, _line(source), "normal", number) for quantity in quantities]
         return quantities
@@ -119,7 +124,7 @@ class Inputs:
         """The inputs that a result really depends on, by their source."""
         by_source: dict[BudgetLine, list[_Part]] = {}
         for item in self._inputs:
-            sensitivity = float(GTC.reporting.sensitivity(result, item.quantity)) if item.quantity.u else 0.0
+            sensitivity = float(_library().reporting.sensitivity(result, item.quantity)) if item.quantity.u else 0.0
             contribution = abs(sensitivity) * float(item.quantity.u)
             if contribution:
                 by_source.setdefault(item.line, []).append((item, sensitivity, contribution))
@@ -142,7 +147,9 @@ def _row(line: BudgetLine, parts: Sequence[_Part]) -> BudgetRow:
     variance = sum(contribution**2 for _, _, contribution in parts)
     for one, other in _correlated(parts):
         sign = 1.0 if one[1] * other[1] > 0 else -1.0
-        variance += 2.0 * sign * one[2] * other[2] * float(GTC.get_correlation(one[0].quantity, other[0].quantity))
+        variance += (
+            2.0 * sign * one[2] * other[2] * float(_library().get_correlation(one[0].quantity, other[0].quantity))
+        )
     variance = max(variance, 0.0)
     freedom = sum(contribution**4 / float(item.quantity.df) for item, _, contribution in parts)
     single = len(parts) == 1
@@ -162,11 +169,13 @@ def _row(line: BudgetLine, parts: Sequence[_Part]) -> BudgetRow:
 
 def coverage_factor(dof: float, coverage: float) -> float:
     """Student's t for a two-sided interval (JCGM 100:2008, G.3.2); the normal distribution for infinite dof."""
-    return float(GTC.reporting.k_factor(dof, coverage * 100))
+    return float(_library().reporting.k_factor(dof, coverage * 100))
 
 
 def chi_square_limit(freedom: float, chance: float = 0.05) -> float:
     """What χ²/ν exceeds by chance with this probability."""
+    from scipy import special  # slow to import, as above
+
     return float(special.chdtri(freedom, chance) / freedom)
 
 

@@ -15,9 +15,9 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
-from scipy import special
 
 MANY = math.inf  # degrees of freedom of what is known without repeats
 AS_GOOD_AS_MANY = 1e6  # from here on Student's distribution is the normal one within 1e-6
@@ -68,7 +68,9 @@ class Distribution:
             return 0.0
         tail = (1.0 - coverage) / 2
         if not self.rectangle and len(self.at) == 1:
-            return -self.normal * float(special.stdtrit(self.dof, tail) if _few(self.dof) else special.ndtri(tail))
+            return -self.normal * float(
+                _special().stdtrit(self.dof, tail) if _few(self.dof) else _special().ndtri(tail)
+            )
         widest = 2.0 * self.uncertainty
         while self.below(-widest) > tail:
             widest *= 2.0
@@ -107,12 +109,19 @@ def student(uncertainty: float, dof: float = MANY) -> Distribution:
 # ---- normal parts, in units of their standard uncertainty ---------------------------------------------------------------
 
 
+def _special() -> Any:
+    """SciPy's functions; slow to import: the start of the program does not wait for them."""
+    from scipy import special
+
+    return special
+
+
 def _few(dof: float) -> bool:
     return dof < AS_GOOD_AS_MANY
 
 
 def _below(y: np.ndarray, dof: float) -> np.ndarray:
-    return np.asarray(special.stdtr(dof, y) if _few(dof) else special.ndtr(y))
+    return np.asarray(_special().stdtr(dof, y) if _few(dof) else _special().ndtr(y))
 
 
 def _area(y: np.ndarray, dof: float) -> np.ndarray:
@@ -125,7 +134,8 @@ def _area(y: np.ndarray, dof: float) -> np.ndarray:
         return np.asarray(whole + np.exp(-(y**2) / 2) / math.sqrt(2 * math.pi))
     if abs(dof - 1) < 1e-5:
         return np.asarray(whole - np.log1p(y**2) / (2 * math.pi))
-    log_of_highest = special.gammaln((dof + 1) / 2) - special.gammaln(dof / 2) - 0.5 * math.log(dof * math.pi)
+    log_gamma = _special().gammaln
+    log_of_highest = log_gamma((dof + 1) / 2) - log_gamma(dof / 2) - 0.5 * math.log(dof * math.pi)
     density = np.exp(log_of_highest - (dof + 1) / 2 * np.log1p(y**2 / dof))
     return np.asarray(whole + density * (dof + y**2) / (dof - 1))
 

@@ -80,10 +80,12 @@ class Device:
 
     def _act(self, header: str, rest: str) -> str | None:
         parameters = [part.strip() for part in _split(rest, ",")] if rest.strip() else []
-        word = self._known.get(header) or next((each for each in self._words if each.pattern.fullmatch(header)), None)
+        word = self._known.get(header)
         if word is None:
-            raise Complaint(UNDEFINED)
-        self._known[header] = word
+            word = next((each for each in self._words if each.pattern.fullmatch(header)), None)
+            if word is None:
+                raise Complaint(UNDEFINED)
+            self._known[header] = word
         if len(parameters) < word.takes:
             raise Complaint(MISSING)
         if len(parameters) > word.takes:
@@ -97,6 +99,8 @@ class Device:
 
 def _split(text: str, at: str) -> list[str]:
     """Cut at a character, but not inside quotes."""
+    if '"' not in text:
+        return text.split(at)
     parts, quoted, start = [], False, 0
     for index, character in enumerate(text):
         if character == '"':

@@ -70,8 +70,8 @@ class World:
         until, system = self.now(), self.pack.system
         last = until - 1e-9
         while self.t < last:
-            due = max(min(system.next_look, self._next_glance), self.t + 1e-6)
-            step_end = min(until, self.t + LONGEST_STEP, due)
+            due = system.next_look if system.next_look < self._next_glance else self._next_glance
+            step_end = min(until, self.t + LONGEST_STEP, max(due, self.t + 1e-6))
             self._pass(step_end - self.t)
             self.t = step_end
             if step_end >= self._next_glance - 1e-9:
@@ -87,9 +87,9 @@ class World:
     def _pass(self, dt: float) -> None:
         self._settle(dt)
         bench = self.truth.bench
-        if self.current < 0 and self.t - self._refreshed > REFRESH:
-            self.last_loaded, self._refreshed = self.terminal_voltage(), self.t
         if self.current < 0:
+            if self.t - self._refreshed > REFRESH:
+                self.last_loaded, self._refreshed = self.terminal_voltage(), self.t
             charge, energy = -self.current * dt, -self.current * self.terminal_voltage() * dt
             self.charge_total += charge
             self.charge_out, self.energy_out = self.charge_out + charge, self.energy_out + energy
@@ -117,6 +117,9 @@ class World:
         if self.load_on and self.faulty("load trips"):
             self.switch_load(False)
         self.blocked = False
+        if not (self.supply_on or self.load_on):
+            self.current = 0.0
+            return
         target, bench = 0.0, self.truth.bench
         if self.supply_on and not self.faulty("lead off"):
             path = self.truth.pack.resistance + (0.0 if bench.supply_sense else bench.lead_resistance)

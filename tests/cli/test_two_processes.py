@@ -6,17 +6,14 @@ What is asked about the supply is asked of the bench's process, after the run's 
 import json
 import signal
 import subprocess
-import sys
-import time
 
 import pytest
 
-from runner.conduct.signals import IN_WORDS
 from runner.sheets.bench import parse_bench
 from runner.workspace.job import DEMO_PACK
 from tests.builders import SHORT_PROCEDURE, a_file
+from tests.processes import PROGRAM, LiveBench, until
 
-PROGRAM = [sys.executable, "-m", "runner"]
 SPEED = "25"
 ANSWERS = "kind: answers\nby: Test Person\nanswers: [go on, go on]\nthen: go on\nwait: 3 s\n"
 
@@ -31,14 +28,6 @@ ceilings: {voltage: full charge voltage + 0.4 V, current: 0.15 C, time: 2 h}
 steps:
   - confirm: {say: Look at the pack., record: looked at}
 """
-
-
-def until(condition, seconds, what):
-    deadline = time.monotonic() + seconds
-    while not (found := condition()):
-        assert time.monotonic() < deadline, f"timed out waiting for {what}"
-        time.sleep(0.05)
-    return found
 
 
 @pytest.fixture
@@ -122,48 +111,19 @@ def test_a_run_over_tcp_gives_a_certificate_and_the_true_threshold(tmp_path, ben
     assert "Be careful." in out.split("HOLD")[0], "the cautions come before the first hold point"
 
 
-@pytest.mark.parametrize("number", [signal.SIGTERM, signal.SIGHUP])
-def test_a_signal_leaves_the_supply_off_and_the_record_saying_why(tmp_path, bench, program, number):
-    start, truth = bench
-    start()
-    a_file(tmp_path / "short.yaml", SHORT_PROCEDURE)
-    process = run(program, tmp_path, procedure=str(tmp_path / "short.yaml"))
-    folder = until(lambda: list((tmp_path / "runs").glob("*")), 30, "a run folder")[0]
-    journal = folder / "events.jsonl"
-    until(lambda: journal.exists() and "OutputIsOn" in journal.read_text(), 30, "the output to be on")
-    process.send_signal(number)
-    out, err = process.communicate(timeout=60)
-    assert process.returncode == 4, out + err
-    assert "Traceback" not in err
-    assert f"stopped by {IN_WORDS[signal.Signals(number).name]}" in out
-    what = truth()
-    assert [change["on"] for change in what["switched"] if change["what"] == "supply"] == [True, False]
-    assert not what["supply_on"]
-
-
-def test_the_bench_can_call_the_roll(tmp_path, bench):
-    start, _ = bench
-    start()
-    process = subprocess.run(
-        [*PROGRAM, "bench", str(tmp_path / "bench.yaml")], capture_output=True, text=True, timeout=60
-    )
-    assert process.returncode == 0, process.stderr
-    for part in ("TERN ISLAND,SIM SUPPLY", "at most 31 V, 18 A", "calibrated 2026-06-02, due 2027-06-02", "°C"):
-        assert part in process.stdout
-
-
-def test_the_roll_names_an_instrument_that_is_not_there(tmp_path, bench):
-    start, truth = bench
-    start()
-    truth()
+def test_the_bench_can_call_the_roll_and_names_an_instrument_that_is_not_there(tmp_path):
+    with LiveBench(tmp_path, 25.0) as live:
+        out, err = (process := live.start("bench", str(live.bench))).communicate(timeout=60)
+        assert process.returncode == 0, err
+        for part in ("TERN ISLAND,SIM SUPPLY", "at most 31 V, 18 A", "calibrated 2026-06-02, due 2027-06-02", "°C"):
+            assert part in out
+        roles = parse_bench(live.bench.read_text(), "bench.yaml").wired()
     process = subprocess.run(
         [*PROGRAM, "bench", str(tmp_path / "bench.yaml")], capture_output=True, text=True, timeout=60
     )
     assert process.returncode == 4
-    lines = process.stderr.strip().splitlines()
-    roles = parse_bench((tmp_path / "bench.yaml").read_text(), "bench.yaml").wired()
     assert len(roles) > 1
-    for role, line in zip(roles, lines, strict=True):
+    for role, line in zip(roles, process.stderr.strip().splitlines(), strict=True):
         assert f" {role}: no connection to" in line
 
 
@@ -183,18 +143,12 @@ def test_an_end_of_input_stops_the_run(program):
     assert "END    Stopped by the end of the input (nobody could answer any more)." in out
 
 
-def test_x_stops_in_plain_lines_as_on_the_screen(program):
-    process = program("rehearse", "--plain", "--sensor", "T1", "--speed", "2000")
-    out, err = process.communicate("\nx\n", timeout=60)
-    assert process.returncode == 4, out + err
-    assert "type x and press Enter" in out
-    assert "The bench is off." in out
-
-
 def test_a_rehearsed_session_that_is_stopped_is_not_offered_for_resuming_and_says_why_not(tmp_path, program):
     process = program("rehearse", "arrival", "inspection", "--plain")
     out, err = process.communicate("x\n", timeout=60)
     assert process.returncode == 4, out + err
+    assert "type x and press Enter" in out
+    assert "The bench is off." in out
     assert "tripwitness resume" not in out
     (session,) = (tmp_path / "runs").glob("*-session")
     process = program("resume", str(session))
@@ -215,27 +169,22 @@ def test_a_supply_that_does_not_answer_is_the_first_and_the_last_that_is_said(pr
     assert "MEAS" not in end
 
 
-def test_a_session_whose_runner_is_killed_goes_on_and_ends_with_one_certificate(tmp_path, bench, program):
-    start, truth = bench
-    start()
-    script = str(a_file(tmp_path / "answers.yaml", ANSWERS.replace("[go on, go on]", "[]")))
-    short = str(a_file(tmp_path / "short.yaml", SHORT_PROCEDURE))
-    look = str(a_file(tmp_path / "look.yaml", LOOK))
-    names = ["--pack", str(DEMO_PACK), "--bench", str(tmp_path / "bench.yaml")]
-    process = program("run", look, short, *names, "--as-given", "--plain", "--answers", script, "--sensor", "T1")
-    (session,) = until(lambda: list((tmp_path / "runs").glob("*-session")), 30, "a session folder")
-    until(
-        lambda: any("OutputIsOn" in each.read_text() for each in session.glob("*short*/events.jsonl")), 60, "the output"
-    )
-    process.kill()
-    process.wait()
-    before = {path.name for path in session.iterdir() if path.is_dir()}
-    process = program("resume", str(session), "--plain", "--answers", script)
-    out, err = process.communicate(timeout=120)
-    assert process.returncode == 0, out + err
-    assert "The run continues after a break of" in out
-    assert {path.name for path in session.iterdir() if path.is_dir()} == before, "the run went on in its own folder"
-    assert "2 procedures on one pack" in (session / "certificate.html").read_text()
-    entries = json.loads((session / "session.json").read_text())["entries"]
-    assert [(entry["state"], entry["status"]) for entry in entries] == [("done", 0), ("done", 0)]
-    assert not truth()["supply_on"]
+def test_a_session_whose_runner_is_killed_goes_on_and_ends_with_one_certificate(tmp_path):
+    with LiveBench(tmp_path, 25.0) as live:
+        look = str(a_file(tmp_path / "look.yaml", LOOK))
+        command, short, *names = live.arguments()
+        process = live.start(command, look, short, *names, "--as-given")
+        (session,) = until(lambda: list((tmp_path / "runs").glob("*-session")), 30, "a session folder")
+        until(lambda: live.world.supply_on, 60, "the output to be on")
+        process.kill()
+        process.communicate()
+        before = {path.name for path in session.iterdir() if path.is_dir()}
+        process = live.start("resume", str(session), "--plain", "--answers", str(live.answers))
+        out, err = process.communicate(timeout=120)
+        assert process.returncode == 0, out + err
+        assert "The run continues after a break of" in out
+        assert {path.name for path in session.iterdir() if path.is_dir()} == before, "the run went on in its own folder"
+        assert "2 procedures on one pack" in (session / "certificate.html").read_text()
+        entries = json.loads((session / "session.json").read_text())["entries"]
+        assert [(entry["state"], entry["status"]) for entry in entries] == [("done", 0), ("done", 0)]
+        assert not live.anything_on

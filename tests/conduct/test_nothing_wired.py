@@ -12,7 +12,7 @@ from runner.rehearsal.truth import truth_of
 from runner.sheets.answers import Answers
 from runner.vocabulary import Observed
 from runner.workspace.job import find_procedure
-from tests.builders import rehearsed, short_rehearsal
+from tests.builders import quick_capacity, rehearsed, short_rehearsal
 
 
 def alone(tmp_path, procedure, **more):
@@ -147,7 +147,8 @@ def test_a_pack_whose_sheet_declares_no_under_voltage_has_its_capacity_measured_
     text = DEMO_PACK.read_text()
     begin = text.index("  under-voltage:")
     text = text[:begin] + text[text.index("  charge over-current:") :]
-    run = alone(tmp_path, "capacity", sensors=(), pack=UserFile("pack.yaml", text), state_of_charge=0.98)
+    pack, procedure = UserFile("pack.yaml", text), quick_capacity()
+    run = rehearsed(tmp_path, procedure=procedure, nothing_wired=True, sensors=(), pack=pack, state_of_charge=0.98)
     capacity, trip = found(run)["capacity", None], found(run)["trip", None]
     assert abs(capacity.value - run.truth["charge_out_As"]) <= capacity.expanded_uncertainty
     assert capacity.conformity == "pass"

@@ -9,7 +9,7 @@ from runner.bench.assembly import Bench
 from runner.conduct.clock import ScaledClock, VirtualClock
 from runner.conduct.sampling import Sampler, SideBySide
 from runner.evaluation.evaluate import series_of
-from runner.events import METER_VOLTAGE, SUPPLY_CURRENT, Sampled
+from runner.events import METER_VOLTAGE, PROBE_TEMPERATURE, SUPPLY_CURRENT, Sampled
 from runner.orders import Pace
 from runner.record.samples import SampleWriter, as_events, read_samples
 from runner.sheets.bench import parse_bench
@@ -115,14 +115,39 @@ def test_a_reading_that_overlaps_an_order_is_thrown_away():
     clock = ScaledClock()
     side = SideBySide(clock.now)
     side.begin(("path",), slow_poll(0.1, 1.0))
-    side.forget(("path",))
-    side.passed(clock.now() + 0.2)
+    side.ordered(clock.now() + 0.2)
     time.sleep(0.15)
     assert side.come() == []
     side.begin(("path",), slow_poll(0.0, 2.0))
     time.sleep(0.05)
     (next_one,) = side.come()
     assert next_one.t >= 0.2
+    side.close()
+
+
+def test_a_voltage_that_was_asked_for_before_off_is_no_evidence_of_after_it_and_a_temperature_is():
+    """A slow voltmeter would show the pack up, or still under load, just after everything was switched off."""
+    side = SideBySide(ScaledClock().now)
+
+    def poll(into):
+        time.sleep(0.05)
+        into.values |= {METER_VOLTAGE: 29.2, "meter_c1_voltage_V": 3.6, PROBE_TEMPERATURE: 31.0}
+
+    def talks_unasked(into):
+        into.values[METER_VOLTAGE], into.ages[METER_VOLTAGE] = 29.2, 0.4
+
+    side.begin(("meter", "probe"), poll)
+    side.ordered(0.01)
+    time.sleep(0.1)
+    (sample,) = side.come()
+    assert (dict(sample.readings), sample.t >= 0.01) == ({PROBE_TEMPERATURE: 31.0}, True)
+    side.begin(("meter",), talks_unasked)
+    time.sleep(0.02)
+    assert [dict(each.readings) for each in side.come()] == [{}], "older than the order"
+    time.sleep(0.35)
+    side.begin(("meter",), talks_unasked)
+    time.sleep(0.02)
+    assert [dict(each.readings) for each in side.come()] == [{METER_VOLTAGE: 29.2}]
     side.close()
 
 

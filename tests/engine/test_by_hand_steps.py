@@ -4,7 +4,7 @@ import pytest
 
 from runner.engine.program import Planned
 from runner.events import Answered
-from runner.orders import Ask, Note
+from runner.orders import Ask, Note, Withdraw
 from tests.one_step import OneStep
 
 HANDS = {
@@ -181,5 +181,7 @@ def test_a_recovery_by_hand_is_given_up_after_its_time():
     step = recovering()
     step.read(600.0)
     assert step.conclusion is None
-    step.read(1.0)
+    standing = asked(step).question
+    made = step.read(1.0)
     assert (step.conclusion.outcome, step.conclusion.limit) == ("gave up", 600.0)
+    assert made[0] == Withdraw(standing), "nobody is asked any longer"

@@ -6,7 +6,7 @@ import pytest
 
 from runner.engine.program import Planned
 from runner.events import CHARGE, Answered
-from runner.orders import Ask, Guide, Level
+from runner.orders import Ask, Guide, Level, Withdraw
 from tests.one_step import OneStep
 
 LEVELS = ((54.0, 3100.0), (55.0, 3000.0), (56.0, 2900.0))
@@ -101,3 +101,12 @@ def test_a_gap_in_the_readings_leaves_nobody_knowing_when_it_changed():
     assert step.conclusion is None
     step.read(1.0, charge=4.0, supply=26.0)
     assert step.conclusion.outcome == "lost"
+
+
+def test_a_step_that_ends_while_a_key_is_waited_for_takes_its_question_back():
+    step = boxed()
+    (ask,) = asks(step)
+    step.read(20.0, charge=0.0, supply=20.0)
+    assert step.conclusion is not None
+    withdrawn, concluded = (step.orders.index(each) for each in (Withdraw(ask.question), step.conclusion))
+    assert withdrawn < concluded

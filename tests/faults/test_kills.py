@@ -12,6 +12,7 @@ from pathlib import Path
 
 import pytest
 
+from runner.conduct.signals import IN_WORDS
 from runner.record.journal import read_journal
 from runner.record.samples import read_samples
 from runner.seal.signers import known
@@ -72,13 +73,13 @@ def test_kills_at_random_instants_leave_nothing_on_and_the_run_goes_on_after_the
     assert verify(folder, known()).status == 0
 
 
-@pytest.mark.parametrize("number", [signal.SIGSTOP, signal.SIGTSTP, signal.SIGQUIT])
+@pytest.mark.parametrize("number", [signal.SIGSTOP, signal.SIGTSTP, signal.SIGQUIT, signal.SIGHUP])
 def test_a_run_that_is_halted_leaves_everything_off(live, number):
     process, folder = started(live)
     time.sleep(0.5)
     os.kill(process.pid, number)
     until(lambda: not live.anything_on, 10, "the bench to be off")
-    _, err = process.communicate(timeout=60)
+    out, err = process.communicate(timeout=60)
     if number == signal.SIGSTOP:
         assert process.returncode == -signal.SIGKILL
         assert "overdue" in said_by_the_guard(folder)[0]["why"]
@@ -88,6 +89,10 @@ def test_a_run_that_is_halted_leaves_everything_off(live, number):
         assert not (folder / "guard.jsonl").exists()
         end = list(read_journal(folder / "events.jsonl"))[-1].what
         assert signal.Signals(number).name in end.reason
+        assert "Traceback" not in err
+        assert f"stopped by {IN_WORDS[signal.Signals(number).name]}" in out
+    supply = [change["on"] for change in live.world.switched if change["what"] == "supply"]
+    assert supply == [True, False]
 
 
 def test_a_run_whose_guard_is_killed_ends_early_and_says_so(live):

@@ -1,5 +1,7 @@
 """Charge and energy on discharges that are not ours (tests/foreign/discharge); thousands of them: tests/benchmarks/foreign.py."""
 
+from typing import NamedTuple
+
 import numpy as np
 import pytest
 
@@ -9,27 +11,43 @@ from runner.measure.recording import Accuracy, Attempt, Recording, Series, Speci
 from runner.vocabulary import Outcome
 from tests.foreign.discharge.world import departures, trial
 from tests.foreign.handed import found
+from tests.made_once import made_once
 
 RECORDS, FAR = 12, 2.0  # U
 
 
-@pytest.fixture(scope="module")
-def scored():
-    """(finding, its truth) of records of every departure."""
+class Row(NamedTuple):
+    """A finding, and what it should have found."""
+
+    value: float | None
+    expanded: float
+    source: str  # of the largest line of its budget
+    true: float
+
+
+def records(_folder):
+    """Of every departure, by its name and the finding's."""
     rows = {}
     for departure in departures():
         for seed in range(RECORDS):
             one = trial(seed, departure)
-            for finding in found(one):
-                rows.setdefault((departure, finding.name), []).append((finding, one.truth[finding.name]))
+            for each in found(one):
+                source = each.budget[0].source if each.budget else ""
+                row = Row(each.value, each.expanded_uncertainty, source, one.truth[each.name])
+                rows.setdefault(f"{departure}/{each.name}", []).append(row)
     return rows
+
+
+@pytest.fixture(scope="module")
+def scored(tmp_path_factory):
+    """Rows of (departure, name of the finding)."""
+    _, rows = made_once(tmp_path_factory, "discharges", records)
+    return {tuple(key.split("/")): [Row(*each) for each in rows[key]] for key in rows}
 
 
 def errors(rows):
     """In units of U, of those that were measured."""
-    return np.array(
-        [abs(each.value - true) / each.expanded_uncertainty for each, true in rows if each.value is not None]
-    )
+    return np.array([abs(each.value - each.true) / each.expanded for each in rows if each.value is not None])
 
 
 @pytest.mark.parametrize("name", ["capacity", "energy"])
@@ -48,7 +66,7 @@ def test_no_departure_takes_the_intervals_with_it(scored):
 
 def test_an_interval_is_no_wider_than_its_bench_makes_it(scored):
     def median(departure, name):
-        return np.median([each.expanded_uncertainty / true for each, true in scored[departure, name] if each.value])
+        return np.median([each.expanded / each.true for each in scored[departure, name] if each.value])
 
     plain = median("plain", "capacity")
     for departure in (
@@ -71,7 +89,7 @@ def test_what_is_largest_is_what_departs(scored):
         ("leads unknown", "resistance of the leads"),
         ("bench silent", "gaps without readings"),
     ):
-        largest = [each.budget[0].source for each, _ in scored[departure, "energy"] if each.budget]
+        largest = [each.source for each in scored[departure, "energy"] if each.source]
         assert max(set(largest), key=largest.count) == source
 
 

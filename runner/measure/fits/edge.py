@@ -16,7 +16,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import special
 
 from runner.measure.fits.averaging import Averaging, Fall, instant_of
 from runner.measure.recording import Series
@@ -64,6 +63,8 @@ class Edge:
         """Half of the interval that holds the instant with a probability, in s."""
         if self.rectangular:
             return float(coverage * 3.0**0.5 * self.uncertainty)
+        from scipy import special  # slow to import: the start of a run does not wait for it
+
         return float(special.ndtri(0.5 + coverage / 2) * self.uncertainty)
 
 
