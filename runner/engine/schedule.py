@@ -70,7 +70,7 @@ class Agenda:
     def lines(self) -> list[str]:
         """The plan as people read it: what is done in which order and why, and what is not."""
         count = f"{len(self.items)} procedure{'' if len(self.items) == 1 else 's'}"
-        lines = [f"PLAN: {count}, about {self.seconds / 3600:.1f} h"]
+        lines = [f"PLAN: {count}, about {_about(self.seconds).strip()}"]
         for number, item in enumerate(self.items, start=1):
             added = " (added)" if item.added else ""
             lines.append(f"  {number:2} {item.name:32} {_about(item.seconds):>7}  {item.why}{added}")
