@@ -79,7 +79,7 @@ def test_bytes_times_and_what_was_understood_are_shown(bench):
 
 
 def test_the_answer_to_a_text_that_was_only_sent_is_in_nobodys_way(bench):
-    supply, path = bench
+    _, path = bench
     status, said = talked(path, "! R", "output_off", "voltage", "end")
     assert status == 0
     assert "failed" not in said, said
