@@ -23,6 +23,7 @@ class Pty:
         self._master, self._slave = os.openpty()
         tty.setraw(self._master)
         tty.setraw(self._slave)
+        os.set_blocking(self._master, False)  # what nobody reads is lost, as on a line
         self.path = os.ttyname(self._slave)  # the slave stays open here, so that a closed connection is no hang-up
         self.plugged = True
         if self._link is not None:
@@ -57,11 +58,12 @@ class OnATerminal:
     """Hears commands that end with ``hears`` and answers through ``answer(text)``: bytes, None, or a tuple with pauses in s.
 
     ``echo``: sends back what it hears. ``gap``: a command that comes sooner after the last reply than this is not heard.
+    ``deaf()``: nothing is heard as long as it says so.
     """
 
     def __init__(self, answer, hears=b"\r", *, echo=False, gap=0.0, link=None):
         self.answer, self.hears, self.echo, self.gap = answer, hears, echo, gap
-        self.heard, self.missed = [], []
+        self.heard, self.missed, self.deaf = [], [], lambda: False
         self._pty = Pty(link)
         self.path, self.plug, self.unplug = self._pty.path, self._pty.plug, self._pty.unplug
         self.address = f"ASRL{self.path}::INSTR"
@@ -82,7 +84,7 @@ class OnATerminal:
                 self._hear(line.decode("latin1"))
 
     def _hear(self, text):
-        if time.monotonic() < self._free_at:
+        if self.deaf() or time.monotonic() < self._free_at:
             self.missed.append(text)
             return
         self.heard.append(text)
