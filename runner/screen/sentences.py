@@ -21,7 +21,7 @@ from runner.workspace.job import Job
 class Hint(StrEnum):
     """Which keys do what now."""
 
-    TWO_KEYS = f"Enter: each whole degree · {CURRENT_KEY}: the moment of the current · F8: stop"
+    TWO_KEYS = f"{CURRENT_KEY}: the current is gone or back · Enter: each whole degree · F8: stop"
     GO_KEY = "Enter: continue · F8: stop"
     MARK_KEY = "Enter: at that moment · F8: stop"
     STOP_KEY = "F8: stop at once"
