@@ -35,7 +35,7 @@ def bench_on(line, folder, seed, speed):
     return FaultyLine(line, folder, seed, speed) if line else FaultyBench(seed, speed)
 
 
-class FaultyLine(FaultyBench):
+class FaultyLine(personalities.Asked, FaultyBench):
     """``line``: serial, modbus tcp or modbus rtu; ``folder``: where its dialect and its device file are put."""
 
     def __init__(self, line, folder, seed=1, speed=1.0):
@@ -56,9 +56,6 @@ class FaultyLine(FaultyBench):
         """What the supply of the bench answers."""
         with self.lock:
             return self.instruments[role].message(text)
-
-    def number(self, role, text):
-        return float(self.ask(role, text))
 
     def bench_file(self, **changes):
         """The bench file, its supply where it is here."""
