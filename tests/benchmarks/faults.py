@@ -311,7 +311,7 @@ def one(trial: Trial, options: argparse.Namespace) -> None:
             trial.wrong.append(("other", f"{type(error).__name__}: {error}"))
         if trial.wrong and options.keep:
             (Path(name) / "truth.json").write_text(json.dumps(bench.truth() | {"stamps": bench.stamps}))
-            shutil.copytree(name, Path(options.keep) / trial.name.replace(" ", "-"), dirs_exist_ok=True)
+            shutil.copytree(name, Path(options.keep) / trial.name.replace(" ", "-"), symlinks=True, dirs_exist_ok=True)
         if trial.role == "disk":
             subprocess.run(["umount", "-l", f"{name}/runs"], capture_output=True)
     off, said = trial.off_after, trial.said_after

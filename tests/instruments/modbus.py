@@ -138,7 +138,7 @@ class OverSerial:
     def close(self):
         self._over = True
         self._thread.join(1.0)
-        self.unplug()
+        self._pty.close()
 
     def __enter__(self):
         return self

@@ -15,12 +15,15 @@ class Pty:
     """A pseudo terminal and its far end. With ``link``, a path that leads to it, it can be unplugged and plugged in again."""
 
     def __init__(self, link=None):
-        self._link, self.plugged = link, False
+        self._link, self.plugged, self._slave = link, False, None
         self._reading, self._writing = threading.Lock(), threading.Lock()
         self.plug()
 
     def plug(self):
+        before = self._slave
         self._master, self._slave = os.openpty()
+        if before is not None:
+            os.close(before)
         tty.setraw(self._master)
         tty.setraw(self._slave)
         os.set_blocking(self._master, False)  # what nobody reads is lost, as on a line
@@ -34,10 +37,15 @@ class Pty:
         if self._link is not None:
             self._link.unlink(missing_ok=True)
         with self._reading, self._writing:
+            if self.plugged:
+                os.close(self._master)  # hangs up; while the slave is open here, no other terminal gets its number
             self.plugged = False
-            for fd in (self._master, self._slave):
-                with contextlib.suppress(OSError):
-                    os.close(fd)
+
+    def close(self):
+        self.unplug()
+        if self._slave is not None:
+            os.close(self._slave)
+        self._slave = None
 
     def read(self, seconds):
         """What has come within so many seconds."""
@@ -101,7 +109,7 @@ class OnATerminal:
     def close(self):
         self._over = True
         self._thread.join(1.0)
-        self.unplug()
+        self._pty.close()
 
     def __enter__(self):
         return self
