@@ -218,7 +218,7 @@ class CompareCells(Step):
 
     def _compared(self, volts: list[float], how: str) -> list[Order]:
         low, high, within = min(volts), max(volts), self.planned.values["within"]
-        self._found, spread = f"{_millivolts(high - low)} ({high:.3f} V to {low:.3f} V)", high - low
+        self._found, spread = f"{_millivolts(high - low)} (highest {high:.3f} V, lowest {low:.3f} V)", high - low
         if spread <= within + 1e-9:
             self._end()
             return [Note(self.planned.index, self.planned.record, f"{self._found}, {how}", spread, "voltage")]
