@@ -66,7 +66,7 @@ class Page(HTMLParser):
     def verdict(self):
         text = " ".join(" ".join(self.words).split())
         return re.search(
-            r"(?:real pack\.|no\. \S+) ([✓✗○–]? ?[a-z ]+?(?: \(no limit declared\))?)(?:, for what was tested)?: .*? (?:If several|Nothing was)",
+            r"(?:real pack\.|no\. \S+) ([✓✗○–]? ?[a-z ]+?(?: \(no limit declared\))?)(?:, for what was tested)?: .*? (?:This is the|Nothing was)",
             text,
         ).group(1)
 
