@@ -19,7 +19,7 @@ from runner.orders import Ask, AskTaps, End
 from runner.screen.feed import ScreenOperator
 from runner.screen.now.to_do import Now, ToDo, of_question
 from runner.screen.now.wording import in_large
-from runner.screen.sentences import Hint, cautions, in_the_field, is_typed
+from runner.screen.sentences import Hint, cautions, in_the_field, is_typed, two_keys
 from runner.screen.widgets.headroom import HeadroomLine
 from runner.screen.widgets.prompt import Prompt
 from runner.screen.widgets.readout import Readout
@@ -106,7 +106,7 @@ class Asking(Screen[None]):
             return
         if self._marks_current:
             say = f"{self.view.sentence if self.view is not None else ''} {self.asked.say}".strip()
-            self._say(say, Hint.TWO_KEYS, hold=False)
+            self._say(say, two_keys(self.operator.degree), hold=False)
             return
         if self._is_typing:
             words = f"{error or hint(self.asked)} · {Hint.STOP_KEY}"
