@@ -13,6 +13,7 @@ from reports.headline import MARKS, NO_STATEMENT
 from reports.photos import Photo, photo_of
 from reports.wording import chance, not_the_declared, source_of, worded
 from runner.evaluation.evaluate import Evaluation
+from runner.evaluation.run_history import GivenAnswer
 from runner.measure.conformity import CONDITIONAL_FAIL, CONDITIONAL_PASS, FAIL, NOT_JUDGED, NOT_MEASURED, PASS
 from runner.measure.finding import Finding
 from runner.notation.quantity import minus
@@ -103,7 +104,7 @@ def _hold_points(evaluation: Evaluation) -> list[tuple[str, str, str]]:
     """When, what and by whom; hold points that follow each other with the same record, as the levels of a decade box, are one."""
     replies = [each for each in evaluation.story.replies if each.value == Answer.GO_ON]
     found = []
-    for (record, by), same in groupby(replies, key=lambda each: (each.record, each.by)):
+    for (record, by), same in groupby(replies, key=lambda each: (_evidence(each), each.by)):
         times = [each.utc for each in same]
         many = len(times) > 1
         at = between(times[0], times[-1]) if many else when(times[0])
@@ -111,12 +112,17 @@ def _hold_points(evaluation: Evaluation) -> list[tuple[str, str, str]]:
     return found
 
 
+def _evidence(answer: GivenAnswer) -> str:
+    """What a hold point is evidence of, with its sensor."""
+    return f"{answer.sensor}: {answer.record}" if answer.sensor else answer.record
+
+
 def _held(evaluation: Evaluation) -> tuple[str, str, str] | None:
     """The hold points of a whole run in one row: from and to, what and how often, by whom."""
     replies = [each for each in evaluation.story.replies if each.value == Answer.GO_ON]
     if not replies:
         return None
-    counts = Counter(each.record.rstrip(".") for each in replies)
+    counts = Counter(_evidence(each).rstrip(".") for each in replies)
     what = "; ".join(f"{record} ({count} times)" if count > 1 else record for record, count in counts.items())
     return between(replies[0].utc, replies[-1].utc), what, ", ".join(dict.fromkeys(each.by for each in replies))
 

@@ -127,7 +127,7 @@ def _judged(rows: Sequence[Covered], tested: Sequence[Covered]) -> tuple[str, li
 def _protections(rows: Sequence[Covered]) -> str:
     """How many there are; one that acts through several sensors is that many, and it is said."""
     kinds = len({row.protection for row in rows})
-    several = f" ({kinds}; those of temperature counted once per sensor)" if kinds < len(rows) else ""
+    several = f" ({kinds} kinds; those of temperature counted once per sensor)" if kinds < len(rows) else ""
     return f"{len(rows)} protection{'' if len(rows) == 1 else 's'}{several}"
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime
 import json
+import shlex
 import sys
 from collections.abc import Sequence
 from pathlib import Path
@@ -140,7 +141,10 @@ def check_instruments(path: Path) -> int:
             print(f"         {text}")
         if each.fault is not None:
             where = (*place_of(each.role), "address")
-            print(file.source.problem(where, f"{each.role}: {each.fault.what}", each.fault.remedy), file=sys.stderr)
+            remedy = (
+                each.fault.remedy or f"see every byte: tripwitness bench {file.name} --talk {shlex.quote(each.role)}"
+            )
+            print(file.source.problem(where, f"{each.role}: {each.fault.what}", remedy), file=sys.stderr)
     return Exit.ENDED_EARLY if any(each.fault for each in present) else Exit.PASS
 
 

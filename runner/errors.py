@@ -241,7 +241,9 @@ class NotAReading(BenchError):
 
     @classmethod
     def reply(cls, instrument: str, command: str, reply: str) -> NotAReading:
-        return cls(f"the reply '{printable(reply)}' is not a reading", instrument, command)
+        echoes = bool(command) and reply.strip() == command.strip()
+        remedy = "the instrument sends back what it hears: write echo: true in its serial:" if echoes else ""
+        return cls(f"the reply '{printable(reply)}' is not a reading", instrument, command, remedy)
 
 
 class BenchNotReady(BenchError):

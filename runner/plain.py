@@ -33,8 +33,8 @@ PROGRESS_EVERY = 60.0  # s of the run's time between two lines of readings
 
 LEGEND = (
     "HOLD: answer this · HANDS: do this · STEP, RAMP, LEVEL: what begins · READ: readings · WATCH: what the current does",
-    "RESULT: how a step ended · FOUND: what is known of a sensor · NOTED: kept as evidence · NOTE: worth knowing",
-    "END: the run is over",
+    "RESULT: how a step ended (STOPPED: the current stopped, RETURNED: it flows again) · FOUND: first result of a sensor",
+    "NOTED: kept as evidence · NOTE: worth knowing · END: the run is over",
     "To stop at any time: type x and press Enter, or press Ctrl-C.",
 )
 
@@ -166,13 +166,15 @@ class PlainOperator:
             self._degree = order.first
             if order.step:
                 self._printer.aside(MISSED)
+                if self._asked is not None and marks_current(self._asked, order):
+                    self._printer.aside(hint(self._asked, two=True))
         if isinstance(order, Withdraw) and self._asked is not None and self._asked.question == order.question:
             self._asked = None
         if isinstance(order, Ask):
             self._asked = order
             if self._reader.ident is None:
                 self._reader.start()  # not before: what was typed earlier agreed to nothing
-            self._printer.aside(hint(order))
+            self._printer.aside(hint(order, two=marks_current(order, self._taps)))
             self._asked_at = self.now()
 
     def show(self, look: Callable[[], View]) -> None:

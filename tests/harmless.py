@@ -187,6 +187,7 @@ needs: [supply, load, probe, meter]
 cautions: [None.]
 ceilings: {{temperature: {ceiling}, voltage: full charge voltage + {number(0.3, "V")}, current: {number(1.5, "C")}, time: {number(3, "h")}}}
 steps:
+  - cells: {{say: Cells., within: 20 mV}}
 {chosen}"""
 
 

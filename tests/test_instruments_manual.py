@@ -6,10 +6,11 @@ from pathlib import Path
 import pytest
 
 from runner.bench.dialect import BUILT_IN
+from runner.sheets.bench import parse_bench
 from runner.sheets.dialect import Command, Dialect, ErrorQueue, Mode, Query, parse_dialect
 from runner.sheets.instruments import ON_A_CABLE, ROLE_FACTS
 from runner.sheets.reach.line import ADDRESSES, SerialLine, address_problem
-from tests.instruments.bench import FEW_WORDS, MANUAL, MODBUS_SUPPLY, STREAMING
+from tests.instruments.bench import MANUAL
 
 HIDDEN = {"kind", "input", "discrete"}  # of every file; of a command, which writes neither
 LEFT_OUT = {"PXI", "VXI", "PRLGX"}  # addresses that the backend may know
@@ -55,9 +56,9 @@ def test_every_kind_of_address_has_an_example_that_is_one():
     assert [address_problem(each) for each in examples] == [None] * len(examples)
 
 
-@pytest.mark.parametrize("text", [FEW_WORDS, STREAMING, MODBUS_SUPPLY])
-def test_every_example_is_a_valid_dialect(text):
-    parse_dialect(text, "manual.yaml")
+@pytest.mark.parametrize("text", re.findall(r"<!-- example.*-->\n```yaml\n(.*?)```", MANUAL, re.DOTALL))
+def test_every_example_is_a_valid_file(text):
+    (parse_bench if text.startswith("kind: bench") else parse_dialect)(text, "manual.yaml")
 
 
 def test_the_manual_is_named_where_people_look():

@@ -10,8 +10,18 @@ from runner.measure.findings import _of_pack, _of_sensor
 from runner.measure.recording import Recording
 from runner.measure.stages import Substituted
 from runner.rehearsal.simulated_bench import Rehearsal
-from runner.sheets.instruments import ROLES
+from runner.sheets.bench import Assumed, BenchFile, ByHand, Decision
+from runner.sheets.instrument_parts import (
+    InstrumentSheet,
+    Leads,
+    MeterAccuracy,
+    SupplyLimits,
+    TemperatureAccuracy,
+    TemperatureLimits,
+)
+from runner.sheets.instruments import ROLES, Instruments
 from runner.sheets.pack import PACK_NAMES
+from runner.sheets.parts.meters import FurtherMeter, FurtherProbe
 from runner.sheets.parts.protections import KINDS
 from runner.sheets.procedure import FINDINGS, Procedure, parse_procedure
 from runner.sheets.steps import StepItem
@@ -58,6 +68,26 @@ def test_every_finding_role_and_name_of_an_expression_is_in_the_manual():
         assert f"`{name.replace('_', ' ').replace('cut off', 'cut-off')}`" in MANUAL
     assert "`charge over-temperature` … `discharge over-current`" in MANUAL
     assert len(KINDS) == 8
+
+
+def test_every_key_of_a_bench_file_is_in_its_table():
+    table = MANUAL.split("## The keys of a bench file")[1].split("\n## ")[0]
+    sheets = [BenchFile, ByHand, Assumed, Decision, Instruments, InstrumentSheet, FurtherProbe, FurtherMeter, Leads]
+    sheets += [field.annotation.__args__[0] for name, field in Instruments.model_fields.items() if name in ROLES]
+    sheets += [SupplyLimits, TemperatureLimits, TemperatureAccuracy, MeterAccuracy]
+    keys = {key for sheet in sheets for key in sheet.model_fields} - {"kind", "instruments", "hand", "decision"}
+    assert {key for key in keys if f"`{key}" not in table} == set()
+
+
+@pytest.mark.parametrize("name", ["procedures/README.md", "README.md", "procedures/INSTRUMENTS.md"])
+def test_every_link_to_a_heading_leads_to_one(name):
+    root = Path(__file__).parent.parent
+    text = (root / name).read_text(encoding="utf-8")
+    for target, anchor in re.findall(r"\]\(([^)#:]*)#([^)]+)\)", text):
+        there = ((root / name).parent / target if target else root / name).read_text(encoding="utf-8")
+        headings = re.findall(r"^#+ (.*)$", there, re.MULTILINE)
+        anchors = {re.sub(r"[^a-z0-9 -]", "", each.lower()).replace(" ", "-") for each in headings}
+        assert anchor in anchors, f"{target}#{anchor}"
 
 
 @pytest.mark.parametrize("kind", ["", *KINDS])

@@ -18,7 +18,7 @@ def test_what_holds_is_counted_and_what_does_not_is_named():
         finding("recovery of nothing", 3.0),
     ]
     assert against_truth([(found, TRUTH)]) == [
-        "truth of the simulation: 1 of 2 values are within their U of it; the largest error is 2.0 U",
+        "truth of the simulation: 1 of 2 values are within U of the true value; the largest error is 2.0 U",
         "  release T1 (charge over temperature): 2.0 U away from the true 45 °C",
     ]
 

@@ -109,6 +109,15 @@ class Conversation:
         self._rest()
         return reply
 
+    def overhear(self, silence: float) -> None:
+        """Take what still comes, until nothing has come for ``silence`` (s). Raises ConnectionError or what a backend raises."""
+        self._unread, ends = b"", time.monotonic() + PATIENT * silence
+        while self.transport.sees_unread and time.monotonic() < ends:
+            try:
+                self.transport.read(4096, silence)
+            except TimeoutError:
+                return
+
     def listen(self, until: float, instrument: str) -> bytes:
         """What comes next by itself, whole. Raises as ``ask`` does."""
         return self._reply(b"", "", until, instrument)

@@ -26,7 +26,7 @@ from collections.abc import Callable, Iterator, Sequence
 from functools import partial
 from typing import Any
 
-from runner.bench.framing import Conversation, Framing
+from runner.bench.framing import PATIENT, Conversation, Framing
 from runner.bench.line import Line, Overdue, Refused, Transport
 from runner.bench.sessions.session import Session
 from runner.errors import LinkError, MissingExtra, SettingError, printable
@@ -116,6 +116,12 @@ class Link:
                 self._guarded(message, partial(self._said, message, until))
             if pause:
                 self._guarded(message, partial(time.sleep, pause), pause + self.timeout)
+
+    def overhear(self, silence: float) -> None:
+        """Take what still comes, until nothing has for ``silence`` (s), out of the way of what follows. Raises LinkError."""
+        with self._turn():
+            if self._session.talk is not None:
+                self._guarded("", partial(self._session.talk.overhear, silence), PATIENT * silence + self.timeout)
 
     @contextlib.contextmanager
     def held(self) -> Iterator[None]:

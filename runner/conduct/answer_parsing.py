@@ -70,8 +70,8 @@ def marks_current(ask: Ask | None, taps: AskTaps | None) -> bool:
     return ask is not None and taps is not None and ask.of in (Observed.CURRENT_GONE, Observed.CURRENT_BACK)
 
 
-def hint(ask: Ask) -> str:
-    """What may be answered, in a few words."""
+def hint(ask: Ask, *, two: bool = False) -> str:
+    """What may be answered, in a few words; ``two``: degrees are marked beside it, see ``marks_current``."""
     if ask.wants == Wants.NUMBER:
         fits = ""
         if ask.lowest is not None and ask.highest is not None:
@@ -82,7 +82,7 @@ def hint(ask: Ask) -> str:
         return f"{listed}   Type the number or the word, then Enter. {ADDED} · {TYPED_STOP}"
     if ask.instead:
         return f"Enter: at that moment · {ask.instead}, then Enter: as told above · {TYPED_STOP}"
-    if ask.of in (Observed.CURRENT_GONE, Observed.CURRENT_BACK):
+    if two:
         return f"{CURRENT_KEY} [Enter] at that moment    [Enter] at each whole degree    x [Enter] ends the run"
     if ask.wants == Wants.MARK:
         return "[Enter] at that moment    x [Enter] ends the run"

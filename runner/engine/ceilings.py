@@ -32,6 +32,7 @@ from runner.events import (
     Sampled,
     named_by,
 )
+from runner.notation.quantity import hours_and_minutes
 from runner.orders import Ask, Order, Withdraw
 from runner.scale import as_read, degrees
 
@@ -149,7 +150,7 @@ class Ceilings:
         """What was passed, as a sentence, or None."""
         taken = sample.t - self._rested
         if taken > self.values.time:
-            return f"run time {taken / 60:.0f} min is over its ceiling of {self.values.time / 60:.0f} min"
+            return f"run time {hours_and_minutes(taken)} is over its ceiling of {hours_and_minutes(self.values.time)}"
         self._lost.update(sample.lost)
         for name, channel, unit in self._watched:
             ceiling = getattr(self.values, name)

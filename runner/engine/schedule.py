@@ -16,13 +16,14 @@ from dataclasses import dataclass
 from runner.engine.fitting.by_hand import beyond_the_charger, missing_roles, needs_a_cable
 from runner.engine.fitting.duration import seconds
 from runner.engine.program import Program
+from runner.notation.quantity import hours_and_minutes
 from runner.sheets.bench import BenchFile
 from runner.sheets.pack import PackSheet
 from runner.sheets.parts.protections import protection_name
 from runner.sheets.procedure import Procedure
 
 TO_FULL, TO_HALF, EMPTIES = "full-charge", "partial-charge", "capacity"
-HOUR = 3600.0  # s
+WIDTH = 10  # columns of a planned time
 HALF = 0.5
 NAMES = {
     "probe": "thermometer (probe)",
@@ -50,11 +51,6 @@ class Item:
     notes: tuple[str, ...] = ()
 
 
-def _about(seconds: float) -> str:
-    """A planned time as people read it: hours where minutes would be many."""
-    return f"{seconds / 60:.0f} min" if seconds < HOUR else f"{seconds / HOUR:.1f} h"
-
-
 @dataclass(frozen=True)
 class Agenda:
     """What is done in which order, and what is left out and why (name, reason)."""
@@ -70,12 +66,12 @@ class Agenda:
     def lines(self) -> list[str]:
         """The plan as people read it: what is done in which order and why, and what is not."""
         count = f"{len(self.items)} procedure{'' if len(self.items) == 1 else 's'}"
-        lines = [f"PLAN: {count}, about {self.seconds / 3600:.1f} h"]
+        lines = [f"PLAN: {count}, about {hours_and_minutes(self.seconds)}"]
         for number, item in enumerate(self.items, start=1):
             added = " (added)" if item.added else ""
-            lines.append(f"  {number:2} {item.name:32} {_about(item.seconds):>7}  {item.why}{added}")
-            lines += [f"     {'':32} {'':>7}  {note}" for note in item.notes]
-        return lines + [f"   – {name:32} left out: {why}" for name, why in self.left_out]
+            lines.append(f"  {number:2} {item.name:31} {hours_and_minutes(item.seconds):>{WIDTH}}  {item.why}{added}")
+            lines += [f"     {'':31} {'':>{WIDTH}}  {note}" for note in item.notes]
+        return lines + [f"   – {name:31} left out: {why}" for name, why in self.left_out]
 
 
 def propose(
@@ -183,13 +179,13 @@ def _fits(procedure: Procedure, now: float) -> bool:
 def _why(procedure: Procedure, now: float) -> str:
     rank, _ = _rank(procedure)
     if rank < 10:
-        return "inspection comes first"
+        return "first: looks only"
     if rank >= 90:
         return "empties the pack: last"
     window = procedure.state_of_charge
     if window is None:
         return "any state of charge"
-    return f"{100 * window.lowest:.0f} to {100 * window.highest:.0f} % charged (now {100 * now:.0f} %)"
+    return f"{100 * window.lowest:.0f} to {100 * window.highest:.0f} % charged, is {100 * now:.0f} %"
 
 
 def _wants_more(left: Sequence[Procedure], now: float) -> bool:

@@ -4,6 +4,7 @@ Rule 1: one path is on at a time, and what is provoked is looked for on the path
 Rule 2: heat, cold and a decade box act on a sensor: inside a loop over the sensors, the box plugged in before it is set, and
         out again in the end.
 Rule 3: heat, cold and levels wait for what this protection does: a give-up would else be taken for another finding's.
+Rule 4: before cells are charged beyond full, they have been compared.
 """
 
 from __future__ import annotations
@@ -45,10 +46,17 @@ class StepOrder:
         """Everything that is out of order; ``places`` are those of the steps in the file."""
         on, boxed = "", None  # the path that is on; the sensor whose place the box has, None where it is out
         place: Path = ("steps",)
+        compared = False
         for step, place in zip(steps, places, strict=True):
             yield from self._wrong_way(step, place)
             yield from self._on_its_path(step, place, on)
             yield from self._at_its_sensor(step, place, boxed)
+            compared = compared or step.kind == "cells"
+            if step.word("beyond") == "voltage" and not compared:
+                what = (
+                    f"{step.kind} goes beyond the full charge voltage, and the cells have not been compared before it"
+                )
+                yield self._problem(place, what, "write cells: {say: …, within: 20 mV} before it")
             if step.word("box"):
                 boxed = step.sensor if step.word("box") == BoxPlace.IN else None
             if step.kind in LEAVES_ON and step.word("until") == Until.STEADY:

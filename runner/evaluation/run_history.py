@@ -28,7 +28,7 @@ WORTH_TELLING = (
 
 @dataclass(frozen=True)
 class GivenAnswer:
-    """One answered question: UTC, what it is evidence of, the answer, who gave it, the note and the files with it."""
+    """One answered question: UTC, what it is evidence of, the answer, who gave it, the note and the files, of which sensor."""
 
     utc: str
     record: str
@@ -36,6 +36,7 @@ class GivenAnswer:
     by: str
     note: str = ""
     files: tuple[str, ...] = ()
+    sensor: str = ""
 
 
 @dataclass(frozen=True)
@@ -120,7 +121,8 @@ class _Teller:
         question = self._asked.get(what.question)
         record = (question.record or question.say) if question else what.question
         self._replied[what.question] = len(self.replies)
-        self.replies.append(GivenAnswer(utc, record, what.value, what.by, what.note, tuple(what.files)))
+        sensor = self._step.sensor if self._step is not None else ""
+        self.replies.append(GivenAnswer(utc, record, what.value, what.by, what.note, tuple(what.files), sensor))
 
     def story(self, entries: Sequence[JournalEntry]) -> RunHistory:
         return RunHistory(

@@ -163,7 +163,8 @@ def unknown_key(source: Source, path: Path, known: Iterable[str]) -> Problem:
     if here in known:
         remedy = f"a {written} is called {here} here"
     else:
-        remedy = f"did you mean {as_written(near)}?" if near else f"allowed here: {', '.join(map(as_written, known))}"
+        allowed = f"allowed here: {', '.join(map(as_written, known))}" if known else "remove it"
+        remedy = f"did you mean {as_written(near)}?" if near else allowed
     return source.problem(path, f"unknown key {written!r}", remedy, key=True)
 
 
@@ -180,10 +181,14 @@ def _hyphenated(found: re.Match[str]) -> str:
 def _fields_at(model: type[BaseModel], path: Path) -> Iterable[str]:
     """The names of the fields of the model found by walking down a path from the outermost one."""
     here: Any = model
+    named = False  # the next part is a name that somebody has chosen, and no field
     for part in path:
-        if isinstance(here, type) and issubclass(here, BaseModel) and isinstance(part, str):
+        if named:
+            named = False
+        elif isinstance(here, type) and issubclass(here, BaseModel) and isinstance(part, str):
             fields = {field.alias or name: field for name, field in here.model_fields.items()}
-            here = _inner(fields[part].annotation) if part in fields else None
+            annotation = fields[part].annotation if part in fields else None
+            here, named = _inner(annotation), typing.get_origin(annotation) is dict
     if isinstance(here, type) and issubclass(here, BaseModel):
         return [field.alias or name for name, field in here.model_fields.items()]
     return []

@@ -353,6 +353,12 @@ def minus(text: str) -> str:
     return text.replace("-", "−")
 
 
+def hours_and_minutes(seconds: float) -> str:
+    """A length of time as people plan with it, to the minute: 18 min, 2 h, 2 h 5 min."""
+    hours, minutes = divmod(round(seconds / 60), 60)
+    return " ".join([*([f"{hours} h"] if hours else []), *([f"{minutes} min"] if minutes or not hours else [])])
+
+
 def exact(value: float, least: int = 0) -> str:
     """A number with all its digits, at least so many decimals: 56.25 of 56.25, 28.4 of 28.8 − 0.4.
 
@@ -374,6 +380,8 @@ def shown(value: float, dimension: str) -> str:
         return minus(degrees(value))
     if dimension == "temperature difference":
         return minus(kelvins(value, ".4g"))
+    if dimension == "time" and value >= _SECONDS_PER_HOUR and value % 60 == 0:
+        return hours_and_minutes(value)
     if dimension == "time" and value >= 120:
         return f"{value / 60:.3g} min"
     return minus(f"{value:.4g}") + f" {DIMENSIONS[dimension][1]}".rstrip()

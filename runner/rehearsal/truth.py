@@ -60,7 +60,7 @@ def against_truth(runs: Sequence[tuple[Sequence[Mapping[str, Any]], Mapping[str,
         return []
     held = sum(away <= 1.0 for away, *_ in errors)
     largest = max(away for away, *_ in errors)
-    said = f"{held} of {len(errors)} values are within their U of it; the largest error is {largest:.1f} U"
+    said = f"{held} of {len(errors)} values are within U of the true value; the largest error is {largest:.1f} U"
     lines = [f"truth of the simulation: {said}"]
     missed = sorted((each for each in errors if each[0] > 1.0), key=lambda each: -each[0])
     return lines + [

@@ -30,7 +30,11 @@ TITLES = {
     "pack": "NEW PACK SHEET · copy the values from the data sheet",
     "bench": "NEW BENCH FILE · enter your instruments",
 }
-FIRST = "Enter: next field. PgDn: next section. F2: save. * = required. Leave empty what is not declared."
+FIRST = "Enter: next field. PgDn: next section. F2: save. * = required."
+EMPTY = {
+    "pack": "Leave empty what is not declared.",
+    "bench": "No address: a person reads or switches that instrument.",
+}
 KEEP_EVERY = 0.2  # s: how much typing a crash may lose at most
 MARKS = {"wrong": "✗", "usual": "~", "right": "✓", "empty": " "}
 
@@ -118,7 +122,7 @@ class FormScreen(Screen[Path | None]):
         self._offer()
         self.set_focus(self._inputs[self.fields[1].key])
         kept = f" F6: {self._kept[0].said}." if self._kept else ""
-        self._say(f"{FIRST}{kept}")
+        self._say(f"{FIRST} {EMPTY[self.kind]}{kept}")
 
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
         """What there is nothing for is not offered."""

@@ -74,7 +74,7 @@ def two_keys(degree: float) -> str:
     """The same where a person also marks the current on a clamp."""
     at = degrees(degree, ".0f")
     marks = f"Enter: as it shows {at}, then at each whole degree · m: {at} was missed"
-    return f"{marks} · {CURRENT_KEY}: the moment of the current · F8: stop"
+    return f"{CURRENT_KEY}: the current is gone or back · {marks} · F8: stop"
 
 
 def ended_in_words(end: End, *, off_by_hand: bool = False) -> str:

@@ -123,12 +123,14 @@ class Dialect(Sheet):
             raise Wrong(f"a {self.role} needs more words", f"add queries: {choices[0]}")
         missing = [f"commands: {name}" for name in commands if name not in self.commands]
         missing += [f"queries: {name}" for name in queries if name not in self.queries]
-        if missing:
-            raise Wrong(f"a {self.role} needs more words", f"add {', '.join(missing)}")
         spare_commands = set(self.commands) - set(commands) - {*facts.optional, CHANNELLED}
         spare_queries = set(self.queries) - {*queries, *choices, *facts.optional_queries}
-        if spare := sorted(spare_commands | spare_queries):
-            raise Wrong(f"a {self.role} has no query {', '.join(spare)}", "remove it")
+        spare = ", ".join(sorted(spare_commands | spare_queries))
+        if missing:
+            unknown = f" and does not know {spare}" if spare else ""
+            raise Wrong(f"a {self.role} needs more words{unknown}", f"add {', '.join(missing)}")
+        if spare:
+            raise Wrong(f"a {self.role} does not know {spare}", "remove it")
         return self
 
     @model_validator(mode="after")

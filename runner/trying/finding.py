@@ -25,8 +25,9 @@ KNOCK = 0.4  # s
 PORTS = {5025: "TCPIP::{host}::5025::SOCKET", 4880: "TCPIP::{host}::hislip0::INSTR", 502: "MODBUS::{host}::502"}
 SERIAL = ("/dev/serial/by-id/*", "/dev/ttyUSB*", "/dev/ttyACM*", "/dev/tty.usb*")
 HEAD = """\
-# Made by tripwitness bench --find. Give each instrument its role: take one block a role out of the comments, complete it,
-# and check the file with: tripwitness check {name}
+# Made by tripwitness bench --find. Give each instrument its role: take one block a role out of the comments, complete it, take
+# away the {{}} behind instruments:, and check the file with: tripwitness check {name}
+# A supply and a load need limits: {{voltage: 30 V, current: 5 A}}, a probe accuracy: {{limit: 0.3 K}} and coupling: 0.1 K.
 kind: bench
 name: my bench
 instruments: {{}}

@@ -30,6 +30,7 @@ from runner.workspace.locks import Locks
 
 LONGEST_PAUSE = 3600.0  # s that a person may think before the guard takes the program for hung
 HELP = 'Type a word of the dialect, such as {example}; "? TEXT" asks, "! TEXT" sends; "words" lists them; "end" ends.'
+OVERHEARD = 0.3  # s of silence after which an answer that nobody asked for is taken to be over
 END = ("end", "quit", "exit")
 
 
@@ -109,7 +110,8 @@ class Talk:
             return f"reply: '{printable(speaker.link.ask(rest)[0])}'"
         if word == "!":
             speaker.link.tell(rest)
-            return "sent, no reply is waited for"
+            speaker.link.overhear(OVERHEARD)
+            return "sent; what came after it is shown and taken for nothing"
         if word == "words":
             return ", ".join([*dialect.commands, *dialect.queries, *(["mode"] if dialect.mode else [])])
         if word == "mode" and dialect.mode is not None:

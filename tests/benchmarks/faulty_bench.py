@@ -106,7 +106,7 @@ class Instrument:
                 f"{bench.is_at[f'{bench.heated} spot' if what == 'spot' else what] + bench.dice.gauss(0, 10.0**-digits):.{digits}f}"
             )
         ways: dict[str, Any] = {
-            "identity": lambda: "OTHER PLACE,THING,9,9" if kind == "replaced" else f"HARBOUR TEST,{name},101,1",
+            "identity": lambda: "OTHER PLACE,THING,9,9" if kind == "replaced" else f"TERN ISLAND,SIM {name},101,1",
             "say": lambda: what,
             "error": lambda: "{},{}".format(code := self.errors.pop(0) if self.errors else 0, f'"{ERRORS[code]}"'),
             "set": lambda: f"{bench.values[self.role][what]:.4f}",
@@ -349,7 +349,7 @@ class FaultyBench(contextlib.AbstractContextManager["FaultyBench"]):
         own["meter"] = {"voltage_accuracy": volts | {"gain": "0.02 %", "offset": "3 mV"}}
         whole = {"kind": "bench", "name": "faulty bench", "simulated": True, "speed": self.speed} | changes
         for role in [role for role in WORDS if changes.get(role, {}) is not None]:
-            base = {"address": self.address(role), "identity": f"HARBOUR TEST,{role.upper()}", "timeout": "0.5 s"}
+            base = {"address": self.address(role), "identity": f"TERN ISLAND,SIM {role.upper()}", "timeout": "0.5 s"}
             whole[role] = base | own.get(role, {}) | changes.get(role, {})
         lines = [f"{key}: {json.dumps(value)}" for key, value in whole.items() if key not in WORDS]
         roles = [f"  {role}: {json.dumps(whole[role])}" for role in WORDS if whole[role]]

@@ -78,7 +78,7 @@ def main() -> int:
     bare, ours, plain, helped = [], [], [], []
     for _ in range(times):  # in turns, so that a busy moment meets all of them
         bare.append(until_painted([sys.executable, "-c", BARE], b"row-4"))
-        ours.append(until_painted([str(PROGRAM)], b"palette"))
+        ours.append(until_painted([str(PROGRAM)], b"F1"))
         plain.append(taken([sys.executable, "-c", "import argparse"]))
         helped.append(taken([str(PROGRAM), "--help"]))
     paint = statistics.median(ours) / statistics.median(bare)

@@ -195,7 +195,7 @@ def test_where_nobody_reads_the_current_a_voltage_that_stands_below_the_floor_is
 
 def test_the_time_of_a_break_does_not_count():
     ceilings = armed()
-    assert "121 min is over its ceiling of 120 min" in ceilings.passed(Sampled(7260.0, FINE))
+    assert "2 h 1 min is over its ceiling of 2 h" in ceilings.passed(Sampled(7260.0, FINE))
     ceilings.rested(60.0)
     assert ceilings.passed(Sampled(7260.0, FINE)) is None
     ceilings.rested(60.0)

@@ -21,7 +21,8 @@ MORE_ALLOWED = read_file(DEMO_PACK).text.replace("maximum_discharge_current: 40 
 
 def said(steps, *, bench=BOTH, ceilings="", pack=None, **more):
     """What is wrong with a procedure of these steps, as one text; empty where nothing is."""
-    text = procedure(steps, **more)
+    beyond = any("beyond: voltage" in each for each in steps)  # the cells are compared first
+    text = procedure(["cells: {say: Cells., within: 20 mV}", *steps] if beyond else steps, **more)
     if ceilings:
         line = next(each for each in text.splitlines() if each.startswith("ceilings:"))
         text = text.replace(line, f"ceilings: {{{ceilings}}}")

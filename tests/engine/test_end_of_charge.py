@@ -116,7 +116,7 @@ def test_a_charge_that_never_ends_is_given_up_after_its_time():
     assert step.conclusion is None
     step.read(5.0, 5.0, charge=4.0, supply=26.0)
     assert step.conclusion.outcome == "no end"
-    assert "after 1.6 h of charging" in step.conclusion.why
+    assert "after 1 h 33 min of charging" in step.conclusion.why
 
 
 def test_one_without_such_a_time_is_not():

@@ -29,7 +29,7 @@ def test_a_discharge_without_an_end_is_given_up_after_its_time_and_not_before():
     assert step.conclusion is None
     step.read(20.0, 10.0, draw=4.0, load=26.0)
     assert ended(step)[0] == "no end"
-    assert "after 1.6 h of discharge" in ended(step)[1]
+    assert "after 1 h 33 min of discharge" in ended(step)[1]
 
 
 def test_a_discharge_that_has_no_time_of_its_own_is_never_given_up():

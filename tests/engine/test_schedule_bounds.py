@@ -32,7 +32,7 @@ def test_a_window_holds_its_own_ends(charge, fits):
 def test_a_pack_that_nobody_knows_is_taken_to_be_half_full():
     agenda = proposed(window("a", 50, 50), charge=None, movers={})
     assert names(agenda) == ["a"]
-    assert agenda.items[0].why == "50 to 50 % charged (now 50 %)"
+    assert agenda.items[0].why == "50 to 50 % charged, is 50 %"
 
 
 def test_what_wants_more_is_charged_to_full_and_what_wants_less_is_emptied():
@@ -61,13 +61,13 @@ def test_a_procedure_that_says_no_time_is_taken_to_need_an_hour():
     """An hour: our own choice."""
     agenda = proposed(own("a"), own("b", "duration: 30 min"))
     assert agenda.seconds == 5400.0
-    assert agenda.lines()[0] == "PLAN: 2 procedures, about 1.5 h"
-    assert " 1.0 h" in agenda.lines()[1]
+    assert agenda.lines()[0] == "PLAN: 2 procedures, about 1 h 30 min"
+    assert " 1 h " in agenda.lines()[1]
 
 
 def test_what_is_left_out_is_read_with_its_reason():
     agenda = Agenda((), (("a", "no load"),))
-    assert agenda.lines()[-1].strip() == f"– {'a':32} left out: no load"
+    assert agenda.lines()[-1].strip() == f"– {'a':31} left out: no load"
     assert Item("a", "A", "why", 60.0).added is False
 
 
@@ -82,7 +82,7 @@ def test_looking_comes_before_switching_cold_before_hot_and_emptying_last():
 def test_why_a_procedure_stands_where_it_stands_is_said():
     agenda = proposed(*procedures("inspection", "capacity"), own("a"), charge=1.0)
     why = {item.name: item.why for item in agenda.items}
-    assert why["inspection"] == "inspection comes first"
+    assert why["inspection"] == "first: looks only"
     assert why["capacity"] == "empties the pack: last"
     assert why["a"] == "any state of charge"
 

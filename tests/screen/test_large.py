@@ -46,7 +46,7 @@ READ_FROM = {  # golden of a whole screen at 80 x 24: the order that stands on i
     "number": "READ, THEN TYPE",
     "choice": "CHOOSE, THEN ENTER",
     "hold-point": "CHECK, THEN ENTER",
-    "not-safe": "SWITCH OFF BY HAND",
+    "not-safe": "SWITCH SUPPLY OFF",
     "leave": "LEAVE THE RUN?",
 }
 

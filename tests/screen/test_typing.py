@@ -112,9 +112,12 @@ def test_the_stop_word_alone_in_a_field_ends_the_run_as_it_does_in_plain_lines(t
 def test_the_plan_of_the_session_stands_with_the_cautions(tmp_path):
     async def play():
         with ArrivalStage(tmp_path) as stage:
-            stage.app.plan = ["▶  1 arrival: inspection comes first", "·  2 inspection: inspection comes first"]
+            stage.app.plan = [
+                "▶  1 arrival: first: looks only",
+                "·  2 inspection: first: looks only",
+            ]
             async with stage.app.run_test(size=(140, 45)) as pilot:
                 await until(pilot, lambda: "THIS SESSION" in text(stage.app), "the plan")
-                assert "▶  1 arrival: inspection comes first" in text(stage.app)
+                assert "▶  1 arrival: first: looks only" in text(stage.app)
 
     played(play())

@@ -6,8 +6,10 @@ Hundreds of places: tests/benchmarks/tampered.py.
 
 import os
 import random
+import re
 import shutil
 import subprocess
+from pathlib import Path
 
 import pytest
 
@@ -67,6 +69,20 @@ def test_ssh_keygen_agrees_and_finds_a_changed_list(sealed, tmp_path, name):
     content = (sealed / name).read_bytes()
     assert subprocess.run(command, input=content, capture_output=True, check=False).returncode == 0
     assert subprocess.run(command, input=content[:-1] + b"x\n", capture_output=True, check=False).returncode != 0
+
+
+@pytest.mark.skipif(not all(map(shutil.which, ("pdfdetach", "ssh-keygen"))), reason="no pdfdetach, or no ssh-keygen")
+def test_a_pdf_is_checked_without_this_program_by_the_commands_of_the_readme(sealed, tmp_path):
+    readme = (Path(__file__).parent.parent.parent / "README.md").read_text(encoding="utf-8")
+    (block,) = re.findall(r"<!-- evidence in a PDF -->\n```console\n(.*?)```", readme, re.DOTALL)
+    shutil.copy(sealed / "certificate.pdf", tmp_path)
+    key = station_key()
+    (tmp_path / "signers").write_text(f"{key.allowed_signers}\n")
+    script = block.replace("$ ", "").replace(" allowed_signers", " ../signers").replace("STATION", f"'{key.station}'")
+    done = subprocess.run(["sh", "-ec", script], cwd=tmp_path, capture_output=True, text=True, check=True)
+    listed = [line.split("  ", 1)[1] for line in (sealed / EVIDENCE).read_text().splitlines()]
+    assert all(f"{name}: OK" in done.stdout for name in listed)
+    assert 'Good "file" signature' in done.stdout
 
 
 @pytest.mark.skipif(not shutil.which("ssh-keygen"), reason="no ssh-keygen here")

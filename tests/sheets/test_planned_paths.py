@@ -47,6 +47,9 @@ BOXED = "[supply, box, probe]"
 STAGE = "stage: {path: discharge, floor: 20 V, from: 5 A, to: 20 A, step: 5 A, dwell: 5 s}"
 
 REFUSED = [
+    ("beyond full before the cells were compared",
+     ["charge: {voltage: 30.5 V, current: 2 A, until: stopped, give_up: 2 h, beyond: voltage}"], {"protection": "over-voltage"}, 10,
+     "the cells have not been compared before it"),
     ("both on", [CHARGE, DRAIN], {}, 11, "drain switches the discharge on while the charge is still on"),
     ("both on, the other way", [DRAIN, CHARGE], {}, 11, "charge switches the charge on while the discharge is still on"),
     ("heated on the wrong path", [DRAIN, HEAT], {}, 11, "opens the path of the charge"),

@@ -13,6 +13,7 @@ from runner.events import (
     OutputIsOn,
     Sampled,
 )
+from runner.notation.quantity import shown
 from runner.orders import Order, SwitchOff
 from runner.vocabulary import Outcome, Until, WatchWord
 
@@ -73,7 +74,7 @@ class Charge(Step):
             return orders
         give_up = self.planned.values.get("give_up")
         if give_up is not None and t - self._on_at > give_up:
-            why = f"stopped after {give_up / 3600:.1f} h of charging (time limit)"
+            why = f"stopped after {shown(give_up, 'time')} of charging (time limit)"
             return self._conclude_and_off(Outcome.NO_END, why, t, self.give_way)
         return self._pace(self._how_near(), CHARGE)
 

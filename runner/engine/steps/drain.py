@@ -117,7 +117,7 @@ class Drain(Step):
         if why := self._should_have_cut_off(sample):
             return self._conclude_and_off(Outcome.GAVE_UP, why, t, self.give_way, self._clearly_below)
         if "give_up" in values and t - self._on_at > values["give_up"]:
-            why = f"stopped after {values['give_up'] / 3600:.1f} h of discharge (time limit)"
+            why = f"stopped after {shown(values['give_up'], 'time')} of discharge (time limit)"
             return self._conclude_and_off(Outcome.NO_END, why, t, self.give_way)
         if self._drawn > MOST_DRAWN * self.around.program.rated_capacity > 0:
             why = (

@@ -82,7 +82,7 @@ def watch_load(floor: float) -> str:
 
 def watch_clamp(sought: str) -> str:
     """The moment to mark: the current gone, or back."""
-    return f"Watch the clamp: mark the moment the current is {'gone' if sought == Until.STOPPED else 'back'}."
+    return f"Watch the clamp for the moment the current is {'gone' if sought == Until.STOPPED else 'back'}."
 
 
 # ---- what was typed ------------------------------------------------------------------------------------------------
@@ -154,7 +154,7 @@ def tapered(end: float, readings: tuple[float, float], apart: float) -> str:
 
 def gave_up_charging(limit: float) -> str:
     """That a charge was not over in its time (s)."""
-    return f"stopped after {limit / 3600:.1f} h of charging (time limit)"
+    return f"stopped after {shown(limit, 'time')} of charging (time limit)"
 
 
 def below_the_floor(volts: float, floor: float) -> str:

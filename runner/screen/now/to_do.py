@@ -93,6 +93,7 @@ class Now:
         self.sensor = ""  # that the present step belongs to
         self._heats = self._going_off = False
         self._end: End | None = None
+        self._switched = [role for role in (Role.SUPPLY, Role.CHARGER, Role.LOAD, Role.ACTUATOR) if role in has]
 
     def told(self, order: Order) -> None:
         """One more order."""
@@ -113,7 +114,10 @@ class Now:
             at_once = (
                 Verb.TAKE_AWAY if order.urgent else Verb.OVER
             )  # of a bench that is off, only heat and ice are left
-            self.to_do = ToDo(at_once if order.safe else Verb.NOT_OFF)
+            only = (
+                self._switched[0] if len(self._switched) == 1 else ""
+            )  # of more, the sentence names those that are meant
+            self.to_do = ToDo(at_once) if order.safe else ToDo(Verb.NOT_OFF, only)
 
     def confirmed_off(self) -> None:
         """A person has switched off by hand what did not confirm it."""

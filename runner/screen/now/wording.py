@@ -75,7 +75,10 @@ _WORDS: dict[Verb, Callable[[ToDo], list[str]]] = {
     Verb.WAIT: lambda do: ["WAIT"],
     Verb.STOPPING: lambda do: ["STOP: WAIT FOR OFF"],
     Verb.LEAVE: lambda do: ["LEAVE THE RUN?"],
-    Verb.NOT_OFF: lambda do: ["SWITCH OFF BY HAND"],
+    Verb.NOT_OFF: lambda do: [
+        *([f"SWITCH {_ROLES.get(do.what, do.what.upper())} OFF"] if do.what else []),
+        "SWITCH OFF BY HAND",
+    ],
     Verb.OVER: lambda do: ["THE BENCH IS OFF"],
 }
 

@@ -33,7 +33,7 @@ def _end(text: object) -> str:
     if isinstance(text, str) and (text in ENDS or text.upper() in ENDS):
         return ENDS.get(text, ENDS.get(text.upper(), ""))
     if not isinstance(text, str) or not text.isascii() or len(text) > LONGEST_END:
-        raise Wrong(f"{text!r} is no line end", f"write one of {', '.join(ENDS)}")
+        raise Wrong(f"{'this' if text is None else repr(text)} is no line end", f"write one of {', '.join(ENDS)}")
     return text.encode().decode("unicode_escape") if text.startswith("\\") else text
 
 
