@@ -59,6 +59,7 @@ class Asking(Screen[None]):
         self.asked: Ask | None = None
         self._asked_since = inf
         self.taps: AskTaps | None = None
+        self._taps_since = -inf  # when it was said that degrees are marked from now on
         self.end: End | None = None
         self._switched_off = False  # a person has said so, after an end at which the bench did not confirm it
         self._findings: tuple[list[str], str] | None = None
