@@ -12,7 +12,7 @@ import time
 from collections.abc import Callable, Sequence
 from typing import TextIO
 
-from runner.conduct.answer_parsing import CURRENT_KEY, NotUnderstood, hint, is_stop, marks_current, understood
+from runner.conduct.answer_parsing import NotUnderstood, hint, is_stop, marks_current, understood
 from runner.conduct.interfaces import StopFlag
 from runner.conduct.log_lines import said, stamp
 from runner.engine.opening import CAUTIONS
@@ -22,6 +22,7 @@ from runner.errors import OperatorGone
 from runner.events import CHARGE, CURRENT_OF, METER_VOLTAGE, PROBE_TEMPERATURE, VOLTAGE_OF, Answered, Event, Sampled
 from runner.orders import Ask, AskTaps, Order, Withdraw, next_degree
 from runner.scale import as_read, celsius, degrees, per_minute
+from runner.vocabulary import CURRENT_KEY
 
 DISPLAYS_EVERY = 5.0  # s, where a person reads simulated displays in these lines
 FARTHEST = 10.0  # K from the next mark that a typed degree may be: farther off is a slip of the finger

@@ -122,6 +122,9 @@ class Answer(StrEnum):
     READ_AGAIN = "read again"
 
 
+CURRENT_KEY = "c"  # marks the current, where Enter marks the degrees
+
+
 class Seen(StrEnum):
     """What a person says of a thing that was to be looked at."""
 

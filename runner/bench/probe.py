@@ -8,6 +8,7 @@ from typing import cast
 from runner.bench.dialect import Driver
 from runner.errors import NotAReading
 from runner.measure.thermometry import Thermocouple, platinum_temperature, thermocouple_temperature
+from runner.sheets.instrument_parts import less_its_error
 from runner.sheets.instruments import key_of
 from runner.sheets.parts.meters import ITSELF, TERMINALS, ProbeSheet
 from runner.vocabulary import Role
@@ -49,11 +50,12 @@ class Probe:
         return thermocouple_temperature(cast(Thermocouple, sheet.sensor), raw, self._terminals())
 
     def _terminals(self) -> float:
-        """°C of a thermocouple's terminals: as the bench file says, or as they are measured now."""
+        """°C of a thermocouple's terminals: as the bench file says, or as they are measured now, less what a certificate says."""
         sheet = self.sheet
         if sheet.terminals_from == ITSELF:
             return self.speaker.number(TERMINALS)
         if sheet.terminals_from:
-            return self._others[key_of(Role.PROBE, sheet.terminals_from)].read()
+            other = self._others[key_of(Role.PROBE, sheet.terminals_from)]
+            return less_its_error(other.sheet.accuracy.points(), other.read())
         assert sheet.terminals is not None
         return float(sheet.terminals)

@@ -14,10 +14,9 @@ from runner.notation.visible import visible
 from runner.orders import Ask, AskTaps
 from runner.record.attachments import check
 from runner.scale import celsius, fahrenheit, scaled
-from runner.vocabulary import Answer, Observed, Wants
+from runner.vocabulary import CURRENT_KEY, Answer, Observed, Wants
 
 GO_WORDS = ("", "g", "go", "go on", "y", "yes", "ok")
-CURRENT_KEY = "c"  # marks the current, where Enter marks the degrees
 STOP_KEY = "x"  # on the screen and in lines
 STOP_WORDS = (STOP_KEY, "s", "stop", "n", "no", "q", "quit")
 

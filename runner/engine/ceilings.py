@@ -13,6 +13,7 @@ Rule 5: with the output on, a ceiling that cannot be watched is treated as passe
 
 from __future__ import annotations
 
+import math
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from math import inf
@@ -97,6 +98,7 @@ class Ceilings:
             0  # readings in a row below the floor, of the load's own and of the pack's voltmeter
         )
         self._flows: bool | None = None  # whether a discharge current was read last; None: it is not known
+        self._flowed_at = self._metered_at = -math.inf  # s: when that was read last, and the pack's own voltmeter
         self._meters = (0.0, 0.0)  # V: what the pack's own voltmeter read last, twice
         self._by_hand = False  # whether a person has switched the path on
         self._rested = 0.0
@@ -223,19 +225,27 @@ class Ceilings:
         floor = max(self._floor or 0.0, self.values.lowest_voltage)
         if current is not None:
             self._flows = current > FLOWS * self.values.current
+            self._flowed_at = sample.t - sample.ages.get(CURRENT_OF[DISCHARGE], 0.0)
         elif CURRENT_OF[DISCHARGE] in sample.lost:
             self._flows = None
         if voltage is not None and current is not None:
             self._under = self._under + 1 if voltage < floor and self._flows else 0
-        low = voltage if self._under >= 2 else self._by_the_voltmeter(sample.readings.get(METER_VOLTAGE), floor)
+        low = voltage if self._under >= 2 else self._by_the_voltmeter(sample, floor)
         return None if low is None else f"voltage {low:.4g} V is below its floor of {floor:.4g} V"
 
-    def _by_the_voltmeter(self, volts: float | None, floor: float) -> float | None:
-        """The pack's voltmeter, once it has been below the floor twice in a row under load; None until then."""
+    def _by_the_voltmeter(self, sample: Sampled, floor: float) -> float | None:
+        """The pack's voltmeter, once it has been below the floor twice in a row under load; None until then.
+
+        A current that was read before the last voltage says nothing of this one: a slow load shows what flowed before a cut-off.
+        """
+        volts, before = sample.readings.get(METER_VOLTAGE), self._metered_at
         if volts is None:
             self._meter_under = 0 if self._flows is False else self._meter_under
             return None
         stands = volts > LEFT * floor and abs(volts - self._meters[0]) < STANDS * floor  # [1] is this one
+        self._metered_at = sample.t - sample.ages.get(METER_VOLTAGE, 0.0)
+        if self._flows and self._flowed_at <= before and volts < floor and not stands:
+            return None
         loaded = stands if self._flows is None else self._flows
         self._meter_under = self._meter_under + 1 if volts < floor and loaded else 0
         return volts if self._meter_under >= 2 else None

@@ -260,6 +260,8 @@ class _Planner:
             words["reads"] = self._read_from(words.pop("from", ""), step, path)
         if isinstance(step, CellsSpec):
             words["reads"] = further.every_cell(self.bench, self.pack)
+        if said := further.certified(words.get("reads", ()), self.bench):
+            words["certified"] = said
         if isinstance(step, ConfirmSpec):
             words["box"] = step.box or BOX.get(step.record, "")
         load = self.bench.instruments.load

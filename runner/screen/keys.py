@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from textual.binding import Binding
 
-from runner.conduct.answer_parsing import CURRENT_KEY
+from runner.vocabulary import CURRENT_KEY
 
 KEYS: tuple[Binding, ...] = (
     Binding(

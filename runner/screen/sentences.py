@@ -7,14 +7,14 @@ from enum import StrEnum
 
 from textual.content import Content
 
-from runner.conduct.answer_parsing import CURRENT_KEY, as_read
+from runner.conduct.answer_parsing import as_read
 from runner.conduct.log_lines import stamp
 from runner.engine.program import Program
 from runner.engine.texts.titles import of_several
 from runner.engine.view import View
 from runner.orders import Ask, Conclude, End
 from runner.scale import degrees
-from runner.vocabulary import Outcome, Wants
+from runner.vocabulary import CURRENT_KEY, Outcome, Wants
 from runner.workspace.job import Job
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime
 import itertools
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from typing import Annotated, Any, Literal, Self
 
 from pydantic import Discriminator, Field, Tag, ValidationInfo, field_validator, model_validator
@@ -89,6 +89,16 @@ class InstrumentSheet(Sheet):
     def line(self) -> SerialLine | None:
         """How its line is set, where the file says it."""
         return self.serial if isinstance(self.serial, SerialLine) else None
+
+
+def less_its_error(points: Sequence[Sequence[float]], reading: float) -> float:
+    """A reading less its error by (reading, error, ...) points: straight between them, beyond them that of the last."""
+    if not points:
+        return reading
+    for (low, at_low, *_), (high, at_high, *_) in itertools.pairwise(points):
+        if low <= reading <= high:
+            return reading - (at_low + (at_high - at_low) * (reading - low) / (high - low))
+    return reading - (points[0] if reading <= points[0][0] else points[-1])[1]
 
 
 class CalibratedPoint(Sheet):

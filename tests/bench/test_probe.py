@@ -7,6 +7,7 @@ from runner.bench.probe import Probe
 from runner.errors import NotAReading, SheetError
 from runner.measure.thermometry import platinum_resistance, thermocouple_voltage
 from runner.sheets.bench import parse_bench
+from runner.sheets.instrument_parts import less_its_error
 from tests.builders import BENCH
 
 
@@ -50,18 +51,30 @@ def test_whatever_it_reads_comes_out_in_degrees(more, value, asked):
     assert reader.speaker.asked == [asked]
 
 
+def test_what_a_certificate_says_is_taken_off_straight_between_its_points():
+    """JCGM 100:2008, 3.2.3: a known systematic error is corrected for; worked by hand: at 35 °C 0.1 K + 0.2 K × 15/20."""
+    points = ((20.0, 0.1, 0.03), (40.0, 0.3, 0.03), (80.0, -0.1, 0.03))
+    corrected = [less_its_error(points, reading) for reading in (0.0, 20.0, 35.0, 60.0, 80.0, 99.0)]
+    assert corrected == pytest.approx([-0.1, 19.9, 34.75, 59.9, 80.1, 99.1])
+    assert less_its_error((), 35.0) == 35.0
+
+
 @pytest.mark.parametrize("source", ["itself", "block"])
 def test_terminals_are_measured_by_the_instrument_itself_or_by_a_further_probe(source):
-    """23 °C at the terminals: K gives 1.317 mV at 55 °C (2.230 − 0.919, NIST SRD 60 tables), within the digits of the table."""
+    """23 °C at the terminals: K gives 1.317 mV at 55 °C (2.230 − 0.919, NIST SRD 60 tables), within the digits of the table.
+
+    The further probe reads 4 K too much, as its certificate says.
+    """
     text = BENCH.format(port=1).replace(
         "    coupling: 0.15 K",
         f"    coupling: 0.15 K\n    reads: voltage\n    sensor: K\n    terminals_from: {source}\n"
-        "  probes:\n    block: {place: terminal block, address: 'TCPIP::192.0.2.1::1::SOCKET', accuracy: {limit: 0.2 K}}",
+        "  probes:\n    block: {place: terminal block, address: 'TCPIP::192.0.2.1::1::SOCKET', "
+        "accuracy: {corrections: [{reads: 25 degC, error: 4 K, expanded_uncertainty: 0.1 K}]}}",
     )
     instruments = parse_bench(text, "bench.yaml").instruments
     own = Says(None)
     own.number = lambda query: {"voltage": 1.311e-3, "terminals": 23.0}[query]
-    block = Probe(Says(23.0), instruments.probes["block"])
+    block = Probe(Says(27.0), instruments.probes["block"])
     reader = Probe(own, instruments.probe, {"probe block": block})
     assert reader.read() == pytest.approx(55.0, abs=0.05)
     assert reader.asks == (("voltage", "terminals") if source == "itself" else ("voltage",))

@@ -74,9 +74,9 @@ def test_an_echo_that_is_not_what_was_sent_is_a_fault(on_a_terminal):
 
 
 def test_a_gap_is_kept_between_commands(on_a_terminal):
-    instrument = on_a_terminal(volts, gap=0.05)
-    link = linked(instrument, timeout=2.0, gap=0.06)
-    for _ in range(5):
+    instrument = on_a_terminal(volts, gap=0.02)
+    link = linked(instrument, timeout=2.0, gap=0.08)  # its thread may be late on a busy machine
+    for _ in range(3):
         link.tell("SET 5")
         assert link.ask("V?") == ["26.37"]
     assert not instrument.missed

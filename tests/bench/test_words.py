@@ -385,6 +385,9 @@ def test_settings_that_are_lost_while_nobody_could_ask_are_found():
         ("on_word: LOAD IS ON, ", "", "only one of"),
         ("join: null", "join: null\nstart: [\"A\\nB\"]", "cannot be sent"),
         ("acknowledge: null", "acknowledge: '*OPC?'\nconfirms: OK", "both given"),
+        ("  input_on:", "  switch_on:", "needs more words and does not know switch_on; add commands: input_on"),
+        ("{ask: \"STATE\",", "{register: 0,", "unknown key 'register'; allowed here: ask, bit, coil,"),
+        ("join: null", "jion: null", "did you mean join?"),
     ],
 )  # fmt: skip
 def test_what_is_wrong_in_a_word_is_said(old, new, part):

@@ -1,12 +1,13 @@
 """Faults of every kind, at every kind of step, through the real program: what is left on, invented or lost by them.
 
-    python tests/benchmarks/faults.py [--only TEXT] [--list] [--jobs 2] [--seed 1] [--keep FOLDER]
+    python tests/benchmarks/faults.py [--only TEXT] [--list] [--jobs 2] [--seed 1] [--keep FOLDER] [--line KIND] [--count N]
 
 Each trial is a run in a process of its own, on a fresh faulty bench with a warm sensor. Soon after a step has begun an instrument
 falls ill, or something goes wrong in the program, its guard, its clock or its disk: for so many seconds of the run's time, or for
 ever. Then the bench is well again, what the program said is done, and a run that a passing fault ended early is gone on with.
 Printed, a line a trial: exit status, real seconds from the fault to everything off, what was told, what was wrong. Exit status 1:
-something was wrong. ``--only`` takes the trials with that text in their names; ``--keep`` keeps the folders of those gone wrong.
+something was wrong. ``--only`` takes the trials with that text in their names, ``--count`` so many of them, drawn; ``--keep`` keeps
+the folders of those gone wrong; ``--line`` puts the supply on serial, modbus tcp or modbus rtu, for faults of it, program and guard.
 """
 
 from __future__ import annotations
@@ -42,6 +43,7 @@ from runner.events import Faulted, Resumed, Started
 from runner.orders import Conclude
 from runner.record.journal import read_journal
 from tests.benchmarks.faulty_bench import WORDS, FaultyBench
+from tests.benchmarks.faulty_lines import bench_on, can_have
 from tests.builders import SHORT_PROCEDURE
 from tests.processes import ANSWERS, PROGRAM, until
 
@@ -301,7 +303,7 @@ def one(trial: Trial, options: argparse.Namespace) -> None:
     dice = random.Random(f"{options.seed} {trial.name}")
     with (
         tempfile.TemporaryDirectory(prefix="faults-") as name,
-        FaultyBench(dice.randrange(10**6), trial.speed) as bench,
+        bench_on(options.line, Path(name), dice.randrange(10**6), trial.speed) as bench,
     ):
         try:
             trial.carry_out(bench, Path(name), dice)
@@ -309,7 +311,7 @@ def one(trial: Trial, options: argparse.Namespace) -> None:
             trial.wrong.append(("other", f"{type(error).__name__}: {error}"))
         if trial.wrong and options.keep:
             (Path(name) / "truth.json").write_text(json.dumps(bench.truth() | {"stamps": bench.stamps}))
-            shutil.copytree(name, Path(options.keep) / trial.name.replace(" ", "-"), dirs_exist_ok=True)
+            shutil.copytree(name, Path(options.keep) / trial.name.replace(" ", "-"), symlinks=True, dirs_exist_ok=True)
         if trial.role == "disk":
             subprocess.run(["umount", "-l", f"{name}/runs"], capture_output=True)
     off, said = trial.off_after, trial.said_after
@@ -322,6 +324,8 @@ def one(trial: Trial, options: argparse.Namespace) -> None:
 def inside(broken: str, arguments: list[str]) -> int:
     """Run the program; from SIGUSR1 on, for some seconds, a call of its transport raises, or its wall clock is wrong."""
     from runner import cli
+    from runner.bench.transports.modbus import ModbusTransport
+    from runner.bench.transports.serial_port import SerialTransport
     from runner.bench.visa import VisaTransport
     from runner.conduct import clock
 
@@ -334,10 +338,10 @@ def inside(broken: str, arguments: list[str]) -> int:
         def now(cls, tz=None):
             return datetime.datetime.now(tz) + datetime.timedelta(seconds=float(value) * (time.monotonic() < ends[-1]))
 
-    def raising(name: str) -> Callable[..., object]:
-        real, error = getattr(VisaTransport, name), getattr(builtins, value) if name == call else ConnectionError
+    def raising(kind: type, name: str) -> Callable[..., object]:
+        real, error = getattr(kind, name), getattr(builtins, value) if name == call else ConnectionError
 
-        def instead(self: VisaTransport, *given: object) -> object:
+        def instead(self: object, *given: object) -> object:
             if time.monotonic() < ends[-1]:
                 raise error("put in by the benchmark")
             return real(self, *given)
@@ -347,7 +351,8 @@ def inside(broken: str, arguments: list[str]) -> int:
     if call == "set":
         clock.datetime = SimpleNamespace(datetime=Wrong, UTC=datetime.UTC, timedelta=datetime.timedelta)
     for name in {"open": ("open", "read"), "set": ()}.get(call, (call,)):  # what cannot be read is opened again
-        setattr(VisaTransport, name, raising(name))
+        for kind in (VisaTransport, SerialTransport, ModbusTransport):
+            setattr(kind, name, raising(kind, name))
     return cli.main(arguments)
 
 
@@ -361,12 +366,14 @@ def sweep() -> None:
 
 def main() -> int:
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
-    for name, default in {"only": "", "jobs": 2, "seed": 1, "keep": ""}.items():
+    for name, default in {"only": "", "jobs": 2, "seed": 1, "keep": "", "line": "", "count": 1000}.items():
         parser.add_argument(f"--{name}", type=type(default), default=default)
     parser.add_argument("--list", action="store_true")
     options = parser.parse_args()
     lines = [[part.split() for part in line.split(":")] for line in TABLE.strip().split("\n")]
     trials = [trial for line in lines for trial in starmap(Trial, product(*line)) if options.only in trial.name]
+    trials = [trial for trial in trials if can_have(options.line, trial.role, trial.kind)]
+    trials = random.Random(options.seed).sample(trials, min(options.count, len(trials)))
     if options.list:
         print("\n".join([*(trial.name for trial in trials), f"{len(trials)} trials"]))
         return 0

@@ -29,10 +29,7 @@ from runner.conduct.interfaces import StopFlag
 from runner.conduct.site import Site
 from runner.errors import BenchError, BenchNotReady, SheetError
 from runner.rehearsal.scripted import ScriptedOperator
-from runner.rehearsal.simulated_bench import build_world
 from runner.sheets.answers import parse_answers
-from runner.twin.instruments import devices
-from runner.twin.server import Servers
 from runner.workspace.job import DEMO_PACK, UserFile, load, read_file
 from tests.benchmarks.mutated_files import mutated
 from tests.instruments import bench as personalities
@@ -63,24 +60,6 @@ NAMED = (
     "noise",
 )  # kinds of fault that are of the connection and of no question
 QUIET_PAST = 1.0  # s: what is on then is left on
-
-
-class World:
-    """A simulated pack whose time is the run's own, and what a personality asks of it."""
-
-    def __init__(self, clock):
-        self.speed, self.clock = 1.0, clock
-        self.world = build_world(read_file(DEMO_PACK), "sound", 1, clock.now)
-        self._devices = devices(self.world)
-        self.servers = Servers(self.world)
-
-    def ask(self, role, text):
-        with self.world.lock:
-            self.world.catch_up()
-            return self._devices[role].handle(text)
-
-    def number(self, role, text):
-        return float(self.ask(role, text))
 
 
 def bench_text(supply):
@@ -127,7 +106,7 @@ def accident(text, dice):
 def one(kind, dice, folder):
     """(what became of it, what was wrong)."""
     clock = VirtualClock()
-    world = World(clock)
+    world = personalities.World(clock=clock)
     supply, bench, dialect = made(kind, world)
     if dialect and dice.random() < 0.7:
         dialect = accident(dialect, dice)
@@ -145,7 +124,7 @@ def one(kind, dice, folder):
     finally:
         with contextlib.suppress(Exception):
             supply.close()
-        world.servers.close()
+        world.close()
 
 
 def unnamed(error):

@@ -78,6 +78,14 @@ def test_bytes_times_and_what_was_understood_are_shown(bench):
     assert "'what' is no word of this dialect" in said
 
 
+def test_the_answer_to_a_text_that_was_only_sent_is_in_nobodys_way(bench):
+    _, path = bench
+    status, said = talked(path, "! R", "output_off", "voltage", "end")
+    assert status == 0
+    assert "failed" not in said, said
+    assert "voltage = 0 V" in said
+
+
 @pytest.mark.parametrize("on", ["output_on", "! O1"])
 def test_what_was_switched_on_is_off_and_read_back_at_the_end(bench, on):
     supply, path = bench

@@ -32,7 +32,7 @@ instruments:
       coupling: 0.1 K
       lag: 2 s
       lag_uncertainty: 0.3 s
-    room: {place: on the wall, address: "TCPIP::192.0.2.13::5025::SOCKET", accuracy: {limit: 0.5 K}}
+    room: {place: on the wall, address: "TCPIP::192.0.2.13::5025::SOCKET", accuracy: {corrections: [{reads: 20 degC, error: 4 K, expanded_uncertainty: 0.1 K}]}}
   meters:
     cell 3: {place: at cell 3, cell: 3, address: "TCPIP::192.0.2.14::5025::SOCKET"}
     cell 5: {place: at cell 5, cell: 5, address: "TCPIP::192.0.2.15::5025::SOCKET"}
@@ -74,14 +74,16 @@ def test_every_instrument_has_its_column_and_the_reference_is_the_one_of_the_sen
     reference = table["probe_temperature_degC"].dropna()
     assert (reference[own.index].iloc[-20:] == own.iloc[-20:]).all()
     assert (own.iloc[-20:] - first.reindex(own.index).iloc[-20:]).min() > 3.0
-    assert table["probe_room_temperature_degC"].mean() == pytest.approx(24.0, abs=3.0)
+    assert table["probe_room_temperature_degC"].mean() == pytest.approx(28.0, abs=3.0)
     assert 3.0 < table["meter_cell_3_voltage_V"].mean() < 3.7
 
 
 def test_a_procedure_reads_them_by_name_and_nobody_is_asked(folder):
     journal = [entry.what for entry in read_journal(folder / "events.jsonl")]
     notes = {each.name: each for each in journal if isinstance(each, Note)}
-    assert notes["ambient"].why == "read by probe room"
+    assert notes["ambient"].why == "read by probe room, less its error by the certificate"
+    room = read_samples(folder / "samples.csv")["probe_room_temperature_degC"].dropna()
+    assert notes["ambient"].quantity == pytest.approx(room.iloc[0] - 4.0, abs=0.2), "4 K too much, by its certificate"
     cells = read_samples(folder / "samples.csv")[["meter_cell_3_voltage_V", "meter_cell_5_voltage_V"]].dropna()
     assert notes["lowest cell"].quantity == pytest.approx(cells.iloc[0].min(), abs=0.02)
     assert not {"ambient", "lowest cell"} & {each.record for each in journal if isinstance(each, Ask)}
@@ -121,6 +123,10 @@ def test_what_pack_procedure_and_bench_do_not_agree_on_is_said_at_its_place(chan
         (("place: on the wall, ", ""), "place"),
         (('"TCPIP::192.0.2.11::5025::SOCKET"', '""'), "address or by_hand"),
         (('place: on the wall, address: "TCPIP::192.0.2.13::5025::SOCKET"', "place: here, by_hand: true"), "by hand"),
+        (
+            ('cell: 5, address: "TCPIP::192.0.2.15::5025::SOCKET"', "cell: 5, by_hand: true"),
+            "meter is not read by hand",
+        ),
     ],
 )
 def test_a_further_instrument_that_cannot_be_one_is_refused(change, said):

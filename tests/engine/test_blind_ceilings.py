@@ -193,6 +193,20 @@ def test_where_nobody_reads_the_current_a_voltage_that_stands_below_the_floor_is
     assert "below its floor" in (said[2] or "")
 
 
+@pytest.mark.parametrize(("volts", "amps", "ends"), [((0.3, 0.3, 0.3), 0.0, False), ((18.0, 15.0, 12.0), 4.0, True)])
+def test_a_load_that_reads_slowly_shows_what_flowed_before_the_cut_off(volts, amps, ends):
+    """Seen: two readings of the voltmeter came between two of the load, and a trip was taken for a pack under its floor."""
+    ceilings = armed(DISCHARGE, floor=20.0)
+    read = [(0.5, {LOAD_CURRENT: 4.0}), (1.0, {METER_VOLTAGE: volts[0]}), (1.5, {METER_VOLTAGE: volts[1]})]
+    said = [ceilings.passed(Sampled(t, readings)) for t, readings in read]
+    assert said == [None] * 3
+    said = [
+        ceilings.passed(Sampled(1.8, {LOAD_CURRENT: amps})),
+        ceilings.passed(Sampled(2.0, {METER_VOLTAGE: volts[2]})),
+    ]
+    assert (said[1] is not None) == ends, said
+
+
 def test_the_time_of_a_break_does_not_count():
     ceilings = armed()
     assert "2 h 1 min is over its ceiling of 2 h" in ceilings.passed(Sampled(7260.0, FINE))

@@ -61,10 +61,12 @@ class Cells:
 def test_cells_that_were_read_and_are_close_go_on():
     cells = Cells().answer("read", "3.4301", "3.4101")
     assert cells.goes_on
-    assert cells.note == ("20 mV (3.430 V to 3.410 V), typed by me", "")
+    assert cells.note == ("20 mV (highest 3.430 V, lowest 3.410 V), typed by me", "")
 
 
-@pytest.mark.parametrize(("answers", "said"), [(WIDE, "30 mV (3.460 V to 3.430 V)"), (["not seen"], "not seen")])
+@pytest.mark.parametrize(
+    ("answers", "said"), [(WIDE, "30 mV (highest 3.460 V, lowest 3.430 V)"), (["not seen"], "not seen")]
+)
 def test_cells_that_are_apart_or_were_not_seen_need_a_reason_that_is_recorded(answers, said):
     cells = Cells().answer(*answers)
     assert not cells.goes_on

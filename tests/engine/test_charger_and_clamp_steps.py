@@ -136,6 +136,7 @@ def tap(step, degree):
 
 def test_a_mark_counts_once_the_clamp_says_so(heating):
     assert asked(heating).of == Observed.CURRENT_GONE
+    assert "Press c at the moment the current is gone" in asked(heating).say, "Enter marks the degrees"
     for degree in range(50, 55):
         tap(heating, degree)
     heating.t += 5.0

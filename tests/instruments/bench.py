@@ -30,17 +30,8 @@ def example(name):
 FEW_WORDS, STREAMING, MODBUS_SUPPLY = example("few words"), example("streaming"), example("registers")
 
 
-class World:
-    """A simulated pack whose time runs by itself. ``ask(role, text)`` is what one of its own instruments would answer."""
-
-    def __init__(self, speed, seed=1):
-        self.speed = speed
-        self.world = build_world(read_file(DEMO_PACK), "sound", seed, ScaledClock(speed).now)
-        self._devices = devices(self.world)
-        self.servers = Servers(self.world)
-        self._over = threading.Event()
-        self._thread = threading.Thread(target=self._run, daemon=True)
-        self._thread.start()
+class Asked:
+    """What a personality asks of a simulated pack: ``ask(role, text)`` is what one of the pack's own instruments would answer."""
 
     def ask(self, role, text):
         with self.world.lock:
@@ -50,6 +41,20 @@ class World:
     def number(self, role, text):
         return float(self.ask(role, text))
 
+
+class World(Asked):
+    """A simulated pack whose time runs by itself; with a ``clock``, by that."""
+
+    def __init__(self, speed=1.0, seed=1, clock=None):
+        self.speed = speed
+        self.world = build_world(read_file(DEMO_PACK), "sound", seed, (clock or ScaledClock(speed)).now)
+        self._devices = devices(self.world)
+        self.servers = Servers(self.world)
+        self._over = threading.Event()
+        self._thread = threading.Thread(target=self._run, daemon=True)
+        if clock is None:
+            self._thread.start()
+
     def _run(self):
         while not self._over.wait(0.1):
             with self.world.lock:
@@ -57,7 +62,8 @@ class World:
 
     def close(self):
         self._over.set()
-        self._thread.join()
+        if self._thread.is_alive():
+            self._thread.join()
         self.servers.close()
 
     def __enter__(self):

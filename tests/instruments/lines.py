@@ -11,7 +11,7 @@ SPEAKS = {
 }
 
 
-class OnALine(LiveBench):
+class OnALine(bench.Asked, LiveBench):
     """``kind``: serial, modbus tcp or modbus rtu."""
 
     kind = ""
@@ -36,14 +36,6 @@ class OnALine(LiveBench):
     @staticmethod
     def _rtu(live):
         return OverSerial(bench.modbus_supply(live))
-
-    def ask(self, role, text):
-        with self.world.lock:
-            self.world.catch_up()
-            return self._devices[role].handle(text)
-
-    def number(self, role, text):
-        return float(self.ask(role, text))
 
     def __exit__(self, *error):
         self.supply.close()

@@ -25,12 +25,13 @@ def crc(content):
 class Unit:
     """Answers requests from tables of functions: ``read`` and ``write`` by (table, number); a missing one is exception 2.
 
-    ``delay`` in s before each reply; ``spoil(reply)`` may change the frame; ``written`` is all that was written.
+    ``delay`` in s before each reply; ``spoil(reply)`` may change the frame; ``written`` is all that was written; nothing is heard
+    as long as ``deaf()`` says so.
     """
 
     def __init__(self, number=1):
         self.number, self.read, self.write, self.written = number, {}, {}, []
-        self.delay, self.spoil = 0.0, lambda frame: frame
+        self.delay, self.spoil, self.deaf = 0.0, lambda frame: frame, lambda: False
 
     def answer(self, request):
         function = request[0]
@@ -83,13 +84,17 @@ class OverTcp:
             while head := connection.recv(7, socket.MSG_WAITALL):
                 transaction, _, length, number = struct.unpack(">HHHB", head)
                 request = connection.recv(length - 1, socket.MSG_WAITALL)
-                if number not in self.units:
+                unit = self.units.get(number)
+                if unit is None or unit.deaf():
                     continue
-                unit = self.units[number]
                 reply = unit.answer(request)
                 time.sleep(unit.delay)
                 frame = struct.pack(">HHHB", transaction, 0, len(reply) + 1, number) + reply
-                connection.sendall(unit.spoil(frame))
+                self.send(unit.spoil(frame), connection.sendall)
+
+    @staticmethod
+    def send(content, onward):
+        onward(content)
 
     def close(self):
         self._listening.close()
@@ -123,8 +128,8 @@ class OverSerial:
             if came := self._pty.read(0.003):
                 frame += came
                 continue
-            if len(frame) >= 4 and crc(frame[:-2]) == frame[-2:] and frame[0] in self.units:
-                unit = self.units[frame[0]]
+            unit = self.units.get(frame[0]) if len(frame) >= 4 and crc(frame[:-2]) == frame[-2:] else None
+            if unit is not None and not unit.deaf():
                 reply = frame[:1] + unit.answer(frame[1:-2])
                 time.sleep(unit.delay)
                 self.send(unit.spoil(reply + crc(reply)))
@@ -133,7 +138,7 @@ class OverSerial:
     def close(self):
         self._over = True
         self._thread.join(1.0)
-        self.unplug()
+        self._pty.close()
 
     def __enter__(self):
         return self

@@ -15,14 +15,18 @@ class Pty:
     """A pseudo terminal and its far end. With ``link``, a path that leads to it, it can be unplugged and plugged in again."""
 
     def __init__(self, link=None):
-        self._link, self.plugged = link, False
+        self._link, self.plugged, self._slave = link, False, None
         self._reading, self._writing = threading.Lock(), threading.Lock()
         self.plug()
 
     def plug(self):
+        before = self._slave
         self._master, self._slave = os.openpty()
+        if before is not None:
+            os.close(before)
         tty.setraw(self._master)
         tty.setraw(self._slave)
+        os.set_blocking(self._master, False)  # what nobody reads is lost, as on a line
         self.path = os.ttyname(self._slave)  # the slave stays open here, so that a closed connection is no hang-up
         self.plugged = True
         if self._link is not None:
@@ -33,10 +37,15 @@ class Pty:
         if self._link is not None:
             self._link.unlink(missing_ok=True)
         with self._reading, self._writing:
+            if self.plugged:
+                os.close(self._master)  # hangs up; while the slave is open here, no other terminal gets its number
             self.plugged = False
-            for fd in (self._master, self._slave):
-                with contextlib.suppress(OSError):
-                    os.close(fd)
+
+    def close(self):
+        self.unplug()
+        if self._slave is not None:
+            os.close(self._slave)
+        self._slave = None
 
     def read(self, seconds):
         """What has come within so many seconds."""
@@ -57,11 +66,12 @@ class OnATerminal:
     """Hears commands that end with ``hears`` and answers through ``answer(text)``: bytes, None, or a tuple with pauses in s.
 
     ``echo``: sends back what it hears. ``gap``: a command that comes sooner after the last reply than this is not heard.
+    ``deaf()``: nothing is heard as long as it says so.
     """
 
     def __init__(self, answer, hears=b"\r", *, echo=False, gap=0.0, link=None):
         self.answer, self.hears, self.echo, self.gap = answer, hears, echo, gap
-        self.heard, self.missed = [], []
+        self.heard, self.missed, self.deaf = [], [], lambda: False
         self._pty = Pty(link)
         self.path, self.plug, self.unplug = self._pty.path, self._pty.plug, self._pty.unplug
         self.address = f"ASRL{self.path}::INSTR"
@@ -82,7 +92,7 @@ class OnATerminal:
                 self._hear(line.decode("latin1"))
 
     def _hear(self, text):
-        if time.monotonic() < self._free_at:
+        if self.deaf() or time.monotonic() < self._free_at:
             self.missed.append(text)
             return
         self.heard.append(text)
@@ -99,7 +109,7 @@ class OnATerminal:
     def close(self):
         self._over = True
         self._thread.join(1.0)
-        self.unplug()
+        self._pty.close()
 
     def __enter__(self):
         return self

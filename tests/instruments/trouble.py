@@ -6,7 +6,7 @@ import time
 KINDS = ("none", "late", "half", "noise", "unplugged", "power cycle", "back on")
 UNPLUGGED = 5.0  # s of the instrument's own time
 EVERY, TIMES = 2.0, 3  # s of real time between two replies that are spoilt, and how many are
-SOON = 0.4  # s of real time after something is on
+SOON, LATEST = 0.4, 8.0  # s of real time after something is on; the latest that is drawn
 
 
 class Trouble:
@@ -14,11 +14,13 @@ class Trouble:
 
     ``begins()`` says that something is on, from when on it counts; ``reset(kind)`` takes the settings of the instrument away:
     of one that is "back on" all but whether it is on.
-    ``late``: s by which a late reply is late.
+    ``late``: s by which a late reply is late. ``dice``: when it begins, SOON without; the pauses are up to twice or half as long.
     """
 
-    def __init__(self, kind, begins, speed, late, reset=lambda kind: None):
+    def __init__(self, kind, begins, speed, late, reset=lambda kind: None, dice=None):
         self.kind, self._begins, self._speed, self._late, self._reset = kind, begins, speed, late, reset
+        self._soon = SOON if dice is None else dice.uniform(0.0, LATEST)
+        self._every = [EVERY if dice is None else EVERY * 2 ** dice.uniform(-1, 1) for _ in range(TIMES)]
         self.line, self.done, self._spoil = None, 0, False
         self._over = threading.Event()
         self._thread = threading.Thread(target=self._run, daemon=True)
@@ -46,7 +48,7 @@ class Trouble:
         while not self._begins():
             if self._over.wait(0.02):
                 return
-        if self._over.wait(SOON):
+        if self._over.wait(self._soon):
             return
         if self.kind in ("unplugged", "power cycle", "back on"):
             self.line.unplug()
@@ -56,7 +58,7 @@ class Trouble:
             self.line.plug()
             self.done += 1
             return
-        for _ in range(TIMES):
+        for pause in self._every:
             self._spoil = True
-            if self._over.wait(EVERY):
+            if self._over.wait(pause):
                 return

@@ -6,13 +6,14 @@ at; what each has read by itself is kept beside it.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import replace
 from typing import TypeVar
 
 from runner.events import METER_VOLTAGE, OWN, PROBE_TEMPERATURE, Sampled, channel_named
 from runner.notation.source import Path, normal_key
 from runner.sheets.bench import BenchFile
+from runner.sheets.instrument_parts import Calibrated
 from runner.sheets.instruments import key_of, place_of
 from runner.sheets.pack import PackSheet
 from runner.vocabulary import Role
@@ -48,6 +49,16 @@ def channels_of(name: str, bench: BenchFile) -> dict[str, str]:
     if name in instruments.probes:
         return {channel_named(PROBE_TEMPERATURE, name): "temperature"}
     return {channel_named(METER_VOLTAGE, name): "voltage"} if name in instruments.meters else {}
+
+
+def certified(channels: Iterable[str], bench: BenchFile) -> dict[str, tuple[tuple[float, float, float], ...]]:
+    """What the certificates say of those channels, point by point, where the bench file has it: (reading, error, u)."""
+    instruments = bench.instruments
+    said: dict[str, Calibrated] = {
+        channel_named(PROBE_TEMPERATURE, name): probe.accuracy for name, probe in instruments.probes.items()
+    }
+    said |= {channel_named(METER_VOLTAGE, name): meter.voltage_accuracy for name, meter in instruments.meters.items()}
+    return {channel: points for channel in channels if (points := said[channel].points())}
 
 
 def every_cell(bench: BenchFile, pack: PackSheet) -> tuple[str, ...]:

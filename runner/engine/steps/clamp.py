@@ -101,9 +101,14 @@ class _Watched(ByPerson):
     _marked: float | None = None  # s: when the key was pressed, until the clamp has been read
     _before = 0.0  # A that the clamp showed when the step began
 
+    @property
+    def _marks_degrees(self) -> bool:
+        """Whether a person marks them at the same time."""
+        return False
+
     def _watch(self) -> list[Order]:
         """Ask for the moment of the change."""
-        return self._put(SIGHT[self._sought], texts.watch_clamp(self._sought), marks=True)
+        return self._put(SIGHT[self._sought], texts.watch_clamp(self._sought, degrees=self._marks_degrees), marks=True)
 
     def _pressed(self, event: Answered) -> list[Order]:
         self._marked = event.t
@@ -133,6 +138,10 @@ class _Watched(ByPerson):
 
 
 class _ByClamp(_Watched, Provoke):
+    @property
+    def _marks_degrees(self) -> bool:
+        return self._reads(Role.PROBE)
+
     def begin(self, t: float) -> list[Order]:
         self._before = self.around.known.hand_current or 0.0
         orders = super().begin(t)

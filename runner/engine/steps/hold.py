@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from runner.engine.program import Planned
 from runner.engine.steps.base import SLOW, Step
 from runner.engine.watch.verdict import Verdict
 from runner.events import Answered, Event, Reckoned, Sampled, named_by
 from runner.notation.quantity import shown
 from runner.orders import Ask, Note, Order, Reckon
+from runner.sheets.instrument_parts import less_its_error
 from runner.vocabulary import Answer, Observed, Seen, Wants
 
 SEEN = tuple(Seen)
@@ -15,6 +17,13 @@ PATIENT = 10.0  # s that an instrument is given for a reading that a procedure t
 
 def _millivolts(volts: float) -> str:
     return f"{1000 * volts:.4g} mV"
+
+
+def _read_in(sample: Sampled, planned: Planned) -> dict[str, float]:
+    """What a sample has of the channels that a step reads from, less the errors that their certificates say."""
+    said = planned.words.get("certified", {})
+    reads = {channel: sample.readings[channel] for channel in planned.words["reads"] if channel in sample.readings}
+    return {channel: less_its_error(said.get(channel, ()), value) for channel, value in reads.items()}
 
 
 class Confirm(Step):
@@ -68,7 +77,7 @@ class Read(Step):
     def _read_off(self, sample: Sampled) -> list[Order]:
         """What the instruments say, once all of them have; of several, the extreme that the reading is of."""
         channels = tuple(self.planned.words["reads"])
-        self._seen |= {channel: sample.readings[channel] for channel in channels if channel in sample.readings}
+        self._seen |= _read_in(sample, self.planned)
         if len(self._seen) == len(channels):
             highest = self.planned.word("as") == Observed.HIGHEST_CELL_VOLTAGE
             channel = (max if highest else min)(self._seen, key=self._seen.__getitem__)
@@ -76,7 +85,10 @@ class Read(Step):
             doubt = self._doubt(value)
             if not doubt:
                 self._end()
-                return [self._note(value, f"read by {named_by(channel)}")]
+                less = (
+                    ", less its error by the certificate" if channel in self.planned.words.get("certified", {}) else ""
+                )
+                return [self._note(value, f"read by {named_by(channel)}{less}")]
             return self._asks_a_person(f"{named_by(channel)}: {doubt}")
         if sample.t < self._until:
             return []
@@ -194,7 +206,7 @@ class CompareCells(Step):
     def _read_off(self, sample: Sampled) -> list[Order]:
         """What the meters at the cells say, once all of them have; a person is asked where one says nothing."""
         channels = tuple(self.planned.words["reads"])
-        self._seen |= {channel: sample.readings[channel] for channel in channels if channel in sample.readings}
+        self._seen |= _read_in(sample, self.planned)
         if len(self._seen) == len(channels):
             self._by_itself = False
             return self._compared(list(self._seen.values()), "read by the meters at the cells")
@@ -206,7 +218,7 @@ class CompareCells(Step):
 
     def _compared(self, volts: list[float], how: str) -> list[Order]:
         low, high, within = min(volts), max(volts), self.planned.values["within"]
-        self._found, spread = f"{_millivolts(high - low)} ({high:.3f} V to {low:.3f} V)", high - low
+        self._found, spread = f"{_millivolts(high - low)} (highest {high:.3f} V, lowest {low:.3f} V)", high - low
         if spread <= within + 1e-9:
             self._end()
             return [Note(self.planned.index, self.planned.record, f"{self._found}, {how}", spread, "voltage")]

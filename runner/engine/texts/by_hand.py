@@ -6,7 +6,7 @@ Values come in SI; they are worded here as people read them. Nothing here decide
 from __future__ import annotations
 
 from runner.notation.quantity import shown
-from runner.vocabulary import Answer, Until
+from runner.vocabulary import CURRENT_KEY, Answer, Until
 
 # ---- switching -----------------------------------------------------------------------------------------------------
 
@@ -80,9 +80,10 @@ def watch_load(floor: float) -> str:
     )
 
 
-def watch_clamp(sought: str) -> str:
-    """The moment to mark: the current gone, or back."""
-    return f"Watch the clamp for the moment the current is {'gone' if sought == Until.STOPPED else 'back'}."
+def watch_clamp(sought: str, *, degrees: bool) -> str:
+    """The moment to mark: the current gone, or back; ``degrees``: Enter marks those."""
+    key = CURRENT_KEY if degrees else "Enter"
+    return f"Watch the clamp. Press {key} at the moment the current is {'gone' if sought == Until.STOPPED else 'back'}."
 
 
 # ---- what was typed ------------------------------------------------------------------------------------------------
