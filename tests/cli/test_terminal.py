@@ -59,11 +59,7 @@ def test_a_newcomer_gets_from_nothing_to_a_certificate_in_a_few_keys(terminal, t
     person.press("q")
     person.shows("Enter begins.", 120)
     person.press("q")
-<<<<<<< HEAD
-    person.shows("\n$")
-=======
     person.shows("\n$\n")
->>>>>>> main
 
 
 def test_a_closed_terminal_ends_the_run_with_everything_off(terminal, tmp_path):
