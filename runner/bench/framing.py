@@ -87,6 +87,7 @@ class Conversation:
 
     def tell(self, message: str, until: float, instrument: str) -> None:
         """Send a message that has no reply. ``until`` is on the machine's monotonic clock, in s. Raises what goes wrong."""
+        self._wait()
         if self._unread or self.framing.echo:
             self._check_nothing_waits(message, instrument)
         self._send(message)
@@ -96,11 +97,13 @@ class Conversation:
 
     def hand_over(self, message: str) -> None:
         """Send a message and look for nothing, not even its echo."""
+        self._wait()
         self._send(message)
         self._rest()
 
     def ask(self, message: str, until: float, instrument: str) -> bytes:
         """Send a question; its reply without its end. Raises TimeoutError, ConnectionError, LinkError or what a backend raises."""
+        self._wait()
         if self._unread or self.transport.sees_unread:
             self._check_nothing_waits(message, instrument)
         self._send(message)
@@ -124,9 +127,12 @@ class Conversation:
 
     # ---- one message, one reply ------------------------------------------------------------------------------
 
-    def _send(self, message: str) -> None:
+    def _wait(self) -> None:
+        """Until the instrument takes a message; what comes meanwhile is looked for after it."""
         if self.framing.gap:
             time.sleep(max(0.0, self._free_at - time.monotonic()))
+
+    def _send(self, message: str) -> None:
         self.transport.write(self.framing.sent(message))
 
     def _rest(self) -> None:

@@ -82,6 +82,14 @@ def test_a_gap_is_kept_between_commands(on_a_terminal):
     assert not instrument.missed
 
 
+def test_a_second_reply_that_comes_in_the_gap_is_no_answer_to_the_next_question(on_a_terminal):
+    instrument = on_a_terminal(lambda text: (f"{text}\r".encode(), 0.02, b"26.37\r"))
+    link = linked(instrument, timeout=2.0, gap=0.15)
+    assert link.ask("A?") == ["A?"]
+    with pytest.raises(LinkError, match="old"):
+        link.ask("B?")
+
+
 def test_without_the_gap_that_instrument_does_miss_commands(on_a_terminal):
     """The test before this one would pass for nothing otherwise."""
     instrument = on_a_terminal(volts, gap=0.05)

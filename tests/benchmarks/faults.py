@@ -43,7 +43,7 @@ from runner.events import Faulted, Resumed, Started
 from runner.orders import Conclude
 from runner.record.journal import read_journal
 from tests.benchmarks.faulty_bench import WORDS, FaultyBench
-from tests.benchmarks.faulty_lines import bench_on, can_have
+from tests.benchmarks.faulty_lines import NO_LINES, bench_on, can_have
 from tests.builders import SHORT_PROCEDURE
 from tests.processes import ANSWERS, PROGRAM, until
 
@@ -299,7 +299,6 @@ class Trial:
 
 
 def one(trial: Trial, options: argparse.Namespace) -> None:
-    """A trial, and its line."""
     dice = random.Random(f"{options.seed} {trial.name}")
     with (
         tempfile.TemporaryDirectory(prefix="faults-") as name,
@@ -311,7 +310,8 @@ def one(trial: Trial, options: argparse.Namespace) -> None:
             trial.wrong.append(("other", f"{type(error).__name__}: {error}"))
         if trial.wrong and options.keep:
             (Path(name) / "truth.json").write_text(json.dumps(bench.truth() | {"stamps": bench.stamps}))
-            shutil.copytree(name, Path(options.keep) / trial.name.replace(" ", "-"), symlinks=True, dirs_exist_ok=True)
+            kept = Path(options.keep) / trial.name.replace(" ", "-")
+            shutil.copytree(name, kept, ignore=NO_LINES, dirs_exist_ok=True)
         if trial.role == "disk":
             subprocess.run(["umount", "-l", f"{name}/runs"], capture_output=True)
     off, said = trial.off_after, trial.said_after

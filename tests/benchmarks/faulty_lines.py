@@ -6,6 +6,8 @@ device file that is gone, or a port that nobody listens at. What such a line can
 
 import itertools
 import json
+import os
+import shutil
 import threading
 import time
 
@@ -18,6 +20,8 @@ SPEAKS = {"serial": FEW, "modbus tcp": REGISTERS, "modbus rtu": REGISTERS}
 NONE_THERE = ("replaced", "error_queue", "no_status")  # faults of what these lines do not have
 NOT_A_NUMBER = ("serial",)  # a register always holds a number
 LATE, DRIP, LOOK_EVERY = 1.5, 0.3, 0.01  # s
+NO_LINES = shutil.ignore_patterns("tty*")  # whoever reads one waits for ever
+KEPT: list[int] = []  # terminals that stay open, because a guard may hold the lock of one when its trial is over
 MANY = 400  # bytes at a time: a pseudo terminal holds 4096
 
 
@@ -47,6 +51,8 @@ class FaultyLine(personalities.Asked, FaultyBench):
         else:
             ill = personalities.modbus_supply(self)
             self.supply = OverTcp(ill) if line == "modbus tcp" else OverSerial(ill, link=at)
+        if line != "modbus tcp":
+            KEPT.append(os.open(at, os.O_RDWR | os.O_NOCTTY))
         ill.deaf = lambda: self.kind("supply") == "silent"
         self._send, self.supply.send = self.supply.send, self._spoilt
         self._plugging = threading.Thread(target=self._plug, daemon=True)

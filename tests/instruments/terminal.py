@@ -15,19 +15,19 @@ class Pty:
     """A pseudo terminal and its far end. With ``link``, a path that leads to it, it can be unplugged and plugged in again."""
 
     def __init__(self, link=None):
-        self._link, self.plugged, self._slave = link, False, None
+        self._link, self.plugged, self._slaves = link, False, []
         self._reading, self._writing = threading.Lock(), threading.Lock()
         self.plug()
 
     def plug(self):
-        before = self._slave
-        self._master, self._slave = os.openpty()
-        if before is not None:
-            os.close(before)
+        self._master, slave = os.openpty()
+        self._slaves.append(
+            slave
+        )  # open here, so that a closed connection is no hang-up and no other terminal gets its number
         tty.setraw(self._master)
-        tty.setraw(self._slave)
+        tty.setraw(slave)
         os.set_blocking(self._master, False)  # what nobody reads is lost, as on a line
-        self.path = os.ttyname(self._slave)  # the slave stays open here, so that a closed connection is no hang-up
+        self.path = os.ttyname(slave)
         self.plugged = True
         if self._link is not None:
             self._link.symlink_to(self.path)
@@ -38,14 +38,13 @@ class Pty:
             self._link.unlink(missing_ok=True)
         with self._reading, self._writing:
             if self.plugged:
-                os.close(self._master)  # hangs up; while the slave is open here, no other terminal gets its number
+                os.close(self._master)
             self.plugged = False
 
     def close(self):
         self.unplug()
-        if self._slave is not None:
-            os.close(self._slave)
-        self._slave = None
+        while self._slaves:
+            os.close(self._slaves.pop())
 
     def read(self, seconds):
         """What has come within so many seconds."""
