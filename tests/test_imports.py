@@ -1,6 +1,7 @@
 """What the import contracts cannot see: what is really loaded, and what a pure room really touches."""
 
 import ast
+import importlib.util
 import json
 import subprocess
 import sys
@@ -130,3 +131,23 @@ def test_no_folder_holds_more_than_sixteen_modules():
     root = Path(__file__).parents[1]
     folders = {path.parent for room in ("runner", "reports") for path in (root / room).rglob("*.py")}
     assert {folder.name: n for folder in folders if (n := len(list(folder.glob("*.py")))) > 16} == {}
+
+
+def test_what_the_benchmarks_import_inside_their_functions_is_there():
+    """They run on demand; a name that has moved would be found out only then."""
+    missing = []
+    for path in sorted((Path(__file__).parent / "benchmarks").glob("*.py")):
+        for node in ast.walk(ast.parse(path.read_text())):
+            if isinstance(node, ast.ImportFrom) and (node.module or "").partition(".")[0] in (
+                "tests",
+                "runner",
+                "reports",
+            ):
+                module = importlib.import_module(node.module)
+                names = [each.name for each in node.names]
+                missing += [
+                    f"{path.name}:{node.lineno}: {node.module}.{name}"
+                    for name in names
+                    if not hasattr(module, name) and importlib.util.find_spec(f"{node.module}.{name}") is None
+                ]
+    assert missing == []

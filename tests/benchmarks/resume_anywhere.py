@@ -26,19 +26,18 @@ LENGTHS = {"ramp": 300.0, "capacity": 4300.0}  # s that the runs take unbroken, 
 def one(seed: int) -> Counter[str]:
     """One broken run, counted."""
     from tests.broken_off import broken_run, gone_on
-    from tests.builders import SHORT_PROCEDURE, rehearsed, user_file
-    from tests.conduct.test_resume import CAPACITY
+    from tests.builders import SHORT_PROCEDURE, quick_capacity, rehearsed, user_file
 
     dice = random.Random(f"break {seed}")
     kind = "ramp" if seed % 2 else "capacity"
-    text = SHORT_PROCEDURE if kind == "ramp" else CAPACITY
+    procedure = user_file("p.yaml", SHORT_PROCEDURE) if kind == "ramp" else quick_capacity()
     more = {"sensors": ("T1",)} if kind == "ramp" else {"sensors": (), "state_of_charge": 0.98}
     instant = dice.uniform(1.0, LENGTHS[kind])
     count: Counter[str] = Counter({f"{kind} broken off": 1})
     with tempfile.TemporaryDirectory() as out:
-        whole = rehearsed(Path(out) / "whole", procedure=user_file("p.yaml", text), **more)
+        whole = rehearsed(Path(out) / "whole", procedure=procedure, **more)
         try:
-            broken = broken_run(Path(out) / "broken", user_file("p.yaml", text), instant, **more)
+            broken = broken_run(Path(out) / "broken", procedure, instant, **more)
         except AssertionError:
             return Counter({f"{kind} was over before": 1})
         result = gone_on(broken)
