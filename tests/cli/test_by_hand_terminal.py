@@ -131,7 +131,9 @@ def test_a_person_with_nothing_on_a_cable_gets_to_a_certificate_by_keys(tmp_path
     truth = json.loads((run / "truth.json").read_text())
     found = json.loads((run / "findings.json").read_text())["findings"]
     (trip,) = (each for each in found if each["name"] == "trip")
-    if not person.late:  # on a machine that has much else to do
+    if trip["value"] is None:  # keys come late on a machine that has much else to do, and such a ramp is not used
+        assert "apart, usual here" in trip["reason"], person.did
+    else:
         assert abs(trip["value"] - truth_of(trip, truth)) <= 2 * trip["expanded_uncertainty"] <= 2.0, person.did
     assert person.marks == 0
     assert person.did.count(CURRENT) == 1
