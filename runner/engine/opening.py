@@ -19,8 +19,8 @@ UNGUARDED = (
 )
 READ_THEM = "Read the cautions. Continue only if you can follow every one."
 CELLS = (
-    "Only the pack voltage is monitored, not each cell. Check the cell voltages on the pack's display first: continue only if "
-    "they are within 20 mV of each other."
+    "Only the pack voltage is monitored, not each cell. Check every cell voltage first: continue only if they are within 20 mV "
+    "of each other."
 )
 NEAR_THE_END = ("over_voltage", "under_voltage")  # protections whose test takes cells to their ends
 
@@ -30,7 +30,9 @@ class Opening:
 
     def __init__(self, program: Program, *, guarded: bool, agreed: str) -> None:
         self._program = program
-        self._cautions = READ_THEM if guarded else f"{UNGUARDED} {READ_THEM}"
+        compared = any(step.kind == "cells" for step in program.steps)
+        cells = "" if compared or program.protection not in NEAR_THE_END else f"{CELLS} "
+        self._cautions = f"{cells}{READ_THEM if guarded else f'{UNGUARDED} {READ_THEM}'}"
         self._resumed = False
         self.agreed = agreed
 
@@ -66,12 +68,7 @@ class Opening:
             else []
         )
         unread = [Remark(each) for each in self._program.unread]
-        return [*(map(Remark, said) if doubtful else []), *unread, *self._cells()], True
-
-    def _cells(self) -> list[Order]:
-        compared = any(step.kind == "cells" for step in self._program.steps)
-        to_say = self._program.protection in NEAR_THE_END and not compared and not self._resumed
-        return [Remark(CELLS)] if to_say else []
+        return [*(map(Remark, said) if doubtful else []), *unread], True
 
     def _doubts(self, before: str) -> Ask:
         program = self._program

@@ -96,7 +96,7 @@ class ScriptedOperator:
 
     def _answer(self, ask: Ask, t: float) -> Answered:
         reason = bool(ask.choices) and AGREES.issuperset(ask.choices)  # a procedure may have an agree of its own
-        if reason and self.script.agree:
+        if reason and Answer.AGREE in ask.choices and self.script.agree:
             return Answered(t, ask.question, Answer.AGREE, self.script.by, self.script.agree)
         word = self._left.popleft() if self._left else self.script.then
         if word is None:
@@ -104,9 +104,12 @@ class ScriptedOperator:
         if word == Answer.STOP:
             return Answered(t, ask.question, Answer.STOP, self.script.by)
         if word == Answer.GO_ON and reason:  # it would be asked for its reason for ever
-            raise OperatorGone.no_answer(
-                ask.say, "the script says go on, a reason is needed (agree: in the answers file)"
+            needed = (
+                "a reason is needed (agree: in the answers file)"
+                if Answer.AGREE in ask.choices
+                else "this cannot go on"
             )
+            raise OperatorGone.no_answer(ask.say, f"the script says go on, {needed}")
         if word == Answer.GO_ON and Explanation.UNKNOWN in ask.choices:
             # a script has not looked at the pack; the program can
             word = Explanation.LOOK if Explanation.LOOK in ask.choices else Explanation.UNKNOWN

@@ -106,11 +106,12 @@ class CellsSpec(Sheet):
     """The highest and the lowest cell voltage, before anything goes on: ``within`` is how far apart they may be.
 
     They are read where the bench has a meter at every cell, else typed. Further apart, or not seen, a person has to agree, with a
-    reason. ``record`` is what people read about it.
+    reason. A cell below ``lowest`` ends it: nobody can agree to that. ``record`` is what people read about it.
     """
 
     say: Text
     within: VoltageExpression
+    lowest: VoltageExpression | None = None
     record: str = "cell voltages"
 
 

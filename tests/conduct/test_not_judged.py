@@ -124,6 +124,6 @@ def test_an_old_folder_is_evaluated_and_says_what_would_be_refused_today(tmp_pat
     assert "this version would reject this input: pack.yaml:" in render([evaluation], "x", "2026-11-26")
 
 
-def test_where_only_the_packs_voltage_is_watched_the_record_says_so(tmp_path):
+def test_where_only_the_packs_voltage_is_watched_the_record_has_the_cells(tmp_path):
     run = rehearsed(tmp_path, procedure=find_procedure("under-voltage"), sensors=(), state_of_charge=0.05)
-    assert any("Only the pack voltage is monitored" in say for _, say in run.result.evaluation.story.remarks)
+    assert any(note.name == "cell voltages before the charge" for note in run.result.evaluation.story.notes)

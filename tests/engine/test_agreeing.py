@@ -72,8 +72,6 @@ def test_a_run_that_goes_on_after_a_break_does_not_ask_again():
 )
 def test_a_test_that_takes_cells_to_their_ends_says_that_only_the_pack_is_watched(protection, said):
     run = Run(replace(a_program(), protection=protection))
-    run.receive(Started(0.0, ""))
-    orders = run.receive(Answered(1.0, CAUTIONS, "go on", "me"))
-    assert (
-        any("Only the pack voltage is monitored" in order.say for order in orders if isinstance(order, Remark)) is said
-    )
+    (first,) = [order for order in run.receive(Started(0.0, "")) if isinstance(order, Ask)]
+    assert first.question == CAUTIONS
+    assert ("Only the pack voltage is monitored" in first.say) is said

@@ -30,9 +30,9 @@ WIDE = ["read", "3.46", "3.43"]
 class Cells:
     """A run with a hold point on the cells, answered question by question."""
 
-    def __init__(self, meters=""):
+    def __init__(self, meters="", procedure=PROCEDURE):
         bench = BENCH.format(port=1) + meters
-        job = load(user_file("p.yaml", PROCEDURE), user_file("k.yaml", PACK), user_file("b.yaml", bench))
+        job = load(user_file("p.yaml", procedure), user_file("k.yaml", PACK), user_file("b.yaml", bench))
         self.run, self.t, self.told, self.asked = Run(job.program), 0.0, [], ""
         self.has(Started(0.0, ""))
         self.has(OutputIsOff(0.0, True))
@@ -73,6 +73,16 @@ def test_cells_that_are_apart_or_were_not_seen_need_a_reason_that_is_recorded(an
     assert not cells.answer("agree", note=" ").goes_on
     assert cells.answer("agree", note="maker's advice").goes_on
     assert cells.note == (said, "accepted by me: maker's advice")
+
+
+def test_a_cell_that_is_too_low_to_be_charged_goes_no_further():
+    cells = Cells(
+        procedure=PROCEDURE.replace("within: 20 mV", "within: 20 mV, lowest: 0.8 * cut-off voltage / cells in series")
+    )
+    cells.answer("read", "1.998", "1.990").answer("agree", note="maker's advice")
+    assert not cells.goes_on
+    assert "below 2 V" in cells.run.step.sentence()
+    assert cells.answer("read again", "read", "2.02", "2.01").goes_on
 
 
 def test_cells_that_were_balanced_meanwhile_are_read_again():

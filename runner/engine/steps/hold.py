@@ -169,7 +169,7 @@ class CompareCells(Step):
     """The highest and the lowest cell, before anything goes on.
 
     Rule: it goes on by itself only with voltages that were read and are close enough. A wider spread, and cells that nobody has
-    seen, need a person who agrees and says why; the reason is in the record.
+    seen, need a person who agrees and says why; the reason is in the record. A cell that is too low to be charged goes no further.
     """
 
     asks = True
@@ -189,6 +189,8 @@ class CompareCells(Step):
             return self._read_off(event) if isinstance(event, Sampled) else []
         asked = self._standing
         if not isinstance(event, Answered) or asked is None or event.question != asked.question:
+            return []
+        if asked.choices and event.value not in asked.choices:
             return []
         if event.value == Answer.AGREE:
             return self._agreed(event)
@@ -219,6 +221,8 @@ class CompareCells(Step):
     def _compared(self, volts: list[float], how: str) -> list[Order]:
         low, high, within = min(volts), max(volts), self.planned.values["within"]
         self._found, spread = f"{_millivolts(high - low)} (highest {high:.3f} V, lowest {low:.3f} V)", high - low
+        if low < self.planned.values.get("lowest", low):
+            return self._too_low(low)
         if spread <= within + 1e-9:
             self._end()
             return [Note(self.planned.index, self.planned.record, f"{self._found}, {how}", spread, "voltage")]
@@ -231,6 +235,14 @@ class CompareCells(Step):
             "stop the run, or read again. To go on in spite of it, type agree, a semicolon and the reason."
         )
         return self._put(say, Wants.CHOICE, choices=(Answer.AGREE, Answer.READ_AGAIN))
+
+    def _too_low(self, volts: float) -> list[Order]:
+        """There is nothing to agree to: stop, or read again what was read wrongly."""
+        say = (
+            f"A cell is at {volts:.3f} V, below {self.planned.values['lowest']:.4g} V. Do not charge this pack. Stop the run and "
+            "ask a qualified person. If a value was read or typed wrongly, read again."
+        )
+        return self._put(say, Wants.CHOICE, choices=(Answer.READ_AGAIN,))
 
     def _agreed(self, event: Answered) -> list[Order]:
         reason = event.note.strip()

@@ -5,6 +5,7 @@ It draws views and orders as they come and knows no engine. What the person does
 
 from __future__ import annotations
 
+import time
 from math import inf
 
 from textual.content import Content
@@ -97,7 +98,7 @@ class RunView(Asking):
                 self.asked = None
                 self._typing(None)
         elif isinstance(order, AskTaps):
-            self.taps = order if order.step else None
+            self.taps, self._taps_since = (order if order.step else None), time.monotonic()
             self.refresh_bindings()
         elif isinstance(order, Conclude):
             self._mark(order)
