@@ -115,10 +115,18 @@ def _release(found: Sequence[tuple[Evaluation, Finding]], shown: Finding | None)
 
 
 def _shown(found: Sequence[tuple[Evaluation, Finding]], statement: str) -> Finding | None:
-    """The finding that is drawn: of those that have the statement, a trip before others, the best known before others."""
-    known = [finding for _, finding in found if finding.value is not None and finding.conformity == statement]
-    trips = [finding for finding in known if finding.name in ("trip", *RATINGS)]
-    return min(trips or known, key=lambda finding: finding.expanded_uncertainty or 0.0, default=None)
+    """The finding that is drawn: of those that have the statement, one through the sensor itself before one through a decade box.
+
+    Then a trip before others, the best known before others.
+    """
+
+    def rank(each: tuple[Evaluation, Finding]) -> tuple[bool, bool, float]:
+        evaluation, finding = each
+        by_box = finding.sensor is not None and _boxed(evaluation, finding.sensor)
+        return by_box, finding.name not in ("trip", *RATINGS), finding.expanded_uncertainty or 0.0
+
+    known = [each for each in found if each[1].value is not None and each[1].conformity == statement]
+    return min(known, key=rank)[1] if known else None
 
 
 def _reason(finding: Finding, *, named: bool) -> str:

@@ -71,7 +71,8 @@ def headline(
     evaluations: Sequence[Evaluation], not_begun: Sequence[tuple[str, str]] = (), broken: Sequence[str] = ()
 ) -> Headline:
     """The headline of one run, or of several of one pack. ``broken`` is what has changed besides what each run knows itself."""
-    rows = [*coverage(evaluations[0].pack, evaluations, not_begun), *_besides(evaluations)]
+    rows = coverage(evaluations[0].pack, evaluations, not_begun)
+    rows = rows if any(row.tested for row in rows) else [*rows, *_besides(evaluations)]
     tested = [row for row in rows if row.tested]
     statement, found = _judged(rows, tested)
     partial = any(row.protection and not row.tested for row in rows)
@@ -127,7 +128,7 @@ def _judged(rows: Sequence[Covered], tested: Sequence[Covered]) -> tuple[str, li
 def _protections(rows: Sequence[Covered]) -> str:
     """How many there are; one that acts through several sensors is that many, and it is said."""
     kinds = len({row.protection for row in rows})
-    several = f" ({kinds} kinds; those of temperature counted once per sensor)" if kinds < len(rows) else ""
+    several = " (temperature protections counted once per sensor)" if kinds < len(rows) else ""
     return f"{len(rows)} protection{'' if len(rows) == 1 else 's'}{several}"
 
 

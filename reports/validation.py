@@ -78,9 +78,9 @@ class Validation:
         named = "; ".join(map(_said, short[:NAMED]))
         more = f"; {len(short) - NAMED} more in VALIDATION.md" if len(short) > NAMED else ""
         return (
-            f"Method check by simulation: in {len(lines) - len(short)} of {len(lines)} test situations, at least {LEAST} of the "
-            f"intervals stated for a coverage of {AIM} contained the true value ({self.content['records']:,} simulated tests; "
-            f"record {self.record}, VALIDATION.md of the program). {whose}"
+            f"Method check by simulation: in {len(lines) - len(short)} of {len(lines)} test situations that give an interval, "
+            f"at least {LEAST} of the intervals stated for a coverage of {AIM} contained the true value "
+            f"({self.content['records']:,} simulated tests; record {self.record}, VALIDATION.md of the program). {whose}"
             + (f" Below {LEAST}: {named}{more}." if short else "")
         )
 

@@ -13,20 +13,25 @@ from typing import TextIO
 from runner.bench.assembly import Bench
 from runner.bench.checks.self_check import call
 from runner.conduct.clock import ScaledClock
+from runner.engine.opening import CELLS, NEAR_THE_END
 from runner.engine.schedule import Agenda
 from runner.evaluation.evaluate import Evaluation, evaluate
 from runner.evaluation.provenance import changes
 from runner.measure.conformity import NOT_JUDGED
 from runner.measure.finding import Finding
+from runner.notation.source import Source
 from runner.record.folder import FINDINGS, TRUTH, RunFolder
 from runner.rehearsal.truth import against_truth
 from runner.seal.pdf import against_the_pdf, verify_pdf
 from runner.seal.signers import known, trust
 from runner.seal.station_key import rotate, station_key
 from runner.seal.verify import verify
+from runner.sheets.bench import Assumed, BenchFile
+from runner.sheets.doubts import doubts
 from runner.sheets.instruments import place_of
+from runner.sheets.pack import PackSheet, not_declared
 from runner.vocabulary import Exit
-from runner.workspace.job import load_bench
+from runner.workspace.job import load_bench, not_judged
 from runner.workspace.locks import Locks
 
 
@@ -167,3 +172,11 @@ def print_key(*, export: bool, replace: bool, trusted: Path | None) -> int:
     key = rotate() if replace else station_key()
     print(key.allowed_signers if export else f"{key.station}  {key.signer.fingerprint}")
     return Exit.PASS
+
+
+def notes_on(pack: PackSheet, source: Source, bench: BenchFile, protections: Sequence[str]) -> list[str]:
+    """What is worth knowing of a pack sheet (``source``) before procedures about these protections begin, a line each."""
+    limits = [] if bench.decision.assumed_tolerance != Assumed() else not_judged(pack)
+    notes = [f"note: the pack sheet {each}" for each in (*limits, *not_declared(pack))]
+    notes += [f"note: {CELLS}"] if any(each in NEAR_THE_END for each in protections) else []
+    return [*notes, *(f"doubtful: {each}" for each in doubts(pack, source))]

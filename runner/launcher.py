@@ -8,11 +8,11 @@ from __future__ import annotations
 import argparse
 import contextlib
 import sys
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, TextIO
 
 from reports.wording import rule_and_risk
 from runner.certifying import make_certificate, print_certificate
@@ -25,27 +25,26 @@ from runner.conduct.signals import pressing
 from runner.conduct.site import Site
 from runner.console_output import (
     finding_line,
+    notes_on,
     print_agenda,
     print_findings,
     print_headline,
     print_json,
     print_truth,
 )
-from runner.engine.opening import CELLS, NEAR_THE_END
 from runner.errors import BenchError, Problem, RecordError, SheetError
 from runner.evaluation.evaluate import Evaluation
 from runner.evaluation.specification import decision_of
 from runner.plain import DISPLAYS_EVERY, PROGRESS_EVERY, PlainOperator, Printer
 from runner.record.folder import RunFolder
 from runner.rehearsal.bench_file import NOT_WIRED
-from runner.rehearsal.displays import AtSimulatedDisplays
+from runner.rehearsal.displays import at_displays
 from runner.rehearsal.scripted import UNATTENDED, Eyes, ScriptedOperator
 from runner.rehearsal.simulated_bench import Rehearsal
 from runner.seal.editions import is_sealed
 from runner.sheets.answers import Answers
-from runner.sheets.bench import Assumed, BenchFile, parse_bench
-from runner.sheets.doubts import doubts
-from runner.sheets.pack import not_declared, parse_pack
+from runner.sheets.bench import BenchFile, parse_bench
+from runner.sheets.pack import parse_pack
 from runner.vocabulary import Exit
 from runner.workspace.job import (
     DEMO_PACK,
@@ -55,31 +54,19 @@ from runner.workspace.job import (
     find_procedure,
     load,
     load_bench,
-    not_judged,
     operator_name,
     read_answers,
     read_file,
 )
 from runner.workspace.locks import Locks
-from runner.workspace.session import REHEARSED, Session, agenda_for, protection_of, sensors_for
+from runner.workspace.once import asked_in_lines, to_ask
+from runner.workspace.session import REHEARSED, Session, agenda_for, protection_of, sensors_for, worst_status
 
 if TYPE_CHECKING:
     from runner.screen.feed import ScreenOperator
 
 NOT_ALONE = "a person has to agree to that, or a file of answers with agree: and the reason"
 DOING = "tripwitness run"  # what whoever wants the same instrument or folder is told of this process
-# worst first: ended early, wrong input, fails, not all measured, pass
-_SEVERITY = {Exit.ENDED_EARLY: 4, Exit.WRONG_INPUT: 3, Exit.FAIL: 2, Exit.NOT_ALL_JUDGED: 1, Exit.PASS: 0}
-
-
-def worst_status(statuses: Iterable[int]) -> Exit:
-    """The exit status of several runs. A run that ended early is the last: nobody knows why before having looked."""
-    worst = Exit.PASS
-    for status in map(Exit, statuses):
-        worst = max(worst, status, key=lambda each: _SEVERITY[each])
-        if status == Exit.ENDED_EARLY:
-            break
-    return worst
 
 
 @dataclass(frozen=True)
@@ -150,6 +137,9 @@ class Face:
         files = read_file(Path(self.options.pack)), read_file(Path(self.options.bench))
         # with a procedure, all that is wrong in the three files is said together
         bench = load(first[0], *files).bench if first else load_bench(Path(self.options.bench))[1]
+        if not self._asked_once(Path(self.options.pack), files[0], bench):
+            return Exit.NOT_ALL_JUDGED
+        files = read_file(Path(self.options.pack)), files[1]
         with Locks(DOING) as locks:
             return self._all(self._on_a_bench(files, bench, self._sensors, locks), names)
 
@@ -172,6 +162,25 @@ class Face:
                 return self._report(evaluation, with_certificate=True)
             job, resumption = broken_off(run)
             return self._carry_out(job, self._on_a_bench((), job.bench, (), locks), run, resumption)[1]
+
+    def _asked_once(self, path: Path, pack: UserFile, bench: BenchFile) -> bool:
+        """Customer, date of receipt and operator, where a person is there and the start screen has not asked; False after Esc."""
+        there = (
+            self.script is None
+            and not self.options.plan
+            and sys.stdin.isatty()
+            and not hasattr(self.options, "operator")
+        )
+        fields = to_ask(parse_pack(pack.text, pack.name), bench) if there else ()
+        said: str | None = ""
+        if fields and self.screen:
+            from runner.screen.choose import OnceApp
+
+            said = OnceApp(path, fields).run()
+        elif fields:
+            said = asked_in_lines(path, fields, self._out)
+        self.options.operator = said or getattr(self.options, "operator", "")
+        return said is not None
 
     def _operator(self, job: Job) -> str:
         return getattr(self.options, "operator", "") or operator_name(job.bench)
@@ -207,16 +216,10 @@ class Face:
             alone |= {item.name: why} if (why := self._not_alone(job)) else {}
         left = (*agenda.left_out, *((name, f"{why}; {NOT_ALONE}") for name, why in alone.items()))
         agenda = replace(agenda, items=tuple(each for each in agenda.items if each.name not in alone), left_out=left)
-        print_agenda(agenda, sys.stderr if self.options.json else sys.stdout)
+        print_agenda(agenda, self._out)
         self._say(f"decision rule: {rule_and_risk(decision_of(bench))}\n")
-        for note in [] if bench.decision.assumed_tolerance != Assumed() else not_judged(pack):
-            self._say(f"note: the pack sheet {note}\n")
-        for note in not_declared(pack):
-            self._say(f"note: the pack sheet {note}\n")
-        if any(protection_of(item.source) in NEAR_THE_END for item in agenda.items):
-            self._say(f"note: {CELLS}\n")
-        for doubt in doubts(pack, pack_file.source):
-            self._say(f"doubtful: {doubt}\n")
+        for note in notes_on(pack, pack_file.source, bench, [protection_of(item.source) for item in agenda.items]):
+            self._say(f"{note}\n")
         if self.options.plan or not agenda.items:
             return Exit.PASS if agenda.items else Exit.NOT_ALL_JUDGED
         stamp = place.stamp()
@@ -332,13 +335,12 @@ class Face:
         return "" if judged else job.program.raised
 
     def _in_lines(self, job: Job, place: Place, stop: StopFlag, work: Callable[[Operator], Result]) -> Result:
-        out = sys.stderr if self.options.json else sys.stdout
-        printer = Printer(job.program.cautions, job.program.prepare, out, place.site.clock.utc)
+        printer = Printer(job.program.cautions, job.program.prepare, self._out, place.site.clock.utc)
         printer.begin(f"{job.procedure.title}: {job.pack.name}, serial no. {job.pack.serial}, at {job.bench.name}")
         if self.script is not None:
             return work(ScriptedOperator(self.script, printer.told, printer.show, place.eyes))
         printer.every = DISPLAYS_EVERY if place.eyes is not None and job.program.by_hand else PROGRESS_EVERY
-        return work(_at_displays(PlainOperator(printer, stop, self._operator(job)), job, place))
+        return work(at_displays(PlainOperator(printer, stop, self._operator(job)), place.eyes, job.program.by_hand))
 
     def _on_screen(
         self, job: Job, place: Place, stop: StopFlag, work: Callable[[Operator], Result], plan: Sequence[str]
@@ -353,7 +355,7 @@ class Face:
         def answering(screen: ScreenOperator) -> Operator:
             if wanted is not None:
                 return ScriptedOperator(wanted, screen.told, screen.show, eyes)
-            return _at_displays(screen, job, place)
+            return at_displays(screen, eyes, job.program.by_hand)
 
         return show_run(
             job,
@@ -386,15 +388,13 @@ class Face:
             self._say(f"\n{danger(result.outcome.urgent)}")
 
     def _say(self, text: str) -> None:
-        print(text, file=sys.stderr if self.options.json else sys.stdout)
+        print(text, file=self._out)
+
+    @property
+    def _out(self) -> TextIO:
+        """Where a person reads: standard output belongs to programs with --json."""
+        return sys.stderr if self.options.json else sys.stdout
 
     def _aside(self) -> contextlib.AbstractContextManager[object]:
         """What is not for programs goes to standard error where they read standard output."""
         return contextlib.redirect_stdout(sys.stderr) if self.options.json else contextlib.nullcontext()
-
-
-def _at_displays(operator: Operator, job: Job, place: Place) -> Operator:
-    """At a simulated bench a person is told what its displays show, and what they do is done."""
-    if place.eyes is None:
-        return operator
-    return AtSimulatedDisplays(operator, place.eyes, job.program.by_hand)

@@ -201,8 +201,12 @@ class PlainOperator:
             self._stop.press(self._name)
             return []
         two = marks_current(self._asked, self._taps)
+        first = self._taps is not None and self._degree == self._taps.first
         if (self._asked is None or two) and self._taps is not None and (not text or self._other_degree(text)):
-            return [self._tapped(t)]
+            if not (too_soon and first and not text):
+                return [self._tapped(t)]
+            self._printer.aside("that came too soon for the first mark, so it is not taken")
+            return []
         if self._asked is not None and self._asked.of in SIGHTS and text.lower() == CURRENT_KEY:
             text, too_soon = "", False  # a letter of its own, which nobody presses for another question
         if self._asked is None:

@@ -229,7 +229,8 @@ class Thermal(Evaluator):
             and (attempt.limit - margin > upper if attempt.rate > 0 else attempt.limit + margin < lower)
         )
         caveats = (f"seen before in this run: {len(crossings)}",) if crossings else ()
-        reason = attempt.why if beyond else f"{attempt.why}; too close to a limit to decide"
+        close = f"with lag and uncertainty ({margin:.1f} K) too close to a limit to decide"
+        reason = attempt.why if beyond else f"{attempt.why}; {close}"
         if name == "release" and declared.latching:
             beyond, reason = False, f"{attempt.why}; declared as latching"
         return self.missing(name, "°C", reason, expected=expected, limits=limits, failed=beyond, caveats=caveats)

@@ -191,8 +191,8 @@ def _extrapolated(
     birge = float((residuals**2 @ (1.0 / variances) / freedom) ** 0.5)
     if birge**2 <= chi_square_limit(freedom):
         return theta, lag, AGREE
-    scatter = f"the ramps scatter more than the instruments explain (ratio {birge:.2f})"  # the Birge ratio
-    return theta, lag, f"{scatter}; this scatter, about {repeats.deviation:.2f} K, is included in the uncertainty"
+    scatter = f"the ramps differ by about {repeats.deviation:.2f} K, more than the instruments explain"
+    return theta, lag, f"{scatter}; this is included in the uncertainty"
 
 
 def _impossible(lag: Quantity) -> str:

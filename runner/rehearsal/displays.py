@@ -57,6 +57,11 @@ class AtSimulatedDisplays:
         return replace(view, readings=readings, lost=lost)
 
 
+def at_displays(operator: Operator, eyes: Eyes | None, by_hand: Collection[str]) -> Operator:
+    """At a simulated bench (``eyes``) a person is told what its displays show, and what they do is done."""
+    return operator if eyes is None else AtSimulatedDisplays(operator, eyes, by_hand)
+
+
 def _displayed(ask: Ask, reading: str) -> str:
     """A reading as a display shows it: a temperature with the one digit that a pack's display has."""
     number, _, unit = reading.partition(" ")

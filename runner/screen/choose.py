@@ -19,12 +19,13 @@ from reports.wording import rule_and_risk
 from runner.errors import TripwitnessError
 from runner.screen.choice import RUN, Choice
 from runner.screen.self_check import RollScreen
+from runner.screen.themes import Dressed
 from runner.sheets.bench import parse_bench
 from runner.sheets.pack import parse_pack
 from runner.workspace.discovery import sheets_in
 from runner.workspace.form_fields import Field
 from runner.workspace.job import procedure_names, read_file
-from runner.workspace.once import OF_THE_PACK, to_ask, write_into_sheet
+from runner.workspace.once import ONCE, OPERATOR, about, taken, to_ask
 from runner.workspace.session import agenda_for
 
 
@@ -188,13 +189,14 @@ class PlanScreen(Screen["Choice | None"]):
         if not self.can_begin:
             return
         if self._to_ask:
-            self.app.push_screen(OnceScreen(self._choice, self._to_ask), self._begun)
+            assert self._choice.pack is not None
+            self.app.push_screen(OnceScreen(self._choice.pack, self._to_ask), self._begun)
         else:
             self.dismiss(self._choice)
 
-    def _begun(self, choice: Choice | None) -> None:
-        if choice is not None:
-            self.dismiss(choice)
+    def _begun(self, operator: str | None) -> None:
+        if operator is not None:
+            self.dismiss(replace(self._choice, operator=operator))
 
     def action_roll(self) -> None:
         assert self._choice.bench is not None
@@ -204,8 +206,23 @@ class PlanScreen(Screen["Choice | None"]):
         self.dismiss(None)
 
 
-class OnceScreen(Screen["Choice | None"]):
-    """What neither file says and is the same for the whole session: asked here, and not for every run. All may be left empty."""
+class OnceApp(Dressed["str | None"]):
+    """The questions alone. Ends with who operates the bench, or None after Esc."""
+
+    def __init__(self, pack: Path, fields: Sequence[Field]) -> None:
+        """As for OnceScreen."""
+        super().__init__()
+        self._pack, self._fields = pack, tuple(fields)
+
+    def on_mount(self) -> None:
+        self.push_screen(OnceScreen(self._pack, self._fields), self.exit)
+
+
+class OnceScreen(Screen["str | None"]):
+    """What neither file says and is the same for the whole session: asked here, and not for every run. All may be left empty.
+
+    Ends with who operates the bench (empty where that was not asked), or None after Esc.
+    """
 
     BINDINGS = [
         Binding("enter,tab,down", "next", "Continue", key_display="Enter", priority=True),
@@ -220,12 +237,13 @@ class OnceScreen(Screen["Choice | None"]):
     OnceScreen #said { height: auto; padding: 1 1; }
     """
 
-    def __init__(self, choice: Choice, fields: Sequence[Field]) -> None:
+    def __init__(self, pack: Path, fields: Sequence[Field]) -> None:
+        """``pack`` is the sheet that customer and date are written into."""
         super().__init__()
-        self._choice, self._fields = choice, tuple(fields)
+        self._pack, self._fields = pack, tuple(fields)
 
     def compose(self) -> ComposeResult:
-        yield Static("ONCE FOR THIS SESSION", id="title")
+        yield Static(ONCE.upper(), id="title")
         for field in self._fields:
             with Horizontal():
                 yield Label(field.ask, markup=False)
@@ -235,13 +253,7 @@ class OnceScreen(Screen["Choice | None"]):
 
     def on_mount(self) -> None:
         self.set_focus(self.query(Input).first())
-        assert self._choice.pack is not None
-        into = f" Customer and date are written into {self._choice.pack.name}." if self._of_pack else ""
-        self._say(f"Leave empty what is not known.{into} Enter in the last field begins.")
-
-    @property
-    def _of_pack(self) -> bool:
-        return any(field in OF_THE_PACK for field in self._fields)
+        self._say(f"{about(self._pack, self._fields)} Enter in the last field begins.")
 
     def action_next(self) -> None:
         inputs = list(self.query(Input))
@@ -258,17 +270,11 @@ class OnceScreen(Screen["Choice | None"]):
 
     def _begin(self) -> None:
         said = {field.key: self.query_one(f"#once-{field.key}", Input).value for field in self._fields}
-        wrong = [f"{field.ask}: {fault}" for field in self._fields if (fault := field.fault(said[field.key]))]
-        assert self._choice.pack is not None
-        try:
-            if not wrong and self._of_pack:
-                write_into_sheet(self._choice.pack, said)
-        except (TripwitnessError, OSError) as error:
-            wrong = [str(error)]
+        wrong = taken(self._pack, self._fields, said)
         if wrong:
             self._say(" ".join(wrong))
         else:
-            self.dismiss(replace(self._choice, operator=said.get("operator", "").strip()))
+            self.dismiss(said.get(OPERATOR.key, "").strip())
 
     def action_back(self) -> None:
         self.dismiss(None)

@@ -91,7 +91,8 @@ class RunScreen(RunView):
     def action_go_on(self) -> None:
         if self._is_found:
             self.app.show_findings()  # type: ignore[attr-defined]
-        if (self.asked is None or self._marks_current) and self.taps is not None:
+        meant = self.pressed_at() >= self._taps_since + self.reaction  # and not for the question before the ramp
+        if (self.asked is None or self._marks_current) and self.taps is not None and meant:
             self.operator.tap()
         if self.asked is None or self._marks_current or self.pressed_at() < self._asked_since + self.reaction:
             return

@@ -21,7 +21,6 @@ from runner.workspace.job import Job
 class Hint(StrEnum):
     """Which keys do what now."""
 
-    TWO_KEYS = f"{CURRENT_KEY}: the current is gone or back · Enter: each whole degree · F8: stop"
     GO_KEY = "Enter: continue · F8: stop"
     MARK_KEY = "Enter: at that moment · F8: stop"
     STOP_KEY = "F8: stop at once"
@@ -69,6 +68,13 @@ def in_the_field(ask: Ask) -> str:
 def next_mark(degree: float) -> str:
     """What the keys do in a ramp that a person reads, whose next mark is at ``degree`` °C."""
     return f"Enter: as it shows {degrees(degree, '.0f')}, then at each whole degree · m: {degrees(degree, '.0f')} was missed"
+
+
+def two_keys(degree: float) -> str:
+    """The same where a person also marks the current on a clamp."""
+    at = degrees(degree, ".0f")
+    marks = f"Enter: as it shows {at}, then at each whole degree · m: {at} was missed"
+    return f"{CURRENT_KEY}: the current is gone or back · {marks} · F8: stop"
 
 
 def ended_in_words(end: End, *, off_by_hand: bool = False) -> str:

@@ -7,7 +7,7 @@ Rule 3: the state of charge is carried on from what was counted, and set anew wh
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
@@ -26,7 +26,7 @@ from runner.seal.verify import verify
 from runner.sheets.bench import parse_bench
 from runner.sheets.pack import PackSheet, parse_pack
 from runner.sheets.procedure import Procedure, parse_procedure
-from runner.vocabulary import Outcome
+from runner.vocabulary import Exit, Outcome
 from runner.workspace.job import UserFile, find_procedure, procedure_names
 
 REHEARSED = "this was a rehearsal on a simulated bench and cannot be resumed"
@@ -281,3 +281,17 @@ def sensors_for(name: str, pack: PackSheet, sensors: tuple[str, ...]) -> tuple[s
     """The sensors a session was asked for, as far as a procedure's protection has them."""
     file = find_procedure(name)
     return of_protection(parse_procedure(file.text, file.name), pack, sensors)
+
+
+# worst first: ended early, wrong input, fails, not all measured, pass
+_SEVERITY = {Exit.ENDED_EARLY: 4, Exit.WRONG_INPUT: 3, Exit.FAIL: 2, Exit.NOT_ALL_JUDGED: 1, Exit.PASS: 0}
+
+
+def worst_status(statuses: Iterable[int]) -> Exit:
+    """The exit status of several runs. A run that ended early is the last: nobody knows why before having looked."""
+    worst = Exit.PASS
+    for status in map(Exit, statuses):
+        worst = max(worst, status, key=lambda each: _SEVERITY[each])
+        if status == Exit.ENDED_EARLY:
+            break
+    return worst

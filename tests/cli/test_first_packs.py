@@ -50,7 +50,7 @@ def test_the_page_for_a_person_with_nothing_on_a_cable(at, capsys):
     said = capsys.readouterr().out
     assert "left out: charges beyond full, which needs a supply with an address" in said
     assert (
-        "pass, for what was tested: charge over-temperature at T1. Not tested: 11 of 12 protections (8 kinds; those of"
+        "pass, for what was tested: charge over-temperature at T1. Not tested: 11 of 12 protections (temperature protections"
         in said
     )
     assert main(["rehearse", "arrival", *whole[2:], "--unattended", "--plain"]) == 0
@@ -64,5 +64,5 @@ def test_the_page_for_a_bench(at, capsys):
             scripted = ["--answers", "answers.yaml"] if command[:2] == ["run", "arrival"] else []
             assert main([*command, *scripted]) == 0, (command, capsys.readouterr())
     said = capsys.readouterr().out
-    assert "no statement: none tested of 12 protections (8 kinds; those of temperature counted once per sensor)" in said
+    assert "no statement: none tested of 12 protections (temperature protections counted once per sensor)" in said
     assert "PLAN" in said

@@ -88,6 +88,17 @@ def test_the_certificate_says_of_every_protection_and_sensor_whether_it_was_test
     assert "invented" in page
 
 
+def test_the_first_page_shows_what_was_found_through_the_sensor_itself_not_with_a_decade_box_in_its_place(session):
+    _, folder = session
+    first = (folder / "certificate.html").read_text().partition("Details:")[0]
+    for entry in runs(folder):
+        if entry["procedure"].removesuffix("-box").endswith("-temperature"):
+            findings = json.loads((folder / entry["run"] / "findings.json").read_text())["findings"]
+            (trip,) = [each["value"] for each in findings if each["name"] == "trip"]
+            shown = f"trip {trip:.2f} ±".replace("-", "−")
+            assert (shown in first) != entry["procedure"].endswith("-box"), (entry["procedure"], shown)
+
+
 def test_the_state_of_charge_is_carried_from_one_procedure_to_the_next(tmp_path):
     from runner.workspace.job import find_procedure
 

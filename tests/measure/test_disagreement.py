@@ -64,9 +64,9 @@ def test_a_ratio_that_comes_by_chance_in_more_than_one_of_twenty_cases_is_left_a
 
 def test_beyond_that_it_is_said_how_far_the_pack_repeats():
     threshold, rows, inputs = found(3.0 * U / 6**0.5, repeats=Repeatability(0.3, 3.0))
-    assert threshold.fit == (
-        "the ramps scatter more than the instruments explain (ratio 3.00); this scatter, about 0.30 K, is included in the "
-        "uncertainty"
+    assert (
+        threshold.fit
+        == "the ramps differ by about 0.30 K, more than the instruments explain; this is included in the uncertainty"
     )
     assert rows["repeatability of the pack"] == pytest.approx(0.3 * (7 / 3) ** 0.5)
     assert threshold.delay_and_lag.u == pytest.approx(LAG_U * (1 + 9) ** 0.5)

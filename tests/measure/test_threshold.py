@@ -136,7 +136,7 @@ def test_ramps_that_disagree_widen_the_interval():
         recording.attempts,
     )
     finding = trip(bent)
-    assert "scatter more" in finding.fit
+    assert "more than the instruments explain" in finding.fit
     assert finding.expanded_uncertainty > 2 * trip(recording).expanded_uncertainty
     assert any(row.source == "repeatability of the pack" for row in finding.budget)
 

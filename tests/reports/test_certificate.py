@@ -66,7 +66,7 @@ class Page(HTMLParser):
     def verdict(self):
         text = " ".join(" ".join(self.words).split())
         return re.search(
-            r"(?:real pack\.|no\. \S+) ([✓✗○–]? ?[a-z ]+?(?: \(no limit declared\))?)(?:, for what was tested)?: .*? (?:If several|Nothing was)",
+            r"(?:real pack\.|no\. \S+) ([✓✗○–]? ?[a-z ]+?(?: \(no limit declared\))?)(?:, for what was tested)?: .*? (?:This is the|Nothing was)",
             text,
         ).group(1)
 
@@ -213,7 +213,7 @@ def test_the_headline_says_of_how_many_protections_it_speaks(tmp_path):
     page, _ = made(tmp_path, [short_rehearsal(tmp_path).result.evaluation])
     text = " ".join(" ".join(page.words).split()).split("Item tested")[0]
     assert (
-        "✓ pass, for what was tested: charge over-temperature at T1. Not tested: 11 of 12 protections (8 kinds; those of"
+        "✓ pass, for what was tested: charge over-temperature at T1. Not tested: 11 of 12 protections (temperature protections"
         in text
     )
 

@@ -21,7 +21,7 @@ from runner.orders import End, Note
 from runner.screen.findings import FindingsScreen
 from tests.builders import short_rehearsal
 
-OF = "12 protections (8 kinds; those of temperature counted once per sensor)"
+OF = "12 protections (temperature protections counted once per sensor)"
 ALL_BUT_ONE = f"Not tested: 11 of {OF}"
 TESTED = ", for what was tested"
 COT, SIM = "charge over-temperature at T1", "Rehearsal on a simulated bench"

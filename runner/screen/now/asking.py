@@ -19,7 +19,7 @@ from runner.orders import Ask, AskTaps, End
 from runner.screen.feed import ScreenOperator
 from runner.screen.now.to_do import Now, ToDo, of_question
 from runner.screen.now.wording import in_large
-from runner.screen.sentences import Hint, cautions, in_the_field, is_typed
+from runner.screen.sentences import Hint, cautions, in_the_field, is_typed, two_keys
 from runner.screen.widgets.headroom import HeadroomLine
 from runner.screen.widgets.prompt import Prompt
 from runner.screen.widgets.readout import Readout
@@ -59,6 +59,7 @@ class Asking(Screen[None]):
         self.asked: Ask | None = None
         self._asked_since = inf
         self.taps: AskTaps | None = None
+        self._taps_since = -inf  # when it was said that degrees are marked from now on
         self.end: End | None = None
         self._switched_off = False  # a person has said so, after an end at which the bench did not confirm it
         self._findings: tuple[list[str], str] | None = None
@@ -106,7 +107,7 @@ class Asking(Screen[None]):
             return
         if self._marks_current:
             say = f"{self.view.sentence if self.view is not None else ''} {self.asked.say}".strip()
-            self._say(say, Hint.TWO_KEYS, hold=False)
+            self._say(say, two_keys(self.operator.degree), hold=False)
             return
         if self._is_typing:
             words = f"{error or hint(self.asked)} · {Hint.STOP_KEY}"

@@ -5,6 +5,7 @@ It draws views and orders as they come and knows no engine. What the person does
 
 from __future__ import annotations
 
+import time
 from math import inf
 
 from textual.content import Content
@@ -97,7 +98,7 @@ class RunView(Asking):
                 self.asked = None
                 self._typing(None)
         elif isinstance(order, AskTaps):
-            self.taps = order if order.step else None
+            self.taps, self._taps_since = (order if order.step else None), time.monotonic()
             self.refresh_bindings()
         elif isinstance(order, Conclude):
             self._mark(order)
@@ -113,6 +114,7 @@ class RunView(Asking):
         self.query(KeyList).remove()  # what there is to do now needs the room
         self._show_lines()
         self._show_end(order)
+        self._show_findings()  # they may have come before it
         self.app.bell()
 
     def finished(self, lines: list[str], where: str) -> None:
