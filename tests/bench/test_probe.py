@@ -85,6 +85,13 @@ def test_a_broken_lead_is_no_temperature():
         probe("reads: resistance\n    sensor: pt100", 1e6).read()
 
 
+def test_a_person_reads_degrees_and_no_raw_value():
+    text = BENCH.partition("  probe:")[0].format(port=1)
+    said = "  probe: {by_hand: true, reads: resistance, sensor: pt100, accuracy: {limit: 1 K}, coupling: 1 K}\n"
+    with pytest.raises(SheetError, match="a person reads degrees, and this probe reads a resistance"):
+        parse_bench(text + said, "bench.yaml")
+
+
 @pytest.mark.parametrize(
     ("more", "what"),
     [

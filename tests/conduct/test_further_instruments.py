@@ -81,7 +81,8 @@ def test_every_instrument_has_its_column_and_the_reference_is_the_one_of_the_sen
 def test_a_procedure_reads_them_by_name_and_nobody_is_asked(folder):
     journal = [entry.what for entry in read_journal(folder / "events.jsonl")]
     notes = {each.name: each for each in journal if isinstance(each, Note)}
-    assert notes["ambient"].why == "read by probe room, less its error by the certificate"
+    assert notes["ambient"].text.endswith(" (read by probe room, less its error by the certificate)")
+    assert not notes["ambient"].why, "nothing about it is doubtful"
     room = read_samples(folder / "samples.csv")["probe_room_temperature_degC"].dropna()
     assert notes["ambient"].quantity == pytest.approx(room.iloc[0] - 4.0, abs=0.2), "4 K too much, by its certificate"
     cells = read_samples(folder / "samples.csv")[["meter_cell_3_voltage_V", "meter_cell_5_voltage_V"]].dropna()

@@ -88,7 +88,7 @@ class Read(Step):
                 less = (
                     ", less its error by the certificate" if channel in self.planned.words.get("certified", {}) else ""
                 )
-                return [self._note(value, f"read by {named_by(channel)}{less}")]
+                return [self._note(value, by=f" (read by {named_by(channel)}{less})")]
             return self._asks_a_person(f"{named_by(channel)}: {doubt}")
         if sample.t < self._until:
             return []
@@ -152,14 +152,14 @@ class Read(Step):
             return ""
         return f" The reference shows {shown(self._reference, 'temperature')}. Check the sensor and its plug."
 
-    def _note(self, value: str, why: str) -> Note:
+    def _note(self, value: str, why: str = "", by: str = "") -> Note:
         planned, words = self.planned, self.planned.words
         name = f"{planned.sensor}: {planned.record}" if planned.sensor else planned.record
         if words.get("choices"):
             doubtful = "doubtful" if value in words.get("doubtful", ()) else ""
             return Note(planned.index, name, value, why=doubtful, of=planned.word("as"))
         dimension = str(words["dimension"])
-        text = shown(float(value), dimension)
+        text = shown(float(value), dimension) + by
         if self._reference is not None:
             text = f"{text} (reference {shown(self._reference, dimension)})"
         return Note(planned.index, name, text, float(value), dimension, why, planned.word("as"))

@@ -114,6 +114,7 @@ class RunView(Asking):
         self.query(KeyList).remove()  # what there is to do now needs the room
         self._show_lines()
         self._show_end(order)
+        self._show_findings()  # they may have come before it
         self.app.bell()
 
     def finished(self, lines: list[str], where: str) -> None:

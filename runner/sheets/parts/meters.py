@@ -47,6 +47,10 @@ class ProbeSheet(InstrumentSheet):
 
     @model_validator(mode="after")
     def _raw_readings_can_be_turned_into_degrees(self) -> Self:
+        if self.by_hand and self.reads != "temperature":
+            raise Wrong(
+                f"a person reads degrees, and this probe reads a {self.reads}", "give its address, or remove reads"
+            )
         if self.reads == "resistance" and (self.sensor in ("pt100", "pt1000")) == (self.curve is not None):
             raise Wrong("a resistance needs either sensor: pt100 or pt1000, or the sensor's curve", "give one of them")
         measured = (self.terminals is not None) != bool(self.terminals_from)

@@ -150,6 +150,7 @@ B = _both(*B_PARTS)
 CHARGES = {"steady": ["steady"], "full": ["end_current", "give_up"], "time": ["for"], "stopped": ["give_up"]}
 
 RAW = (
+    _never_both(BY_HAND, _is("reads", "resistance", "voltage")),
     _when(
         _is("reads", "resistance"),
         _any(
