@@ -31,7 +31,7 @@ RATINGS = (
     Field("cells_in_series", "cells in series", "8", "count", True),
     Field("nominal_voltage", "nominal voltage", "25.6 V", "voltage", True),
     Field("full_charge_voltage", "full charge voltage", "29.2 V", "voltage", True),
-    Field("cut_off_voltage", "cut-off voltage", "20 V", "voltage", True),
+    Field("cut_off_voltage", "cut-off voltage (end of discharge)", "20 V", "voltage", True),
     Field("rated_capacity", "rated capacity", "40 Ah", "charge", True),
     Field("minimum_capacity", "minimum capacity, if declared", "38.8 Ah", "charge"),
     Field("rated_energy", "rated energy, if declared", "1024 Wh", "energy"),
