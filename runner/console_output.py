@@ -73,13 +73,19 @@ def print_headline(evaluations: Sequence[Evaluation], not_begun: Sequence[tuple[
     """What holds for the pack, in the words of its certificate."""
     from reports.headline import headline
 
-    print(f"  overall: {headline(evaluations, not_begun).line}")
+    print(f"overall: {headline(evaluations, not_begun).line}")
 
 
 def print_truth(evaluations: Sequence[Evaluation]) -> None:
     """How close a rehearsal came to what its simulated pack really has; nothing of a real run."""
     rehearsed = [each for each in evaluations if (each.folder.path / TRUTH).is_file()]
-    runs = [(each.as_json()["findings"], each.folder.read_json(TRUTH)) for each in rehearsed]
+    runs = [
+        (
+            [{**one, "procedure": each.procedure.name} for one in each.as_json()["findings"]],
+            each.folder.read_json(TRUTH),
+        )
+        for each in rehearsed
+    ]
     print("\n".join(["", *against_truth(runs)]) if runs else "")
 
 

@@ -33,9 +33,10 @@ PROGRESS_EVERY = 60.0  # s of the run's time between two lines of readings
 
 
 LEGEND = (
-    "HOLD: answer this · HANDS: do this · STEP, RAMP, LEVEL: what begins · READ: readings · WATCH: what the current does",
-    "RESULT: how a step ended (STOPPED: the current stopped, RETURNED: it flows again) · FOUND: first result of a sensor",
-    "NOTED: kept as evidence · NOTE: worth knowing · END: the run is over",
+    "HOLD: answer this · DO: what to do or keep clear of · STEP, RAMP, LEVEL: what begins · READ: readings",
+    "WATCH: what the current does · RESULT: how a step ended (STOPPED: the current stopped, RETURNED: it flows again,",
+    "VOLTAGE BACK: the terminals carry voltage again) · FOUND: first result of a sensor · NOTED: kept as evidence",
+    "NOTE: worth knowing · END: the run is over",
     "To stop at any time: type x and press Enter, or press Ctrl-C.",
 )
 

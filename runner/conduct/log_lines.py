@@ -24,12 +24,21 @@ from runner.orders import (
 from runner.scale import as_read, per_minute
 from runner.vocabulary import Outcome
 
+VOLTAGE_COMES_BACK = ("recover", "wake")  # kinds of steps in which terminals carry voltage again
+IN_WORDS = {
+    "drain": "discharge",
+    "recover": "wait for recovery",
+    "try": "wait for release",
+    "stage": "current in steps",
+    "substitute": "decade box at",
+}
+
 _ORDERS: dict[type[Order], Callable[[Any], str]] = {  # nothing is said of the others
     Ask: lambda o: f"HOLD   {o.say}",
-    AskTaps: lambda o: f"HANDS  {o.say}" if o.step else "",
+    AskTaps: lambda o: f"DO     {o.say}" if o.step else "",
     BeginStep: lambda o: f"STEP   {o.title}",
     Guide: lambda o: (
-        f"HANDS  {o.say}" if o.say and o.action != "substitute" else ""
+        f"DO     {o.say}" if o.say and o.action != "substitute" else ""
     ),  # the question before it has said so
     BeginRamp: lambda o: f"RAMP   {per_minute(o.rate, '+.1f')} starts here",
     Judge: lambda o: f"WATCH  {o.word}: {o.why}",
@@ -37,7 +46,7 @@ _ORDERS: dict[type[Order], Callable[[Any], str]] = {  # nothing is said of the o
         f"LEVEL  {'{:.4g} {}'.format(*as_read(o.value, o.unit))}{'' if o.flowed else ', no current'}".rstrip()
     ),
     Note: lambda o: f"NOTED  {o.name}: {o.text}{f' ({o.why})' if o.why else ''}",
-    Conclude: lambda o: f"RESULT {o.outcome.upper()}  {_of_what(o)}",
+    Conclude: lambda o: f"RESULT {_ended(o)}  {_of_what(o)}",
     Found: lambda o: f"FOUND  {o.say}",
     Remark: lambda o: f"NOTE   {o.say}",
     End: lambda o: f"END    {_sentence(o.reason)}{' The bench is off.' if o.safe else ''}",
@@ -60,9 +69,9 @@ def said(what: Order | Event) -> list[str]:
     to_do = what.say if isinstance(what, BeginStep) else what.left if isinstance(what, End) else ""
     if isinstance(what, End) and to_do and not what.safe:
         to_do = f"When everything is off: {to_do}"
-    lines = [*([first] if first else []), *([f"HANDS  {to_do}"] if to_do else [])]
+    lines = [*([first] if first else []), *([f"DO     {to_do}"] if to_do else [])]
     if isinstance(what, End) and what.urgent:  # before all else, and the last that is read
-        order = f"HANDS  {what.urgent}" if what.safe else danger(what.urgent)
+        order = f"DO     {what.urgent}" if what.safe else danger(what.urgent)
         return [order, *lines, *([] if what.safe else [order])]
     return lines
 
@@ -72,12 +81,18 @@ def danger(urgent: str) -> str:
     return f"DANGER {urgent}"
 
 
+def _ended(result: Conclude) -> str:
+    """How a step ended: what comes back in a wait for recovery is the voltage, no current flows there."""
+    back = result.outcome == Outcome.RETURNED and result.kind in VOLTAGE_COMES_BACK
+    return "VOLTAGE BACK" if back else result.outcome.upper()
+
+
 def _of_what(result: Conclude) -> str:
     """Why a step ended so; for a change that the watcher saw, whose words stand a line before, only of which step it is."""
     if result.by_hand or result.outcome not in (Outcome.STOPPED, Outcome.RETURNED):
         return result.why
     rate = f" at {per_minute(abs(result.rate))}" if result.rate else ""
-    return f"{result.kind} {result.sensor}".strip() + rate
+    return f"{IN_WORDS.get(result.kind, result.kind)} {result.sensor}".strip() + rate
 
 
 def _sentence(reason: str) -> str:

@@ -179,13 +179,15 @@ def _fits(procedure: Procedure, now: float) -> bool:
 def _why(procedure: Procedure, now: float) -> str:
     rank, _ = _rank(procedure)
     if rank < 10:
-        return "first: looks only"
+        return "at the start: only looks"
     if rank >= 90:
-        return "empties the pack: last"
+        return "at the end: empties the pack"
     window = procedure.state_of_charge
     if window is None:
         return "any state of charge"
-    return f"{100 * window.lowest:.0f} to {100 * window.highest:.0f} % charged, is {100 * now:.0f} %"
+    return (
+        f"needs {100 * window.lowest:.0f} to {100 * window.highest:.0f} % charge; expected: {100 * now:.0f} % (assumed)"
+    )
 
 
 def _wants_more(left: Sequence[Procedure], now: float) -> bool:

@@ -151,4 +151,4 @@ def _cost(run: Run, rate: float) -> str:
     if limits is None or rate <= 0:
         return ""
     half = (limits[1] - limits[0]) / 2
-    return f"; sensor lag {kelvins(rate * USUAL_LAG)} (tolerance {kelvins(half)})"
+    return f"; sensor {kelvins(rate * USUAL_LAG)} behind, trip ±{kelvins(half)}"

@@ -6,6 +6,8 @@ import math
 from collections.abc import Callable, Mapping, Sequence
 from typing import Any
 
+COVERAGE = 0.95  # of U
+CHANCE = 0.005  # on either side: 99 % of all rehearsals lie between
 FAR = 6.0  # K beyond the threshold: the one long step of a box procedure
 
 
@@ -48,7 +50,10 @@ def filtering(kind: str, sensor: str | None, truth: Mapping[str, Any]) -> float:
 
 
 def against_truth(runs: Sequence[tuple[Sequence[Mapping[str, Any]], Mapping[str, Any]]]) -> list[str]:
-    """How many values of rehearsals hold the truth within their U, and which do not. A run is (its findings, its truth)."""
+    """How many values of rehearsals hold the truth within their U, and which do not. A run is (its findings, its truth).
+
+    A finding is as findings.json has it, with the ``procedure`` that found it.
+    """
     errors = []
     for findings, truth in runs:
         for finding in findings:
@@ -60,10 +65,27 @@ def against_truth(runs: Sequence[tuple[Sequence[Mapping[str, Any]], Mapping[str,
         return []
     held = sum(away <= 1.0 for away, *_ in errors)
     largest = max(away for away, *_ in errors)
-    said = f"{held} of {len(errors)} values are within U of the true value; the largest error is {largest:.1f} U"
-    lines = [f"truth of the simulation: {said}"]
+    said = f"{held} of {len(errors)} values are within U of the true value; the largest error is {_in_u(largest)} U"
+    least = least_by_chance(len(errors))
+    expected = f"expected: about {COVERAGE * len(errors):.0f} (95 %); {least} or more is within chance (99 %)"
+    lines = [f"truth of the simulation: {said}", f"  {expected}"]
     missed = sorted((each for each in errors if each[0] > 1.0), key=lambda each: -each[0])
     return lines + [
-        f"  {name} ({finding['protection'].replace('_', ' ')}): {away:.1f} U away from the true {true:.6g} {finding['unit']}"
+        f"  {finding['procedure']}, {name}: {_in_u(away)} U away from the true {true:.6g} {finding['unit']}"
         for away, name, finding, true in missed
     ]
+
+
+def _in_u(away: float) -> str:
+    """A distance in U; one just beyond 1 is not written as 1.0."""
+    return f"{away:.2f}" if f"{away:.1f}" == "1.0" else f"{away:.1f}"
+
+
+def least_by_chance(count: int) -> int:
+    """The fewest of ``count`` values within U that chance explains: quantile CHANCE of a binomial distribution with COVERAGE."""
+    below = 0.0
+    for held in range(count + 1):
+        below += math.comb(count, held) * COVERAGE**held * (1 - COVERAGE) ** (count - held)
+        if below >= CHANCE:
+            return held
+    return count

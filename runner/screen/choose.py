@@ -85,7 +85,7 @@ class ChooseScreen(Screen["Choice | None"]):
                 yield OptionList(*(Option(path.name) for path in self.benches), id="benches")
             if not self._only_bench:
                 with Vertical(id="wide"):
-                    yield Label("procedures (Space selects; none: all)")
+                    yield Label("procedures (Space; none selected = all)")
                     yield MarkedList(procedure_names(), id="procedures")
         yield Static("", id="said")
         yield Footer()

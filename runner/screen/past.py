@@ -291,6 +291,6 @@ def value_of(finding: Finding | None) -> str:
 
 def _difference_rule() -> str:
     return (
-        "≠ means: the difference is larger than its uncertainty √(U₁² + U₂²) at 95 %. = means: it is not. Both results are "
+        "≠: they differ, by more than the uncertainty √(U₁² + U₂²) at 95 %. =: no such difference was found. Both results are "
         "treated as independent. With the same probe on both dates the true uncertainty is smaller."
     )

@@ -21,12 +21,12 @@ BENCH = (
     Field("name", "name of the bench", "bench 1", needed=True),
     Field("operator", "operator", ""),
     Field("supply", "supply address (empty: charger by hand)", "TCPIP::192.0.2.10::5025::SOCKET"),
-    Field("supply_voltage", "maximum voltage of supply or charger", "31 V", "voltage", True),
+    Field("supply_voltage", "voltage limit (charger: end of charge)", "31 V", "voltage", True),
     Field("supply_current", "maximum current of supply or charger", "18 A", "current", True),
     Field("clamp_gain", "clamp: accuracy (± part of the reading)", "2 %", "ratio"),
     Field("probe", "thermometer address (empty: read by hand)", "TCPIP::192.0.2.11::5025::SOCKET"),
     Field("probe_uncertainty", "thermometer: uncertainty (k = 2)", "0.2 K", "temperature difference", True),
-    Field("coupling", "maximum difference of probe and sensor", "0.3 K", "temperature difference", True),
+    Field("coupling", "contact error of the probe (k = 1)", "0.2 K", "temperature difference", True),
     Field("meter", "voltmeter address (empty: read by hand)", "TCPIP::192.0.2.12::5025::SOCKET"),
     Field("load", "load address (empty: switched by hand)", "TCPIP::192.0.2.13::5025::SOCKET"),
     Field("load_current", "load current (approximate)", "10 A", "current", True),
@@ -71,7 +71,9 @@ def _bench(values: Mapping[str, str]) -> str:
     lines += ["instruments:", *_charged_by(values, most)]
     lines += ["  probe:", _reached(values, "probe")]
     lines.append(f"    accuracy: {{expanded_uncertainty: {given(values, 'probe_uncertainty')}, coverage_factor: 2}}")
-    lines.append(f"    coupling: {given(values, 'coupling')}")
+    lines.append(
+        f"    coupling: {given(values, 'coupling')}  # standard uncertainty; of a largest difference, about 0.6 of it"
+    )
     lines += ["  meter:", _reached(values, "meter"), "  load:", _reached(values, "load")]
     lines.append(
         f"    limits: {{voltage: {given(values, 'supply_voltage')}, current: {given(values, 'load_current')}}}"

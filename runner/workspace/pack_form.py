@@ -31,7 +31,7 @@ RATINGS = (
     Field("cells_in_series", "cells in series", "8", "count", True),
     Field("nominal_voltage", "nominal voltage", "25.6 V", "voltage", True),
     Field("full_charge_voltage", "full charge voltage", "29.2 V", "voltage", True),
-    Field("cut_off_voltage", "cut-off voltage", "20 V", "voltage", True),
+    Field("cut_off_voltage", "cut-off voltage (end of discharge)", "20 V", "voltage", True),
     Field("rated_capacity", "rated capacity", "40 Ah", "charge", True),
     Field("minimum_capacity", "minimum capacity, if declared", "38.8 Ah", "charge"),
     Field("rated_energy", "rated energy, if declared", "1024 Wh", "energy"),
@@ -40,6 +40,12 @@ RATINGS = (
     Field("maximum_discharge_current", "maximum discharge current", "40 A", "current"),
     Field("state_of_charge_on_arrival", "state of charge on arrival", "50 %", "ratio"),
     Field("sensors", "temperature sensors: number, or places", "cell 2; cell 7", "sensors", True, "SENSORS"),
+)
+# what is known of all of them alike; a decade box needs the last two. Of each by itself it is written into the sheet by hand
+OF_SENSORS = (
+    Field("sensors.lag", "sensors: lag, if known", "8 s", "time"),
+    Field("sensors.resistance_at_25", "sensors: resistance at 25 degC", "10 kohm", "resistance"),
+    Field("sensors.b", "sensors: B of their curve", "3435 K", "temperature difference"),
 )
 _UNIT = {"temperature": ("degC", "temperature", "temperature difference"), "voltage": ("V", "voltage", "voltage")}
 _UNIT["current"] = ("A", "current", "current")
@@ -69,12 +75,13 @@ def _of_protection(kind: str) -> tuple[Field, ...]:
     if release:
         found.append(Field(f"{kind}.release", "… release", release, of_trip, of=name))
     found.append(Field(f"{kind}.delay", "… delay (empty: not declared)", "1 s", "time", of=name))
+    found.append(Field(f"{kind}.polling", "… measured every (empty: not declared)", "1 s", "time", of=name))
     if dimension == "temperature":
         found.append(Field(f"{kind}.sensors", "… sensors (empty: all)", "T1, T2", of=name))
     return tuple(found)
 
 
-PACK = (*RATINGS, *(field for kind in KINDS for field in _of_protection(kind)))
+PACK = (*RATINGS, *OF_SENSORS, *(field for kind in KINDS for field in _of_protection(kind)))
 # V of a cell: cut-off, over-voltage trip and release, under-voltage trip and release (common practice, no source)
 _CELL = {
     "LFP": (2.5, 3.75, 3.45, 2.5, 2.9),
@@ -134,7 +141,7 @@ def pack_text(values: Mapping[str, str], usual: Collection[str], base: Mapping[s
     names = [said_of(field) for field in PACK if field.key in usual and given(values, field.key)]
     if names:
         sheet["usual"] = names
-    sheet["sensors"] = _sensors(given(values, "sensors"), base)
+    sheet["sensors"] = [_known(each, values) for each in _sensors(given(values, "sensors"), base)]
     sheet["protections"] = CommentedMap()
     kept = base.get("protections")
     for kind in KINDS:
@@ -165,6 +172,15 @@ def _sensors(text: str, base: Mapping[str, object]) -> list[object]:
     return [{"name": f"T{number}", "place": place} for number, place in enumerate(wanted, start=1)]
 
 
+def _known(sensor: object, values: Mapping[str, str]) -> object:
+    """A sensor with what was typed of all of them; where nothing was, it keeps what a copied sheet knows of it."""
+    if not isinstance(sensor, dict):
+        return sensor
+    lag, at_25, b = (given(values, field.key) for field in OF_SENSORS)
+    curve = {name: value for name, value in (("resistance_at_25", at_25), ("b", b)) if value}
+    return {**sensor, **({"lag": lag} if lag else {}), **({"curve": curve} if curve else {})}
+
+
 def _protection(
     kind: str, values: Mapping[str, str], usual: Collection[str], said: str, more: Mapping[str, object]
 ) -> CommentedMap:
@@ -189,7 +205,7 @@ def _protection(
     return found
 
 
-_OF_PROTECTION = {"trip", "between", "tolerance", "release", "delay", "sensors"}
+_OF_PROTECTION = {"trip", "between", "tolerance", "release", "delay", "polling", "sensors"}
 
 
 def _dumped(sheet: CommentedMap) -> str:

@@ -92,7 +92,7 @@ TEXTS = {
 ABOUT = {"drain": ("discharge over-temperature", 61.0), "stage": ("charge over-current", 23.0)}  # and °C as it begins
 # a step's name = its procedure, and the line of the program from which on it is going on
 STEPS = "start=charge:,before=charge:HOLD   Ready?,setting=charge:STEP   Charge,charge=charge:WATCH  steady,"
-STEPS += "fast=charge:HANDS  The actuator heats,ramp=charge:RAMP   +,cool=charge:RAMP   -,hold=hold:HOLD   Wait.,drain=drain:WATCH  steady,"
+STEPS += "fast=charge:DO     The actuator heats,ramp=charge:RAMP   +,cool=charge:RAMP   -,hold=hold:HOLD   Wait.,drain=drain:WATCH  steady,"
 STEPS += "loaded=drain:RAMP   +,stage=stage:LEVEL"
 EASY = ("before", "setting", "stage")  # no ramp goes on: an early end that is gone on with loses nothing
 TYPOS = {

@@ -227,7 +227,7 @@ def test_what_a_step_says_is_told_when_it_begins_also_where_nobody_is_asked_or_g
     orders += run.receive(Answered(2.0, "step-0", "go on", "me"))
     asked, charge = (each for each in orders if isinstance(each, BeginStep))
     assert asked.say == ""
-    assert said(charge) == [f"STEP   {charge.title}", "HANDS  Keep clear."]
+    assert said(charge) == [f"STEP   {charge.title}", "DO     Keep clear."]
 
 
 def test_what_is_to_be_done_at_a_bench_that_is_off_is_said_when_off_was_read_back_and_stays_with_the_next_question():

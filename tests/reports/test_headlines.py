@@ -179,7 +179,7 @@ def test_plain_lines_and_screen_say_the_same(outcomes, capsys):
     assert shown == [line for _, line, _ in outcomes.values()]
     for runs, _, _ in outcomes.values():
         print_headline(runs)
-    assert capsys.readouterr().out.splitlines() == [f"  overall: {line}" for line in shown]
+    assert capsys.readouterr().out.splitlines() == [f"overall: {line}" for line in shown]
 
 
 @pytest.mark.skipif(shutil.which("pdftotext") is None, reason="pdftotext is not installed")

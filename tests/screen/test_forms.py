@@ -10,6 +10,7 @@ from textual.events import Key
 from textual.screen import Screen
 
 import runner.screen
+from runner.errors import SheetError
 from runner.screen.form import FormScreen
 from runner.screen.themes import Dressed
 from runner.sheets.bench import parse_bench
@@ -116,7 +117,7 @@ def test_every_protection_sensor_and_limit_of_a_sheet_has_its_field_and_a_copy_k
     text_again = written("pack", {**values, "serial": "TI-9"}, (), base)
     again, before = parse_pack(text_again, "p.yaml"), parse_pack(DEMO_PACK.read_text(encoding="utf-8"), "p.yaml")
     assert again == before.model_copy(update={"serial": "TI-9"})
-    assert {field.key.partition(".")[0] for field in PACK if "." in field.key} == set(KINDS)
+    assert {field.key.partition(".")[0] for field in PACK if "." in field.key} == {*KINDS, "sensors"}
 
 
 def test_a_pack_of_the_folder_is_copied_with_a_key_and_asks_for_its_serial_number(tmp_path):
@@ -206,3 +207,25 @@ def test_the_stop_key_is_bound_by_the_run_alone_and_enter_leaves_no_form():
 
 def _keys(binding):
     return set((binding.key if isinstance(binding, Binding) else binding[0]).split(","))
+
+
+def test_how_often_a_pack_measures_and_what_its_sensors_are_can_be_typed_and_need_not():
+    whole = {**BY_HAND, **RATED, **VOLTS, "charge_over_temperature.trip": "55 degC"}
+    plain = parse_pack(written("pack", whole), "p")
+    assert (plain.sensors[0].lag, plain.sensors[0].curve) == (None, None)
+    more = {"sensors.lag": "8 s", "sensors.resistance_at_25": "10 kohm", "sensors.b": "3435 K"}
+    pack = parse_pack(written("pack", {**whole, **more, "charge_over_temperature.polling": "0.5 s"}), "p")
+    assert [each.lag for each in pack.sensors] == [8.0, 8.0]
+    assert [each.curve.resistance(25.0) for each in pack.sensors] == [10_000.0, 10_000.0]
+    assert pack.protection("charge_over_temperature").polling == 0.5
+    with pytest.raises(SheetError, match="b and resistance_at_25 belong together"):
+        written("pack", {**whole, "sensors.b": "3435 K"})
+
+
+def test_a_copied_sheet_keeps_what_it_knows_of_its_sensors():
+    values, base = copied(DEMO_PACK.read_text(), "p")
+    values["serial"] = "0418"
+    before, after = (
+        parse_pack(text, "p").sensors for text in (DEMO_PACK.read_text(), written("pack", values, (), base))
+    )
+    assert after == before

@@ -132,9 +132,9 @@ class RunView(Asking):
         self.refresh_bindings()
         first = before_all(self.end, self._switched_off) if self.end is not None else ""
         early = self.end is None or self.end.early
-        leaving = "q: go on with the session." if self.plan and not early else "q: leave."
+        leaving = "Esc: go on with the session." if self.plan and not early else "Esc: leave."
         if self.plan and early:
-            leaving = "q: leave; the session stops here."
+            leaving = "Esc: leave; the session stops here."
         words = f"{first}\nThe run has ended. Enter: findings and certificate. {leaving}".strip()
         self._say(words, self.end.reason if self.end else "", hold=False)
 

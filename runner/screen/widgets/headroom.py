@@ -27,7 +27,7 @@ class HeadroomLine(Static):
             near = "NEAR " if is_near(each) else ""
             parts.append(f"{near}{value}/{ceiling:.3g} {unit}")
         if remaining is not None:
-            parts.append(f"step ends in {_time(remaining)}")
+            parts.append(f"step ends within {_time(remaining)}")
         text = "now/limit: " + " · ".join(parts)
         if text != self._text:
             self._text = text
