@@ -27,7 +27,7 @@ CURRENTS = ["charge-over-current", "discharge-over-current"]
 DESERVED = [
     *[
         (name, "trips-late", "trip", "fail")
-        for name in (*THERMAL[1:], *BOXES, *CURRENTS, "over-voltage", "under-voltage")
+        for name in (*THERMAL[1:3], *BOXES, *CURRENTS, "over-voltage", "under-voltage")
     ],
     *[
         (name, "no-protection", "trip", "fail")

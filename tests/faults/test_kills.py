@@ -43,7 +43,7 @@ def said_by_the_guard(folder):
 
 def test_kills_at_random_instants_leave_nothing_on_and_the_run_goes_on_after_them(live):
     dice = random.Random(5)
-    for turn in range(3):
+    for turn in range(2):
         process, folder = started(live)
         time.sleep(dice.uniform(0.0, 1.0))
         process.kill()
