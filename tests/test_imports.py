@@ -25,6 +25,8 @@ HEAVY = {
     "ruamel",
 }
 
+OURS = ("tests", "runner", "reports")
+
 
 def fresh(code):
     """What a fresh interpreter prints as JSON."""
@@ -143,7 +145,11 @@ def test_what_the_benchmarks_import_inside_their_functions_is_there():
                 "runner",
                 "reports",
             ):
-                module = importlib.import_module(node.module)
+                try:
+                    module = importlib.import_module(node.module)
+                except ModuleNotFoundError as error:
+                    assert (error.name or "").partition(".")[0] not in OURS, path.name
+                    continue  # a library that is installed for this benchmark only
                 names = [each.name for each in node.names]
                 missing += [
                     f"{path.name}:{node.lineno}: {node.module}.{name}"
