@@ -152,7 +152,7 @@ def _not_chosen(mine: Sequence[Evaluation], sensor: str | None) -> str:
     chosen = list(dict.fromkeys(each for run in mine for each in run.resolved["program"]["sensors"]))
     if sensor is None or sensor in chosen or not chosen:
         return "no result in this run"
-    return f"not selected (only {listed(chosen)} {'was' if len(chosen) == 1 else 'were'} chosen)"
+    return f"only {listed(chosen)} selected"
 
 
 def listed(names: Sequence[str]) -> str:

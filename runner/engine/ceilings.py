@@ -94,9 +94,8 @@ class Ceilings:
         self._floor: float | None = None
         self._heated = False
         self._machine_heats: float | None = None  # s: since when, or since when the thermometer was seen last
-        self._under = self._meter_under = (
-            0  # readings in a row below the floor, of the load's own and of the pack's voltmeter
-        )
+        # readings in a row below the floor, of the load's own voltage and of the pack's voltmeter
+        self._under = self._meter_under = 0
         self._flows: bool | None = None  # whether a discharge current was read last; None: it is not known
         self._flowed_at = self._metered_at = -math.inf  # s: when that was read last, and the pack's own voltmeter
         self._meters = (0.0, 0.0)  # V: what the pack's own voltmeter read last, twice

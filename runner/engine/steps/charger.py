@@ -24,10 +24,8 @@ NEARLY = 3.0  # times the end current: from here on it is read more often
 UP = 0.97  # of the charger's voltage: a taper begins above this
 LOOKS = 6  # readings in which a current has to become steady
 WOKEN = 0.5  # of the nominal voltage
-SETTLES, SEEN_WITHIN = (
-    3.0,
-    30.0,
-)  # s after off: until a voltmeter shows the pack at rest, and within which it has to be read
+# s after off: until a voltmeter shows the pack at rest, and within which it has to be read
+SETTLES, SEEN_WITHIN = 3.0, 30.0
 
 
 class _Charger(SwitchedByPerson):
