@@ -283,6 +283,31 @@ def test_the_block_in_a_bench_file_is_what_the_line_is_set_to():
 
 
 @pytest.mark.parametrize(
+    ("serial", "gap"),
+    [
+        ("{length: 6, read_end: none}", 3.5 * 10 / 9600 + 0.016),
+        ("{read_end: CR, baud: 1200, parity: even, stop_bits: 2}", 3.5 * 12 / 1200 + 0.016),
+        ("{read_end: CR, baud: 115200}", 0.00175 + 0.016),
+        ("{read_end: CR, gap: 0 s}", 0.0),
+        ("{read_end: CR, echo: true}", 0.0),
+        ("{read_end: none}", 0.0),
+    ],
+)
+def test_a_second_answer_has_time_to_be_noticed_where_nothing_else_gives_it_away(serial, gap):
+    """3.5 characters, at least 1.75 ms: MODBUS over Serial Line Specification V1.02, 2.5.1.1; 16 ms of an adapter from memory."""
+    assert wiring(supply(serial), "@py").framing.gap == pytest.approx(gap)
+
+
+def test_one_that_answers_twice_in_replies_of_a_fixed_length_is_found_out(on_a_terminal):
+    instrument = on_a_terminal(lambda text: (b"26.37", 0.001, b"26.37"))
+    wired = wiring(supply("{write_end: CR, read_end: none, length: 5, quiet: 50 ms}", instrument.address), "@py")
+    link = Link(wired.transport, wired.address, "supply", timeout=2.0, framing=wired.framing)
+    assert link.ask("V?") == ["26.37"]
+    with pytest.raises(LinkError, match="old"):
+        link.ask("I?")
+
+
+@pytest.mark.parametrize(
     ("serial", "address", "what"),
     [
         ("{baud: 1}", "ASRL3::INSTR", "baud"),

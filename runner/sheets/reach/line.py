@@ -51,8 +51,9 @@ class SerialLine(Sheet):
 
     ``write_end`` follows every command and ``read_end`` every reply. Without a ``read_end``, a reply has a ``length`` in bytes, or
     ends when nothing has come for ``silence``. ``echo``: the instrument sends back what it hears. ``gap``: between the end of an
-    exchange and the next command; ``wake``: from opening to the first command; ``quiet``: how long the line has to be silent
-    after a fault before anything is asked, twice the time-out where it is not given.
+    exchange and the next command, as long as the kind of line needs where it is not given; ``wake``: from opening to the first
+    command; ``quiet``: how long the line has to be silent after a fault before anything is asked, twice the time-out where it is
+    not given.
     """
 
     baud: int = Field(default=9600, ge=50, le=4_000_000)
@@ -65,7 +66,7 @@ class SerialLine(Sheet):
     length: int = Field(default=0, ge=0, le=4096)
     silence: Pause = 0.05
     echo: bool = False
-    gap: Pause = 0.0
+    gap: Pause | None = None
     wake: Pause = 0.0
     quiet: Timeout | None = None
 
