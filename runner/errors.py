@@ -227,9 +227,11 @@ class SettingError(BenchError):
         )
 
     @classmethod
-    def unordered(cls, instrument: str) -> SettingError:
+    def unordered(cls, instrument: str, current: float | None = None) -> SettingError:
+        """``current``: in A, of one that cannot report whether it is on."""
+        shown = "it is on" if current is None else f"it reads {current:.3g} A"
         return cls(
-            "it is on although this run has it off (switched on at its front, or by another program)",
+            f"{shown} although this run has it off (switched on at its front, or by another program)",
             instrument,
             "",
             "leave it alone, then resume",

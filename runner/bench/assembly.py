@@ -16,7 +16,7 @@ from runner.bench.off import OffWords, insist, switch_off_by_hand
 from runner.bench.probe import Probe
 from runner.bench.sessions.listening import Listener
 from runner.bench.sessions.session import Session
-from runner.bench.supply import Supply
+from runner.bench.supply import Supply, off_current
 from runner.bench.transports.choose import Wiring
 from runner.bench.wired import wiring
 from runner.errors import BenchError, BenchNotReady
@@ -24,11 +24,10 @@ from runner.events import CHARGE, CURRENT_OF, DISCHARGE, VOLTAGE_OF
 from runner.sheets.bench import BenchFile
 from runner.sheets.dialect import Dialect
 from runner.sheets.instrument_parts import InstrumentSheet
-from runner.sheets.instruments import LoadSheet, SupplySheet, facts_of, reads_into, role_of
+from runner.sheets.instruments import facts_of, reads_into, role_of
 from runner.sheets.parts.meters import ProbeSheet
 from runner.vocabulary import Role
 
-NO_CURRENT = 0.01  # of the most that it may carry
 OFF_IS_TOLD_AFTER = 4.5  # s of real time: what has not confirmed by then has to be told to a person
 
 Connect = Callable[[str, InstrumentSheet], Transport]  # role, sheet -> a transport for one opening
@@ -47,14 +46,6 @@ class BenchClock(Protocol):
     def sleep(self, seconds: float) -> None: ...
 
     def together(self, jobs: Mapping[str, Callable[[], None]], seconds: float) -> None: ...
-
-
-def _no_current(instrument: InstrumentSheet) -> float:
-    """A: what a supply or load that is off may read at most."""
-    if not isinstance(instrument, SupplySheet | LoadSheet):
-        return 0.0
-    accuracy = instrument.current_accuracy
-    return max(3 * float(accuracy.offset + accuracy.resolution), NO_CURRENT * float(instrument.limits.current))
 
 
 class Readings:
@@ -114,7 +105,7 @@ class Bench:
             facts = facts_of(role)
             if facts.off is not None:
                 places = instrument.outputs
-                self.off_words[role] = self.speakers[role].off_words(*facts.off, places, _no_current(instrument))
+                self.off_words[role] = self.speakers[role].off_words(*facts.off, places, off_current(instrument))
         instruments, speakers = sheet.instruments, self.speakers
         self.supply = Supply(speakers["supply"], instruments.supply) if instruments.supply else None
         self.load = Load(speakers["load"], instruments.load) if instruments.load and "load" in speakers else None

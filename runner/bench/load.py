@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from runner.bench.dialect import Driver
-from runner.bench.supply import PowerReading, Settings, read_power
+from runner.bench.supply import PowerReading, Settings, off_current, read_power
 from runner.errors import BenchError
 from runner.sheets import instruments as sheets
 
@@ -12,7 +12,7 @@ class Load:
     """Speaks for the load, in constant current. Currents in A."""
 
     def __init__(self, speaker: Driver, sheet: sheets.LoadSheet) -> None:
-        self.speaker, self.sheet, self.settings = speaker, sheet, Settings(speaker, "input")
+        self.speaker, self.sheet, self.settings = speaker, sheet, Settings(speaker, "input", off_current(sheet))
 
     def set(self, current: float) -> float:
         """Program the current; what reads back. Raises BenchError; then the input is as it was."""

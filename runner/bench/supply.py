@@ -8,6 +8,17 @@ from dataclasses import dataclass, replace
 from runner.bench.dialect import Driver
 from runner.errors import BenchError, NotAReading, SettingError
 from runner.sheets import instruments as sheets
+from runner.sheets.instrument_parts import InstrumentSheet
+
+NO_CURRENT = 0.01  # of the most that it may carry
+
+
+def off_current(instrument: InstrumentSheet) -> float:
+    """A: what a supply or load that is off may read at most."""
+    if not isinstance(instrument, sheets.SupplySheet | sheets.LoadSheet):
+        return 0.0
+    accuracy = instrument.current_accuracy
+    return max(3 * float(accuracy.offset + accuracy.resolution), NO_CURRENT * float(instrument.limits.current))
 
 
 @dataclass(frozen=True)
@@ -34,11 +45,12 @@ class Settings:
     """What an instrument was set to, and whether it was ordered on.
 
     One that was without power comes back with other settings, and perhaps with its output on; and anybody can press the key at its
-    front. ``ordered``: whether on was the last order. ``state`` is the query for whether it is on.
+    front. ``ordered``: whether on was the last order. ``state`` is the query for whether it is on; one that has none counts as on
+    while its current is more than ``below`` (A), which it has to be at most to count as off.
     """
 
-    def __init__(self, speaker: Driver, state: str) -> None:
-        self._speaker, self._state = speaker, state
+    def __init__(self, speaker: Driver, state: str, below: float) -> None:
+        self._speaker, self._state, self._below = speaker, state, below
         self.ordered = False
         self._on_unordered = 0  # how often in a row it has said that it is on though it was ordered off
         self._kept: dict[str, tuple[float, float]] = {}  # what reads back, and by how much it may differ
@@ -57,7 +69,8 @@ class Settings:
         """
         ordered = self.ordered
         reading = read()
-        unordered = reading.output is True and not ordered and not self.ordered
+        flows = reading.output is None and reading.current is not None and abs(reading.current) > self._below
+        unordered = (reading.output is True or flows) and not ordered and not self.ordered
         self._on_unordered = self._on_unordered + 1 if unordered else 0
         if reading.output is False:
             return reading
@@ -68,13 +81,20 @@ class Settings:
         if self._on_unordered < SURE:
             return reading
         instrument = self._speaker.link.instrument
-        return replace(reading, fault=str(SettingError.unordered(instrument)), unordered=instrument)
+        said = SettingError.unordered(instrument, reading.current if flows else None)
+        return replace(reading, fault=str(said), unordered=instrument)
 
     def idle(self) -> PowerReading:
-        """Whether it is on, where it can say so, of an instrument that feeds or loads nothing now. Raises BenchError."""
-        return self.checked(self._read_state) if self._state in self._speaker.dialect.queries else NOTHING_READ
+        """Whether it is on, of an instrument that feeds or loads nothing now; by its current where it cannot say so.
+
+        Raises BenchError.
+        """
+        return self.checked(self._read_state)
 
     def _read_state(self) -> PowerReading:
+        if self._state not in self._speaker.dialect.queries:
+            current = self._speaker.number("current")
+            return replace(NOTHING_READ, current=current, output=None if abs(current) > self._below else False)
         return replace(NOTHING_READ, output=bool(self._speaker.number(self._state)))
 
     def check(self) -> None:
@@ -94,7 +114,7 @@ class Supply:
     """Speaks for the supply. Voltages in V, currents in A."""
 
     def __init__(self, speaker: Driver, sheet: sheets.SupplySheet) -> None:
-        self.speaker, self.sheet, self.settings = speaker, sheet, Settings(speaker, "output")
+        self.speaker, self.sheet, self.settings = speaker, sheet, Settings(speaker, "output", off_current(sheet))
 
     def limit(self, voltage: float, current: float) -> tuple[float, float]:
         """Program the supply's own over-voltage and over-current protection; what it reads back.

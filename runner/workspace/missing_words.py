@@ -38,4 +38,8 @@ def with_words(program: Program, dialects: Mapping[str, Dialect]) -> Program:
         if names := [UNREAD[name] for name in dialect.unread if name in UNREAD]:
             listed = names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"
             unread.append(f"The {role} cannot report {listed}: not read back.")
+        if role in looked_at and facts_of(role).carries:
+            unread.append(
+                f"If somebody switched the {role} on at its front, only its own current reading would show it."
+            )
     return replace(program, knobs=tuple(knobs), unread=tuple(unread), looked_at=tuple(looked_at))

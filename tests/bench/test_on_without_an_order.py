@@ -58,6 +58,24 @@ def test_the_load_is_looked_at_while_the_supply_charges_and_the_other_way_round(
     assert said(bench.poll_idle, DISCHARGE) == LOAD
 
 
+@pytest.mark.parametrize("poll", ["poll_path", "poll_idle"])
+def test_a_load_that_cannot_say_whether_it_is_on_is_noticed_by_its_current(open_bench, poll):
+    bench, world = open_bench
+    speaker = bench.load.speaker
+    known = {name: query for name, query in speaker.dialect.queries.items() if name != "input"}
+    speaker.dialect = speaker.dialect.model_copy(update={"queries": known})
+    bench.load.set(5.0)
+    assert said(getattr(bench, poll), DISCHARGE) == NOTHING
+    world.switch_load(True)
+    into = Readings()
+    for _ in range(2):
+        getattr(bench, poll)(DISCHARGE, into)
+    assert into.unordered == "load"
+    assert "A although this run has it off" in into.fault
+    bench.load.settings.ordered = True
+    assert said(getattr(bench, poll), DISCHARGE) == NOTHING
+
+
 def test_an_order_between_question_and_reply_is_no_hand_at_the_front(open_bench):
     """A poll that began before an order to switch off, and one that began before an order to switch on."""
     bench, world = open_bench

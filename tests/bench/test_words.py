@@ -211,6 +211,7 @@ def test_settings_that_are_lost_while_nobody_could_ask_are_found():
     speaker, _ = driver(text, replies)
     supply = Supply(speaker, parse_bench(BENCH.replace("load:", "supply:"), "b").instruments.supply)
     supply.limit(29.6, 4.4)
+    supply.settings.ordered = True
     assert supply.read().current == 4.0
     replies["OV?"] = "33.0"
     assert supply.read().current == 4.0  # nobody asks while the connection stands

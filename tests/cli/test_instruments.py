@@ -115,6 +115,7 @@ def test_a_supply_of_few_words_a_thermometer_that_talks_and_a_meter_that_average
     page = (folder / "certificate.html").read_text()
     assert "Set the over-voltage limit of the supply to" in page
     assert "cannot report its set voltage, its set current" in page
+    assert "switched the supply on at its front, only its own current reading would show it" in page
     assert "O0" in supply.heard
     assert "Look at the supply: its output must be off." in done.stdout
     assert "OFF    read back" not in done.stdout
