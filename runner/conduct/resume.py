@@ -15,12 +15,13 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
+from runner.engine.opening import agreed_to
 from runner.engine.program import Program
 from runner.engine.steps.base import SPOILED
 from runner.errors import RecordError
 from runner.evaluation.evaluate import Evaluation, evaluate
 from runner.evaluation.provenance import digest
-from runner.events import InputsKept, Started
+from runner.events import Answered, InputsKept, Started
 from runner.orders import BeginStep, Conclude, End
 from runner.record.folder import EVENTS, FINDINGS, INPUTS, RESOLVED, SAMPLES, RunFolder
 from runner.record.journal import JournalEntry, read_journal
@@ -38,7 +39,8 @@ BENCH_FAULTS = (*SPOILED, Outcome.LOST)  # outcomes that say nothing of the pack
 class Resumption:
     """How a run goes on: with which step, at what time since its start (s), and what is known of the pack.
 
-    ``began`` is the UTC of its start, ``last`` the time (s) up to which the journal goes, ``why`` it had ended.
+    ``began`` is the UTC of its start, ``last`` the time (s) up to which the journal goes, ``why`` it had ended. ``agreed``: who
+    accepted what is unusual, and why; empty if it broke off before.
     """
 
     step: int
@@ -46,6 +48,7 @@ class Resumption:
     last: float
     why: str
     awake: bool = True
+    agreed: str = ""
 
     def elapsed(self, utc: str) -> float:
         """Seconds since the run's start at a UTC stamp; never before what the journal has."""
@@ -103,11 +106,13 @@ def where(entries: Sequence[JournalEntry], program: Program, path: Path) -> Resu
     end = next((entry.what for entry in reversed(entries) if isinstance(entry.what, End)), None)
     if end is not None and not end.early:
         raise RecordError("the run is complete, so there is nothing to resume", str(path), "start a new run")
-    step, awake = 0, True
+    step, awake, agreed = 0, True, ""
     for entry in entries:
         what = entry.what
         if isinstance(what, BeginStep):
             step = what.index
+        elif isinstance(what, Answered):
+            agreed = agreed_to(what) or agreed
         elif isinstance(what, Conclude):
             step = what.index if what.outcome in BENCH_FAULTS else what.index + 1
             if what.kind == "drain" and what.outcome == Outcome.STOPPED:
@@ -118,6 +123,5 @@ def where(entries: Sequence[JournalEntry], program: Program, path: Path) -> Resu
         step = program.steps[step].restart
     began = next((entry.what.utc for entry in entries if isinstance(entry.what, Started)), entries[0].utc)
     last = max(entry.t for entry in entries)
-    return Resumption(
-        step, began, last, end.reason if end is not None else "the record is incomplete (no end entry)", awake
-    )
+    why = end.reason if end is not None else "the record is incomplete (no end entry)"
+    return Resumption(step, began, last, why, awake, agreed)

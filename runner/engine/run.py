@@ -222,6 +222,9 @@ class Run:
             return orders + self._make_safe(why, early=True)
         if self.step is None and isinstance(event, Answered):
             said, begins = self.opening.answered(event)
+            if self.opening.left_out:
+                self._sequence.leave_out(self.opening.left_out)
+                return orders + self._make_safe(self.opening.left_out, early=False)
             return orders + said + (self._begin_next(event.t) if begins else [])
         found: list[Order] = [Found(say) for say in event.found] if isinstance(event, Reckoned) else []
         return orders + found + self._to_the_step(event, verdicts)
@@ -376,7 +379,8 @@ class Run:
         confirmed = off.confirmed and not self.switches.left
         urgent = " ".join([*wired, *self._still_on, *self._at_once])
         reason = self.reason if confirmed or self.early else UNCONFIRMED
-        return End(self.early or not confirmed, confirmed, reason, self._sequence.undone, self.away.say, urgent)
+        undone, left_out = self._sequence.undone, bool(self.opening.left_out)
+        return End(self.early or not confirmed, confirmed, reason, undone, self.away.say, urgent, left_out)
 
     @property
     def waits_for_off(self) -> bool:

@@ -75,6 +75,10 @@ class Sequence:
         of = f" for {step.planned.sensor}" if step.skip == "group" and step.planned.sensor else ""
         return [Remark(f"Skipped: all remaining steps{of}. Reason: {step.why}")]
 
+    def leave_out(self, why: str) -> None:
+        """Pass over every step: the procedure is left out before the first one."""
+        self.skipped, self.cut_short = {planned.index: why for planned in self._steps}, True
+
     def _is_skipped(self, planned: Planned) -> bool:
         how, of = self._skip_to
         if how == "rest":
