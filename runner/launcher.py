@@ -222,11 +222,10 @@ class Face:
             self._say(f"{note}\n")
         if self.options.plan or not agenda.items:
             return Exit.PASS if agenda.items else Exit.NOT_ALL_JUDGED
-        stamp = place.stamp()
         names_of = (str(Path(pack_file.name).resolve()), str(Path(bench_file.name).resolve()))
         session = Session.create(
             Path(self.options.out),
-            stamp,
+            place.stamp(),
             pack.serial,
             agenda,
             names_of,
