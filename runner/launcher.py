@@ -322,17 +322,8 @@ class Face:
         if self.script.judges or not job.program.doubts:
             return
         what = f"unusual values on the pack sheet need a reason: {'; '.join(job.program.doubts)}"
-        raise SheetError(
-            [
-                Problem(
-                    str(self.options.answers),
-                    1,
-                    1,
-                    what,
-                    "add agree: with the reason if the values are right, else leave_out:",
-                )
-            ]
-        )
+        remedy = "add agree: with the reason if the values are right, else leave_out:"
+        raise SheetError([Problem(str(self.options.answers), 1, 1, what, remedy)])
 
     def _not_alone(self, job: Job) -> str:
         """What only a person may agree to, where none is there and no file of answers has a reason for it; else nothing."""
