@@ -138,6 +138,7 @@ class Face:
         # with a procedure, all that is wrong in the three files is said together
         bench = load(first[0], *files).bench if first else load_bench(Path(self.options.bench))[1]
         if not self._asked_once(Path(self.options.pack), files[0], bench):
+            self._say("Nothing was run: the questions before the first procedure were left with Esc.")
             return Exit.NOT_ALL_JUDGED
         files = read_file(Path(self.options.pack)), files[1]
         with Locks(DOING) as locks:
