@@ -3,6 +3,7 @@
 Rule 1: a step that was concluded is not done again, unless by a fault of the bench. The one that was going on begins again
         at its ``restart``: the beginning of its sensor's steps, or the step that switched on what it goes on from. A
         discharge that was going on goes on: the charge drawn before the break counts.
+        Cells that were compared before a long break are compared again, and the steps between are not done again for that.
 Rule 2: a run that reached its end is not gone on with. Where the program was killed before it was evaluated and sealed, that
         is done.
 Rule 3: the steps are those of the files as they were read then, not as they are now.
@@ -110,7 +111,7 @@ def where(entries: Sequence[JournalEntry], program: Program, path: Path) -> Resu
     for entry in entries:
         what = entry.what
         if isinstance(what, BeginStep):
-            step = what.index
+            step = step if what.kind == "cells" and what.index < step else what.index  # compared again after a break
         elif isinstance(what, Answered):
             agreed = agreed_to(what) or agreed
         elif isinstance(what, Conclude):

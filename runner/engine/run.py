@@ -207,6 +207,7 @@ class Run:
         if isinstance(event, Resumed):
             self._go(State.HOLDING)
             self.ceilings.rested(event.after)
+            self._sequence.rested(event.after)
             self.switches.happened(event, None)
             for role in PATH_OF:  # nobody knows what was switched since
                 if role in self.program.by_hand:
