@@ -228,7 +228,8 @@ class Run:
                 return orders + self._make_safe(self.opening.left_out, early=False)
             return orders + said + (self._begin_next(event.t) if begins else [])
         found: list[Order] = [Found(say) for say in event.found] if isinstance(event, Reckoned) else []
-        return orders + found + self._to_the_step(event, verdicts)
+        look = [Remark(say)] if (say := self.ceilings.to_look()) else []
+        return orders + look + found + self._to_the_step(event, verdicts)
 
     def _to_the_step(self, event: Event, verdicts: list[Verdict]) -> list[Order]:
         if self.step is None or self.switches.is_mine(event):
@@ -257,6 +258,8 @@ class Run:
                 self.ceilings.disarmed()
         elif isinstance(event, Sampled):
             self.known.take(event)
+        elif isinstance(event, Answered):
+            self.ceilings.answered(event, self._question.asked)
         elif isinstance(event, SupplyIsSet):
             self.known.points = (event.voltage, event.current)
         wanted = self.program.protection == "over_voltage" and self._until() == Until.STOPPED
