@@ -151,6 +151,14 @@ def test_a_reading_that_was_lost_is_lost_as_the_reference_s():
     assert found.lost["probe_temperature_degC"] == "no reply"
 
 
+def test_a_reading_of_another_thermometer_stays_its_own():
+    """Neither the reference nor the first probe is in it: nothing moves."""
+    sample = Sampled(1.0, {"load_voltage_V": 25.0})
+    assert referred(sample, "probe_x_temperature_degC") is sample
+    alone = referred(Sampled(1.0, {"probe_temperature_degC": 20.0}), "probe_x_temperature_degC")
+    assert alone.readings == {"probe_main_temperature_degC": 20.0}
+
+
 def test_a_ceiling_holds_at_every_thermometer():
     ceilings = Ceilings(CeilingValues(60.0, 30.0, 10.0, 1e4))
     reads = {"probe_temperature_degC": 30.0, "probe_by_T2_temperature_degC": 61.0}

@@ -84,6 +84,7 @@ def test_the_wait_is_given_up_after_its_time_and_says_what_is_left():
     assert step.conclusion is None
     step.read(2.0, 2.0, **GONE)
     assert (step.conclusion.outcome, step.conclusion.limit) == ("gave up", 600.0)
+    assert step.run.step.remaining() == 0.0
 
 
 def test_for_a_minute_the_terminals_are_looked_at_twice_a_second():

@@ -232,6 +232,17 @@ def test_a_sensor_that_is_still_tripped_is_brought_past_its_release_first():
     assert actions(step) == ["cool", "still"]
     cold = tripped(0.0, 10.0, {"protection": "charge_under_temperature", "release": 5.0})
     assert actions(cold) == ["heat"]
+    (said,) = [order.say for order in cold.orders if isinstance(order, Guide)]
+    assert said == "No current yet. Heat T1 above 5 °C."
+
+
+def test_a_sensor_a_little_past_its_release_is_brought_far_past_it():
+    """Twelve kelvin, our own choice: at 43 °C under a release of 45 °C it may still be tripped."""
+    (said,) = [order.say for order in tripped(43.0, 10.0).orders if isinstance(order, Guide)]
+    assert said == "No current yet. Cool T1 below 33 °C."
+    cold = tripped(6.0, 10.0, {"protection": "charge_under_temperature", "release": 5.0})
+    (said,) = [order.say for order in cold.orders if isinstance(order, Guide)]
+    assert said == "No current yet. Heat T1 above 17 °C."
 
 
 def test_a_warm_sensor_is_to_be_cooled_and_a_cold_one_sends_the_operator_to_the_leads():

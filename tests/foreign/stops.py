@@ -3,6 +3,8 @@
 Ranges are common practice, no source (from memory).
 """
 
+from dataclasses import replace
+
 from tests.foreign.bench import log
 from tests.foreign.trace import LEAST
 
@@ -128,6 +130,8 @@ def bouncing(course):
         course.go(0.0, LEAST)
         course.hold(log(rng, 0.005, 0.3))
     course.close(LEAST, said=False)
+    back = next(index for index, each in enumerate(course.changes) if each.what == "closes")
+    course.changes[back] = replace(course.changes[back], lasts=course.t - course.changes[back].t)
 
 
 def overshoot(course):

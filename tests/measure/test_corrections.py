@@ -38,7 +38,7 @@ def test_errors_are_taken_off_between_the_points_and_that_of_the_last_beyond_the
     corrected = certified.corrected(Series(np.arange(6.0), readings)).value
     assert corrected == pytest.approx([-10.1, -0.1, 24.8, 49.7, 74.9, 120.1])
     assert certified.uncertainty(75.0) == pytest.approx(0.035)
-    assert certified.reaches(-9.9)
+    assert certified.reaches(-9.99)
     assert not certified.reaches(-10.1)
     assert not certified.reaches(110.1)
 

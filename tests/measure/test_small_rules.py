@@ -52,9 +52,9 @@ def test_a_voltage_that_moves_in_its_own_noise_has_not_changed():
 
 
 def test_the_level_after_a_change_is_what_was_read_after_it():
-    """A voltage that had been high long before: only the readings around the change count."""
-    t = np.arange(0.0, 120.0, 0.5)
-    value = np.where(t < 60.0, 26.0, np.where(t < 100.0, 0.1, 25.0))
+    """A voltage that had been high long before, and is gone again soon: only the readings around the change count."""
+    t = np.arange(0.0, 300.0, 0.5)
+    value = np.where(t < 60.0, 26.0, np.where(t < 100.0, 0.1, np.where(t < 115.0, 25.0, 0.1)))
     change = find_change(Series(t, value), 100.0)
     assert (change.last, change.first) == (99.5, 100.0)
 
@@ -70,7 +70,7 @@ def test_a_noisy_current_has_not_fallen_by_its_noise():
     rng = np.random.default_rng(2)
     t = np.arange(0.0, 14.0, 0.5)
     value = np.where(t <= 10.0, 4.0 + 0.2 * rng.standard_normal(len(t)), 0.0)
-    value[19] = 0.85 * 4.0  # at 9.5 s
+    value[20] = 0.85 * 4.0  # at 10.0 s
     edge = find_edge(Series(t, value), 10.5, rising=False)
     assert (edge.last, edge.first) == (10.0, 10.5)
     assert edge.uncertainty == pytest.approx(0.5 / ROOT12)
