@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import replace
 
 from runner.engine.fitting.by_hand import charger_of, hand_load_of
@@ -12,6 +13,7 @@ from runner.events import CHARGE, DISCHARGE
 from runner.notation.quantity import shown
 from runner.sheets.bench import BenchFile
 from runner.sheets.chemistry import find
+from runner.sheets.hold_steps import OF_A_STEP
 from runner.sheets.instruments import LoadSheet, SupplySheet
 from runner.sheets.pack import PackSheet, Sensor
 from runner.sheets.parts.protections import KINDS, Protection
@@ -145,4 +147,11 @@ def usual_readings(pack: PackSheet) -> dict[str, tuple[float, float]]:
         Observed.AMBIENT_TEMPERATURE.value: ROOMS,
         Observed.THERMOMETER.value: SENSORS_HAVE,
         Observed.PACK_TEMPERATURE.value: SENSORS_HAVE,
+    }
+
+
+def own_limits(numbers: Mapping[str, float], read: str = "") -> dict[str, str]:
+    """The limits that a step's own text may name, as people read them; ``read`` is the dimension of its readings."""
+    return {
+        name: shown(numbers[name], of or read) if name in numbers else "(no limit)" for name, of in OF_A_STEP.items()
     }

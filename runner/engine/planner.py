@@ -17,6 +17,7 @@ from runner.engine.derived import (
     empty_at,
     longest_delay,
     named_in_texts,
+    own_limits,
     probe_resolution,
     smallest_currents,
     usual_readings,
@@ -36,7 +37,7 @@ from runner.notation.quantity import DIMENSIONS, Expression, parse_expression, s
 from runner.notation.source import Path, Source, normal_key
 from runner.sheets.bench import BenchFile
 from runner.sheets.doubts import doubts
-from runner.sheets.hold_steps import OF_A_STEP, CellsSpec, ConfirmSpec, ReadSpec
+from runner.sheets.hold_steps import CellsSpec, ConfirmSpec, ReadSpec
 from runner.sheets.instruments import facts_of
 from runner.sheets.older import BOX, observed_before
 from runner.sheets.pack import PackSheet, Sensor
@@ -230,7 +231,7 @@ class _Planner:
                 len(self.steps),
                 kind,
                 title(kind, numbers, words, name, record, of_several(name, [each.name for each in sensors])),
-                self._text(step.say, values, sensor, numbers),
+                self._text(step.say, values, sensor, own_limits(numbers, words.get("dimension", "voltage"))),
                 numbers,
                 name,
                 self.group if sensor else 0,
@@ -383,13 +384,12 @@ class _Planner:
         return value
 
     def _text(
-        self, text: str, values: Mapping[str, float], sensor: Sensor | None, own: Mapping[str, float] | None = None
+        self, text: str, values: Mapping[str, float], sensor: Sensor | None, own: Mapping[str, str] | None = None
     ) -> str:
-        """A text of the procedure with its values put in; ``own`` are those of the step that it belongs to."""
+        """A text of the procedure with its values put in; ``own`` are the limits of the step that it belongs to."""
         words = {name: shown(value, self.dimensions.get(name, "ratio")) for name, value in values.items()}
         words |= self.told
-        mine = own or {}
-        words |= {name: shown(mine[name], "temperature") if name in mine else "(no limit)" for name in OF_A_STEP}
+        words |= own or own_limits({})
         words |= named_in_texts(sensor, self._current_ceiling, possible.charged_by(self.bench))
         for name, dimension in self.dimensions.items():
             words.setdefault(name, f"(no {name.replace('_', ' ')} declared)" if dimension in DIMENSIONS else "")

@@ -14,7 +14,8 @@ from runner.notation.wrong import Wrong
 from runner.vocabulary import SAID_BY_A_PROCEDURE, Observed
 
 READ_AS = ("", *(each.value for each in SAID_BY_A_PROCEDURE if each is not Observed.CONDITION))
-OF_A_STEP = ("below", "above")  # limits of a step that its own text may name
+# limits of a step that its own text may name; "": of the dimension that is read
+OF_A_STEP = {"below": "temperature", "above": "temperature", "lowest": "", "highest": ""}
 TEXT_NAMES = ("sensor", "place", "ohms_at_25", "current_ceiling", "supply", *OF_A_STEP)
 
 

@@ -96,7 +96,7 @@ def read_again(why: str, question: str) -> str:
 
 def is_it_right(value: float, dimension: str, of: str) -> str:
     """A value that decides something by itself, shown again."""
-    return f"You typed {shown(value, dimension)} for: {of}. Enter: correct. Otherwise type wrong."
+    return f"You typed {shown(value, dimension)} for: {of}. If that is right, press Enter. If not, type wrong."
 
 
 def odd(dimension: str, value: float, usual: tuple[float, float], where: str) -> str:
