@@ -79,7 +79,9 @@ def _covered(
     ]
     words = protection_name(kind)
     if not found:
-        why = _not_chosen(mine, sensor) if mine else _why_not(kind, not_begun)
+        begun = [each for each in mine if not each.left_out]
+        left_out = [(each.procedure.name, each.left_out) for each in mine if each.left_out]
+        why = _not_chosen(begun, sensor) if begun else _why_not(kind, [*left_out, *not_begun])
         return Covered(words, words, sensor or "—", "—", NOT_TESTED, why, tested=False)
     return _stated(words, words, sensor, found)
 

@@ -156,11 +156,13 @@ def _beside(evaluations: Sequence[Evaluation], rows: Sequence[Covered]) -> list[
     boxed = [row for row in rows if row.boxed]
     several = len(evaluations) > 1
     early = [f"{each.procedure.title}: {each.early}" if several else each.early for each in evaluations if each.early]
-    undone = sum(each.story.end.undone for each in evaluations if each.story.end is not None)
+    ended = [each.story.end for each in evaluations if each.story.end is not None and not each.left_out]
+    undone = sum(end.undone for end in ended)
     return [
         *([f"functional check only: {_some(functional)}"] if functional else []),
         *([f"{ELECTRONICS}: {_some(boxed)}"] if boxed else []),
         *(f"ended early: {_short(why)}" for why in early),
+        *(f"left out: {_short(each.left_out)}" for each in evaluations if each.left_out),
         *([f"{undone} planned step{'' if undone == 1 else 's'} skipped"] if undone else []),
         *_found_bad(evaluations),
         *(["rehearsal on a simulated bench"] if any(each.simulated for each in evaluations) else []),

@@ -92,7 +92,7 @@ class Validation:
             "## Where it does not hold",
             *self._short(),
             "## The conditions",
-            "Each departs from *plain* in one thing. A name in brackets is the one in `validation.json`, where that differs.",
+            "Most depart from *plain* in one thing. A name in brackets is the one in `validation.json`, where that differs.",
             "\n".join(self._conditions()),
             "## All figures",
             "*measured*: share of the records with a measured value. *holds*: share of these values whose interval contains "
@@ -123,9 +123,9 @@ class Validation:
         )
         yield (
             f"**The criterion.** Every interval is stated for a coverage of {AIM}: it should contain the true value in {AIM} of "
-            f"the cases. A combination *holds* if at least {LEAST} of its measured values do. It is not {AIM}, because such a "
-            f"count varies by chance: of {count} correct intervals, fewer than {LEAST} contain the true value in about "
-            f"{100 * by_chance(count):.0f} % of such counts."
+            f"the cases. A combination *holds* if at least {LEAST} of its measured values do. It is not {AIM}, because a "
+            f"count varies by chance. Of {count} intervals that are right, fewer than {LEAST} contain the true value in about "
+            f"{100 * by_chance(count):.1g} % of such counts: so few show a fault, while {LEAST} to {AIM} may be chance."
         )
         yield (
             "*Functional* is a value of which only this is stated: the pack trips or releases, near this temperature. One ramp "
@@ -136,7 +136,7 @@ class Validation:
     def _short(self) -> Iterator[str]:
         """What does not hold, how far off it was, and what is often not measured."""
         short = self.short()
-        yield f"Below {LEAST}:" if short else f"Every combination holds in at least {LEAST}."
+        yield f"Below {LEAST}:" if short else f"Every combination that gives an interval holds in at least {LEAST}."
         if short:
             yield "\n".join(f"- {_said(each)}" for each in short)
         yield self._far_off()

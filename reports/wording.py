@@ -90,7 +90,8 @@ def risk_of(decision: Decision) -> str:
     most = f"in at most {percent(decision.risk)} of cases"
     if decision.rule == Rule.PRODUCER:
         return f"Risk of a wrong fail: a pack whose true value is inside the limits or at one is failed {most}. A pass is no proof."
-    return f"Risk of a wrong pass: a pack whose true value is at or beyond a limit is passed {most}."
+    also = "; conditionally, in at most 50 %" if decision.rule == Rule.WITH_CONDITIONS else ""
+    return f"Risk of a wrong pass: a pack whose true value is at or beyond a limit is passed {most}{also}."
 
 
 def source_of(row: BudgetRow) -> str:

@@ -60,12 +60,12 @@ from runner.workspace.job import (
 )
 from runner.workspace.locks import Locks
 from runner.workspace.once import asked_in_lines, to_ask
-from runner.workspace.session import REHEARSED, Session, agenda_for, protection_of, sensors_for, worst_status
+from runner.workspace.session import REHEARSED, Session, agenda_for, protection_of, sensors_for
 
 if TYPE_CHECKING:
     from runner.screen.feed import ScreenOperator
 
-NOT_ALONE = "a person has to agree to that, or a file of answers with agree: and the reason"
+NOT_ALONE = "a person has to agree to that, or a file of answers with agree: (or leave_out:) and the reason"
 DOING = "tripwitness run"  # what whoever wants the same instrument or folder is told of this process
 
 
@@ -138,6 +138,7 @@ class Face:
         # with a procedure, all that is wrong in the three files is said together
         bench = load(first[0], *files).bench if first else load_bench(Path(self.options.bench))[1]
         if not self._asked_once(Path(self.options.pack), files[0], bench):
+            self._say("Nothing was run: the questions before the first procedure were left with Esc.")
             return Exit.NOT_ALL_JUDGED
         files = read_file(Path(self.options.pack)), files[1]
         with Locks(DOING) as locks:
@@ -222,11 +223,10 @@ class Face:
             self._say(f"{note}\n")
         if self.options.plan or not agenda.items:
             return Exit.PASS if agenda.items else Exit.NOT_ALL_JUDGED
-        stamp = place.stamp()
         names_of = (str(Path(pack_file.name).resolve()), str(Path(bench_file.name).resolve()))
         session = Session.create(
             Path(self.options.out),
-            stamp,
+            place.stamp(),
             pack.serial,
             agenda,
             names_of,
@@ -262,16 +262,14 @@ class Face:
                 self._say(f"\n{session.stopped(simulated=place.site.simulated)}")
                 self._warn(result)
                 return Exit.ENDED_EARLY
-        evaluations = session.evaluations()
+        if not (evaluations := session.evaluations()):
+            self._say("\nNothing was tested: every procedure was left out. There is no certificate.")
+            return Exit.NOT_ALL_JUDGED
         with self._aside():
             print_truth(evaluations)
             print_headline(evaluations, session.not_begun())
             print_certificate(evaluations, session.path, session.not_begun())
-        status = worst_status(each.status_in_session for each in evaluations)
-        judged = any(each.conformity is not None for each in evaluations) or not any(
-            each.findings for each in evaluations
-        )
-        return Exit.NOT_ALL_JUDGED if status == Exit.PASS and not judged else status
+        return session.status(evaluations)
 
     # ---- carrying out ----------------------------------------------------------------------------------------
 
@@ -322,16 +320,15 @@ class Face:
             return
         if why := self._not_alone(job):
             raise SheetError([job.bench_file.source.problem(("instruments",), why, NOT_ALONE, key=True)])
-        if self.script.agree or not job.program.doubts:
+        if self.script.judges or not job.program.doubts:
             return
         what = f"unusual values on the pack sheet need a reason: {'; '.join(job.program.doubts)}"
-        raise SheetError(
-            [Problem(str(self.options.answers), 1, 1, what, "if the values are right, add agree: with the reason")]
-        )
+        remedy = "add agree: with the reason if the values are right, else leave_out:"
+        raise SheetError([Problem(str(self.options.answers), 1, 1, what, remedy)])
 
     def _not_alone(self, job: Job) -> str:
         """What only a person may agree to, where none is there and no file of answers has a reason for it; else nothing."""
-        judged = self.script is None or (self.script.agree and self.script is not UNATTENDED)
+        judged = self.script is None or (self.script.judges and self.script is not UNATTENDED)
         return "" if judged else job.program.raised
 
     def _in_lines(self, job: Job, place: Place, stop: StopFlag, work: Callable[[Operator], Result]) -> Result:

@@ -281,7 +281,8 @@ class End(Order):
 
     ``early`` says that it did not reach its last step; ``safe`` that off was read back; ``undone`` how many steps were planned and
     skipped, those only offered not counted. ``urgent`` is what a person has to do at once: switch off what did not confirm
-    that it is off, remove heat and ice. ``left`` is what comes after that, such as putting sensors back.
+    that it is off, remove heat and ice. ``left`` is what comes after that, such as putting sensors back. ``left_out``: a person did
+    not accept what is unusual, so that no step was begun and nothing was tested.
     """
 
     early: bool
@@ -290,3 +291,4 @@ class End(Order):
     undone: int = 0
     left: str = ""
     urgent: str = ""
+    left_out: bool = False

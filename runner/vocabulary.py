@@ -116,6 +116,7 @@ class Answer(StrEnum):
     GO_ON = "go on"
     STOP = "stop"
     AGREE = "agree"
+    LEAVE_OUT = "leave out"
     ONE_MORE = "one more"
     OFF = "off"
     READ = "read"

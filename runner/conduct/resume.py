@@ -3,6 +3,7 @@
 Rule 1: a step that was concluded is not done again, unless by a fault of the bench. The one that was going on begins again
         at its ``restart``: the beginning of its sensor's steps, or the step that switched on what it goes on from. A
         discharge that was going on goes on: the charge drawn before the break counts.
+        Cells that were compared before a long break are compared again, and the steps between are not done again for that.
 Rule 2: a run that reached its end is not gone on with. Where the program was killed before it was evaluated and sealed, that
         is done.
 Rule 3: the steps are those of the files as they were read then, not as they are now.
@@ -15,12 +16,13 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
+from runner.engine.opening import agreed_to
 from runner.engine.program import Program
 from runner.engine.steps.base import SPOILED
 from runner.errors import RecordError
 from runner.evaluation.evaluate import Evaluation, evaluate
 from runner.evaluation.provenance import digest
-from runner.events import InputsKept, Started
+from runner.events import Answered, InputsKept, Started
 from runner.orders import BeginStep, Conclude, End
 from runner.record.folder import EVENTS, FINDINGS, INPUTS, RESOLVED, SAMPLES, RunFolder
 from runner.record.journal import JournalEntry, read_journal
@@ -38,7 +40,8 @@ BENCH_FAULTS = (*SPOILED, Outcome.LOST)  # outcomes that say nothing of the pack
 class Resumption:
     """How a run goes on: with which step, at what time since its start (s), and what is known of the pack.
 
-    ``began`` is the UTC of its start, ``last`` the time (s) up to which the journal goes, ``why`` it had ended.
+    ``began`` is the UTC of its start, ``last`` the time (s) up to which the journal goes, ``why`` it had ended. ``agreed``: who
+    accepted what is unusual, and why; empty if it broke off before.
     """
 
     step: int
@@ -46,6 +49,7 @@ class Resumption:
     last: float
     why: str
     awake: bool = True
+    agreed: str = ""
 
     def elapsed(self, utc: str) -> float:
         """Seconds since the run's start at a UTC stamp; never before what the journal has."""
@@ -103,11 +107,13 @@ def where(entries: Sequence[JournalEntry], program: Program, path: Path) -> Resu
     end = next((entry.what for entry in reversed(entries) if isinstance(entry.what, End)), None)
     if end is not None and not end.early:
         raise RecordError("the run is complete, so there is nothing to resume", str(path), "start a new run")
-    step, awake = 0, True
+    step, awake, agreed = 0, True, ""
     for entry in entries:
         what = entry.what
         if isinstance(what, BeginStep):
-            step = what.index
+            step = step if what.kind == "cells" and what.index < step else what.index  # compared again after a break
+        elif isinstance(what, Answered):
+            agreed = agreed_to(what) or agreed
         elif isinstance(what, Conclude):
             step = what.index if what.outcome in BENCH_FAULTS else what.index + 1
             if what.kind == "drain" and what.outcome == Outcome.STOPPED:
@@ -118,6 +124,5 @@ def where(entries: Sequence[JournalEntry], program: Program, path: Path) -> Resu
         step = program.steps[step].restart
     began = next((entry.what.utc for entry in entries if isinstance(entry.what, Started)), entries[0].utc)
     last = max(entry.t for entry in entries)
-    return Resumption(
-        step, began, last, end.reason if end is not None else "the record is incomplete (no end entry)", awake
-    )
+    why = end.reason if end is not None else "the record is incomplete (no end entry)"
+    return Resumption(step, began, last, why, awake, agreed)

@@ -4,6 +4,8 @@ Rule 1: a ceiling is never averaged, filtered or waited for, with one exception:
         two samples, because a supply overshoots for one when its load steps, and its own protection stands behind.
 Rule 2: on a discharge the pack's voltage has a floor too, for a pack whose own protection fails; it counts while current
         flows, because a pack that cuts off leaves no voltage. The load's own voltage counts, and the pack's voltmeter by itself.
+        With a load by hand, a voltage that falls below the floor at one blow may be that of an open switch: whoever is at
+        the load is told to look, and the run ends if nobody says in LOOK_FOR seconds that the load has stopped.
 Rule 3: with everything off and nobody heating, only the time is a ceiling: what is warm from the test before may cool down.
 Rule 4: of two instruments that read the pack's voltage, the one that makes it worse counts: a supply that shows nothing must
         not blind the ceiling while a voltmeter stands at the pack.
@@ -36,6 +38,7 @@ from runner.events import (
 from runner.notation.quantity import hours_and_minutes
 from runner.orders import Ask, Order, Withdraw
 from runner.scale import as_read, degrees
+from runner.vocabulary import Answer, Observed
 
 # s without a valid reading of a channel that has a ceiling: nobody heats meanwhile, the supply's own protection stands, and an
 # instrument that is reached again after ten seconds costs no run
@@ -51,6 +54,8 @@ FLOWS = 0.05  # of the ceiling of the current: more than that flows
 # of the floor: where nobody reads the current, a voltage that is lower, or that moves more from one reading to the next, may be
 # that of a pack that has cut off
 LEFT, STANDS = 0.8, 0.05
+LOOK_FOR = 20.0  # s that a person is given to look at the load
+TOLD_FOR = 120.0  # s that the word counts that the load has stopped, until it is confirmed off as well
 MISSED = 3.5  # or so many times the interval at which it is polled, where that is longer
 
 
@@ -100,6 +105,9 @@ class Ceilings:
         self._flowed_at = self._metered_at = -math.inf  # s: when that was read last, and the pack's own voltmeter
         self._meters = (0.0, 0.0)  # V: what the pack's own voltmeter read last, twice
         self._by_hand = False  # whether a person has switched the path on
+        self._fell_at: float | None = None  # s: when the pack's voltmeter fell below the floor at one blow
+        self._to_look = ""  # what whoever is at the load has to be told of that
+        self._stopped_until = -math.inf  # s: up to when a person's word counts that the load has stopped
         self._rested = 0.0
         self._latest: dict[str, float] = {}
         self._seen: dict[str, float] = {}
@@ -134,6 +142,7 @@ class Ceilings:
     def _on(self, path: str, floor: float | None) -> None:
         self._path, self._floor, self._under, self._meter_under, self._flows = path, floor, 0, 0, None
         self._meters, self._watched = (0.0, 0.0), _watched(path, self.values)
+        self._fell_at, self._to_look, self._stopped_until = None, "", -math.inf
 
     def armed_by_hand(self, t: float, path: str, floor: float | None = None) -> None:
         """A person is told to switch a path on: what is read by a cable counts, and only a thermometer on one has to be seen."""
@@ -243,11 +252,45 @@ class Ceilings:
             return None
         stands = volts > LEFT * floor and abs(volts - self._meters[0]) < STANDS * floor  # [1] is this one
         self._metered_at = sample.t - sample.ages.get(METER_VOLTAGE, 0.0)
+        self._fallen(sample.t, self._meters[0], volts, floor)
         if self._flows and self._flowed_at <= before and volts < floor and not stands:
             return None
-        loaded = stands if self._flows is None else self._flows
+        loaded = (stands and not self._open(sample.t)) if self._flows is None else self._flows
         self._meter_under = self._meter_under + 1 if volts < floor and loaded else 0
         return volts if self._meter_under >= 2 else None
+
+    def _fallen(self, t: float, last: float, volts: float, floor: float) -> None:
+        """Take in whether the pack's voltmeter (V) has fallen below the floor at one blow, where nobody reads the current."""
+        if volts >= floor:  # what was said before says nothing of a load that draws again
+            self._fell_at = None
+            self._stopped_until = self._stopped_until if self._stopped_until == inf else -inf
+        elif self._by_hand and self._flows is None and last >= floor and last - volts >= STANDS * floor:
+            self._fell_at = t
+            self._to_look = (
+                f"The pack's terminals fell to {volts:.4g} V at once, below the floor of {floor:.4g} V. Look at the load: "
+                f"if it has stopped, answer so. If it draws current, switch it off now. The run ends in {LOOK_FOR:.0f} s."
+            )
+
+    def _open(self, t: float) -> bool:
+        """Whether a voltage below the floor may be that of a pack whose switch is open, for as long as a person may look.
+
+        The voltage of a pack under load sinks; it does not fall below the floor from one reading to the next.
+        """
+        return t <= self._stopped_until or (self._fell_at is not None and t - self._fell_at <= LOOK_FOR)
+
+    def answered(self, event: Answered, asked: Ask | None) -> None:
+        """Take in what a person answers to ``asked``: that the load on a discharge has stopped by itself, or that it is off."""
+        if asked is None or event.question != asked.question or event.value == Answer.STOP:
+            return
+        if asked.of == Observed.LOAD_OFF or (asked.of == Observed.LOAD_STOPPED and event.value == Answer.OFF):
+            self._stopped_until = inf
+        elif asked.of == Observed.LOAD_STOPPED:
+            self._stopped_until = event.t + TOLD_FOR
+
+    def to_look(self) -> str:
+        """What whoever is at the load has to look at now, once; else nothing."""
+        said, self._to_look = self._to_look, ""
+        return said
 
     def set_to(self, voltage: float) -> None:
         """The supply is to hold this voltage (V)."""

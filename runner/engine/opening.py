@@ -1,6 +1,7 @@
 """What comes before the first step: the cautions, what is unusual on the pack sheet, and what a person has to say to both.
 
-Rule: no step begins before the cautions are answered, nor before a person has given a reason for unusual values.
+Rule: no step begins before the cautions are answered, nor before a person has given a reason for unusual values. A person who
+does not accept them leaves the procedure out: nothing was switched on, and the others of the session go on.
 """
 
 from __future__ import annotations
@@ -25,8 +26,17 @@ CELLS = (
 NEAR_THE_END = ("over_voltage", "under_voltage")  # protections whose test takes cells to their ends
 
 
+def agreed_to(answer: Answered) -> str:
+    """Who agrees to what is unusual with this answer, and why; empty of every other answer."""
+    agrees = answer.question == DOUBTS and answer.value == Answer.AGREE and answer.note.strip()
+    return f"{answer.by}: {answer.note.strip()}" if agrees else ""
+
+
 class Opening:
-    """The questions before the first step. ``agreed``: who agreed to what is unusual, and why; empty while nobody has."""
+    """The questions before the first step. ``agreed``: who agreed to what is unusual, and why; empty while nobody has.
+
+    ``left_out``: that a person leaves the procedure out instead, and why, as a sentence; empty while nobody has.
+    """
 
     def __init__(self, program: Program, *, guarded: bool, agreed: str) -> None:
         self._program = program
@@ -34,7 +44,7 @@ class Opening:
         cells = "" if compared or program.protection not in NEAR_THE_END else f"{CELLS} "
         self._cautions = f"{cells}{READ_THEM if guarded else f'{UNGUARDED} {READ_THEM}'}"
         self._resumed = False
-        self.agreed = agreed
+        self.agreed, self.left_out = agreed, ""
 
     def begins(self) -> Ask:
         """The first hold point of a run."""
@@ -48,13 +58,16 @@ class Opening:
 
     def answered(self, answer: Answered) -> tuple[list[Order], bool]:
         """What follows an answer, and whether the first step may begin now."""
-        doubtful = bool(self._program.to_judge) and not self._resumed
+        doubtful = bool(self._program.to_judge)
+        in_the_record = self._resumed and bool(self.agreed)  # from before the break
         if answer.question == CAUTIONS and doubtful and not self.agreed:
             return [self._doubts("")], False
-        if answer.question == DOUBTS and not answer.note.strip():
+        if answer.question == DOUBTS and answer.value == Answer.LEAVE_OUT:
+            self.left_out = self._not_accepted(answer)
+            return [], False
+        self.agreed = agreed_to(answer) or self.agreed
+        if answer.question == DOUBTS and not self.agreed:
             return [self._doubts("A reason is needed. ")], False
-        if answer.question == DOUBTS:
-            self.agreed = f"{answer.by}: {answer.note.strip()}"
         if answer.question not in (CAUTIONS, DOUBTS, KNOBS):
             return [], False
         if self._program.knobs and answer.question != KNOBS:
@@ -68,7 +81,13 @@ class Opening:
             else []
         )
         unread = [Remark(each) for each in self._program.unread]
-        return [*(map(Remark, said) if doubtful else []), *unread], True
+        return [*(map(Remark, said) if doubtful and not in_the_record else []), *unread], True
+
+    def _not_accepted(self, answer: Answered) -> str:
+        """That a person leaves the procedure out, and why, as a sentence."""
+        what = "; ".join(self._program.to_judge)
+        note = f": {answer.note.strip()}" if answer.note.strip() else ""
+        return f"not accepted by {answer.by}{note} ({what})"
 
     def _doubts(self, before: str) -> Ask:
         program = self._program
@@ -77,6 +96,6 @@ class Opening:
         say = (
             f"{before}{unusual if program.doubts else ''}{raised if program.raised else ''}"
             f"If {'that is' if program.raised else 'the values are'} right, type agree, a semicolon and the reason. "
-            "If not, stop the run."
+            f"If not, type {Answer.LEAVE_OUT}: nothing is switched on, and this procedure is not tested."
         )
-        return Ask(DOUBTS, say, "unusual values accepted", Wants.CHOICE, choices=(Answer.AGREE,))
+        return Ask(DOUBTS, say, "unusual values accepted", Wants.CHOICE, choices=(Answer.AGREE, Answer.LEAVE_OUT))

@@ -189,9 +189,9 @@ class _Planner:
         hot = wanted.temperature
         watched = hot is not None and "probe" in self.bench.roles()
         temperature = self._value(hot, values, ("ceilings", "temperature")) if hot is not None and watched else None
-        raised = possible.ceiling_of_current(found["current"], self.pack, self.bench)
+        raised = possible.ceiling_of_current(found["current"], self.procedure, self.pack, self.bench)
         if raised > found["current"]:
-            self.raised = possible.why_raised(self.procedure.name, found["current"], raised, self.pack, self.bench)
+            self.raised = possible.why_raised(self.procedure, found["current"], raised, self.bench)
         found["current"] = raised
         return CeilingValues(temperature, **found)
 

@@ -207,6 +207,7 @@ class Run:
         if isinstance(event, Resumed):
             self._go(State.HOLDING)
             self.ceilings.rested(event.after)
+            self._sequence.rested(event.after)
             self.switches.happened(event, None)
             for role in PATH_OF:  # nobody knows what was switched since
                 if role in self.program.by_hand:
@@ -222,9 +223,13 @@ class Run:
             return orders + self._make_safe(why, early=True)
         if self.step is None and isinstance(event, Answered):
             said, begins = self.opening.answered(event)
+            if self.opening.left_out:
+                self._sequence.leave_out(self.opening.left_out)
+                return orders + self._make_safe(self.opening.left_out, early=False)
             return orders + said + (self._begin_next(event.t) if begins else [])
         found: list[Order] = [Found(say) for say in event.found] if isinstance(event, Reckoned) else []
-        return orders + found + self._to_the_step(event, verdicts)
+        look = [Remark(say)] if (say := self.ceilings.to_look()) else []
+        return orders + look + found + self._to_the_step(event, verdicts)
 
     def _to_the_step(self, event: Event, verdicts: list[Verdict]) -> list[Order]:
         if self.step is None or self.switches.is_mine(event):
@@ -253,6 +258,8 @@ class Run:
                 self.ceilings.disarmed()
         elif isinstance(event, Sampled):
             self.known.take(event)
+        elif isinstance(event, Answered):
+            self.ceilings.answered(event, self._question.asked)
         elif isinstance(event, SupplyIsSet):
             self.known.points = (event.voltage, event.current)
         wanted = self.program.protection == "over_voltage" and self._until() == Until.STOPPED
@@ -376,7 +383,8 @@ class Run:
         confirmed = off.confirmed and not self.switches.left
         urgent = " ".join([*wired, *self._still_on, *self._at_once])
         reason = self.reason if confirmed or self.early else UNCONFIRMED
-        return End(self.early or not confirmed, confirmed, reason, self._sequence.undone, self.away.say, urgent)
+        undone, left_out = self._sequence.undone, bool(self.opening.left_out)
+        return End(self.early or not confirmed, confirmed, reason, undone, self.away.say, urgent, left_out)
 
     @property
     def waits_for_off(self) -> bool:

@@ -10,20 +10,45 @@ from runner.engine.steps.again import FRESH_STARTS, REPEATS, BringBack, look_fir
 from runner.engine.steps.base import Surroundings
 from runner.orders import Order, Remark
 
+COMPARED_FOR = (
+    300.0  # s that a comparison of the cells holds over a break: who knows what was done to the pack in a longer one
+)
+CURRENT = (
+    "charge",
+    "drain",
+    "stage",
+    "wake",
+    "try",
+    "substitute",
+    "heat",
+    "cool",
+    "recover",
+)  # with current
+
 
 class Sequence:
     """The steps of a program. ``skipped`` are those passed over, with the reason; ``cut_short``: any nobody was asked about."""
 
     def __init__(self, steps: tuple[Planned, ...], begin: int, around: Surroundings) -> None:
         self._steps, self._next, self._around = steps, begin, around
+        self._first: Planned | None = None  # what is done once more before the step to begin with
         self._skip_to: tuple[str, int] = ("", 0)
         self._why = ""
         self._repeats: dict[tuple[str, int, int], int] = {}  # how often a turn or a sensor was begun again
         self.skipped: dict[int, str] = {}
         self.cut_short = False
 
+    def rested(self, seconds: float) -> None:
+        """The run goes on after a break: cells that were compared before a long one are compared again before current flows."""
+        before = [planned for planned in self._steps[: self._next] if planned.kind == "cells"]
+        flows = any(planned.kind in CURRENT for planned in self._steps[self._next :])
+        self._first = before[-1] if before and flows and seconds > COMPARED_FOR else None
+
     def following(self) -> Iterator[Planned]:
         """The steps from here on, without those that are skipped."""
+        if self._first is not None:
+            first, self._first = self._first, None
+            yield first
         while self._next < len(self._steps):
             planned = self._steps[self._next]
             self._next += 1
@@ -74,6 +99,10 @@ class Sequence:
         self.cut_short = True
         of = f" for {step.planned.sensor}" if step.skip == "group" and step.planned.sensor else ""
         return [Remark(f"Skipped: all remaining steps{of}. Reason: {step.why}")]
+
+    def leave_out(self, why: str) -> None:
+        """Pass over every step: the procedure is left out before the first one."""
+        self.skipped, self.cut_short = {planned.index: why for planned in self._steps}, True
 
     def _is_skipped(self, planned: Planned) -> bool:
         how, of = self._skip_to

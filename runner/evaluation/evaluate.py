@@ -81,6 +81,12 @@ class Evaluation:
         return end.reason if end.early else ""
 
     @property
+    def left_out(self) -> str:
+        """Why a person left the procedure out before its first step; nothing where the bench did not confirm that it is off."""
+        end = self.story.end
+        return end.reason if end is not None and end.left_out and not end.early else ""
+
+    @property
     def exit_status(self) -> int:
         """The design's exit status: 0 pass, 1 fail, 3 not all measured, judged or done, 4 ended early.
 
@@ -173,7 +179,8 @@ def worked_out(folder: RunFolder) -> Evaluation:
     taps = _corrected(series_of(table[table["by_hand"] == 1], PROBE_TEMPERATURE), certified.get(PROBE_TEMPERATURE))
     recording = Recording(channels, attempts, early, story.typed, story.breaks, taps)
     declared = declare(procedure, pack, bench, tuple(resolved["program"]["sensors"]))
-    found = tuple(findings(recording, declared))
+    left_out = story.end is not None and story.end.left_out
+    found = () if left_out else tuple(findings(recording, declared))
     refused = _refused_today(folder)
     return Evaluation(folder, procedure, pack, bench, resolved, story, recording, declared, found, refused, otherwise)
 

@@ -23,7 +23,11 @@ UNATTENDED = Answers(
 )
 
 
-AGREES = {Answer.AGREE, Answer.READ_AGAIN}  # the choices of a question that a person agrees to with a reason
+AGREES = {
+    Answer.AGREE,
+    Answer.LEAVE_OUT,
+    Answer.READ_AGAIN,
+}  # the choices of a question that a person agrees to with a reason
 
 
 class Eyes(Protocol):
@@ -98,6 +102,8 @@ class ScriptedOperator:
         reason = bool(ask.choices) and AGREES.issuperset(ask.choices)  # a procedure may have an agree of its own
         if reason and Answer.AGREE in ask.choices and self.script.agree:
             return Answered(t, ask.question, Answer.AGREE, self.script.by, self.script.agree)
+        if reason and Answer.LEAVE_OUT in ask.choices and self.script.leave_out:
+            return Answered(t, ask.question, Answer.LEAVE_OUT, self.script.by, self.script.leave_out)
         word = self._left.popleft() if self._left else self.script.then
         if word is None:
             raise OperatorGone.input_ended(ask.say)
@@ -105,7 +111,7 @@ class ScriptedOperator:
             return Answered(t, ask.question, Answer.STOP, self.script.by)
         if word == Answer.GO_ON and reason:  # it would be asked for its reason for ever
             needed = (
-                "a reason is needed (agree: in the answers file)"
+                "a reason is needed (agree: or leave_out: in the answers file)"
                 if Answer.AGREE in ask.choices
                 else "this cannot go on"
             )

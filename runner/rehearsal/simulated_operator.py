@@ -37,6 +37,9 @@ class SimulatedEyes:
         """``switched``: what a person switches and reads there. ``heats``: no actuator does it."""
         self._heats = heats
         self._world, self._reaction = world, reaction
+        self._after_the_knob: float | None = (
+            None  # s from the last knob of a box to the key: a habit, drawn when it is needed
+        )
         self._switched = switched or Switched()
         self._clamp_error = random.Random(f"clamp {world.truth.seed}").uniform(-1.0, 1.0) * self._switched.gain
         self._pressed_at: float | None = None
@@ -88,7 +91,8 @@ class SimulatedEyes:
     def moment(self, ask: Ask, t: float) -> float | None:
         """A sight is seen when it happens, or when a display next shows something new; the key comes a reaction later.
 
-        A box is set by the same hands that press, so its key comes about then, as much early as late. Other keys come at once.
+        A box is set by the same hands that press: the key comes with the last knob or some time after it, up to twice a reaction,
+        as that person is used to, and a little early or late each time. Other keys come at once.
         """
         if ask.setting is not None:
             return self._box_set(ask.setting, t)
@@ -121,7 +125,9 @@ class SimulatedEyes:
             with self._world.lock:
                 self._world.catch_up()
                 self._world.substitute(self._sensor, resistance)
-            self._pressed_at = t + self._dice.gauss(0.0, self._reaction[1])
+            if self._after_the_knob is None:
+                self._after_the_knob = self._dice.uniform(0.0, 2 * self._reaction[0])
+            self._pressed_at = t + self._after_the_knob + self._dice.gauss(0.0, self._reaction[1])
         if t < self._pressed_at:
             return None
         pressed, self._pressed_at, self._sets_at = self._pressed_at, None, None

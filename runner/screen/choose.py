@@ -28,6 +28,8 @@ from runner.workspace.job import procedure_names, read_file
 from runner.workspace.once import ONCE, OPERATOR, about, taken, to_ask
 from runner.workspace.session import agenda_for
 
+LEAVING = "What you typed is not kept if you go back. Esc: go back. Enter: stay."
+
 
 class MarkedList(OptionList):
     """A list of names of which any may be marked with Space. A mark is a shape, not a colour."""
@@ -221,7 +223,8 @@ class OnceApp(Dressed["str | None"]):
 class OnceScreen(Screen["str | None"]):
     """What neither file says and is the same for the whole session: asked here, and not for every run. All may be left empty.
 
-    Ends with who operates the bench (empty where that was not asked), or None after Esc.
+    Ends with who operates the bench (empty where that was not asked), or None after Esc. Where something was typed, Esc asks first:
+    it would not be kept.
     """
 
     BINDINGS = [
@@ -241,6 +244,7 @@ class OnceScreen(Screen["str | None"]):
         """``pack`` is the sheet that customer and date are written into."""
         super().__init__()
         self._pack, self._fields = pack, tuple(fields)
+        self._leaving = False  # Esc was pressed once, and what it would lose was said
 
     def compose(self) -> ComposeResult:
         yield Static(ONCE.upper(), id="title")
@@ -253,9 +257,20 @@ class OnceScreen(Screen["str | None"]):
 
     def on_mount(self) -> None:
         self.set_focus(self.query(Input).first())
+        self._stay()
+
+    def _stay(self) -> None:
+        self._leaving = False
         self._say(f"{about(self._pack, self._fields)} Enter in the last field begins.")
 
+    def on_input_changed(self) -> None:
+        if self._leaving:
+            self._stay()
+
     def action_next(self) -> None:
+        if self._leaving:
+            self._stay()
+            return
         inputs = list(self.query(Input))
         at = inputs.index(self.focused) if isinstance(self.focused, Input) else 0
         if at + 1 < len(inputs):
@@ -277,7 +292,11 @@ class OnceScreen(Screen["str | None"]):
             self.dismiss(said.get(OPERATOR.key, "").strip())
 
     def action_back(self) -> None:
-        self.dismiss(None)
+        if self._leaving or not any(each.value.strip() for each in self.query(Input)):
+            self.dismiss(None)
+            return
+        self._leaving = True
+        self._say(LEAVING)
 
     def _say(self, said: str) -> None:
         self.query_one("#said", Static).update(Content(said))

@@ -2,6 +2,7 @@
 
 Rule 1: session.json is written whole after every change, so it can be read whatever happened.
 Rule 2: a run that has begun is never begun again; it is gone on with in its own folder, or left as it is.
+        One that a person left out at its first question has its run, which says so, and is not begun again.
 Rule 3: the state of charge is carried on from what was counted, and set anew where a pack was full or empty.
 """
 
@@ -30,7 +31,7 @@ from runner.vocabulary import Exit, Outcome
 from runner.workspace.job import UserFile, find_procedure, procedure_names
 
 REHEARSED = "this was a rehearsal on a simulated bench and cannot be resumed"
-TO_DO, BEGUN, DONE = "to do", "begun", "done"
+TO_DO, BEGUN, DONE, LEFT_OUT = "to do", "begun", "done", "left out"
 
 
 @dataclass(frozen=True)
@@ -120,7 +121,7 @@ class Session:
     def next(self) -> int | None:
         """The number of the entry to go on with, or None if all are done."""
         for number, entry in enumerate(self.entries):
-            if entry.state != DONE:
+            if entry.state not in (DONE, LEFT_OUT):
                 return number
         return None
 
@@ -148,8 +149,12 @@ class Session:
         ``agreed``: who agreed to the ``doubts`` about the sheet, and why; it holds for the rest of the session.
         """
         self.agreed |= dict.fromkeys(doubts, agreed) if agreed else {}
-        status = evaluation.status_in_session
-        self.entries[number] = replace(self.entries[number], state=BEGUN if early else DONE, status=status)
+        status, entry = evaluation.status_in_session, self.entries[number]
+        if evaluation.left_out and not early:
+            self.entries[number] = replace(entry, state=LEFT_OUT, status=status, why=evaluation.left_out)
+            self.write()
+            return
+        self.entries[number] = replace(entry, state=BEGUN if early else DONE, status=status)
         self.state_of_charge = state_of_charge_after(evaluation, self.state_of_charge)
         self.write()
 
@@ -165,21 +170,37 @@ class Session:
         rows = [
             f"{'▶' if number == now else marks[entry.state]} {number + 1:2} {entry.procedure}: {entry.why}"
             for number, entry in enumerate(self.entries)
+            if entry.state != LEFT_OUT
         ]
+        left_out = self._left_out()
         charge = "" if self.state_of_charge is None else f"state of charge now about {100 * self.state_of_charge:.0f} %"
-        return [*rows, *(f"– {name}: left out: {why}" for name, why in self.left_out), *([charge] if charge else [])]
+        return [*rows, *(f"– {name}: left out: {why}" for name, why in left_out), *([charge] if charge else [])]
 
     def folders(self) -> list[RunFolder]:
-        """The run folders there are, in order."""
-        return [RunFolder.existing(self.path / entry.run) for entry in self.entries if entry.run]
+        """The run folders there are, in order, without those of procedures that were left out."""
+        begun = [entry for entry in self.entries if entry.run and entry.state != LEFT_OUT]
+        return [RunFolder.existing(self.path / entry.run) for entry in begun]
+
+    def _left_out(self) -> list[tuple[str, str]]:
+        """What was left out at planning, and by a person since: (procedure, why)."""
+        return [*self.left_out, *((each.procedure, each.why) for each in self.entries if each.state == LEFT_OUT)]
 
     def evaluations(self) -> list[Evaluation]:
         """Every run evaluated. Raises RecordError or SheetError like ``evaluate``."""
         return [evaluate(folder) for folder in self.folders()]
 
+    def status(self, evaluations: Sequence[Evaluation]) -> Exit:
+        """The exit status of a session that is over, from its ``evaluations``; what a person left out is work undone."""
+        left_out = [Exit.NOT_ALL_JUDGED for entry in self.entries if entry.state == LEFT_OUT]
+        status = worst_status([*(each.status_in_session for each in evaluations), *left_out])
+        judged = any(each.conformity is not None for each in evaluations)
+        nothing_judged = not judged and any(each.findings for each in evaluations)
+        return Exit.NOT_ALL_JUDGED if status == Exit.PASS and nothing_judged else status
+
     def not_begun(self) -> list[tuple[str, str]]:
         """What was planned and not begun, with what was left out: (procedure, why)."""
-        return [*self.left_out, *((entry.procedure, "not reached") for entry in self.entries if not entry.run)]
+        not_reached = [(entry.procedure, "not reached") for entry in self.entries if not entry.run]
+        return [*self._left_out(), *not_reached]
 
 
 def agenda_for(

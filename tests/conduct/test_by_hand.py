@@ -1,16 +1,12 @@
 """A bench with nothing on a cable but the supply: the simulated operator reads, switches and presses keys, a reaction late."""
 
-from statistics import mean, stdev
-
 import pytest
 
-from runner.conduct.clock import VirtualClock
 from runner.conduct.interfaces import StopFlag
-from runner.orders import Ask, BeginStep
+from runner.orders import Ask
 from runner.rehearsal.scripted import ScriptedOperator
-from runner.rehearsal.simulated_bench import Rehearsal
 from runner.sheets.answers import Answers
-from runner.workspace.job import DEMO_PACK, find_procedure, read_file
+from runner.workspace.job import find_procedure
 from tests.builders import quick_capacity, rehearsed
 
 BY_HAND = ("probe", "meter", "load")
@@ -103,23 +99,3 @@ def test_a_script_that_gives_no_reading_where_one_is_wanted_stops_the_run(tmp_pa
     run = rehearsed(tmp_path, procedure=find_procedure("arrival"), sensors=(), answers=answers)
     assert run.result.outcome.early
     assert "'perhaps' is not one of the choices" in run.result.outcome.reason
-
-
-def test_the_key_at_a_decade_box_comes_as_much_before_it_is_set_as_after():
-    clock = VirtualClock()
-    with Rehearsal(read_file(DEMO_PACK), "sound", 1, clock) as rehearsal:
-        eyes, world, late = rehearsal.eyes, rehearsal.world, []
-        eyes.told(BeginStep(1, "substitute", "Staircase", "T1"), 0.0)
-        for number in range(200):
-            world.boxed.clear()
-            ask = Ask(f"level {number}", "Set it.", "decade box set", "mark", setting=5000.0)
-            eyes.told(ask, clock.now())
-            set_at = pressed = None
-            while pressed is None:
-                clock.sleep(0.02)
-                pressed = eyes.moment(ask, clock.now())
-                set_at = clock.now() if world.boxed and set_at is None else set_at
-            late.append(pressed - set_at)
-    reaction_uncertainty = 0.15  # s, of the simulated bench's person
-    assert abs(mean(late)) < 0.04
-    assert stdev(late) == pytest.approx(reaction_uncertainty, rel=0.2)

@@ -95,7 +95,7 @@ def test_scripted_answers_without_a_reason_are_wrong_before_anything_begins(tmp_
         str(tmp_path / "runs"),
     ]
     assert main(arguments) == 2
-    assert "add agree: with the reason" in capsys.readouterr().err
+    assert "add agree: with the reason if the values are right, else leave_out:" in capsys.readouterr().err
     assert not (tmp_path / "runs").exists()
     a_file(script, "kind: answers\nthen: go on\nagree: read from the label\n")
     assert main(arguments) == 0

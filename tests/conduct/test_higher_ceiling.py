@@ -1,13 +1,19 @@
 """A charger that gives more than a procedure's ceiling of the current: a person judges it, and nobody does in their place."""
 
+import json
+
 import pytest
 
+from reports.headline import headline
 from runner.cli import main
 from runner.engine.opening import CAUTIONS, DOUBTS, Opening
+from runner.evaluation.evaluate import evaluate
 from runner.events import Answered
 from runner.orders import Ask, Remark
-from runner.vocabulary import Answer
+from runner.record.folder import RunFolder
+from runner.vocabulary import Answer, Exit
 from runner.workspace.job import DEMO_PACK, UserFile, find_procedure, load, read_file
+from runner.workspace.session import DONE, LEFT_OUT
 from tests.builders import a_file
 
 BENCH = (DEMO_PACK.parent / "by-hand-bench.yaml").read_text(encoding="utf-8")
@@ -33,6 +39,40 @@ def test_a_person_is_asked_with_both_values_and_enter_alone_is_no():
     assert may_begin
     assert isinstance(said[0], Remark)
     assert said[0].say.startswith("Higher limit of the current, accepted by A. Tester: sheet allows 20 A (")
+
+
+@pytest.mark.parametrize("name", ["arrival", "inspection"])
+def test_a_procedure_in_which_the_charger_stays_off_asks_nothing_about_it(name):
+    planned = load(find_procedure(name), read_file(DEMO_PACK), UserFile("bench.yaml", STRONG)).program
+    assert planned.to_judge == ()
+
+
+def test_what_a_person_does_not_accept_is_left_out_and_the_session_goes_on(tmp_path):
+    bench = a_file(tmp_path / "bench.yaml", STRONG)
+    script = a_file(tmp_path / "answers.yaml", "kind: answers\nby: Ada\nthen: go on\nleave_out: not on the sheet\n")
+    names, out = ["charge-over-temperature", "inspection"], tmp_path / "runs"
+    how = ["--speed", "max", "--sensor", "T1", "--as-given", "--plain", "--bench", str(bench), "--answers", str(script)]
+    assert main(["rehearse", *names, *how, "--out", str(out)]) == Exit.NOT_ALL_JUDGED
+    (session,) = out.iterdir()
+    entries = json.loads((session / "session.json").read_text())["entries"]
+    assert [(each["procedure"], each["state"]) for each in entries] == [(names[0], LEFT_OUT), (names[1], DONE)]
+    page = (session / "certificate.html").read_text()
+    assert "not accepted by Ada: not on the sheet (the procedure charge-over-temperature ends at" in page
+    assert "ended early" not in page
+    (alone,) = session.glob("*charge-over-temperature")
+    evaluation = evaluate(RunFolder.existing(alone))
+    assert (evaluation.exit_status, evaluation.findings, evaluation.early) == (Exit.NOT_ALL_JUDGED, (), "")
+    assert "SwitchOn" not in (alone / "events.jsonl").read_text()
+    assert "Left out: not accepted by Ada: not on the sheet" in headline([evaluation]).line
+
+
+def test_a_session_of_which_everything_is_left_out_has_no_certificate_and_says_so(tmp_path, capsys):
+    bench = a_file(tmp_path / "bench.yaml", STRONG)
+    script = a_file(tmp_path / "answers.yaml", "kind: answers\nthen: go on\nleave_out: not on the sheet\n")
+    how = ["--speed", "max", "--plain", "--bench", str(bench), "--answers", str(script), "--out", str(tmp_path / "r")]
+    names = ["charge-over-temperature", "charge-under-temperature"]
+    assert main(["rehearse", *names, "--as-given", *how]) == Exit.NOT_ALL_JUDGED
+    assert "Nothing was tested: every procedure was left out" in capsys.readouterr().out
 
 
 def test_a_charger_within_the_ceiling_is_not_asked_about():

@@ -6,8 +6,8 @@ import pytest
 
 from runner.engine.opening import CAUTIONS, DOUBTS
 from runner.engine.run import Run
-from runner.events import Answered, Resumed, Started
-from runner.orders import Ask, BeginStep, Remark
+from runner.events import Answered, OutputIsOff, Resumed, Started
+from runner.orders import Ask, BeginStep, Remark, SwitchOff
 from tests.builders import a_program
 
 
@@ -59,12 +59,38 @@ def test_what_was_agreed_to_earlier_in_the_session_is_not_asked_again_and_is_sti
     assert any("accepted by me: before" in order.say for order in orders if isinstance(order, Remark))
 
 
-def test_a_run_that_goes_on_after_a_break_does_not_ask_again():
-    run = doubtful()
+def test_a_run_that_goes_on_after_a_break_does_not_ask_again_what_was_accepted_before():
+    run = doubtful(agreed="me: before")
     run.receive(Resumed(100.0, "", "power", 60.0))
     orders = run.receive(Answered(101.0, CAUTIONS, "go on", "me"))
     assert begins(orders)
     assert not [order for order in orders if isinstance(order, Remark)]
+
+
+def test_a_run_that_broke_off_before_anybody_accepted_asks_after_the_break():
+    run = doubtful()
+    run.receive(Resumed(100.0, "", "power", 60.0))
+    assert asked(run.receive(Answered(101.0, CAUTIONS, "go on", "me"))) == [DOUBTS]
+
+
+@pytest.mark.parametrize("note", ["", "the sheet is not clear"])
+def test_a_person_who_accepts_nothing_leaves_the_procedure_out_and_nothing_is_switched_on(note):
+    run = begun()
+    run.receive(Answered(1.0, CAUTIONS, "go on", "me"))
+    orders = run.receive(Answered(2.0, DOUBTS, "leave out", "me", note))
+    assert [type(order) for order in orders] == [SwitchOff]
+    (end,) = run.receive(OutputIsOff(3.0, confirmed=True))
+    assert (end.early, end.safe, end.left_out) == (False, True, True)
+    assert end.undone == len(run.program.steps)
+    assert end.reason.startswith(f"not accepted by me{': ' if note else ''}{note} (pack.yaml:7")
+
+
+def test_what_was_left_out_and_is_not_confirmed_off_is_an_early_end():
+    run = begun()
+    run.receive(Answered(1.0, CAUTIONS, "go on", "me"))
+    run.receive(Answered(2.0, DOUBTS, "leave out", "me"))
+    (end,) = run.receive(OutputIsOff(3.0, confirmed=False, remark="no reply"))
+    assert (end.early, end.safe) == (True, False)
 
 
 @pytest.mark.parametrize(

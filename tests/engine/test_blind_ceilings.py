@@ -4,7 +4,7 @@ from dataclasses import replace
 
 import pytest
 
-from runner.engine.ceilings import Ceilings
+from runner.engine.ceilings import LOOK_FOR, TOLD_FOR, Ceilings
 from runner.engine.program import CeilingValues
 from runner.events import (
     CHARGE,
@@ -15,8 +15,11 @@ from runner.events import (
     PROBE_TEMPERATURE,
     SUPPLY_CURRENT,
     SUPPLY_VOLTAGE,
+    Answered,
     Sampled,
 )
+from runner.orders import Ask
+from runner.vocabulary import Answer, Observed
 
 VALUES = CeilingValues(67.0, 29.6, 6.0, 7200.0, lowest_voltage=16.0, lowest_temperature=-30.0)
 FINE = {SUPPLY_VOLTAGE: 26.0, SUPPLY_CURRENT: 4.0, PROBE_TEMPERATURE: 25.0}
@@ -191,6 +194,61 @@ def test_where_nobody_reads_the_current_a_voltage_that_stands_below_the_floor_is
     by_hand.armed_by_hand(0.0, DISCHARGE, 20.0)
     said = [by_hand.passed(Sampled(t, {METER_VOLTAGE: 19.9})) for t in (1.0, 2.0, 3.0)]
     assert "below its floor" in (said[2] or "")
+
+
+def by_the_voltmeter(volts, said=None):
+    """What a discharge by hand with a floor of 20 V says at (t, V) of the pack's voltmeter; ``said``: (t, of what, answer)."""
+    ceilings, ask = Ceilings(replace(VALUES, temperature=None), by_hand=("load",)), None
+    ceilings.armed_by_hand(0.0, DISCHARGE, 20.0)
+    for t, value in volts:
+        if said is not None and t >= said[0]:
+            ask = Ask("q", "", of=said[1])
+            ceilings.answered(Answered(said[0], "q", said[2], "me"), ask)
+            said = None
+        if why := ceilings.passed(Sampled(t, {METER_VOLTAGE: value})):
+            return t, why
+    return None
+
+
+# the pack cuts off at 22 V after 10 s; what leaks through its open switch stays at the terminals, 80 to 97 % of the floor
+LEAKING = [*((float(t), 23.0 - 0.1 * t) for t in range(1, 10)), *((float(t), 18.4) for t in range(10, 400))]
+
+
+def test_a_pack_that_cuts_off_and_leaves_a_voltage_is_looked_at_before_it_is_taken_for_one_below_its_floor():
+    t, why = by_the_voltmeter(LEAKING)
+    assert 10.0 + LOOK_FOR < t <= 10.0 + LOOK_FOR + 2.0, "nobody has said anything"
+    assert "voltage 18.4 V is below its floor of 20 V" in why
+
+
+@pytest.mark.parametrize(("of", "word"), [(Observed.LOAD_OFF, "go on"), (Observed.LOAD_STOPPED, Answer.OFF)])
+def test_a_load_that_a_person_has_switched_off_draws_nothing(of, word):
+    assert by_the_voltmeter(LEAKING, said=(15.0, of, word)) is None
+
+
+def test_a_person_who_says_that_the_load_has_stopped_has_so_long_to_switch_it_off():
+    t, _ = by_the_voltmeter(LEAKING, said=(15.0, Observed.LOAD_STOPPED, "go on"))
+    assert 15.0 + TOLD_FOR < t <= 15.0 + TOLD_FOR + 2.0
+
+
+def test_the_voltage_of_a_pack_under_load_sinks_and_ends_the_run_as_before():
+    sinking = [(float(t), 20.5 - 0.1 * t) for t in range(1, 20)]
+    assert by_the_voltmeter(sinking)[0] == 7.0
+
+
+def test_a_load_that_draws_again_is_believed_no_longer_to_have_stopped():
+    again = [*LEAKING[:20], *((30.0 + t, 20.5 - 0.1 * t) for t in range(20))]
+    assert by_the_voltmeter(again, said=(15.0, Observed.LOAD_STOPPED, "go on"))[0] < 40.0
+
+
+def test_whoever_is_at_the_load_is_told_once_to_look():
+    ceilings = Ceilings(VALUES, by_hand=("load",))
+    ceilings.armed_by_hand(0.0, DISCHARGE, 20.0)
+    said = []
+    for t, value in LEAKING[:15]:
+        ceilings.passed(Sampled(t, {METER_VOLTAGE: value}))
+        said.append(ceilings.to_look())
+    (told,) = filter(None, said)
+    assert told.startswith("The pack's terminals fell to 18.4 V at once, below the floor of 20 V. Look at the load")
 
 
 @pytest.mark.parametrize(("volts", "amps", "ends"), [((0.3, 0.3, 0.3), 0.0, False), ((18.0, 15.0, 12.0), 4.0, True)])

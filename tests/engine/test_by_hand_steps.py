@@ -3,8 +3,9 @@
 import pytest
 
 from runner.engine.program import Planned
-from runner.events import Answered
-from runner.orders import Ask, Note, Withdraw
+from runner.events import METER_VOLTAGE, Answered, Sampled
+from runner.orders import Ask, Note, Remark, Withdraw
+from runner.vocabulary import Observed
 from tests.one_step import OneStep
 
 HANDS = {
@@ -185,3 +186,25 @@ def test_a_recovery_by_hand_is_given_up_after_its_time():
     made = step.read(1.0)
     assert (step.conclusion.outcome, step.conclusion.limit) == ("gave up", 600.0)
     assert made[0] == Withdraw(standing), "nobody is asked any longer"
+
+
+def test_a_wired_voltmeter_that_shows_what_an_open_switch_leaves_does_not_end_the_run_once_the_person_has_answered():
+    step = running(by_hand=("load", "counter"))
+    at = step.t
+
+    def shown_for(seconds, volts):
+        nonlocal at
+        for _ in range(seconds):
+            at += 1.0
+            step.tell(Sampled(at, {METER_VOLTAGE: volts}))
+
+    shown_for(5, 22.0)
+    shown_for(3, 17.6)  # 88 % of the floor
+    assert any(isinstance(each, Remark) and "Look at the load" in each.say for each in step.orders)
+    assert asked(step).of == Observed.LOAD_STOPPED
+    step.tell(Answered(at, asked(step).question, "go on", "me"))
+    assert asked(step).of == Observed.LOAD_OFF
+    step.tell(Answered(at, asked(step).question, "go on", "me"))
+    shown_for(300, 17.6)
+    assert not step.run.early
+    assert asked(step).of == Observed.LAST_VOLTAGE

@@ -2,10 +2,12 @@
 
 import pytest
 
+from runner.conduct.resume import where
 from runner.engine.opening import CAUTIONS
 from runner.engine.run import Run
-from runner.events import Answered, OutputIsOff, Sampled, Started
-from runner.orders import Ask, Note, SetLimits
+from runner.events import Answered, OutputIsOff, Resumed, Sampled, Started
+from runner.orders import Ask, BeginStep, Note, SetLimits
+from runner.record.journal import JournalEntry
 from runner.workspace.job import load
 from tests.builders import BENCH, PACK, user_file
 
@@ -98,6 +100,36 @@ def test_a_meter_at_every_cell_needs_no_person(last, goes_on):
     assert not cells.goes_on
     cells.has(Sampled(3.0, {"meter_c8_voltage_V": last}))
     assert cells.goes_on is goes_on
+
+
+def resumed(after, begin=1):
+    """A run that goes on after a break of so many seconds, at the charge, once the cautions are answered."""
+    cells = Cells()
+    cells.run, cells.told = Run(cells.run.program, begin), []
+    cells.has(Resumed(1000.0, "", "power", after))
+    cells.has(OutputIsOff(1000.0, True))
+    cells.t = 1000.0
+    return cells.answer("go on")
+
+
+def test_after_a_long_break_the_cells_are_compared_again_before_current_flows():
+    cells = resumed(after=600.0)
+    assert not cells.goes_on
+    assert cells.run.step.planned.kind == "cells"
+    assert not cells.answer(*WIDE).goes_on
+    assert cells.answer("read again", "read", "3.44", "3.43").goes_on
+    assert cells.run.step.planned.index == 1
+
+
+def test_after_a_short_break_they_are_not():
+    assert resumed(after=60.0).goes_on
+
+
+def test_a_comparison_after_a_break_takes_a_second_break_not_back_to_the_beginning(tmp_path):
+    program = Cells().run.program
+    begun = [(0, "cells"), (1, "charge"), (0, "cells")]  # the last one after a break
+    entries = [JournalEntry(float(n), "", BeginStep(index, kind, "")) for n, (index, kind) in enumerate(begun)]
+    assert where(entries, program, tmp_path).step == 1
 
 
 def test_a_silent_meter_at_a_cell_leaves_it_to_a_person():

@@ -83,12 +83,12 @@ def test_a_probability_is_not_rounded_past_what_its_rule_asks_for(probability, r
         (
             Decision(Rule.WITH_CONDITIONS),
             "guard band with conditions, risk of a wrong pass ≤ 2.5 %",
-            "at most 2.5 % of cases.",
+            "at most 2.5 % of cases; conditionally, in at most 50 %.",
         ),
         (
             Decision(Rule.WITH_CONDITIONS, 0.999),
             "guard band with conditions, risk of a wrong pass ≤ 0.05 %",
-            "at most 0.05 % of cases.",
+            "at most 0.05 % of cases; conditionally, in at most 50 %.",
         ),
         (
             Decision(Rule.CONSUMER, 0.95, 0.05),

@@ -96,9 +96,12 @@ def beyond_the_charger(procedure: Procedure, pack: PackSheet, bench: BenchFile) 
         yield Impossible((*place, "current"), what, "use a smaller charger")
 
 
-def ceiling_of_current(ceiling: float, pack: PackSheet, bench: BenchFile) -> float:
-    """A procedure's ceiling of the current, in A, or what lets a charger and a load by hand work, which nobody can set lower."""
-    charger, load = charger_of(bench), hand_load_of(bench)
+def ceiling_of_current(ceiling: float, procedure: Procedure, pack: PackSheet, bench: BenchFile) -> float:
+    """A procedure's ceiling of the current, in A, or what lets a charger and a load by hand work, which nobody can set lower.
+
+    One that the procedure does not need stays off in it, and raises nothing.
+    """
+    charger, load = _switched_in(procedure, bench)
     given = (
         (charger.current if charger is not None else 0.0, pack.maximum_charge_current),
         (load.draws or 0.0 if load is not None else 0.0, pack.maximum_discharge_current or 0.0),
@@ -106,14 +109,20 @@ def ceiling_of_current(ceiling: float, pack: PackSheet, bench: BenchFile) -> flo
     return max(ceiling, *(min(ABOVE * amps, most) for amps, most in given if amps >= ceiling), ceiling)
 
 
-def why_raised(name: str, ceiling: float, raised: float, pack: PackSheet, bench: BenchFile) -> str:
-    """That the ceiling of the current (A) is not the procedure's, with both values, and what needs it."""
+def _switched_in(procedure: Procedure, bench: BenchFile) -> tuple[ChargerSheet | None, LoadSheet | None]:
+    """The charger and the load that a person switches on in a procedure."""
     charger, load = charger_of(bench), hand_load_of(bench)
+    return (charger if Role.SUPPLY in procedure.needs else None), (load if Role.LOAD in procedure.needs else None)
+
+
+def why_raised(procedure: Procedure, ceiling: float, raised: float, bench: BenchFile) -> str:
+    """That the ceiling of the current (A) is not the procedure's, with both values, and what needs it."""
+    charger, load = _switched_in(procedure, bench)
     gives = [f"the charger gives {shown(charger.current, 'current')}"] if charger and charger.current >= ceiling else []
     drawn = (load.draws or 0.0) if load is not None else 0.0
     draws = [f"the load draws {shown(drawn, 'current')}"] if drawn >= ceiling else []
     return (
-        f"the procedure {name} ends at {shown(ceiling, 'current')}, {' and '.join([*gives, *draws])}: "
+        f"the procedure {procedure.name} ends at {shown(ceiling, 'current')}, {' and '.join([*gives, *draws])}: "
         f"with that it would end only at {shown(raised, 'current')}"
     )
 

@@ -48,6 +48,7 @@ class Read(Step):
     """A typed reading or a picked word. What does not fit is asked for a second time, and kept if it is given again.
 
     Where an instrument of the bench gives it, nobody is asked, unless it does not come within PATIENT or does not fit.
+    A lowest cell that was read twice and must not be charged ends the run, where a charge would follow.
     """
 
     asks = True
@@ -71,8 +72,24 @@ class Read(Step):
             self._first, self._turn = event.value, self._turn + 1
             self._now = f"{doubt}.{self._beside()} Read again and type what you see. {self.planned.say}"
             return [self._ask()]
-        self._end()
+        self._end(*self._refused(event.value))
         return [self._note(event.value, f"{doubt}; confirmed by a second reading" if doubt else "")]
+
+    def _refused(self, value: str) -> tuple[str, str]:
+        """How the run ends on a lowest cell that must not be charged, where a charge would follow; else twice nothing."""
+        if self.planned.word("as") != Observed.LOWEST_CELL_VOLTAGE or "lowest" not in self.planned.values:
+            return "", ""
+        steps, around = self.around.program.steps, self.around
+        compared = [step.values["lowest"] for step in steps if step.kind == "cells" and "lowest" in step.values]
+        least, later = min([*compared, self.planned.values["lowest"]]), steps[self.planned.index + 1 :]
+        charges = any(step.kind == "charge" or (step.kind == "wake" and not around.awake) for step in later)
+        if float(value) >= least or not charges:
+            return "", ""
+        low, limit = shown(float(value), "voltage"), shown(least, "voltage")
+        return (
+            "early",
+            f"the lowest cell is at {low}, below {limit}: this pack must not be charged; ask a qualified person",
+        )
 
     def _read_off(self, sample: Sampled) -> list[Order]:
         """What the instruments say, once all of them have; of several, the extreme that the reading is of."""
