@@ -1,11 +1,16 @@
 """The under-voltage world is right by itself: cells, relaxation, meters and the truth, held against arithmetic. Nothing here asks the method."""
 
+from dataclasses import replace
+from random import Random
+
 import numpy as np
 import pytest
 
 from runner.events import LOAD_CURRENT, LOAD_VOLTAGE, METER_VOLTAGE
+from runner.measure.fits.cells import FIRST_ORDER
 from tests.foreign.trial import PLAIN
 from tests.foreign.voltage.cells import GRID, Cells, open_circuit, share_at
+from tests.foreign.voltage.drawn import COUNT, GROUPS, plain
 from tests.foreign.voltage.world import departures, ripple, trial
 
 SOME = range(10)
@@ -120,3 +125,31 @@ def test_noise_on_eight_cells_finds_the_lowest_sooner_than_on_one():
             early.append(one.steps[0].acted - one.steps[0].crossed - one.drawn.firmware.longest)
     assert len(early) > 8
     assert np.median(early) < 0
+
+
+@pytest.mark.parametrize(("group", "departure"), [("cells", "uneven cells"), ("inside", "resistance inside the pack")])
+def test_a_cut_off_at_a_second_current_says_nothing_of_the_filter(group, departure):
+    """Why no procedure cuts off twice to find lag and filter.
+
+    The voltage at the terminals falls more steeply at a larger current, so that a lag would show in the difference of two cut-offs.
+    But cells apart and the resistance inside the pack move the terminals as well: what is taken for a lag is mostly off by more
+    than any filter of common practice is long.
+    """
+    off = []
+    for seed in range(24):
+        rng = Random(f"second current {seed}")
+        d = plain(rng)
+        GROUPS[group][departure](rng, d)
+        first = _cut_off(d, d.level, d.cells.left)
+        left = tuple(each - d.level * first[2] / d.cells.capacity for each in d.cells.left)
+        second = _cut_off(d, d.level / 4, left)
+        off.append((first[0] - second[0]) / (first[1] - second[1]))
+    assert np.median(np.abs(off)) > FIRST_ORDER
+
+
+def _cut_off(d, amps, left):
+    """(V at the terminals, V/s, s) when the first cell passes the pack's threshold."""
+    cells = replace(d.cells, left=left).voltages(np.full(40_000, amps))
+    here = int(np.argmax((cells < d.trip / COUNT + d.trip_off).any(axis=0)))
+    stack = cells.sum(axis=0) - amps * d.inside
+    return stack[here], (stack[here] - stack[here - 20]) / (20 * GRID), here * GRID
