@@ -158,6 +158,16 @@ def test_a_mark_that_the_clamp_contradicts_does_not_count_and_the_degrees_go_on(
     assert asked(heating).of == Observed.CURRENT_GONE
 
 
+@pytest.mark.parametrize(("left", "gone"), [("0.45", True), ("0.6", False)])
+def test_half_an_ampere_may_be_left_of_a_current_that_is_gone(heating, left, gone):
+    """Of 4.9 A: what a pack keeps flowing for itself is at most 0.5 A (common practice, no source)."""
+    for degree in range(50, 55):
+        tap(heating, degree)
+    answer(heating)
+    answer(heating, left)
+    assert (heating.conclusion is not None) is gone
+
+
 def test_a_ramp_that_gives_up_takes_its_question_back_and_has_the_charger_switched_off(heating):
     for degree in range(50, 64):
         orders = tap(heating, degree)

@@ -129,6 +129,11 @@ def test_nothing_changes_where_everything_fits():
         assert not load(find_procedure(name), demo, bench()).program.fitted
 
 
+def test_an_inspection_takes_minutes():
+    """Six things and two at each sensor: eight or ten looks, none of which takes as long as all of them."""
+    assert 60 < seconds(program("inspection", LARGE), 0.5) < 30 * 60
+
+
 def test_times_follow_from_sensors_capacity_and_current():
     slow, fast = (seconds(program("full-charge", supply=amperes), 0.5) for amperes in (18, 40))
     # half of 100 Ah at 17.1 A and at 25 A; the taper is the same

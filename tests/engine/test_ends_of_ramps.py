@@ -217,7 +217,7 @@ def test_a_wait_for_a_temperature_ends_beyond_it(values, action, before, reached
 
 def test_a_wait_for_a_time_takes_it_and_says_what_is_left():
     step = waiting({"for": 60.0})
-    assert [order.action for order in step.orders if isinstance(order, Guide)] == ["still"]
+    assert [(order.action, order.rate) for order in step.orders if isinstance(order, Guide)] == [("still", 0.0)]
     step.read(59.0, probe=25.0)
     assert step.run.step.remaining() == 1.0
     assert not step.run.step.done
