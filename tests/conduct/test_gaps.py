@@ -36,7 +36,7 @@ def test_a_ramp_with_a_gap_is_repeated_and_the_threshold_is_the_true_one(tmp_pat
         assert abs(found.value - true_threshold(run, name)) < 1.5 * found.expanded_uncertainty
     if at > 300.0 or what != "probe silent":
         assert any(isinstance(each, Conclude) and each.outcome == "lost" for each in told)
-        assert any(isinstance(each, Guide) and "No readings. Remove heat" in each.say for each in told)
+        assert any(isinstance(each, Guide) and "A reading is missing. Keep heat" in each.say for each in told)
         assert any(isinstance(each, BeginStep) and each.kind == "bring back" for each in told)
 
 

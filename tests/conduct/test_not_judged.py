@@ -126,4 +126,6 @@ def test_an_old_folder_is_evaluated_and_says_what_would_be_refused_today(tmp_pat
 
 def test_where_only_the_packs_voltage_is_watched_the_record_has_the_cells(tmp_path):
     run = rehearsed(tmp_path, procedure=find_procedure("under-voltage"), sensors=(), state_of_charge=0.05)
-    assert any(note.name == "cell voltages before the charge" for note in run.result.evaluation.story.notes)
+    assert any(
+        note.name == "spread of the cell voltages before the charge" for note in run.result.evaluation.story.notes
+    )

@@ -170,7 +170,7 @@ def test_while_readings_are_lost_every_face_says_to_stop_heating_and_nobody_is_c
     assert look(run).coach is not None
     until(run, t + 10, t + 20)
     view = look(run)
-    assert view.sentence == "No readings. Remove heat or ice from T1 until the readings are back."
+    assert view.sentence == "A reading is missing. Keep heat and ice away from T1 until it is back."
     assert view.coach is None
 
 

@@ -263,7 +263,7 @@ class Provoke(Step):
 
     def sentence(self) -> str:
         if self._gap:
-            return f"No readings. Remove heat or ice from {self.planned.sensor} until the readings are back."
+            return f"A reading is missing. Keep heat and ice away from {self.planned.sensor} until it is back."
         return self.planned.say if self._ramping else self._words
 
     def _past(self, temperature: float, mark: float) -> bool:
