@@ -120,7 +120,7 @@ STATES = {  # name: what is told, what is seen, words that show it has been draw
             lost={PROBE_TEMPERATURE: "no reply"},
             word="lost",
             why="the thermometer has not answered for 4 s",
-            sentence="No readings. Remove heat or ice from T1 until the readings are back.",
+            sentence="A reading is missing. Keep heat and ice away from T1 until it is back.",
             rate=None,
             coach=None,
         ),
