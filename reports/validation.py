@@ -12,7 +12,7 @@ from __future__ import annotations
 import hashlib
 import json
 import math
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -27,6 +27,7 @@ STATED, HOLDS = 0.95, 0.90  # coverage that an interval states, and that a depar
 AIM, LEAST = f"{100 * STATED:.0f} %", f"{100 * HOLDS:.0f} %"
 LEFT_OUT = 0.10  # more than this functional or not measured is said
 DIGITS = 12  # of a digest, where it is printed
+NOT_SIMULATED = ("over-voltage", "over-current")  # said where a record has none of them
 NAMED = 4  # combinations that fall short and stand on a certificate; of more the page has the list
 
 Line = Mapping[str, Any]
@@ -69,6 +70,9 @@ class Validation:
     def cited(self) -> str:
         """The sentences of a certificate."""
         lines, short = list(self.lines()), self.short()
+        worlds = list(dict.fromkeys(map(_world, self.content["findings"])))
+        others = [each for each in NOT_SIMULATED if each not in worlds]
+        missing = f", but not {' or '.join(others)}" if others else ""
         used = measuring()[:DIGITS]
         whose = (
             f"The method checked, {self.method}, is the one used here."
@@ -80,8 +84,8 @@ class Validation:
         return (
             f"Method check by simulation: in {len(lines) - len(short)} of {len(lines)} test situations that give an interval, "
             f"at least {LEAST} of the intervals stated for a coverage of {AIM} contained the true value "
-            f"({self.content['records']:,} simulated tests; record {self.record}, VALIDATION.md of the program). {whose}"
-            + (f" Below {LEAST}: {named}{more}." if short else "")
+            f"({self.content['records']:,} simulated tests; record {self.record}, VALIDATION.md of the program). Simulated were "
+            f"{_listed(worlds)}{missing}. {whose}" + (f" Below {LEAST}: {named}{more}." if short else "")
         )
 
     def page(self) -> str:
@@ -174,6 +178,11 @@ class Validation:
             name = name_of(departure)
             called = name if name == departure else f"{name} (`{departure}`)"
             yield f"| {called} | {explained(departure)} | {', '.join(dict.fromkeys(worlds))} |"
+
+
+def _listed(names: Sequence[str]) -> str:
+    """Names in a sentence."""
+    return " and ".join([", ".join(names[:-1]), names[-1]] if len(names) > 1 else names)
 
 
 def _world(finding: str) -> str:
