@@ -10,20 +10,9 @@ from runner.engine.steps.again import FRESH_STARTS, REPEATS, BringBack, look_fir
 from runner.engine.steps.base import Surroundings
 from runner.orders import Order, Remark
 
-COMPARED_FOR = (
-    300.0  # s that a comparison of the cells holds over a break: who knows what was done to the pack in a longer one
-)
-CURRENT = (
-    "charge",
-    "drain",
-    "stage",
-    "wake",
-    "try",
-    "substitute",
-    "heat",
-    "cool",
-    "recover",
-)  # with current
+# s that a comparison of the cells holds over a break: nobody knows what was done to the pack in a longer one
+COMPARED_FOR = 300.0
+WITH_CURRENT = frozenset({"charge", "drain", "stage", "wake", "try", "substitute", "heat", "cool", "recover"})
 
 
 class Sequence:
@@ -41,7 +30,7 @@ class Sequence:
     def rested(self, seconds: float) -> None:
         """The run goes on after a break: cells that were compared before a long one are compared again before current flows."""
         before = [planned for planned in self._steps[: self._next] if planned.kind == "cells"]
-        flows = any(planned.kind in CURRENT for planned in self._steps[self._next :])
+        flows = any(planned.kind in WITH_CURRENT for planned in self._steps[self._next :])
         self._first = before[-1] if before and flows and seconds > COMPARED_FOR else None
 
     def following(self) -> Iterator[Planned]:
