@@ -4,7 +4,7 @@ Rule 1: a ceiling is never averaged, filtered or waited for, with one exception:
         two samples, because a supply overshoots for one when its load steps, and its own protection stands behind.
 Rule 2: on a discharge the pack's voltage has a floor too, for a pack whose own protection fails; it counts while current
         flows, because a pack that cuts off leaves no voltage. The load's own voltage counts, and the pack's voltmeter by itself.
-        With a load by hand, a voltage that falls below the floor at one blow may be that of an open switch: whoever is at
+        With a load by hand, a voltage that falls below the floor in one step may be that of an open switch: whoever is at
         the load is told to look, and the run ends if nobody says in LOOK_FOR seconds that the load has stopped.
 Rule 3: with everything off and nobody heating, only the time is a ceiling: what is warm from the test before may cool down.
 Rule 4: of two instruments that read the pack's voltage, the one that makes it worse counts: a supply that shows nothing must
@@ -105,7 +105,7 @@ class Ceilings:
         self._flowed_at = self._metered_at = -math.inf  # s: when that was read last, and the pack's own voltmeter
         self._meters = (0.0, 0.0)  # V: what the pack's own voltmeter read last, twice
         self._by_hand = False  # whether a person has switched the path on
-        self._fell_at: float | None = None  # s: when the pack's voltmeter fell below the floor at one blow
+        self._fell_at: float | None = None  # s: when the pack's voltmeter fell below the floor in one step
         self._to_look = ""  # what whoever is at the load has to be told of that
         self._stopped_until = -math.inf  # s: up to when a person's word counts that the load has stopped
         self._rested = 0.0
@@ -260,7 +260,7 @@ class Ceilings:
         return volts if self._meter_under >= 2 else None
 
     def _fallen(self, t: float, last: float, volts: float, floor: float) -> None:
-        """Take in whether the pack's voltmeter (V) has fallen below the floor at one blow, where nobody reads the current."""
+        """Take in whether the pack's voltmeter (V) has fallen below the floor in one step, where nobody reads the current."""
         if volts >= floor:  # what was said before says nothing of a load that draws again
             self._fell_at = None
             self._stopped_until = self._stopped_until if self._stopped_until == inf else -inf

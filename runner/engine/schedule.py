@@ -179,15 +179,13 @@ def _fits(procedure: Procedure, now: float) -> bool:
 def _why(procedure: Procedure, now: float) -> str:
     rank, _ = _rank(procedure)
     if rank < 10:
-        return "at the start: only looks"
+        return "at the start: looking only, nothing is switched on"
     if rank >= 90:
         return "at the end: empties the pack"
     window = procedure.state_of_charge
     if window is None:
         return "any state of charge"
-    return (
-        f"needs {100 * window.lowest:.0f} to {100 * window.highest:.0f} % charge; expected: {100 * now:.0f} % (assumed)"
-    )
+    return f"needs {100 * window.lowest:.0f} to {100 * window.highest:.0f} % charge; assumed: {100 * now:.0f} %, not measured"
 
 
 def _wants_more(left: Sequence[Procedure], now: float) -> bool:

@@ -32,7 +32,7 @@ def test_a_window_holds_its_own_ends(charge, fits):
 def test_a_pack_that_nobody_knows_is_taken_to_be_half_full():
     agenda = proposed(window("a", 50, 50), charge=None, movers={})
     assert names(agenda) == ["a"]
-    assert agenda.items[0].why == "needs 50 to 50 % charge; expected: 50 % (assumed)"
+    assert agenda.items[0].why == "needs 50 to 50 % charge; assumed: 50 %, not measured"
 
 
 def test_what_wants_more_is_charged_to_full_and_what_wants_less_is_emptied():
@@ -82,7 +82,7 @@ def test_looking_comes_before_switching_cold_before_hot_and_emptying_last():
 def test_why_a_procedure_stands_where_it_stands_is_said():
     agenda = proposed(*procedures("inspection", "capacity"), own("a"), charge=1.0)
     why = {item.name: item.why for item in agenda.items}
-    assert why["inspection"] == "at the start: only looks"
+    assert why["inspection"] == "at the start: looking only, nothing is switched on"
     assert why["capacity"] == "at the end: empties the pack"
     assert why["a"] == "any state of charge"
 

@@ -113,11 +113,11 @@ def test_the_plan_of_the_session_stands_with_the_cautions(tmp_path):
     async def play():
         with ArrivalStage(tmp_path) as stage:
             stage.app.plan = [
-                "▶  1 arrival: at the start: only looks",
-                "·  2 inspection: at the start: only looks",
+                "▶  1 arrival: at the start: looking only, nothing is switched on",
+                "·  2 inspection: at the start: looking only, nothing is switched on",
             ]
             async with stage.app.run_test(size=(140, 45)) as pilot:
                 await until(pilot, lambda: "THIS SESSION" in text(stage.app), "the plan")
-                assert "▶  1 arrival: at the start: only looks" in text(stage.app)
+                assert "▶  1 arrival: at the start: looking only, nothing is switched on" in text(stage.app)
 
     played(play())

@@ -48,7 +48,7 @@ class Wait(Step):
         values, sensor = self.planned.values, self.planned.sensor
         if "below" not in values and "above" not in values:
             return ""
-        return take_away(sensor) if sensor else "The wait is over."
+        return take_away(sensor) if sensor else "The temperature is reached. Nothing to do."
 
     def remaining(self) -> float | None:
         values = self.planned.values
