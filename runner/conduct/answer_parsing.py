@@ -22,7 +22,7 @@ STOP_WORDS = (STOP_KEY, "s", "stop", "n", "no", "q", "quit")
 
 
 ADDED = "Note: add ; and your text. File: add @ and its name."
-TYPED_STOP = "x, then Enter: stop at once"
+TYPED_STOP = "x, then Enter: stop"
 UNITS_AS_READ = {"degC": "°C", "ohm": "Ω"}
 
 

@@ -179,7 +179,7 @@ def _fits(procedure: Procedure, now: float) -> bool:
 def _why(procedure: Procedure, now: float) -> str:
     rank, _ = _rank(procedure)
     if rank < 10:
-        return "at the start: looking only, nothing is switched on"
+        return "at the start: no current"
     if rank >= 90:
         return "at the end: empties the pack"
     window = procedure.state_of_charge

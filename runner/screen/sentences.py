@@ -23,7 +23,7 @@ class Hint(StrEnum):
 
     GO_KEY = "Enter: continue · F8: stop"
     MARK_KEY = "Enter: at that moment · F8: stop"
-    STOP_KEY = "F8: stop at once"
+    STOP_KEY = "F8: stop"
     MORE_KEY = "More below · Enter: next page · F8: stop"
     WATCHED = "the simulated operator answers · F8: stop"
     LEAVE = "Leave this run? Leaving stops it and switches supply and load off."

@@ -82,7 +82,7 @@ def test_looking_comes_before_switching_cold_before_hot_and_emptying_last():
 def test_why_a_procedure_stands_where_it_stands_is_said():
     agenda = proposed(*procedures("inspection", "capacity"), own("a"), charge=1.0)
     why = {item.name: item.why for item in agenda.items}
-    assert why["inspection"] == "at the start: looking only, nothing is switched on"
+    assert why["inspection"] == "at the start: no current"
     assert why["capacity"] == "at the end: empties the pack"
     assert why["a"] == "any state of charge"
 

@@ -101,7 +101,7 @@ def test_the_stop_word_alone_in_a_field_ends_the_run_as_it_does_in_plain_lines(t
                         )
                 await until(pilot, lambda: stage.asks(part) and stage.screen.is_drawn, part)
                 assert "x, then Enter: stop" in " ".join(text(stage.app).split())
-                assert "F8: stop at once" in " ".join(text(stage.app).split())
+                assert "F8: stop" in " ".join(text(stage.app).split())
                 await pilot.press(*keys, "enter")
                 await until(pilot, lambda: stage.thread.done, "the end")
         assert stage.stop.by == "Test Person with the stop key"
@@ -113,11 +113,11 @@ def test_the_plan_of_the_session_stands_with_the_cautions(tmp_path):
     async def play():
         with ArrivalStage(tmp_path) as stage:
             stage.app.plan = [
-                "▶  1 arrival: at the start: looking only, nothing is switched on",
-                "·  2 inspection: at the start: looking only, nothing is switched on",
+                "▶  1 arrival: at the start: no current",
+                "·  2 inspection: at the start: no current",
             ]
             async with stage.app.run_test(size=(140, 45)) as pilot:
                 await until(pilot, lambda: "THIS SESSION" in text(stage.app), "the plan")
-                assert "▶  1 arrival: at the start: looking only, nothing is switched on" in text(stage.app)
+                assert "▶  1 arrival: at the start: no current" in text(stage.app)
 
     played(play())
