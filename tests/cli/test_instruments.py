@@ -104,7 +104,7 @@ def test_a_supply_of_few_words_a_thermometer_that_talks_and_a_meter_that_average
     a_file(tmp_path / "stream.yaml", personalities.STREAMING)
     bench = bench_file(
         tmp_path,
-        supply=f"{supply.address}\n    dialect: few.yaml\n    timeout: 0.8 s\n    serial: {{write_end: CR, read_end: CR, echo: true}}{POWER}",
+        supply=f"{supply.address}\n    dialect: few.yaml\n    timeout: 0.8 s\n    serial: {{write_end: CR, read_end: CR, echo: true, quiet: 0.3 s}}{POWER}",
         probe=f"{probe.address}\n    dialect: stream.yaml\n    timeout: 0.5 s\n    serial: {{read_end: CR LF}}{PROBE}",
         meter=f"{meter.address}\n    averages: 1 s\n    voltage_accuracy: {{gain: 0.02 %, offset: 3 mV, resolution: 1 mV}}",
         actuator=plate(world),
