@@ -122,8 +122,9 @@ def _choice(ask: Ask, answer: str) -> str:
     word = answer.lower()
     if word in GO_WORDS and Answer.GO_ON in ask.choices:
         return Answer.GO_ON.value
-    if word.isdigit() and 1 <= int(word) <= len(ask.choices):
-        return ask.choices[int(word) - 1]
+    numbered = {str(number): choice for number, choice in enumerate(ask.choices, start=1)}
+    if word in numbered:
+        return numbered[word]
     found = [choice for choice in ask.choices if word and choice.lower().startswith(word)]
     exact = [choice for choice in ask.choices if choice.lower() == word]
     if len(exact or found) == 1:

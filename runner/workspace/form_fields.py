@@ -38,9 +38,7 @@ class Field:
         if not text:
             return "missing" if self.needed else ""
         if self.dimension == "count":
-            return (
-                "" if text.isdigit() and int(text) > 0 else f"is not a whole number; write for example {self.example}"
-            )
+            return "" if counted(text) else f"is not a whole number; write for example {self.example}"
         if self.dimension == "date":
             return "" if re.fullmatch(r"\d{4}-\d\d-\d\d", text) else "is no date; write it like 2026-11-26"
         if self.dimension in ("", "sensors"):
@@ -61,6 +59,11 @@ class Field:
         if re.fullmatch(r"[-+0-9.]+", first):
             first = f"{first} {last.lstrip('-+0123456789. ')}"
         return first, last
+
+
+def counted(text: str) -> int:
+    """The whole number that was typed, of four digits at most; 0 of anything else, as of ``²``, which is a digit and no number."""
+    return int(text) if re.fullmatch(r"[0-9]{1,4}", text) else 0
 
 
 def given(values: object, key: str) -> str:

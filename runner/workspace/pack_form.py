@@ -16,7 +16,7 @@ from ruamel.yaml.comments import CommentedMap
 from runner.notation.source import normal_key, read
 from runner.sheets.chemistry import canonical, find
 from runner.sheets.parts.protections import KINDS, protection_name
-from runner.workspace.form_fields import Field, given
+from runner.workspace.form_fields import Field, counted, given
 
 UNKNOWN_PLACE = "place not noted"
 RATINGS = (
@@ -100,9 +100,9 @@ DISCHARGE = (-20.0, 65.0)  # °C (common practice, no source)
 def usual_values(values: Mapping[str, str]) -> dict[str, str]:
     """The usual values of the chemistry and the cells in series that were typed, by field; nothing while they are not known."""
     chemistry, cells = find(canonical(given(values, "chemistry"))), given(values, "cells_in_series")
-    if chemistry is None or not cells.isdigit() or chemistry.name not in _CELL:
+    count = counted(cells)
+    if chemistry is None or not count or chemistry.name not in _CELL:
         return {}
-    count = int(cells)
 
     def volts(cell: float) -> str:
         return f"{cell * count:.4g} V"
@@ -163,7 +163,7 @@ def _sensors(text: str, base: Mapping[str, object]) -> list[object]:
     """The sensors, by their number or by their places; those of a copied sheet keep what else is known of them."""
     old = base.get("sensors")
     before = [each for each in old if isinstance(each, dict)] if isinstance(old, list) else []
-    count, places = int(text) if text.isdigit() else 0, [part.strip() for part in text.split(";") if part.strip()]
+    count, places = counted(text), [part.strip() for part in text.split(";") if part.strip()]
     if count and count == len(before):
         return list(before)
     wanted = [UNKNOWN_PLACE] * count if count else places

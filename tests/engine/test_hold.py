@@ -105,6 +105,13 @@ def test_a_choice_may_be_its_number_or_its_beginning(text, value):
     assert understood(CHOICE, text).value == value
 
 
+@pytest.mark.parametrize("text", ["²", "9" * 5000, "0", "4", "-1"])
+def test_what_is_no_number_of_a_choice_is_said_so(text):
+    """``²`` is a key of its own on some keyboards: a digit to Python's isdigit, and no number to int."""
+    with pytest.raises(NotUnderstood, match="Type a number from 1 to 3"):
+        understood(CHOICE, text)
+
+
 def test_a_note_and_a_file_go_with_an_answer(tmp_path):
     photo = tmp_path / "lid.jpg"
     photo.write_bytes(b"picture")

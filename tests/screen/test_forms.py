@@ -172,6 +172,16 @@ def test_a_wrong_unit_is_said_and_marked_at_its_field_and_nothing_is_saved(tmp_p
     assert list(tmp_path.glob("*.yaml")) == []
 
 
+@pytest.mark.parametrize("count", ["²", "9" * 12])
+def test_what_is_no_count_of_cells_or_sensors_breaks_no_form(count):
+    (cells,) = (field for field in PACK if field.key == "cells_in_series")
+    assert "is not a whole number" in cells.fault(count)
+    assert usual_values({"chemistry": "LFP", "cells_in_series": count}) == {}
+    assert [
+        each.place for each in parse_pack(written("pack", {**BY_HAND, **RATED, **VOLTS, "sensors": count}), "p").sensors
+    ] == [count]
+
+
 def test_a_bench_file_is_written_and_parses():
     typed = {
         "name": "bench 1",
