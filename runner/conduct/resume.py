@@ -4,6 +4,7 @@ Rule 1: a step that was concluded is not done again, unless by a fault of the be
         at its ``restart``: the beginning of its sensor's steps, or the step that switched on what it goes on from. A
         discharge that was going on goes on: the charge drawn before the break counts.
         Cells that were compared before a long break are compared again, and the steps between are not done again for that.
+        Breaks with nothing of the procedure between them are one break: a comparison that broke off itself has compared nothing.
 Rule 2: a run that reached its end is not gone on with. Where the program was killed before it was evaluated and sealed, that
         is done.
 Rule 3: the steps are those of the files as they were read then, not as they are now.
@@ -22,7 +23,7 @@ from runner.engine.steps.base import SPOILED
 from runner.errors import RecordError
 from runner.evaluation.evaluate import Evaluation, evaluate
 from runner.evaluation.provenance import digest
-from runner.events import Answered, InputsKept, Started
+from runner.events import Answered, InputsKept, Resumed, Started
 from runner.orders import BeginStep, Conclude, End
 from runner.record.folder import EVENTS, FINDINGS, INPUTS, RESOLVED, SAMPLES, RunFolder
 from runner.record.journal import JournalEntry, read_journal
@@ -41,7 +42,8 @@ class Resumption:
     """How a run goes on: with which step, at what time since its start (s), and what is known of the pack.
 
     ``began`` is the UTC of its start, ``last`` the time (s) up to which the journal goes, ``why`` it had ended. ``agreed``: who
-    accepted what is unusual, and why; empty if it broke off before.
+    accepted what is unusual, and why; empty if it broke off before. ``rested``: s of earlier breaks after which nothing of the
+    procedure began again.
     """
 
     step: int
@@ -50,6 +52,7 @@ class Resumption:
     why: str
     awake: bool = True
     agreed: str = ""
+    rested: float = 0.0
 
     def elapsed(self, utc: str) -> float:
         """Seconds since the run's start at a UTC stamp; never before what the journal has."""
@@ -107,11 +110,15 @@ def where(entries: Sequence[JournalEntry], program: Program, path: Path) -> Resu
     end = next((entry.what for entry in reversed(entries) if isinstance(entry.what, End)), None)
     if end is not None and not end.early:
         raise RecordError("the run is complete, so there is nothing to resume", str(path), "start a new run")
-    step, awake, agreed = 0, True, ""
+    step, awake, agreed, rested = 0, True, "", 0.0
     for entry in entries:
         what = entry.what
-        if isinstance(what, BeginStep):
-            step = step if what.kind == "cells" and what.index < step else what.index  # compared again after a break
+        if isinstance(what, BeginStep) and what.kind == "cells" and what.index < step:
+            pass  # compared again after a break; that counts once the step that it is for has begun
+        elif isinstance(what, BeginStep):
+            step, rested = what.index, 0.0
+        elif isinstance(what, Resumed):
+            rested += what.after
         elif isinstance(what, Answered):
             agreed = agreed_to(what) or agreed
         elif isinstance(what, Conclude):
@@ -125,4 +132,4 @@ def where(entries: Sequence[JournalEntry], program: Program, path: Path) -> Resu
     began = next((entry.what.utc for entry in entries if isinstance(entry.what, Started)), entries[0].utc)
     last = max(entry.t for entry in entries)
     why = end.reason if end is not None else "the record is incomplete (no end entry)"
-    return Resumption(step, began, last, why, awake, agreed)
+    return Resumption(step, began, last, why, awake, agreed, rested)

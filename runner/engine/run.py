@@ -85,11 +85,13 @@ class Run:
         begin: int = 0,
         *,
         awake: bool = True,
+        rested: float = 0.0,
         guarded: bool = True,
         agreed: str = "",
         speed: float = 1.0,
     ) -> None:
-        """``begin`` is the step to begin with; ``awake`` is False if the pack has cut off and not come back (after a break).
+        """``begin`` is the step to begin with; ``awake`` is False if the pack has cut off and not come back (after a break);
+        ``rested``: s of earlier breaks after which nothing was begun again.
 
         Without a guard (``guarded`` False) a person has to agree to that with the cautions. ``agreed``: who agreed to what is
         unusual on the pack sheet earlier in the session, and why; then nobody is asked again. ``speed``: seconds of its clock in
@@ -111,7 +113,7 @@ class Run:
         self.away = SensorsAway(program.steps)
         self._around = Surroundings(program, self.known, self.watcher, awake)
         self._watching = Watching(self.watcher)
-        self._sequence = Sequence(program.steps, begin, self._around)
+        self._sequence, self._rested = Sequence(program.steps, begin, self._around), rested
         self._question = StandingQuestion(self.known, program.longest_hold, speed)
         self.switches = Switches(self.known, program.looked_at)
         rated = (program.rated_capacity, program.rated_energy)
@@ -207,7 +209,7 @@ class Run:
         if isinstance(event, Resumed):
             self._go(State.HOLDING)
             self.ceilings.rested(event.after)
-            self._sequence.rested(event.after)
+            self._sequence.rested(self._rested + event.after)
             self.switches.happened(event, None)
             for role in PATH_OF:  # nobody knows what was switched since
                 if role in self.program.by_hand:

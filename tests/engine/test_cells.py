@@ -102,10 +102,10 @@ def test_a_meter_at_every_cell_needs_no_person(last, goes_on):
     assert cells.goes_on is goes_on
 
 
-def resumed(after, begin=1):
+def resumed(after, begin=1, rested=0.0):
     """A run that goes on after a break of so many seconds, at the charge, once the cautions are answered."""
     cells = Cells()
-    cells.run, cells.told = Run(cells.run.program, begin), []
+    cells.run, cells.told = Run(cells.run.program, begin, rested=rested), []
     cells.has(Resumed(1000.0, "", "power", after))
     cells.has(OutputIsOff(1000.0, True))
     cells.t = 1000.0
@@ -130,6 +130,27 @@ def test_a_comparison_after_a_break_takes_a_second_break_not_back_to_the_beginni
     begun = [(0, "cells"), (1, "charge"), (0, "cells")]  # the last one after a break
     entries = [JournalEntry(float(n), "", BeginStep(index, kind, "")) for n, (index, kind) in enumerate(begun)]
     assert where(entries, program, tmp_path).step == 1
+
+
+BEGUN = [BeginStep(0, "cells", ""), BeginStep(1, "charge", "")]
+
+
+@pytest.mark.parametrize(
+    ("since", "goes_on"),
+    [
+        ([Resumed(0.0, "", "power", 7200.0), BeginStep(0, "cells", "")], False),  # broke off in the comparison
+        ([Resumed(0.0, "", "power", 7200.0)], False),  # at the cautions
+        ([Resumed(0.0, "", "power", 200.0), Resumed(0.0, "", "power", 200.0)], False),  # two of 200 s, and this one
+        ([Resumed(0.0, "", "power", 7200.0), *BEGUN], True),  # compared, and gone on with
+        ([], True),
+    ],
+)
+def test_breaks_with_nothing_of_the_procedure_between_them_are_one(tmp_path, since, goes_on):
+    program = Cells().run.program
+    entries = [JournalEntry(float(n), "", what) for n, what in enumerate([*BEGUN, *since])]
+    resumption = where(entries, program, tmp_path)
+    assert resumption.step == 1
+    assert resumed(after=60.0, begin=resumption.step, rested=resumption.rested).goes_on is goes_on
 
 
 def test_a_silent_meter_at_a_cell_leaves_it_to_a_person():
