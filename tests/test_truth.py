@@ -26,6 +26,17 @@ def test_what_holds_is_counted_and_what_does_not_is_named():
     ]
 
 
+def test_a_value_of_what_did_not_happen_is_named():
+    """A key at a load that was a slip makes a release of a pack that never tripped."""
+    release = {**finding("release", 26.394), "protection": "under_voltage", "sensor": None, "unit": "V"}
+    said = "  p, release: 26.394 V was found, but nothing of the kind happened at the pack"
+    assert against_truth([([release], TRUTH)]) == ["truth of the simulation:", said]
+    both = against_truth([([finding("trip", 55.2), release, {**release, "name": "recovery time"}], TRUTH)])
+    assert "1 of 1 values" in both[0]
+    assert said in both
+    assert sum("nothing of the kind" in line for line in both) == 2
+
+
 def test_of_runs_that_find_nothing_nothing_is_said():
     assert against_truth([([], TRUTH), ([finding("trip", None)], TRUTH)]) == []
 

@@ -12,7 +12,10 @@ FAR = 6.0  # K beyond the threshold: the one long step of a box procedure
 
 
 def truth_of(finding: Mapping[str, Any], truth: Mapping[str, Any]) -> Any:
-    """The true value (SI, °C) of a finding as findings.json has it, from truth.json; None where it has none of its own."""
+    """The true value (SI, °C) of a finding as findings.json has it, from truth.json; None where it has none of its own.
+
+    Raises LookupError of what did not happen at all, as a release after a mark that was a slip.
+    """
     kind, name, sensor = finding["protection"], finding["name"], finding["sensor"]
     mine = [change for change in truth["changes"] if change["kind"] == kind]
     if sensor is not None and name in ("trip", "release"):
@@ -54,15 +57,24 @@ def against_truth(runs: Sequence[tuple[Sequence[Mapping[str, Any]], Mapping[str,
 
     A finding is as findings.json has it, with the ``procedure`` that found it.
     """
-    errors = []
+    errors: list[tuple[float, str, Mapping[str, Any], Any]] = []
+    never: list[str] = []  # values of what did not happen
     for findings, truth in runs:
         for finding in findings:
-            true = truth_of(finding, truth) if finding["value"] is not None else None
+            name = f"{finding['name']} {finding['sensor'] or ''}".strip()
+            try:
+                true = truth_of(finding, truth) if finding["value"] is not None else None
+            except LookupError:
+                said = (
+                    f"{finding['value']:.6g} {finding['unit']} was found, but nothing of the kind happened at the pack"
+                )
+                never.append(f"  {finding['procedure']}, {name}: {said}")
+                continue
             if true is not None and finding["expanded_uncertainty"]:
                 away = abs(finding["value"] - true) / finding["expanded_uncertainty"]
-                errors.append((away, f"{finding['name']} {finding['sensor'] or ''}".strip(), finding, true))
+                errors.append((away, name, finding, true))
     if not errors:
-        return []
+        return ["truth of the simulation:", *never] if never else []
     held = sum(away <= 1.0 for away, *_ in errors)
     largest = max(away for away, *_ in errors)
     said = f"{held} of {len(errors)} values are within U of the true value; the largest error is {_in_u(largest)} U"
@@ -70,7 +82,7 @@ def against_truth(runs: Sequence[tuple[Sequence[Mapping[str, Any]], Mapping[str,
     expected = f"expected: about {COVERAGE * len(errors):.0f} (95 %); {least} or more is within chance (99 %)"
     lines = [f"truth of the simulation: {said}", f"  {expected}"]
     missed = sorted((each for each in errors if each[0] > 1.0), key=lambda each: -each[0])
-    return lines + [
+    return [*lines, *never] + [
         f"  {finding['procedure']}, {name}: {_in_u(away)} U away from the true {true:.6g} {finding['unit']}"
         for away, name, finding, true in missed
     ]
