@@ -119,6 +119,7 @@ class Answer(StrEnum):
     LEAVE_OUT = "leave out"
     ONE_MORE = "one more"
     OFF = "off"
+    DRAWS = "draws"
     READ = "read"
     READ_AGAIN = "read again"
 

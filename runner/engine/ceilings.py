@@ -282,7 +282,9 @@ class Ceilings:
         """Take in what a person answers to ``asked``: that the load on a discharge has stopped by itself, or that it is off."""
         if asked is None or event.question != asked.question or event.value == Answer.STOP:
             return
-        if asked.of == Observed.LOAD_OFF or (asked.of == Observed.LOAD_STOPPED and event.value == Answer.OFF):
+        if event.value == Answer.DRAWS:
+            self._stopped_until = -inf
+        elif asked.of == Observed.LOAD_OFF or (asked.of == Observed.LOAD_STOPPED and event.value == Answer.OFF):
             self._stopped_until = inf
         elif asked.of == Observed.LOAD_STOPPED:
             self._stopped_until = event.t + TOLD_FOR

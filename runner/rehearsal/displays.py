@@ -12,13 +12,15 @@ from runner.events import LOAD_CURRENT, METER_VOLTAGE, PROBE_TEMPERATURE, SUPPLY
 from runner.orders import Ask, Order
 from runner.rehearsal.scripted import Eyes
 from runner.scale import degrees
-from runner.vocabulary import Answer, Wants
+from runner.vocabulary import Answer, Observed, Wants
 
 DISPLAYS: dict[str, tuple[str, ...]] = {  # roles whose display has a place among the big digits
     "probe": (PROBE_TEMPERATURE,),
     "meter": (METER_VOLTAGE,),
     "clamp": (SUPPLY_CURRENT, LOAD_CURRENT),
 }
+
+STAYS = (Answer.STOP, Answer.DRAWS)  # answers after which nobody has done what the question asked for
 
 
 class AtSimulatedDisplays:
@@ -45,8 +47,9 @@ class AtSimulatedDisplays:
     def answers(self, t: float) -> list[Answered | Sampled]:
         found = self._operator.answers(t)
         for each in found:
-            if isinstance(each, Answered) and each.value != Answer.STOP and each.question in self._asked:
-                self._eyes.act(self._asked.pop(each.question))
+            if isinstance(each, Answered) and each.value not in STAYS and each.question in self._asked:
+                ask = self._asked.pop(each.question)
+                self._eyes.act(replace(ask, of=Observed.LOAD_OFF) if each.value == Answer.OFF else ask)
         return found
 
     def _with_displays(self, view: View) -> View:

@@ -2,6 +2,8 @@
 
 import re
 
+import pytest
+
 from runner.conduct.answer_parsing import understood
 from runner.conduct.clock import VirtualClock
 from runner.conduct.execute import execute
@@ -11,6 +13,7 @@ from runner.events import METER_VOLTAGE, PROBE_TEMPERATURE, Answered
 from runner.orders import Ask, Withdraw
 from runner.rehearsal.displays import AtSimulatedDisplays
 from runner.rehearsal.simulated_bench import Rehearsal
+from runner.vocabulary import Wants
 from runner.workspace.job import DEMO_PACK, find_procedure, read_file
 
 BY_HAND = ("probe", "meter", "load")
@@ -48,6 +51,21 @@ class Person:
         if ask.record == "pack came back":
             return voltage is not None and voltage > 15.0
         return True
+
+
+@pytest.mark.parametrize(
+    ("of", "said", "on"), [("load off", "draws", True), ("load off", "go on", False), ("load stopped", "off", False)]
+)
+def test_what_a_person_says_of_the_load_is_done_at_the_simulated_bench(of, said, on):
+    person = Person()
+    with Rehearsal(read_file(DEMO_PACK), "sound", 3, VirtualClock(), BY_HAND, sockets=False) as rehearsal:
+        rehearsal.world.load_current = 5.0
+        rehearsal.world.switch_load(True)
+        displays = AtSimulatedDisplays(person, rehearsal.eyes, BY_HAND)
+        displays.told(Ask("q", "", wants=Wants.MARK, of=of), 0.0)
+        person.answers = lambda t: [Answered(t, "q", said, "me")]
+        displays.answers(1.0)
+        assert rehearsal.world.load_on is on
 
 
 def test_a_cut_off_is_found_by_a_person_with_nothing_but_the_displays(tmp_path):

@@ -240,6 +240,16 @@ def test_a_load_that_draws_again_is_believed_no_longer_to_have_stopped():
     assert by_the_voltmeter(again, said=(15.0, Observed.LOAD_STOPPED, "go on"))[0] < 40.0
 
 
+def test_a_load_that_is_said_to_draw_still_is_watched_at_once():
+    """The key that said it had stopped was a slip: it gives the load no time below the floor."""
+    ceilings = Ceilings(replace(VALUES, temperature=None), by_hand=("load",))
+    ceilings.armed_by_hand(0.0, DISCHARGE, 20.0)
+    ceilings.answered(Answered(1.0, "q", "go on", "me"), Ask("q", "", of=Observed.LOAD_STOPPED))
+    ceilings.answered(Answered(2.0, "r", Answer.DRAWS, "me"), Ask("r", "", of=Observed.LOAD_OFF))
+    said = [ceilings.passed(Sampled(t, {METER_VOLTAGE: 19.9})) for t in (3.0, 4.0, 5.0)]
+    assert "below its floor" in (said[2] or "")
+
+
 def test_whoever_is_at_the_load_is_told_once_to_look():
     ceilings = Ceilings(VALUES, by_hand=("load",))
     ceilings.armed_by_hand(0.0, DISCHARGE, 20.0)

@@ -5,7 +5,7 @@ import pytest
 from runner.engine.program import Planned
 from runner.events import METER_VOLTAGE, Answered, Sampled
 from runner.orders import Ask, Note, Remark, Withdraw
-from runner.vocabulary import Observed
+from runner.vocabulary import Observed, Outcome
 from tests.one_step import OneStep
 
 HANDS = {
@@ -186,6 +186,38 @@ def test_a_recovery_by_hand_is_given_up_after_its_time():
     made = step.read(1.0)
     assert (step.conclusion.outcome, step.conclusion.limit) == ("gave up", 600.0)
     assert made[0] == Withdraw(standing), "nobody is asked any longer"
+
+
+def test_a_slip_of_the_thumb_at_the_load_is_taken_back_and_the_discharge_goes_on():
+    step = running()
+    before = asked(step)
+    answer(step)
+    assert asked(step).of == Observed.LOAD_OFF
+    assert "type draws" in asked(step).say
+    answer(step, asked(step).instead)
+    assert (asked(step).of, asked(step).instead) == (before.of, before.instead)
+    assert asked(step).question != before.question, "an answer that comes late is none to this one"
+    assert step.run.known.hand_load
+    assert "LOAD OFF BY HAND" in " ".join(step.run.by_hand)
+    assert any(isinstance(each, Remark) and "does not count" in each.say for each in step.orders)
+    step.read(300.0)
+    assert asked(step).of == Observed.LOADED_VOLTAGE, "it is read as before"
+    answer(step, "24.0")
+    step.t += 10.0
+    answer(step)
+    answer(step)
+    answer(step, "22.0")
+    answer(step, "103.0")
+    answer(step, "2600.0")
+    assert (step.conclusion.outcome, step.conclusion.at) == (Outcome.STOPPED, step.t)
+    assert not step.run.known.hand_load
+
+
+def test_below_the_floor_there_is_no_mark_to_take_back():
+    step = running()
+    step.read(300.0)
+    answer(step, "19.0")
+    assert (asked(step).of, asked(step).instead) == (Observed.LOAD_OFF, "")
 
 
 def test_a_wired_voltmeter_that_shows_what_an_open_switch_leaves_does_not_end_the_run_once_the_person_has_answered():

@@ -3,6 +3,7 @@
 Rule 1: what the program cannot switch, it tells the person to switch, and takes their key for it; nothing is assumed on or
         off that nobody has said is.
 Rule 2: the moment of a cut-off is the person's key, a reaction late; while a reading is typed no moment is claimed.
+        Until it was said that the load is off, that key can be taken back: it may have been a slip of the thumb.
 Rule 3: a load that the person switched off at the floor is no cut-off; they say which of the two it was.
 Rule 4: a run that ends while a hand-switched load is on says so until a person has switched it off.
 """
@@ -16,7 +17,7 @@ from runner.engine.texts import by_hand as texts
 from runner.engine.watch.verdict import Verdict
 from runner.events import Answered, Event, OutputIsOff
 from runner.notation.quantity import shown
-from runner.orders import Ask, Note, Order, SwitchOff
+from runner.orders import Ask, Note, Order, Remark, SwitchOff
 from runner.vocabulary import Answer, Observed, Outcome, Role, Wants
 
 BEFORE = (Observed.CHARGE_BEFORE, Observed.ENERGY_BEFORE)  # the totals of the counter
@@ -31,6 +32,7 @@ class DrainByHand(Step):
         self._readings: list[tuple[float, float]] = []
         self._stopped_at: float | None = None
         self._given_up = False
+        self._slips = 0  # keys at the load that were taken back
         self._since = t
         self._queue = [
             *self._totals(BEFORE),
@@ -63,7 +65,11 @@ class DrainByHand(Step):
             self._queue = self._totals(AFTER)
         elif ask.of == Observed.LOAD_STOPPED:
             self._stopped_at = event.t
-            self._queue = [self._off(), self._last_voltage(), *self._totals(AFTER)]
+            self._queue = [self._off_again(), self._last_voltage(), *self._totals(AFTER)]
+        elif ask.of == Observed.LOAD_OFF and event.value == Answer.DRAWS:
+            self._stopped_at, self._slips = None, self._slips + 1
+            self._queue = [self._moment()]
+            orders.append(Remark(texts.MARK_TAKEN_BACK))
         elif ask.of == Observed.LOAD_OFF:
             self.around.known.hand_load = False
         elif ask.of == Observed.LOADED_VOLTAGE and float(event.value) < self.planned.values["floor"]:
@@ -104,7 +110,7 @@ class DrainByHand(Step):
         return not self._readings or self._readings[-1][1] > cut_off * (1 + NEAR)
 
     def _question(self, name: str) -> str:
-        return f"step-{self.planned.index}-{name.replace(' ', '-')}-{len(self._readings)}"
+        return f"step-{self.planned.index}-{name.replace(' ', '-')}-{len(self._readings)}{self._slips or ''}"
 
     def _go(self, of: Observed, say: str) -> Ask:
         return Ask(self._question(of), say, of.value, Wants.MARK, of=of)
@@ -115,6 +121,10 @@ class DrainByHand(Step):
 
     def _off(self) -> Ask:
         return self._go(Observed.LOAD_OFF, texts.confirm_off(Role.LOAD, urgent=False))
+
+    def _off_again(self) -> Ask:
+        ask = self._go(Observed.LOAD_OFF, texts.off_after_the_mark())
+        return replace(ask, instead=Answer.DRAWS.value)
 
     def _moment(self) -> Ask:
         say = texts.watch_load(self.planned.values["floor"])

@@ -71,7 +71,7 @@ class Switches:
             if asked.of in SWITCHED_ON:
                 self._known.path_since = event.t
             role = SWITCHED_OFF.get(asked.of)
-            if role is not None and event.value != Answer.STOP:
+            if role is not None and event.value not in (Answer.STOP, Answer.DRAWS):
                 self._unseen = tuple(each for each in self._unseen if each != role)
                 if role in self._known.by_hand_on:
                     self._known.switched_by_hand(role, on=False)

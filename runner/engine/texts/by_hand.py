@@ -6,7 +6,7 @@ Values come in SI; they are worded here as people read them. Nothing here decide
 from __future__ import annotations
 
 from runner.notation.quantity import shown
-from runner.vocabulary import CURRENT_KEY, Answer, Until
+from runner.vocabulary import CURRENT_KEY, Answer, Role, Until
 
 # ---- switching -----------------------------------------------------------------------------------------------------
 
@@ -44,6 +44,12 @@ def off_now(role: str) -> str:
 def confirm_off(role: str, *, urgent: bool) -> str:
     """The question whose answer confirms that something switched by hand is off."""
     return f"{off_now(role) if urgent else f'Switch the {role} off.'} Then press Enter."
+
+
+def off_after_the_mark() -> str:
+    """The same after a person has marked that the load stopped; a slip of the thumb can be taken back."""
+    taken_back = f"If it still draws current, that Enter was a slip: leave it on, type {Answer.DRAWS} and press Enter."
+    return f"{confirm_off(Role.LOAD, urgent=False)} {taken_back}"
 
 
 def look_at(role: str) -> str:
@@ -115,6 +121,7 @@ NO_DISCHARGE = (
 )
 TOO_FULL = "the pack is too full for this test, or the charger gives too little; discharge it first"
 ENDED_TWICE = "charger or pack ended the charge: no current on the clamp, twice"
+MARK_TAKEN_BACK = "The load still draws current: the mark that it had stopped does not count. The discharge goes on."
 LOAD_STOPPED = "the operator saw the load stop by itself"
 VOLTAGE_BACK = "the operator saw the voltage return"
 NEEDS_NO_WAKING = "No wake charge needed: the pack recovered by itself."
