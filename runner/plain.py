@@ -12,7 +12,7 @@ import time
 from collections.abc import Callable, Sequence
 from typing import TextIO
 
-from runner.conduct.answer_parsing import NotUnderstood, hint, is_stop, marks_current, understood
+from runner.conduct.answer_parsing import NotUnderstood, hint, is_stop, marks_current, stopped_by, understood
 from runner.conduct.interfaces import StopFlag
 from runner.conduct.log_lines import said, stamp
 from runner.engine.opening import CAUTIONS
@@ -199,7 +199,7 @@ class PlainOperator:
 
     def _understood(self, text: str, t: float, *, too_soon: bool) -> list[Answered | Sampled]:
         if is_stop(self._asked, text):
-            self._stop.press(self._name)
+            self._stop.press(stopped_by(self._name, text))
             return []
         two = marks_current(self._asked, self._taps)
         first = self._taps is not None and self._degree == self._taps.first

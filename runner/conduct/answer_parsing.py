@@ -59,9 +59,18 @@ def understood(ask: Ask, text: str) -> Reply:
 
 
 def is_stop(ask: Ask | None, text: str) -> bool:
-    """Whether what was typed, with or without a question that stands, ends the run; where words are picked, only x and stop."""
-    word = text.strip().lower()
+    """Whether what was typed, with or without a question that stands, ends the run; where words are picked, only x and stop.
+
+    A note after it, and an exclamation mark, are no reason not to.
+    """
+    word = text.partition(";")[0].strip(" \t!.").lower()
     return word in (STOP_WORDS if ask is None or ask.wants != Wants.CHOICE else (STOP_KEY, Answer.STOP))
+
+
+def stopped_by(name: str, text: str) -> str:
+    """Who stopped the run, with the note of what they typed."""
+    note = _parts(text)[1]
+    return f"{name}: {note}" if note else name
 
 
 def marks_current(ask: Ask | None, taps: AskTaps | None) -> bool:

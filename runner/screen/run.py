@@ -13,7 +13,7 @@ from math import inf
 from textual.containers import VerticalScroll
 from textual.widgets import Input
 
-from runner.conduct.answer_parsing import NotUnderstood, Reply, hint, is_stop, understood
+from runner.conduct.answer_parsing import NotUnderstood, Reply, hint, is_stop, stopped_by, understood
 from runner.conduct.interfaces import StopFlag
 from runner.engine.steps.switches import SWITCHED_OFF
 from runner.screen.feed import ScreenOperator
@@ -121,7 +121,7 @@ class RunScreen(RunView):
             self.action_stay()
             return
         if self.asked is not None and is_stop(self.asked, message.value):
-            self.action_stop()
+            self.action_stop(stopped_by("", message.value))
             return
         if self.asked is None or self.pressed_at() < self._asked_since + self.reaction:
             return
@@ -129,6 +129,7 @@ class RunScreen(RunView):
             self._answer(understood(self.asked, message.value))
         except NotUnderstood as error:
             self._refused = True
+            message.input.select_all()  # the next key begins anew: x is x, whatever stood there
             self._ask_again(f"{error}. {hint(self.asked)}")
 
     def _answer(self, reply: Reply) -> None:
@@ -145,10 +146,10 @@ class RunScreen(RunView):
 
     # ---- stopping and leaving ----------------------------------------------------------------------------------
 
-    def action_stop(self) -> None:
+    def action_stop(self, note: str = "") -> None:
         if self.end is not None:
             return
-        self.stop.press(f"{self.operator.name} with the stop key")
+        self.stop.press(f"{self.operator.name} with the stop key{note}")
         self._leaving = False
         if self.asked is not None and self.asked.of in SWITCHED_OFF:
             self._ask_again()  # what has to be switched off by hand stays on the screen

@@ -2,7 +2,7 @@
 
 import pytest
 
-from runner.conduct.answer_parsing import NotUnderstood, hint, understood
+from runner.conduct.answer_parsing import NotUnderstood, hint, is_stop, stopped_by, understood
 from runner.engine.opening import CAUTIONS
 from runner.engine.run import Run
 from runner.events import Answered, OutputIsOff, Started
@@ -119,6 +119,22 @@ def test_a_note_and_a_file_go_with_an_answer(tmp_path):
     assert (reply.value, reply.note, reply.files) == ("bad", "scratched lid", (str(photo),))
     with pytest.raises(NotUnderstood, match="cannot be attached: No such file"):
         understood(CHOICE, "bad @nowhere.jpg")
+
+
+@pytest.mark.parametrize("text", ["x", " X ", "x; smoke from cell 3", "stop!", "STOP!!", "Stop."])
+@pytest.mark.parametrize("ask", [NUMBER, CHOICE, Ask("q", "Ready?"), None])
+def test_a_stop_is_a_stop_with_a_note_or_a_mark_behind_it(ask, text):
+    assert is_stop(ask, text)
+
+
+def test_the_note_of_a_stop_is_kept_with_who_stopped():
+    assert stopped_by("Ann", "x; smoke from cell 3") == "Ann: smoke from cell 3"
+    assert stopped_by("Ann", "stop!") == "Ann"
+
+
+@pytest.mark.parametrize("text", ["xx", "good; x", "bad; stop it", "26.4"])
+def test_an_answer_is_no_stop(text):
+    assert not is_stop(CHOICE, text)
 
 
 def test_the_hint_says_what_may_be_answered():

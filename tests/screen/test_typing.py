@@ -1,6 +1,7 @@
 """Answers that are typed on the screen. No test waits for a fixed time."""
 
 import pytest
+from textual.widgets import Input
 
 from runner.conduct.clock import VirtualClock
 from runner.conduct.execute import execute
@@ -53,6 +54,21 @@ def test_letters_are_letters_while_something_is_typed(tmp_path, size):
                 await pilot.press("enter")
                 await until(pilot, lambda: "is not one of the choices" in text(stage.app), "the complaint")
                 assert stage.asks("Case (no swelling")
+
+    played(play())
+
+
+def test_x_stops_also_after_an_answer_that_was_refused_and_still_stands_in_the_field(tmp_path):
+    async def play():
+        with ArrivalStage(tmp_path) as stage:
+            async with stage.app.run_test(size=(80, 24)) as pilot:
+                await to_the_first_item(pilot, stage)
+                await pilot.press(*"26.4", "enter")
+                await until(pilot, lambda: "is not one of the choices" in text(stage.app), "the complaint")
+                assert stage.screen.query_one("#answer", Input).value == "26.4", "it can be corrected"
+                await pilot.press(*"x; smoke", "enter")
+                await until(pilot, lambda: stage.thread.done, "the end")
+        assert stage.stop.by == "Test Person with the stop key: smoke"
 
     played(play())
 
