@@ -73,17 +73,21 @@ class Conversation:
         quiet = self.framing.quiet
         if not quiet:
             return
-        began = last = time.monotonic()
-        while (now := time.monotonic()) - last < quiet:
-            if now - began > PATIENT * quiet - quiet:
-                raise LinkError.never_silent(instrument, now - began)
+        looked, last = 0.0, time.monotonic()  # s of looking: what this program was held up meanwhile does not count
+        while True:
+            now = time.monotonic()
+            left = quiet - (now - last)
+            if left > 0 and looked > PATIENT * quiet - quiet:
+                raise LinkError.never_silent(instrument, looked)
             if self.hurried:
                 raise ConnectionError("given up, something has to be switched off")
             try:
-                if self.transport.read(4096, min(LOOK_EVERY, quiet - (now - last))):
+                if self.transport.read(4096, min(LOOK_EVERY, max(left, 0.0))):
                     last = time.monotonic()
             except TimeoutError:
-                continue
+                if left <= 0:  # only a look at the end shows it
+                    return
+            looked += min(time.monotonic() - now, LOOK_EVERY)
 
     def tell(self, message: str, until: float, instrument: str) -> None:
         """Send a message that has no reply. ``until`` is on the machine's monotonic clock, in s. Raises what goes wrong."""

@@ -1,6 +1,9 @@
 """Modbus over TCP and over a serial line, against units written from the specification; registers of a dialect; off."""
 
 import contextlib
+import dataclasses
+import itertools
+import statistics
 import subprocess
 import sys
 import time
@@ -18,6 +21,7 @@ from runner.sheets.bench import parse_bench
 from runner.sheets.dialect import parse_dialect
 from runner.workspace.job import load_bench
 from tests.instruments.modbus import OverSerial, OverTcp, Unit, crc
+from tests.instruments.patience import ANSWERED, QUIET, SILENT, Patient, silence, watched
 
 DIALECT = """\
 kind: dialect
@@ -67,19 +71,26 @@ class Supply(Unit):
         self.read["input", 12] = lambda: self.amperes
 
 
+@pytest.fixture(autouse=True)
+def _an_opening_may_take_its_time(monkeypatch):
+    Wiring("MODBUS::192.0.2.1::502").load()  # not within the first opening
+    monkeypatch.setattr("runner.bench.link.OPEN_TIMEOUT", ANSWERED)
+
+
 @pytest.fixture(params=[OverTcp, OverSerial])
 def spoken(request):
     made = []
 
-    def make(unit, timeout=0.3, number=None):
+    def make(unit, number=None, before=lambda *_: None):
+        """``before`` as for ``watched``."""
         line = request.param(unit)
         made.append(line)
         text = BENCH.format(address=line.address, dialect="own.yaml")
-        supply = parse_bench(text, "b").instruments.supply.model_copy(
-            update={"timeout": timeout, "unit": number or unit.number}
-        )
+        supply = parse_bench(text, "b").instruments.supply.model_copy(update={"unit": number or unit.number})
         wired = wiring(supply, "@py")
-        link = Link(wired.transport, wired.address, "supply", timeout=timeout, framing=wired.framing)
+        framing = Patient(**dataclasses.asdict(wired.framing) | {"quiet": QUIET if wired.framing.quiet else 0.0})
+        connect = watched(lambda: dataclasses.replace(wired, timeout=link.timeout).transport(), before)
+        link = Link(connect, wired.address, "supply", timeout=ANSWERED, framing=framing)
         made.append(link)
         return Driver(link, parse_dialect(DIALECT, "own.yaml")), line
 
@@ -122,7 +133,7 @@ def test_off_is_written_and_read_back_from_ready_made_words(spoken):
 
 def test_a_unit_that_is_not_there_is_silent(spoken):
     driver, _ = spoken(Supply(3), number=4)
-    with pytest.raises(LinkError, match="no reply within"):
+    with silence(driver.link):
         driver.number("voltage")
 
 
@@ -135,18 +146,29 @@ def test_a_refusal_is_said_in_the_words_of_the_specification(spoken):
     assert driver.number("current") == pytest.approx(-2.0)
 
 
-def test_a_late_reply_never_answers_the_next_question(spoken):
-    unit = Supply()
-    driver, _ = spoken(unit)
+@pytest.mark.parametrize("look", [1, 2, 5])
+def test_a_late_reply_never_answers_the_next_question(spoken, look):
+    """Sent into the new connection: before the first look of it at the line, and so on."""
+    unit, late, looks = Supply(), [], []
+
+    def before(opening, what, _):
+        if (opening, what) == (2, "read") and isinstance(line, OverSerial):
+            looks.append(opening)
+            if len(looks) == look:
+                line.send(late[0])
+
+    driver, line = spoken(unit, before=before)
     assert driver.number("current") == pytest.approx(-2.0)
-    unit.delay = 0.45
-    with pytest.raises(LinkError):
-        driver.number("voltage")
-    unit.delay = 0.0
-    driver.link.hurry()
+    unit.spoil = lambda frame: late.append(frame) or b""
+    with silence(driver.link):
+        driver.number("current")
+    assert late
+    unit.spoil = lambda frame: frame
+    unit.amperes = 500
     for _ in range(3):
         assert driver.number("current_setting") == 0.0
-        assert driver.number("current") == pytest.approx(-2.0)
+        assert driver.number("current") == pytest.approx(5.0)
+    assert len(looks) >= look or isinstance(line, OverTcp)
 
 
 @pytest.mark.parametrize("kind", ["truncated", "flipped", "longer", "noise before"])
@@ -162,9 +184,10 @@ def test_a_spoilt_reply_is_no_reading(spoken, kind):
         "noise before": lambda frame: b"\x55\xaa\x55" + frame,
     }  # fmt: skip
     unit.spoil = spoils[kind]
+    driver.link.timeout = SILENT
     with contextlib.suppress(BenchError):
         assert driver.number("voltage") == 26.375  # a library may find a whole frame behind noise
-    unit.spoil = lambda frame: frame
+    unit.spoil, driver.link.timeout = lambda frame: frame, ANSWERED
     driver.link.hurry()
     assert driver.number("current") == pytest.approx(-2.0)
 
@@ -175,10 +198,15 @@ def test_two_units_on_one_line_each_answer_for_themselves():
     from runner.bench.sessions.session import Session
 
     with OverSerial(one, two) as line:
-        wired, session = Wiring(line.address, timeout=0.3), Session()
+        wired, session = Wiring(line.address, timeout=ANSWERED), Session()
         links = [
             Link(
-                wired.transport, wired.address, "supply", timeout=0.3, framing=Framing(prefix=f"{n} "), session=session
+                wired.transport,
+                wired.address,
+                "supply",
+                timeout=ANSWERED,
+                framing=Framing(prefix=f"{n} "),
+                session=session,
             )
             for n in (1, 2)
         ]
@@ -261,8 +289,8 @@ print(sorted({name.split(".")[0] for name in sys.modules} & {"pymodbus", "serial
 
 def test_a_question_takes_milliseconds(spoken):
     driver, _ = spoken(Supply())
-    driver.number("current")
-    began = time.monotonic()
+    times = [time.monotonic()]
     for _ in range(20):
         driver.number("current")
-    assert (time.monotonic() - began) / 20 < 0.1
+        times.append(time.monotonic())
+    assert statistics.median(after - before for before, after in itertools.pairwise(times)) < 0.1

@@ -1,7 +1,7 @@
 """A serial line through PyVISA and pyserial, on pseudo terminals: every manner of speaking, and never a swapped reading."""
 
-import contextlib
 import dataclasses
+import itertools
 import json
 import subprocess
 import sys
@@ -10,22 +10,29 @@ import time
 
 import pytest
 
-from runner.bench.framing import Framing
+from runner.bench.framing import Conversation, Framing
 from runner.bench.link import Link
 from runner.bench.off import OffWords, attempt
 from runner.bench.transports.choose import Wiring
 from runner.bench.wired import wiring
 from runner.errors import LinkError, SheetError
 from runner.sheets.bench import parse_bench
+from tests.instruments.patience import ANSWERED, QUIET, SILENT, Patient, silence, watched
 from tests.instruments.terminal import OnATerminal
 
-QUIET = 0.3
+
+@pytest.fixture(autouse=True)
+def _an_opening_may_take_its_time(monkeypatch):
+    Wiring("ASRL/dev/ttyS0::INSTR").load()  # not within the first opening
+    monkeypatch.setattr("runner.bench.link.OPEN_TIMEOUT", ANSWERED)
 
 
-def linked(instrument, timeout=0.2, **framing):
+def linked(instrument, timeout=ANSWERED, before=None, **framing):
+    """``before`` as for ``watched``."""
     wanted = {"write_end": "\r", "read_end": "\r", "quiet": QUIET, **framing}
-    wired = Wiring(instrument.address, "@py", timeout, Framing(**wanted))
-    return Link(wired.transport, wired.address, "supply", timeout=timeout, framing=wired.framing)
+    wired = Wiring(instrument.address, "@py", timeout, Patient(**wanted))
+    connect = watched(wired.transport, before) if before else wired.transport
+    return Link(connect, wired.address, "supply", timeout=timeout, framing=wired.framing)
 
 
 def volts(text):
@@ -73,29 +80,46 @@ def test_an_echo_that_is_not_what_was_sent_is_a_fault(on_a_terminal):
         link.tell("SET 5")
 
 
-def test_a_gap_is_kept_between_commands(on_a_terminal):
-    instrument = on_a_terminal(volts, gap=0.02)
-    link = linked(instrument, timeout=2.0, gap=0.08)  # its thread may be late on a busy machine
+def test_a_gap_is_kept_between_commands(on_a_terminal, monkeypatch):
+    """Between the end of an exchange and the next command."""
+    wrote, ended, rest = [], [], Conversation._rest
+
+    def rests(talk):
+        ended.append(time.monotonic())
+        rest(talk)
+
+    monkeypatch.setattr(Conversation, "_rest", rests)
+    link = linked(
+        on_a_terminal(volts), gap=0.08, before=lambda _, what, __: what == "write" and wrote.append(time.monotonic())
+    )
     for _ in range(3):
         link.tell("SET 5")
         assert link.ask("V?") == ["26.37"]
-    assert not instrument.missed
+    assert len(wrote) == len(ended) == 6
+    assert all(after - before >= 0.08 for before, after in zip(ended, wrote[1:], strict=False))
 
 
-def test_a_second_reply_that_comes_in_the_gap_is_no_answer_to_the_next_question(on_a_terminal):
-    instrument = on_a_terminal(lambda text: (f"{text}\r".encode(), 0.02, b"26.37\r"))
-    link = linked(instrument, timeout=2.0, gap=0.15)
+def test_a_second_reply_that_comes_in_the_gap_is_no_answer_to_the_next_question(on_a_terminal, monkeypatch):
+    """The gap comes before the look at what is waiting: the second reply comes as the gap begins."""
+    instrument = on_a_terminal(lambda text: f"{text}\r".encode())
+    link = linked(instrument, gap=0.15)
     assert link.ask("A?") == ["A?"]
+    whole = Conversation._wait
+
+    def wait(talk):
+        instrument.send(b"26.37\r")
+        whole(talk)
+
+    monkeypatch.setattr(Conversation, "_wait", wait)
     with pytest.raises(LinkError, match="old"):
         link.ask("B?")
 
 
-def test_without_the_gap_that_instrument_does_miss_commands(on_a_terminal):
-    """The test before this one would pass for nothing otherwise."""
-    instrument = on_a_terminal(volts, gap=0.05)
+def test_an_instrument_that_needs_a_gap_misses_what_comes_sooner(on_a_terminal):
+    instrument = on_a_terminal(volts, gap=1e9)
     link = linked(instrument)
     link.tell("SET 5")
-    with pytest.raises(LinkError, match="no reply"):
+    with silence(link):
         link.ask("V?")
     assert instrument.missed == ["V?"]
 
@@ -112,22 +136,35 @@ def test_a_reply_of_a_fixed_length_ends_there_even_if_it_comes_in_pieces(on_a_te
 
 def test_half_a_reply_of_a_fixed_length_is_no_reading(on_a_terminal):
     link = linked(on_a_terminal(lambda text: b"26.3"), read_end="", length=5)
-    with pytest.raises(LinkError, match="no reply within"):
+    with silence(link):
         link.ask("V?")
 
 
-@pytest.mark.parametrize("late", [0.25, 0.35, 0.45])
-def test_a_late_reply_is_thrown_away_and_never_swaps_readings(on_a_terminal, late):
+def sent_late(instrument, content, look):
+    """Sends ``content`` at the second opening: with ``look`` 1 before its first reading of the line, and so on."""
+    looks = []
+
+    def before(opening, what, _):
+        if (opening, what) == (2, "read"):
+            looks.append(opening)
+            if len(looks) == look:
+                instrument.send(content)
+
+    return before
+
+
+@pytest.mark.parametrize("look", [1, 2, 5])
+def test_a_late_reply_is_thrown_away_and_never_swaps_readings(on_a_terminal, look):
     asked = []
 
     def answer(text):
         asked.append(text)
-        return (late, b"99.99\r") if len(asked) == 1 else volts(text)
+        return None if len(asked) == 1 else volts(text)
 
-    link = linked(on_a_terminal(answer))
-    with pytest.raises(LinkError, match="no reply within"):
+    instrument = on_a_terminal(answer)
+    link = linked(instrument, before=sent_late(instrument, b"99.99\r", look))
+    with silence(link):
         link.ask("V?")
-    link.hurry()
     for _ in range(5):
         assert link.ask("I?") == ["4.210"]
         assert link.ask("V?") == ["26.37"]
@@ -138,13 +175,32 @@ def test_the_tail_of_half_a_reply_is_no_reading(on_a_terminal):
 
     def answer(text):
         asked.append(text)
-        return (b"26.", 0.35, b"37\r") if len(asked) == 1 else volts(text)
+        return b"26." if len(asked) == 1 else volts(text)
 
-    link = linked(on_a_terminal(answer))
-    with pytest.raises(LinkError, match="no reply within"):
+    instrument = on_a_terminal(answer)
+    link = linked(instrument, before=sent_late(instrument, b"37\r", 2))
+    with silence(link):
         link.ask("V?")
-    link.hurry()
     assert link.ask("V?") == ["26.37"]
+
+
+def test_a_program_that_was_held_up_looks_once_more_before_it_calls_the_line_silent():
+    class HeldUp:
+        """Stands still in its first look; what came meanwhile is there at the next."""
+
+        looks = 0
+
+        def read(self, limit, seconds):
+            self.looks += 1
+            if self.looks == 1:
+                time.sleep(0.1)
+            if self.looks == 2:
+                return b"99.99\r"
+            raise TimeoutError
+
+    transport = HeldUp()
+    Conversation(transport, Framing(quiet=0.05)).settle("supply")
+    assert transport.looks > 2
 
 
 def test_nothing_is_asked_before_the_line_has_been_silent(on_a_terminal):
@@ -153,9 +209,11 @@ def test_nothing_is_asked_before_the_line_has_been_silent(on_a_terminal):
     began = time.monotonic()
     link.ask("V?")
     assert time.monotonic() - began >= QUIET
-    began = time.monotonic()
-    link.ask("V?")
-    assert time.monotonic() - began < QUIET
+    times = [time.monotonic()]
+    for _ in range(5):
+        link.ask("V?")
+        times.append(time.monotonic())
+    assert min(after - before for before, after in itertools.pairwise(times)) < QUIET
 
 
 def test_noise_before_a_question_is_a_fault_and_not_its_reply(on_a_terminal):
@@ -172,69 +230,55 @@ def test_noise_before_a_question_is_a_fault_and_not_its_reply(on_a_terminal):
 
 def test_a_line_that_never_falls_silent_is_said_to_be_one(on_a_terminal):
     instrument = on_a_terminal(volts)
-    link = linked(instrument)
-    over = time.monotonic() + 2.0
-
-    def talk():
-        while time.monotonic() < over:
-            instrument.send(b"23.4\r")
-            time.sleep(0.02)
-
-    thread = threading.Thread(target=talk)
-    thread.start()
+    link = linked(instrument, before=lambda _, what, __: what == "read" and instrument.send(b"23.4\r"))
     with pytest.raises(LinkError, match="did not fall silent"):
         link.ask("V?")
-    thread.join()
+
+
+OFF = OffWords("OUT0", None, "OUT?", "([01])")
 
 
 def test_off_goes_out_at_once_though_nothing_may_be_asked_yet(on_a_terminal):
     """Somebody else's reply may be on its way; the command does not wait for it, the question does."""
-    state = {"on": True}
-    off_at = []
-
-    def answer(text):
-        if text == "OUT0":
-            state["on"] = False
-            off_at.append(time.monotonic())
-        return f"{int(state['on'])}\r".encode() if text == "OUT?" else None
-
-    link = linked(on_a_terminal(answer))
+    did = []
+    link = linked(
+        on_a_terminal(lambda text: b"0\r" if text == "OUT?" else None),
+        before=lambda _, what, content: did.append((content, time.monotonic())),
+    )
     began = time.monotonic()
-    assert attempt(link, OffWords("OUT0", None, "OUT?", "([01])"))
-    assert off_at[0] - began < QUIET / 2 < QUIET < time.monotonic() - began
+    assert attempt(link, OFF)
+    said, at = zip(*did, strict=True)
+    assert said[0] == b"OUT0\r", "nothing was waited for"
+    assert at[said.index(b"OUT?\r")] - began >= QUIET
 
 
 def test_off_waits_for_nobody_who_waits_for_silence(on_a_terminal):
     """A poll of another thread holds the line and waits until it is silent; off must not wait for that."""
-    off_at = []
-
-    def answer(text):
-        if text == "OUT0":
-            off_at.append(time.monotonic())
-        return b"0\r" if text == "OUT?" else None
-
-    link = linked(on_a_terminal(answer), quiet=2.0)
+    heard, waits, said = threading.Event(), threading.Event(), []
+    instrument = on_a_terminal(lambda text: heard.set() if text == "OUT0" else None)
+    link = linked(instrument, quiet=20.0, before=lambda _, what, __: what == "read" and waits.set())
 
     def poll():
-        with contextlib.suppress(LinkError):
+        try:
             link.ask("V?")
+        except LinkError as fault:
+            said.append(fault.what)
 
-    thread = threading.Thread(target=poll)
-    thread.start()
-    time.sleep(0.2)
-    began = time.monotonic()
-    while (
-        not off_at and time.monotonic() - began < 5.0
-    ):  # as the way out goes on trying: a busy machine may lose a reply
-        attempt(link, OffWords("OUT0", None, "OUT?", "([01])"))
-    assert off_at[0] - began < 1.0, "half of what the other waits for"
-    thread.join()
+    threads = [threading.Thread(target=poll), threading.Thread(target=attempt, args=(link, OFF))]
+    threads[0].start()
+    assert waits.wait(ANSWERED)
+    threads[1].start()
+    assert heard.wait(ANSWERED), "half of what the other waits for"
+    threads[0].join()
+    assert "something has to be switched off" in said[0]
+    link.hurry()
+    threads[1].join()
 
 
 def test_a_port_that_is_not_there_is_said_so(tmp_path):
     wired = Wiring(f"ASRL{tmp_path}/nothing::INSTR")
     with pytest.raises(LinkError, match="no connection"):
-        Link(wired.transport, wired.address, "supply", timeout=0.2).ask("V?")
+        Link(wired.transport, wired.address, "supply", timeout=SILENT).ask("V?")
 
 
 def test_what_is_not_installed_is_named_with_the_command_that_installs_it():
@@ -246,6 +290,8 @@ real = importlib.util.find_spec
 importlib.util.find_spec = lambda name, *more: None if name == "serial" else real(name, *more)
 from runner.bench.transports.choose import Wiring
 from runner.bench.link import Link
+import pyvisa
+pyvisa.ResourceManager("@py")
 wired = Wiring("ASRL/dev/ttyS0::INSTR")
 try:
     Link(wired.transport, wired.address, "supply", timeout=0.2).ask("V?")
@@ -299,12 +345,30 @@ def test_a_second_answer_has_time_to_be_noticed_where_nothing_else_gives_it_away
 
 
 def test_one_that_answers_twice_in_replies_of_a_fixed_length_is_found_out(on_a_terminal):
-    instrument = on_a_terminal(lambda text: (b"26.37", 0.001, b"26.37"))
+    between = []
+
+    def answer(text):
+        began = time.monotonic()
+        instrument.send(b"26.37")
+        time.sleep(0.001)
+        instrument.send(b"26.37")
+        between.append(time.monotonic() - began)
+
+    instrument = on_a_terminal(answer)
     wired = wiring(supply("{write_end: CR, read_end: none, length: 5, quiet: 50 ms}", instrument.address), "@py")
-    link = Link(wired.transport, wired.address, "supply", timeout=2.0, framing=wired.framing)
-    assert link.ask("V?") == ["26.37"]
-    with pytest.raises(LinkError, match="old"):
-        link.ask("I?")
+    framing = Patient(**dataclasses.asdict(wired.framing))
+    for _ in range(10):
+        link = Link(wired.transport, wired.address, "supply", timeout=ANSWERED, framing=framing)
+        assert link.ask("V?") == ["26.37"]
+        try:
+            link.ask("I?")
+        except LinkError as fault:
+            assert "old" in fault.what
+            return
+        assert between[0] > framing.gap / 2, "in good time, and not noticed"
+        link.close()
+        between.clear()
+    pytest.fail("the machine stood still ten times")
 
 
 @pytest.mark.parametrize(
