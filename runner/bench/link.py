@@ -183,12 +183,20 @@ class Link:
         return True
 
     def _shout(self, messages: Sequence[str]) -> None:
+        """Raises LinkError if one could not be handed over; the others are sent all the same."""
         self.close()
         self._session.shut_until = -1e30
+        failed: LinkError | None = None
         try:
-            self._open()
             for message in (*self.start, *messages):
-                self._guarded(message, partial(self._hand_over, message), self.timeout)
+                if self._session.line is None:
+                    self._open()
+                try:
+                    self._guarded(message, partial(self._hand_over, message), self.timeout)
+                except LinkError as fault:  # Modbus waits for a confirmation, which may be what is lost
+                    failed = fault
+            if failed is not None:
+                raise failed
         finally:
             self.close()
 

@@ -19,14 +19,14 @@ ADAPTER = 16e-3  # s that a USB adapter may keep what has come (from memory: the
 def default_gap(line: SerialLine, *, modbus: bool) -> float:
     """s between an exchange and the next question where the bench file says none.
 
-    An instrument that answers twice has its second answer noticed then, before a question that it could be taken for. A frame has
-    its check sum, and needs only what the standard asks for. With an echo, and where silence ends a reply, nothing is needed.
+    An instrument that answers twice has its second answer noticed then, before a question that it could be taken for. On Modbus
+    that one begins after the silence that makes it a frame, so that its first character is waited for. With an echo, and
+    where silence ends a reply, nothing is needed.
     """
     if not modbus and (line.echo or not (line.read_end or line.length)):
         return 0.0
     character = (1 + line.data_bits + (line.parity != "none") + line.stop_bits) / line.baud
-    between = max(BETWEEN * character, LEAST_BETWEEN)
-    return between if modbus else between + ADAPTER
+    return max(BETWEEN * character, LEAST_BETWEEN) + modbus * character + ADAPTER
 
 
 def wiring(instrument: InstrumentSheet, backend: str) -> Wiring:

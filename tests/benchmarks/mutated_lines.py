@@ -4,7 +4,7 @@
 
 The pattern of a reply is as precise as the manual asks for (six digits). An instrument on a pseudo terminal or a socket answers the n-th question with n itself; any other number is somebody else's reading
 or a piece of one. Every tenth exchange is spoilt: silence, late, in halves, doubled, noise before or behind, a byte changed (where there is a
-check sum), the end lost. A late reply comes within time-out and ``quiet``, and a second answer within the ``gap``: that is what a line
+check sum), the end lost; on Modbus RTU also a frame of another value, glued or after the silence that ends a frame. A late reply comes within time-out and ``quiet``, and a second answer within the ``gap``: that is what a line
 without a check can be protected from. On a busy machine the instrument itself may be held up beyond that; a reading that is wrong
 because of it is counted apart, by the times at which its bytes went out.
 Exits 1 if a wrong reading was given. Kept small enough for a normal test by ``--count``.
@@ -26,16 +26,16 @@ sys.path.insert(0, str(Path(__file__).parent.parent.parent))
 from runner.bench.framing import Framing
 from runner.bench.link import Link
 from runner.bench.transports.choose import Wiring
-from runner.bench.wired import default_gap
+from runner.bench.wired import BETWEEN, default_gap
 from runner.errors import BenchError
 from runner.sheets.reach.line import SerialLine
 from tests.instruments.hislip import HiSlip
-from tests.instruments.modbus import OverSerial, OverTcp, Unit
+from tests.instruments.modbus import OverSerial, OverTcp, Unit, crc
 from tests.instruments.terminal import OnATerminal
 
 TIMEOUT, QUIET = 0.04, 0.08  # s
 SHARE = 0.1  # of exchanges that are spoilt
-GAP = default_gap(SerialLine(), modbus=False)
+GAP, CHARACTER = default_gap(SerialLine(), modbus=False), 10 / 9600  # s
 TEXT = {
     "an end": Framing(write_end="\r", read_end="\r\n", quiet=QUIET, gap=GAP),
     "an echo": Framing(write_end="\r", read_end="\r\n", echo=True, quiet=QUIET),
@@ -43,6 +43,7 @@ TEXT = {
     "silence": Framing(write_end="\r", read_end="", silence=0.01, quiet=QUIET),
     "HiSLIP": Framing(),
 }
+TWO = ("another before", "another behind", "noise between", "another after silence")  # frames for one question
 KINDS = ("silent", "late", "halves", "doubled", "noise before", "noise behind", "no end")
 
 
@@ -145,14 +146,27 @@ def modbus(kind, count, dice):
         unit.delay = dice.uniform(TIMEOUT, TIMEOUT + 0.6 * QUIET) if dice.random() < SHARE / 4 else 0.0
         if dice.random() >= SHARE:
             return frame
-        how = dice.choice(("cut", "changed", "doubled", "noise before", "noise behind"))
+        how = dice.choice(("cut", "changed", "doubled", "noise before", "noise behind", *TWO * (kind is OverSerial)))
         found[how] += 1
         place = dice.randrange(len(frame))
         noise = bytes(dice.randrange(256) for _ in range(3))
         changed = frame[:place] + bytes([frame[place] ^ 1 << dice.randrange(8)]) + frame[place + 1 :]
         if kind is OverTcp:  # TCP has its own check sum: only what a bad gateway could do
             changed = frame[:1] + bytes([frame[1] ^ 1]) + frame[2:]
+        value = (now[0] + 1) % 65536
+        other = b"\x03\x03\x02" + value.to_bytes(2, "big")
+        other += crc(other)
+        if how == "another after silence":
+            line.send(frame)
+            began = time.monotonic()
+            time.sleep(dice.uniform(BETWEEN * CHARACTER, GAP / 2))
+            if time.monotonic() - began >= GAP:
+                late.add(value)
+            return other
         return {
+            "another before": other + frame,
+            "another behind": frame + other,
+            "noise between": dice.choice((frame + noise + other, other + noise + frame)),
             "cut": frame[:place],
             "changed": changed,
             "doubled": frame + frame,

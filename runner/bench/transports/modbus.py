@@ -8,6 +8,10 @@ Rule 1: nothing is written but what a message says to write; a reply that does n
         is a fault. Over a network the library compares transaction numbers. A serial line has none: before a question nothing
         may be waiting there, and after a fault the line has to be silent first.
 Rule 2: nothing is asked or written a second time by the library.
+Rule 3: on a serial line, a reply with so much glued to it that this could be another reply is a fault: without 3.5 characters of
+        silence between them the two are no frames (MODBUS over Serial Line Specification V1.02, 2.5.1.1), and the library would
+        take the first. One to three stray bytes behind it, as of a driver that is switched over, are passed over.
+Rule 4: a write goes out whatever is waiting: it may be what switches something off.
 """
 
 from __future__ import annotations
@@ -26,6 +30,7 @@ from runner.errors import MissingExtra
 PREFIX = "MODBUS::"
 FORMATS: Mapping[str, str] = {"u16": ">H", "s16": ">h", "u32": ">I", "s32": ">i", "f32": ">f"}
 PARITIES = {"none": "N", "odd": "O", "even": "E", "mark": "M", "space": "S"}
+SHORTEST = 4  # bytes of a frame: unit, function, check sum (MODBUS over Serial Line Specification V1.02, 2.5.1)
 # MODBUS Application Protocol Specification V1.1b3, section 7
 EXCEPTIONS = {
     1: "illegal function",
@@ -47,6 +52,7 @@ class ModbusTransport:
         self._timeout, self._port = timeout, port
         self._client: Any = None
         self._reply = b""
+        self._came = 0  # bytes of the last reply, with all that came glued to it
 
     @property
     def _on_a_serial_line(self) -> bool:
@@ -85,16 +91,21 @@ class ModbusTransport:
             stopbits=port.stop_bits,  # type: ignore[arg-type]
             timeout=self._timeout,
             retries=0,
+            trace_packet=self._packet,
         )
+
+    def _packet(self, sending: bool, content: bytes) -> bytes:
+        self._came = 0 if sending else len(content)
+        return content
 
     def write(self, message: bytes) -> None:
         """Make the whole exchange; the reply of a question is there to be read then. Raises what went wrong."""
-        if self._on_a_serial_line and self._client.socket.in_waiting:
-            self._client.socket.reset_input_buffer()
-            raise ConnectionError("an old reply was waiting")
         from pymodbus.exceptions import ModbusIOException
 
         unit, kind, table, number, *rest = message.decode("ascii").split()
+        if kind == "read" and self._on_a_serial_line and self._client.socket.in_waiting:
+            self._client.socket.reset_input_buffer()
+            raise ConnectionError("an old reply was waiting")
         began = time.monotonic()
         try:
             if kind == "read":
@@ -108,7 +119,7 @@ class ModbusTransport:
 
     def read(self, limit: int, seconds: float) -> bytes:
         """The reply of the exchange that was made; on a serial line, while there is none, what comes by itself."""
-        if not self._reply and self._on_a_serial_line and seconds > 0:
+        if not self._reply and self._on_a_serial_line:
             return self._stray(limit, seconds)
         if not self._reply:
             raise TimeoutError
@@ -132,14 +143,15 @@ class ModbusTransport:
         client = self._client
         if table in ("coil", "discrete"):
             ask = client.read_coils if table == "coil" else client.read_discrete_inputs
-            bits = self._checked(ask(number, count=1, device_id=unit), 1 if table == "coil" else 2).bits
+            bits = self._checked(ask(number, count=1, device_id=unit), 1 if table == "coil" else 2, 6).bits
             if not bits:
                 raise Refused("the reply has no bit")
             return str(int(bits[0]))
         kind, order = rest
         count = struct.calcsize(FORMATS[kind]) // 2
         ask = client.read_holding_registers if table == "holding" else client.read_input_registers
-        registers = self._checked(ask(number, count=count, device_id=unit), 3 if table == "holding" else 4).registers
+        function, length = (3 if table == "holding" else 4), 5 + 2 * count
+        registers = self._checked(ask(number, count=count, device_id=unit), function, length).registers
         if len(registers) != count:
             raise Refused(f"{len(registers)} registers came, {count} were asked for")
         return _number(registers, kind, order)
@@ -147,23 +159,25 @@ class ModbusTransport:
     def _write(self, unit: int, table: str, number: int, rest: list[str]) -> None:
         client = self._client
         if table == "coil":
-            done = self._checked(client.write_coil(number, rest[0] == "1", device_id=unit), 5)
+            done = self._checked(client.write_coil(number, rest[0] == "1", device_id=unit), 5, 8)
             if list(done.bits[:1]) != [rest[0] == "1"]:
                 raise Refused("another value was confirmed than was written")
             return
         kind, order, value = rest[:3]
         registers = _registers(float(value), kind, order)
         if len(registers) == 1 and rest[3:] != ["multiple"]:
-            done = self._checked(client.write_register(number, registers[0], device_id=unit), 6)
+            done = self._checked(client.write_register(number, registers[0], device_id=unit), 6, 8)
             if list(done.registers[:1]) != registers:
                 raise Refused("another value was confirmed than was written")
             return
-        done = self._checked(client.write_registers(number, registers, device_id=unit), 16)
+        done = self._checked(client.write_registers(number, registers, device_id=unit), 16, 8)
         if done.count != len(registers):
             raise Refused("another number of registers was confirmed than was written")
 
-    @staticmethod
-    def _checked(response: Any, function: int) -> Any:
+    def _checked(self, response: Any, function: int, length: int) -> Any:
+        """The response, if it fits its question and nothing is glued to it; ``length``: bytes of its frame on a serial line."""
+        if self._on_a_serial_line and self._came - (5 if response.isError() else length) >= SHORTEST:
+            raise ConnectionError(f"more came than one reply: {self._came} bytes")
         if response.isError():
             code = getattr(response, "exception_code", 0)
             raise Refused(f"{EXCEPTIONS.get(code, 'an exception')} (exception {code})")
