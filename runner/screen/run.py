@@ -128,9 +128,9 @@ class RunScreen(RunView):
         try:
             self._answer(understood(self.asked, message.value))
         except NotUnderstood as error:
-            self._refused = True
             message.input.select_all()  # the next key begins anew: x is x, whatever stood there
-            self._ask_again(f"{error}. {hint(self.asked)}")
+            self._refused = f"{error}. {hint(self.asked)}"
+            self._ask_again()
 
     def _answer(self, reply: Reply) -> None:
         assert self.asked is not None

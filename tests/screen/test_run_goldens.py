@@ -316,5 +316,21 @@ def test_the_time_left_for_an_answer_is_shown_by_the_clock_on_the_wall():
             app.screen.post_message(Told(Ask("step-1", "Read the display.", "display", "number", "V", "voltage"), 0.0))
             app.screen.post_message(ViewSeen(replace(HEATING, answer_within=600.0)))
             await shows(pilot, "Answer within 0:20")
+            app.screen.reaction = 0.0
+            await until(pilot, lambda: app.screen.is_drawn, "the question")
+            await pilot.press(*"much", "enter")
+            await shows(pilot, "'much' is not")
+            app.screen.post_message(ViewSeen(replace(HEATING, answer_within=300.0)))
+            await shows(pilot, "Answer within 0:10")
+            assert "'much' is not a number" in " ".join(text(app).split()), "it goes on while an answer was refused"
+            sight = Ask("step-2", "Watch the load.", "load stopped", "mark", of="load stopped", instead="off")
+            app.screen.post_message(Told(sight, 0.0))
+            app.screen.post_message(ViewSeen(replace(HEATING, answer_within=None)))
+            await until(
+                pilot,
+                lambda: "Answer within" not in text(app) and "load" in text(app),
+                "a sight that nobody hurries to mark",
+            )
+            assert "Watch the load." in text(app)
 
     played(play())

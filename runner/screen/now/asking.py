@@ -65,7 +65,7 @@ class Asking(Screen[None]):
         self._findings: tuple[list[str], str] | None = None
         self.view: View | None = None
         self._is_found = False
-        self._refused = False  # what was typed last was no answer
+        self._refused = ""  # why what was typed last was no answer, and what would be
         self._leaving = False  # it is asked whether the run is to be left
         self._stopping = False
 
@@ -101,8 +101,8 @@ class Asking(Screen[None]):
         if not self._leaving:
             self.query_one(Prompt).show(sentence, aside, hold=hold, large=in_large(do or self.now.to_do))
 
-    def _ask_again(self, error: str = "") -> None:
-        """The question that stands, and what may be answered; ``error``: why the last answer was none."""
+    def _ask_again(self) -> None:
+        """The question that stands, and what may be answered, or why the last answer was none."""
         if self.asked is None:
             return
         if self._marks_current:
@@ -110,7 +110,7 @@ class Asking(Screen[None]):
             self._say(say, two_keys(self.operator.degree), hold=False)
             return
         if self._is_typing:
-            words = f"{error or hint(self.asked)} · {Hint.STOP_KEY}"
+            words = f"{self._refused or hint(self.asked)} · {Hint.STOP_KEY}"
         elif self.asked.wants == Wants.MARK:
             words = Hint.MARK_KEY
         else:

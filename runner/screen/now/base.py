@@ -46,7 +46,8 @@ class RunView(Asking):
     def on_view_seen(self, message: ViewSeen) -> None:
         if not self.is_whole:
             return
-        view = self.view = message.view
+        before, view = self.view, message.view
+        self.view = view
         readings = view.readings
         path = view.path or CHARGE
         current, voltage = CURRENT_OF[path], VOLTAGE_OF[path]
@@ -62,7 +63,8 @@ class RunView(Asking):
         self.query_one(HeadroomLine).show(view.headroom, view.remaining)
         self._show_lines()
         self.query_one(StripChart).moved_on()
-        if self._marks_current or (self.asked is not None and view.answer_within is not None and not self._refused):
+        hurries = [each.answer_within is not None for each in (before, view) if each is not None]
+        if self._marks_current or (self.asked is not None and any(hurries)):  # also what no longer hurries is said anew
             self._ask_again()
         if self.asked is None and self.end is None and not self._stopping:
             what = "no readings" if view.word == WatchWord.LOST else f"current: {view.word}"
@@ -87,7 +89,7 @@ class RunView(Asking):
         elif isinstance(order, BeginStep) and self.watching:
             self._page(shown=False)
         elif isinstance(order, Ask):
-            self.asked, self._asked_since, self._refused = order, inf, False
+            self.asked, self._asked_since, self._refused = order, inf, ""
             self.call_after_refresh(self._drawn)
             self._page(shown=order.question == CAUTIONS)
             self._typing(order)
