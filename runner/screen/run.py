@@ -169,7 +169,7 @@ class RunScreen(RunView):
     def action_leave(self) -> None:
         """Leave; a run that goes on, or a bench that is not off, is asked about first."""
         goes_on = self.end is None and not self.stop.pressed
-        if goes_on or self._orders_off:
+        if goes_on or self._orders_off or self._waits_for_off:
             words = Hint.LEAVE if goes_on else Hint.LEAVE_NOT_OFF
             self._say(words, Hint.LEAVE_KEYS, hold=True, do=ToDo(Verb.LEAVE))
             self._leaving = True
@@ -177,6 +177,11 @@ class RunScreen(RunView):
             self.refresh_bindings()
             return
         self.action_leave_now()
+
+    @property
+    def _waits_for_off(self) -> bool:
+        """Whether the run has been stopped, and a person has not yet confirmed that what they switched on is off."""
+        return self.end is None and self.stop.pressed and self.view is not None and bool(self.view.by_hand_on)
 
     def action_leave_always(self) -> None:
         """Asked the first time, and meant the second."""

@@ -307,6 +307,29 @@ def test_long_choices_can_be_read_whole_at_80_columns_also_after_a_wrong_answer(
     played(play())
 
 
+@pytest.mark.parametrize("key", ["escape", "q", "ctrl+c"])
+def test_after_a_stop_nobody_leaves_what_they_switched_on_without_being_asked(key):
+    async def play():
+        app = a_screen()
+        async with app.run_test(size=SIZES[0]) as pilot:
+            await shows(pilot, "about to begin")
+            app.screen.reaction = 0.0
+            app.screen.post_message(ViewSeen(replace(HEATING, by_hand_on=("load",))))
+            off = Ask("switch-off-1", "SWITCH THE LOAD OFF BY HAND.", "load off", "mark", role="load", of="load off")
+            app.screen.post_message(Told(off, 0.0))
+            await shows(pilot, "OFF BY HAND")
+            await pilot.press("f8")
+            await until(pilot, lambda: app.stop.pressed, "the stop")
+            await pilot.press(key)
+            await shows(pilot, "The bench is not confirmed off")
+            await pilot.press("enter")
+            await shows(pilot, "OFF BY HAND")
+            await pilot.press(key, "y")
+            await until(pilot, lambda: not app.is_running, "the way out")
+
+    played(play())
+
+
 def test_the_time_left_for_an_answer_is_shown_by_the_clock_on_the_wall():
     async def play():
         app = a_screen()
