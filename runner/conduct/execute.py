@@ -80,7 +80,7 @@ def execute(
         begin, awake = (0, True) if resumption is None else (resumption.step, resumption.awake)
         agreed = agreed or ("" if resumption is None else resumption.agreed)
         guarded = watched.watch is not None or not site.guarded
-        rested = 0.0 if resumption is None else resumption.rested
+        rested = 0.0 if resumption is None else resumption.rested_before(clock.utc())
         run = Run(job.program, begin, awake=awake, rested=rested, guarded=guarded, agreed=agreed, speed=clock.speed)
         loop = Loop(run, bench, operator, clock, folder, stop, resumption, watched.watch, simulated=simulated)
         watched.begins()

@@ -13,6 +13,7 @@ Rule 3: the steps are those of the files as they were read then, not as they are
 from __future__ import annotations
 
 import datetime
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -23,7 +24,7 @@ from runner.engine.steps.base import SPOILED
 from runner.errors import RecordError
 from runner.evaluation.evaluate import Evaluation, evaluate
 from runner.evaluation.provenance import digest
-from runner.events import Answered, InputsKept, Resumed, Started
+from runner.events import Answered, InputsKept, Resumed
 from runner.orders import BeginStep, Conclude, End
 from runner.record.folder import EVENTS, FINDINGS, INPUTS, RESOLVED, SAMPLES, RunFolder
 from runner.record.journal import JournalEntry, read_journal
@@ -41,9 +42,9 @@ BENCH_FAULTS = (*SPOILED, Outcome.LOST)  # outcomes that say nothing of the pack
 class Resumption:
     """How a run goes on: with which step, at what time since its start (s), and what is known of the pack.
 
-    ``began`` is the UTC of its start, ``last`` the time (s) up to which the journal goes, ``why`` it had ended. ``agreed``: who
-    accepted what is unusual, and why; empty if it broke off before. ``rested``: s of earlier breaks after which nothing of the
-    procedure began again.
+    ``began`` is the UTC of its start, by the clock of the journal's last line, which is of ``heard`` (s). ``last`` is the time (s)
+    up to which journal and samples go, ``why`` it had ended. ``agreed``: who accepted what is unusual, and why; empty if it broke
+    off before. ``rested``: s of earlier breaks after which nothing of the procedure began again.
     """
 
     step: int
@@ -53,11 +54,19 @@ class Resumption:
     awake: bool = True
     agreed: str = ""
     rested: float = 0.0
+    heard: float = 0.0
 
     def elapsed(self, utc: str) -> float:
         """Seconds since the run's start at a UTC stamp; never before what the journal has."""
+        return max(self._passed(utc), self.last + 1.0)
+
+    def rested_before(self, utc: str) -> float:
+        """``rested``, and without end where the computer's clock is behind the journal: nobody knows how long this break is."""
+        return math.inf if self._passed(utc) < self.heard else self.rested
+
+    def _passed(self, utc: str) -> float:
         passed = datetime.datetime.fromisoformat(utc) - datetime.datetime.fromisoformat(self.began)
-        return max(passed.total_seconds(), self.last + 1.0)
+        return passed.total_seconds()
 
 
 def broken_off(folder: RunFolder, bench: UserFile | None = None) -> tuple[Job, Resumption]:
@@ -110,7 +119,7 @@ def where(entries: Sequence[JournalEntry], program: Program, path: Path) -> Resu
     end = next((entry.what for entry in reversed(entries) if isinstance(entry.what, End)), None)
     if end is not None and not end.early:
         raise RecordError("the run is complete, so there is nothing to resume", str(path), "start a new run")
-    step, awake, agreed, rested = 0, True, "", 0.0
+    step, awake, agreed, rested, before = 0, True, "", 0.0, entries[0].utc
     for entry in entries:
         what = entry.what
         if isinstance(what, BeginStep) and what.kind == "cells" and what.index < step:
@@ -118,7 +127,7 @@ def where(entries: Sequence[JournalEntry], program: Program, path: Path) -> Resu
         elif isinstance(what, BeginStep):
             step, rested = what.index, 0.0
         elif isinstance(what, Resumed):
-            rested += what.after
+            rested += what.after if entry.utc >= before else math.inf
         elif isinstance(what, Answered):
             agreed = agreed_to(what) or agreed
         elif isinstance(what, Conclude):
@@ -127,9 +136,11 @@ def where(entries: Sequence[JournalEntry], program: Program, path: Path) -> Resu
                 awake = False
             elif what.kind in ("recover", "wake") and what.outcome == Outcome.RETURNED:
                 awake = True
+        before = entry.utc
     if step < len(program.steps):
         step = program.steps[step].restart
-    began = next((entry.what.utc for entry in entries if isinstance(entry.what, Started)), entries[0].utc)
+    heard = entries[-1]
+    began = datetime.datetime.fromisoformat(heard.utc) - datetime.timedelta(seconds=heard.t)
     last = max(entry.t for entry in entries)
     why = end.reason if end is not None else "the record is incomplete (no end entry)"
-    return Resumption(step, began, last, why, awake, agreed, rested)
+    return Resumption(step, began.isoformat(), last, why, awake, agreed, rested, heard.t)

@@ -26,6 +26,7 @@ steps:
 METERS = "  meters:\n" + "".join(
     f'    c{n}: {{place: cell, cell: {n}, address: "TCPIP::127.0.0.1::9::SOCKET"}}\n' for n in range(1, 9)
 )
+UTC = "2026-11-26T08:00:00+00:00"
 WIDE = ["read", "3.46", "3.43"]
 
 
@@ -128,7 +129,7 @@ def test_after_a_short_break_they_are_not():
 def test_a_comparison_after_a_break_takes_a_second_break_not_back_to_the_beginning(tmp_path):
     program = Cells().run.program
     begun = [(0, "cells"), (1, "charge"), (0, "cells")]  # the last one after a break
-    entries = [JournalEntry(float(n), "", BeginStep(index, kind, "")) for n, (index, kind) in enumerate(begun)]
+    entries = [JournalEntry(float(n), UTC, BeginStep(index, kind, "")) for n, (index, kind) in enumerate(begun)]
     assert where(entries, program, tmp_path).step == 1
 
 
@@ -147,10 +148,34 @@ BEGUN = [BeginStep(0, "cells", ""), BeginStep(1, "charge", "")]
 )
 def test_breaks_with_nothing_of_the_procedure_between_them_are_one(tmp_path, since, goes_on):
     program = Cells().run.program
-    entries = [JournalEntry(float(n), "", what) for n, what in enumerate([*BEGUN, *since])]
+    entries = [JournalEntry(float(n), UTC, what) for n, what in enumerate([*BEGUN, *since])]
     resumption = where(entries, program, tmp_path)
     assert resumption.step == 1
     assert resumed(after=60.0, begin=resumption.step, rested=resumption.rested).goes_on is goes_on
+
+
+@pytest.mark.parametrize(
+    ("now", "elapsed", "goes_on"),
+    [
+        ("2026-11-26T08:01:00+00:00", 661.0, True),
+        ("2026-11-26T09:00:00+00:00", 4201.0, False),
+        ("2026-11-26T07:59:00+00:00", 602.0, False),  # a computer whose clock has lost its battery
+    ],
+)
+def test_a_break_is_what_the_clock_says_since_the_last_line_and_unknown_where_it_is_behind_it(
+    tmp_path, now, elapsed, goes_on
+):
+    """The clock was set right in the run: its first line is of another day."""
+    first, last = JournalEntry(0.0, "1970-01-01T00:00:00+00:00", BEGUN[0]), JournalEntry(601.0, UTC, BEGUN[1])
+    resumption = where([first, last], Cells().run.program, tmp_path)
+    assert resumption.elapsed(now) == elapsed
+    again = where(
+        [first, last, JournalEntry(elapsed, now, Resumed(elapsed, "", "", elapsed - 601.0))],
+        Cells().run.program,
+        tmp_path,
+    )
+    assert (again.rested <= 300.0) is goes_on, "a run that breaks off once more at once knows of it"
+    assert resumed(resumption.elapsed(now) - 601.0, 1, resumption.rested_before(now)).goes_on is goes_on
 
 
 def test_a_silent_meter_at_a_cell_leaves_it_to_a_person():
