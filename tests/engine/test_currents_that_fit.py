@@ -89,7 +89,7 @@ def test_below_its_range_a_procedure_is_left_out_with_the_reason():
     assert [item.name for item in agenda.items] == ["meters"]
     ((name, why),) = agenda.left_out
     assert name == "full-charge"
-    assert why == "charge needs at least 10 A, but not more than 8.55 A fits (supply limit 9 A) (full-charge.yaml:45)"
+    assert why == "charge needs at least 10 A, but not more than 8.55 A fits (supply limit 9 A) (full-charge.yaml:50)"
 
 
 def test_a_load_that_the_pack_would_destroy_is_left_out():

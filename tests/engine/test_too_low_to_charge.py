@@ -2,10 +2,13 @@
 
 import pytest
 
+from runner.conduct.clock import VirtualClock
 from runner.engine.program import Planned
 from runner.events import Answered, OutputIsOff
 from runner.orders import Ask, End, Note, Remark, SwitchOff
+from runner.rehearsal.simulated_bench import Rehearsal
 from runner.vocabulary import Observed
+from runner.workspace.job import DEMO_PACK, find_procedure, procedure_names, read_file
 from tests.one_step import OneStep
 
 WORDS = {"as": Observed.LOWEST_CELL_VOLTAGE, "unit": "V", "dimension": "voltage", "role": "display"}
@@ -52,3 +55,27 @@ def test_where_no_charge_would_follow_the_reading_is_recorded_and_the_run_goes_o
     step = after_the_wait("1.6", "1.6", awake=awake, after=after)
     assert not step.run.early
     assert any(isinstance(each, Note) and each.why for each in step.orders)
+
+
+@pytest.mark.parametrize("name", ["capacity", "full-charge", "over-voltage", "partial-charge", "under-voltage"])
+def test_what_charges_for_long_looks_first_for_a_cell_that_must_not_be_charged(name):
+    """What only wants a steady current for a ramp begins on a pack that is known to be between 20 and 80 % charged."""
+    with Rehearsal(read_file(DEMO_PACK), "sound", 1, VirtualClock(), sockets=False) as rehearsal:
+        steps = rehearsal.job(find_procedure(name)).program.steps
+    first = next(step.index for step in steps if step.kind == "charge")
+    lowest = [step.values.get("lowest") for step in steps[:first] if step.kind == "cells"]
+    assert lowest == [pytest.approx(0.8 * 20.0 / 8)]
+
+
+def test_no_other_procedure_that_comes_with_the_program_charges_for_long():
+    with Rehearsal(read_file(DEMO_PACK), "sound", 1, VirtualClock(), sockets=False) as rehearsal:
+        charges = {
+            name: [
+                step.word("until")
+                for step in rehearsal.job(find_procedure(name)).program.steps
+                if step.kind == "charge"
+            ]
+            for name in procedure_names()
+        }
+    long = {name for name, ends in charges.items() if set(ends) & {"full", "time", "stopped"}}
+    assert long == {"capacity", "full-charge", "over-voltage", "partial-charge", "under-voltage"}
