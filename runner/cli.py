@@ -29,6 +29,8 @@ WATCHED_SPEED = 200.0  # and when they only watch the simulated operator
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run the command line; the exit status."""
     gc.set_threshold(COLLECT_AFTER)
+    if sys.stdin is not None and hasattr(sys.stdin, "reconfigure"):
+        sys.stdin.reconfigure(errors="replace")  # a key of another encoding is no end of the input
     parser = _parser()
     first = next(iter(sys.argv[1:] if arguments is None else arguments), "-")
     if not first.startswith("-") and first not in parser.get_default("known"):
