@@ -78,6 +78,15 @@ def test_cells_that_are_apart_or_were_not_seen_need_a_reason_that_is_recorded(an
     assert cells.note == (said, "accepted by me: maker's advice")
 
 
+def test_millivolts_without_their_unit_are_no_cells_that_anybody_can_agree_to():
+    """1900 and 1895 are 5 mV apart, and must not be charged: the number says neither."""
+    cells = Cells().answer("read", "1900", "1900", "1895", "1895")
+    assert "No cell can have 1900 V" in cells.told[-1].say
+    assert cells.told[-1].choices == ("read again",)
+    assert not cells.answer("agree", note="5 mV").goes_on
+    assert cells.answer("read again", "read", "3.44", "3.43").goes_on
+
+
 def test_a_cell_that_is_too_low_to_be_charged_goes_no_further():
     cells = Cells(
         procedure=PROCEDURE.replace("within: 20 mV", "within: 20 mV, lowest: 0.8 * cut-off voltage / cells in series")

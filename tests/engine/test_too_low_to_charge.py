@@ -50,6 +50,17 @@ def test_one_slip_of_a_finger_ends_nothing():
     assert step.run.step.planned.kind == "wake"
 
 
+def test_a_number_that_no_cell_can_have_is_asked_for_again_however_often_it_is_typed():
+    """A display in mV, its unit left out: 1600 is a cell of 1.6 V, which must not be charged."""
+    step = after_the_wait("1600", "1600", "1600", "1600")
+    assert step.run.step.planned.kind == "read"
+    assert "No cell can have 1600 V" in step.orders[-1].say
+    assert "3300 mV" in step.orders[-1].say
+    assert not any(isinstance(each, Note) for each in step.orders)
+    step = after_the_wait("1600", "1.6", "1.6")
+    assert step.run.early
+
+
 @pytest.mark.parametrize(("awake", "after"), [(True, (WAKE,)), (False, (CONFIRM,))])
 def test_where_no_charge_would_follow_the_reading_is_recorded_and_the_run_goes_on(awake, after):
     step = after_the_wait("1.6", "1.6", awake=awake, after=after)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from math import inf
+
 from runner.engine.program import Planned
 from runner.engine.steps.base import SLOW, Step
 from runner.engine.watch.verdict import Verdict
@@ -12,11 +14,17 @@ from runner.sheets.instrument_parts import less_its_error
 from runner.vocabulary import Answer, Observed, Seen, Wants
 
 SEEN = tuple(Seen)
+IMPOSSIBLE = 2.0  # times the most that is usual: no cell has that, but a display in mV shows such a number
 PATIENT = 10.0  # s that an instrument is given for a reading that a procedure takes from it
 
 
 def _millivolts(volts: float) -> str:
     return f"{1000 * volts:.4g} mV"
+
+
+def _no_cell_has(volts: float) -> str:
+    """That a number is no voltage of a cell, and what it may be."""
+    return f"No cell can have {volts:.4g} V. What a display shows in mV is typed with its unit: 3300 mV."
 
 
 def _read_in(sample: Sampled, planned: Planned) -> dict[str, float]:
@@ -48,7 +56,8 @@ class Read(Step):
     """A typed reading or a picked word. What does not fit is asked for a second time, and kept if it is given again.
 
     Where an instrument of the bench gives it, nobody is asked, unless it does not come within PATIENT or does not fit.
-    A lowest cell that was read twice and must not be charged ends the run, where a charge would follow.
+    A lowest cell that was read twice and must not be charged ends the run, where a charge would follow. One that no cell can have
+    says nothing about that, and is asked for again however often it comes.
     """
 
     asks = True
@@ -68,12 +77,19 @@ class Read(Step):
         if not isinstance(event, Answered) or event.question != self._question:
             return []
         doubt = self._doubt(event.value)
-        if doubt and self._first != event.value:
+        if doubt and (self._first != event.value or self._is_no_cell(event.value)):
             self._first, self._turn = event.value, self._turn + 1
-            self._now = f"{doubt}.{self._beside()} Read again and type what you see. {self.planned.say}"
+            no_cell = f" {_no_cell_has(float(event.value))}" if self._is_no_cell(event.value) else ""
+            self._now = f"{doubt}.{self._beside()}{no_cell} Read again and type what you see. {self.planned.say}"
             return [self._ask()]
         self._end(*self._refused(event.value))
         return [self._note(event.value, f"{doubt}; confirmed by a second reading" if doubt else "")]
+
+    def _is_no_cell(self, value: str) -> bool:
+        """Whether no cell can have this lowest voltage."""
+        if self.planned.word("as") != Observed.LOWEST_CELL_VOLTAGE or "highest" not in self.planned.values:
+            return False
+        return float(value) > IMPOSSIBLE * self.planned.values["highest"]
 
     def _refused(self, value: str) -> tuple[str, str]:
         """How the run ends on a lowest cell that must not be charged, where a charge would follow; else twice nothing."""
@@ -240,6 +256,8 @@ class CompareCells(Step):
         self._found, spread = f"{_millivolts(high - low)} (highest {high:.3f} V, lowest {low:.3f} V)", high - low
         if low < self.planned.values.get("lowest", low):
             return self._too_low(low)
+        if high > IMPOSSIBLE * self._most:
+            return self._no_cell(high)
         if spread <= within + 1e-9:
             self._end()
             return [Note(self.planned.index, self.planned.record, f"{self._found}, {how}", spread, "voltage")]
@@ -252,6 +270,15 @@ class CompareCells(Step):
             "stop the run, or read again. To go on in spite of it, type agree, a semicolon and the reason."
         )
         return self._put(say, Wants.CHOICE, choices=(Answer.AGREE, Answer.READ_AGAIN))
+
+    @property
+    def _most(self) -> float:
+        """V that a cell of this pack has at most, as far as that is known."""
+        return self.around.program.usual.get(Observed.HIGHEST_CELL_VOLTAGE, (0.0, inf))[1]
+
+    def _no_cell(self, volts: float) -> list[Order]:
+        """Nor is there anything to agree to where a number is no voltage of a cell: its unit was left out, or a digit slipped."""
+        return self._put(f"{_no_cell_has(volts)} Read again.", Wants.CHOICE, choices=(Answer.READ_AGAIN,))
 
     def _too_low(self, volts: float) -> list[Order]:
         """There is nothing to agree to: stop, or read again what was read wrongly."""
