@@ -19,7 +19,7 @@ from runner.measure.finding import Finding
 from runner.notation.quantity import minus
 from runner.scale import degrees
 from runner.sheets.parts.protections import protection_name
-from runner.vocabulary import Answer, Seen
+from runner.vocabulary import Answer, Seen, as_told
 
 BOX_DELAY = (
     "from the step of the decade box to the trip, with the pack's filter in it; not judged, and the declared delay is not "
@@ -92,7 +92,7 @@ def levels(evaluations: Sequence[Evaluation]) -> list[tuple[str, str, str, str, 
             attempt.sensor or "—",
             str(len(attempt.levels)),
             f"{minus(degrees(attempt.levels[0].value))} to {minus(degrees(attempt.levels[-1].value))}",
-            str(attempt.outcome),
+            as_told(attempt.outcome),
         )
         for each in evaluations
         for attempt in each.recording.attempts

@@ -210,6 +210,9 @@ def _session(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--all", action="store_true", help="run all procedures that pack and bench allow, as one session"
     )
+    parser.add_argument(
+        "--without", action="append", default=[], metavar="PROCEDURE", help="with --all: leave this one out, and say so"
+    )
     parser.add_argument("--plan", action="store_true", help="show the order and what is left out; start nothing")
     parser.add_argument("--as-given", action="store_true", help="run the procedures in the order given")
 

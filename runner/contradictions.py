@@ -76,6 +76,8 @@ def _scenario(options: Namespace) -> Iterator[Said]:
 def _named_and_all(options: Namespace) -> Iterator[Said]:
     if options.procedures and options.all:
         yield "--all runs every procedure, and others are named as well", "leave out the names, or --all"
+    if options.without and not options.all:
+        yield "--without only says what --all leaves out", "add --all, or leave out --without"
 
 
 def _number(text: str) -> float:

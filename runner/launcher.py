@@ -210,7 +210,10 @@ class Face:
         pack_file, bench_file = place.files
         pack = parse_pack(pack_file.text, pack_file.name)
         bench = parse_bench(bench_file.text, bench_file.name)
-        agenda = agenda_for(names, pack_file, bench_file, place.sensors, as_given=self.options.as_given)
+        chosen = self.options
+        agenda = agenda_for(
+            names, pack_file, bench_file, place.sensors, as_given=chosen.as_given, without=chosen.without
+        )
         alone: dict[str, str] = {}
         for item in agenda.items:  # everything that is wrong is said before anything begins
             job = place.job(find_procedure(item.source), sensors_for(item.source, pack, place.sensors))

@@ -22,7 +22,7 @@ from runner.errors import OperatorGone
 from runner.events import CHARGE, CURRENT_OF, METER_VOLTAGE, PROBE_TEMPERATURE, VOLTAGE_OF, Answered, Event, Sampled
 from runner.orders import Ask, AskTaps, Order, Withdraw, next_degree
 from runner.scale import as_read, celsius, degrees, per_minute
-from runner.vocabulary import CURRENT_KEY
+from runner.vocabulary import CURRENT_KEY, as_told
 
 DISPLAYS_EVERY = 5.0  # s, where a person reads simulated displays in these lines
 FARTHEST = 10.0  # K from the next mark that a typed degree may be: farther off is a slip of the finger
@@ -36,7 +36,7 @@ LEGEND = (
     "HOLD: answer this · DO: what to do or keep clear of · STEP, RAMP, LEVEL: what begins · READ: readings",
     "WATCH: what the current does · RESULT: how a step ended (STOPPED: the current stopped, RETURNED: it flows again,",
     "VOLTAGE BACK: the terminals carry voltage again) · FOUND: first result of a sensor · NOTED: kept as evidence",
-    "NOTE: worth knowing · END: the run is over",
+    "INFO: worth knowing · END: the run is over",
     "To stop at any time: type x and press Enter, or press Ctrl-C.",
 )
 
@@ -139,7 +139,7 @@ def readings_line(view: View) -> str:
         parts.append(per_minute(view.rate, "+.2f"))
     if view.coach is not None and view.coach.word in ("slower", "faster"):
         parts.append(f"GO {view.coach.word.upper()}")
-    return ", ".join([*parts, view.word])
+    return ", ".join([*parts, as_told(view.word)])
 
 
 class PlainOperator:

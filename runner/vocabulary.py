@@ -86,6 +86,14 @@ class Outcome(StrEnum):
     LOST = "lost"
 
 
+TOLD = {WatchWord.LIMITED.value: "limited by supply or load"}  # words that people read otherwise than they are recorded
+
+
+def as_told(word: str) -> str:
+    """A watcher's word or an outcome as people read it."""
+    return TOLD.get(word, str(word))
+
+
 class Until(StrEnum):
     """Until when a step goes on. ``stopped`` and ``returned`` are the outcomes that it looks for."""
 

@@ -22,7 +22,7 @@ from runner.orders import (
     Remark,
 )
 from runner.scale import as_read, per_minute
-from runner.vocabulary import Outcome
+from runner.vocabulary import Outcome, as_told
 
 VOLTAGE_COMES_BACK = ("recover", "wake")  # kinds of steps in which terminals carry voltage again
 IN_WORDS = {
@@ -41,14 +41,14 @@ _ORDERS: dict[type[Order], Callable[[Any], str]] = {  # nothing is said of the o
         f"DO     {o.say}" if o.say and o.action != "substitute" else ""
     ),  # the question before it has said so
     BeginRamp: lambda o: f"RAMP   {per_minute(o.rate, '+.1f')} starts here",
-    Judge: lambda o: f"WATCH  {o.word}: {o.why}",
+    Judge: lambda o: f"WATCH  {as_told(o.word)}: {o.why}",
     Level: lambda o: (
         f"LEVEL  {'{:.4g} {}'.format(*as_read(o.value, o.unit))}{'' if o.flowed else ', no current'}".rstrip()
     ),
     Note: lambda o: f"NOTED  {o.name}: {o.text}{f' ({o.why})' if o.why else ''}",
     Conclude: lambda o: f"RESULT {_ended(o)}  {_of_what(o)}",
     Found: lambda o: f"FOUND  {o.say}",
-    Remark: lambda o: f"NOTE   {o.say}",
+    Remark: lambda o: f"INFO   {o.say}",
     End: lambda o: f"END    {_sentence(o.reason)}{' The bench is off.' if o.safe else ''}",
 }
 _EVENTS: dict[type[Event], Callable[[Any], str]] = {
@@ -84,7 +84,7 @@ def danger(urgent: str) -> str:
 def _ended(result: Conclude) -> str:
     """How a step ended: what comes back in a wait for recovery is the voltage, no current flows there."""
     back = result.outcome == Outcome.RETURNED and result.kind in VOLTAGE_COMES_BACK
-    return "VOLTAGE BACK" if back else result.outcome.upper()
+    return "VOLTAGE BACK" if back else as_told(result.outcome).upper()
 
 
 def _of_what(result: Conclude) -> str:

@@ -304,8 +304,9 @@ class Run:
         if self.step is not None and isinstance(self.step, Confirm):
             self.away.confirmed(self.step.planned)
         if self.step is not None and self.step.skip:
-            if self.step.skip == "early":
-                return self._make_safe(self.step.why, early=True)
+            if self.step.skip in ("early", Answer.LEAVE_OUT):
+                self._sequence.ended_by(self.step)
+                return self._make_safe(self.step.why, early=self.step.skip == "early")
             between = self._sequence.done_again(self.step)
             if between is not None:
                 return self._begin(between, t, [repeated(self.step.planned.sensor, self.step.why)])
@@ -385,7 +386,7 @@ class Run:
         confirmed = off.confirmed and not self.switches.left
         urgent = " ".join([*wired, *self._still_on, *self._at_once])
         reason = self.reason if confirmed or self.early else UNCONFIRMED
-        undone, left_out = self._sequence.undone, bool(self.opening.left_out)
+        undone, left_out = self._sequence.undone, self._sequence.left_out
         return End(self.early or not confirmed, confirmed, reason, undone, self.away.say, urgent, left_out)
 
     @property

@@ -9,6 +9,7 @@ from runner.engine.steps import Step
 from runner.engine.steps.again import FRESH_STARTS, REPEATS, BringBack, look_first
 from runner.engine.steps.base import Surroundings
 from runner.orders import Order, Remark
+from runner.vocabulary import Answer
 
 # s that a comparison of the cells holds over a break: nobody knows what was done to the pack in a longer one
 COMPARED_FOR = 300.0
@@ -16,7 +17,10 @@ WITH_CURRENT = frozenset({"charge", "drain", "stage", "wake", "try", "substitute
 
 
 class Sequence:
-    """The steps of a program. ``skipped`` are those passed over, with the reason; ``cut_short``: any nobody was asked about."""
+    """The steps of a program. ``skipped`` are those passed over, with the reason; ``cut_short``: any nobody was asked about.
+
+    ``left_out``: a person has left the whole procedure out.
+    """
 
     def __init__(self, steps: tuple[Planned, ...], begin: int, around: Surroundings) -> None:
         self._steps, self._next, self._around = steps, begin, around
@@ -25,7 +29,7 @@ class Sequence:
         self._why = ""
         self._repeats: dict[tuple[str, int, int], int] = {}  # how often a turn or a sensor was begun again
         self.skipped: dict[int, str] = {}
-        self.cut_short = False
+        self.cut_short = self.left_out = False
 
     def rested(self, seconds: float) -> None:
         """The run goes on after a break: cells that were compared before a long one are compared again before current flows."""
@@ -37,6 +41,7 @@ class Sequence:
         """The steps from here on, without those that are skipped."""
         if self._first is not None:
             first, self._first = self._first, None
+            self._look_back(self._next + 1)  # the step to begin with had begun before the break
             yield first
         while self._next < len(self._steps):
             planned = self._steps[self._next]
@@ -44,7 +49,12 @@ class Sequence:
             if self._is_skipped(planned):
                 self.skipped[planned.index] = self._why
             else:
+                self._look_back(planned.index)
                 yield planned
+
+    def _look_back(self, count: int) -> None:
+        """Keep for the next step whether none of the first ones was with current."""
+        self._around.untouched = not any(planned.kind in WITH_CURRENT for planned in self._steps[:count])
 
     @property
     def undone(self) -> int:
@@ -89,8 +99,14 @@ class Sequence:
         of = f" for {step.planned.sensor}" if step.skip == "group" and step.planned.sensor else ""
         return [Remark(f"Skipped: all remaining steps{of}. Reason: {step.why}")]
 
+    def ended_by(self, step: Step) -> None:
+        """A step ended the run: early, or because a person left the procedure out."""
+        if step.skip == Answer.LEAVE_OUT:
+            self.leave_out(step.why)
+
     def leave_out(self, why: str) -> None:
-        """Pass over every step: the procedure is left out before the first one."""
+        """Pass over every step: the procedure is left out before anything has flowed."""
+        self.left_out = True
         self.skipped, self.cut_short = {planned.index: why for planned in self._steps}, True
 
     def _is_skipped(self, planned: Planned) -> bool:

@@ -14,7 +14,7 @@ from runner.engine.texts.titles import of_several
 from runner.engine.view import View
 from runner.orders import Ask, Conclude, End
 from runner.scale import degrees
-from runner.vocabulary import CURRENT_KEY, Outcome, Wants
+from runner.vocabulary import CURRENT_KEY, Outcome, Wants, as_told
 from runner.workspace.job import Job
 
 
@@ -113,5 +113,5 @@ def result_of(order: Conclude, temperature: float | None) -> str:
         or order.kind not in ("heat", "cool")
         or order.outcome not in (Outcome.STOPPED, Outcome.RETURNED)
     ):
-        return str(order.outcome)
+        return as_told(order.outcome)
     return f"{order.outcome} at {degrees(temperature)}"

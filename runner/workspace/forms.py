@@ -72,7 +72,7 @@ def _bench(values: Mapping[str, str]) -> str:
     lines += ["  probe:", _reached(values, "probe")]
     lines.append(f"    accuracy: {{expanded_uncertainty: {given(values, 'probe_uncertainty')}, coverage_factor: 2}}")
     lines.append(
-        f"    coupling: {given(values, 'coupling')}  # standard uncertainty; of a largest difference, about 0.6 of it"
+        f"    coupling: {given(values, 'coupling')}  # standard uncertainty. Only a largest difference known: divide it by 1.7"
     )
     lines += ["  meter:", _reached(values, "meter"), "  load:", _reached(values, "load")]
     lines.append(

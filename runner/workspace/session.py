@@ -31,6 +31,7 @@ from runner.vocabulary import Exit, Outcome
 from runner.workspace.job import UserFile, find_procedure, procedure_names
 
 REHEARSED = "this was a rehearsal on a simulated bench and cannot be resumed"
+UNWANTED = "on request"
 TO_DO, BEGUN, DONE, LEFT_OUT = "to do", "begun", "done", "left out"
 
 
@@ -210,8 +211,9 @@ def agenda_for(
     sensors: tuple[str, ...] = (),
     *,
     as_given: bool = False,
+    without: Sequence[str] = (),
 ) -> Agenda:
-    """The order for procedures by name or path; all that travel with the program if none is named.
+    """The order for procedures by name or path; all that travel with the program if none is named, but for those ``without``.
 
     Every one is planned, so that what the three files do not agree on is left out with its reason here and not refused later.
     Raises SheetError if a file is wrong; with ``as_given`` also if a procedure does not fit.
@@ -237,15 +239,17 @@ def agenda_for(
         except SheetError as error:
             return _reason(error)
 
+    unwanted = dict.fromkeys(_parsed(find_procedure(name)).name for name in without)
     wanted = [_parsed(find_procedure(source)) for source in given.values()] if names else _all()
+    wanted = [each for each in wanted if each.name not in unwanted]
     if as_given:
         why, charge = "in the order given", pack.state_of_charge_on_arrival
         agenda = Agenda(tuple(planned_item(each, program(each), why, charge) for each in wanted), ())
     else:
-        movers = {name: _parsed(find_procedure(name)) for name in (TO_FULL, TO_HALF, EMPTIES)}
+        movers = {name: _parsed(find_procedure(name)) for name in (TO_FULL, TO_HALF, EMPTIES) if name not in unwanted}
         agenda = propose(wanted, movers, pack, bench, pack.state_of_charge_on_arrival, program_or_why)
     found = tuple(replace(item, source=_source(given.get(item.name, item.name))) for item in agenda.items)
-    return replace(agenda, items=found)
+    return replace(agenda, items=found, left_out=(*agenda.left_out, *((name, UNWANTED) for name in unwanted)))
 
 
 def of_protection(procedure: Procedure, pack: PackSheet, sensors: tuple[str, ...]) -> tuple[str, ...]:

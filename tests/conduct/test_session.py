@@ -147,3 +147,35 @@ def test_a_session_file_that_is_broken_says_so(tmp_path, capsys):
     (tmp_path / "session.json").write_text('{"schema": 1}')
     assert main(["resume", str(tmp_path)]) == 2
     assert "is not a session" in capsys.readouterr().err
+
+
+def test_a_procedure_that_is_left_out_on_request_is_named_with_that_reason_and_moves_no_charge(capsys):
+    how = ["rehearse", "--all", "--plan", "--nothing-wired"]
+    assert main(how) == 0
+    assert main([*how, "--without", "capacity", "--without", "charge-over-temperature"]) == 0
+    before, after = capsys.readouterr().out.split("PLAN:")[1:]
+    begun = {line.split()[1] for line in before.splitlines() if line[:5].strip().isdigit()}
+    left = {line.split()[1] for line in after.splitlines() if line[:5].strip().isdigit()}
+    assert begun - left >= {"capacity", "charge-over-temperature"}
+    assert after.count("left out: on request") == 2
+
+
+def test_without_is_for_all_alone_and_for_procedures_that_there_are(capsys):
+    assert main(["rehearse", "capacity", "--plan", "--without", "meters"]) == 2
+    assert "--without only says what --all leaves out" in capsys.readouterr().err
+    assert main(["rehearse", "--all", "--plan", "--without", "nothing-like-it"]) == 2
+    assert "nothing-like-it" in capsys.readouterr().err
+
+
+def test_a_procedure_left_out_at_its_cells_lets_the_session_go_on(tmp_path, capsys):
+    script = tmp_path / "answers.yaml"
+    script.write_text(
+        "kind: answers\nby: Ada\nanswers: [go on, go on, not seen]\nthen: go on\nleave_out: no cell meter\n"
+    )
+    how = ["--as-given", "--speed", "max", "--plain", "--answers", str(script), "--out", str(tmp_path)]
+    assert main(["rehearse", "over-voltage", "inspection", *how]) == 3
+    (folder,) = tmp_path.glob("*-session")
+    left, done = runs(folder)
+    assert (left["state"], done["state"]) == ("left out", "done")
+    assert left["why"] == "not accepted by Ada: no cell meter (spread of the cells not seen)"
+    assert "cells not seen" in (folder / "certificate.html").read_text()

@@ -6,7 +6,7 @@ from runner.conduct.resume import where
 from runner.engine.opening import CAUTIONS
 from runner.engine.run import Run
 from runner.events import Answered, OutputIsOff, Resumed, Sampled, Started
-from runner.orders import Ask, BeginStep, Note, SetLimits
+from runner.orders import Ask, BeginStep, End, Note, SetLimits
 from runner.record.journal import JournalEntry
 from runner.workspace.job import load
 from tests.builders import BENCH, PACK, user_file
@@ -57,6 +57,16 @@ class Cells:
         return any(isinstance(order, SetLimits) for order in self.told)
 
     @property
+    def choices(self):
+        return next(order.choices for order in reversed(self.told) if isinstance(order, Ask))
+
+    @property
+    def end(self):
+        """The end, once everything has said that it is off."""
+        self.has(OutputIsOff(self.t + 1, True, everything=True))
+        return next(order for order in self.told if isinstance(order, End))
+
+    @property
     def note(self):
         return next((order.text, order.why) for order in self.told if isinstance(order, Note))
 
@@ -95,6 +105,32 @@ def test_a_cell_that_is_too_low_to_be_charged_goes_no_further():
     assert not cells.goes_on
     assert "below 2 V" in cells.run.step.sentence()
     assert cells.answer("read again", "read", "2.02", "2.01").goes_on
+
+
+@pytest.mark.parametrize(
+    ("answers", "found"), [(WIDE, "30 mV (highest 3.460 V, lowest 3.430 V)"), (["not seen"], "not seen")]
+)
+def test_who_does_not_accept_the_cells_leaves_the_procedure_out_and_nothing_is_switched_on(answers, found):
+    cells = Cells().answer(*answers).answer("leave out", note="to be balanced")
+    end = cells.end
+    assert (end.left_out, end.early, end.safe) == (True, False, True)
+    assert end.reason == f"not accepted by me: to be balanced (spread of the cells {found})"
+    assert not cells.goes_on
+
+
+def test_a_cell_that_is_too_low_is_not_left_to_the_next_procedure_which_would_charge_it():
+    cells = Cells(procedure=PROCEDURE.replace("within: 20 mV", "within: 20 mV, lowest: 2 V"))
+    cells.answer("read", "1.998", "1.990")
+    assert cells.choices == ("read again",)
+    assert cells.answer("leave out").asked != CAUTIONS
+    assert not any(isinstance(order, End) for order in cells.told)
+    assert not cells.goes_on
+
+
+def test_what_has_begun_to_flow_is_not_left_out_any_more():
+    """Its findings would be lost: such a run is stopped, and resumed or not."""
+    assert "leave out" in Cells().answer(*WIDE).choices
+    assert "leave out" not in resumed(after=600.0).answer(*WIDE).choices
 
 
 def test_cells_that_were_balanced_meanwhile_are_read_again():

@@ -42,7 +42,8 @@ PAST_RELEASE, PAST_TIME = 12.0, 60.0  # K beyond the declared release, and s the
 class Surroundings:
     """What a step may look at. It changes none of it but ``awake``: whether the pack has come back after its cut-off,
 
-    and ``to_say``: what a person is to do now that a step is over, said with what comes next.
+    and ``to_say``: what a person is to do now that a step is over, said with what comes next. ``untouched``: no step with current
+    has begun in this run, so that a person may still leave the procedure out.
     """
 
     program: Program
@@ -50,6 +51,7 @@ class Surroundings:
     watcher: Watcher
     awake: bool = True
     to_say: str = ""
+    untouched: bool = False
 
 
 class Step:
@@ -57,7 +59,8 @@ class Step:
 
     ``done`` says it has ended; ``skip`` then says what comes next: nothing special, the end of this sensor's steps
     ("group"), of what was offered ("offer"), or of the procedure ("rest"); the turn's first ramp again ("again"), this
-    sensor's steps from their beginning ("sensor"), or the end of the run, to be resumed ("early"); with ``why``.
+    sensor's steps from their beginning ("sensor"), or the end of the run, to be resumed ("early") or because a person leaves the
+    procedure out ("leave out"); with ``why``.
     """
 
     asks = False  # True while the step waits for a person

@@ -202,7 +202,9 @@ class CompareCells(Step):
     """The highest and the lowest cell, before anything goes on.
 
     Rule: it goes on by itself only with voltages that were read and are close enough. A wider spread, and cells that nobody has
-    seen, need a person who agrees and says why; the reason is in the record. A cell that is too low to be charged goes no further.
+    seen, need a person who agrees and says why; the reason is in the record. Whoever does not agree leaves the procedure out, as
+    long as nothing has flowed in it. A cell that is too low to be charged goes no further, and a session neither: what comes next
+    would charge it too.
     """
 
     asks = True
@@ -227,6 +229,8 @@ class CompareCells(Step):
             return []
         if event.value == Answer.AGREE:
             return self._agreed(event)
+        if event.value == Answer.LEAVE_OUT:
+            return self._left_out(event)
         if event.value == Seen.NOT_SEEN:
             return self._decide("", "Nobody has seen the cell voltages")
         if event.value == Answer.READ_AGAIN:
@@ -269,7 +273,18 @@ class CompareCells(Step):
             f"{before}{doubt}. A cell may be charged or discharged too far before the pack notices. Balance the pack first: "
             "stop the run, or read again. To go on in spite of it, type agree, a semicolon and the reason."
         )
-        return self._put(say, Wants.CHOICE, choices=(Answer.AGREE, Answer.READ_AGAIN))
+        if not self.around.untouched:
+            return self._put(say, Wants.CHOICE, choices=(Answer.AGREE, Answer.READ_AGAIN))
+        say = f"{say} If not, type {Answer.LEAVE_OUT}: nothing is switched on, and this procedure is not tested."
+        return self._put(say, Wants.CHOICE, choices=(Answer.AGREE, Answer.READ_AGAIN, Answer.LEAVE_OUT))
+
+    def _left_out(self, event: Answered) -> list[Order]:
+        """A person does not agree: nothing was switched on, and the session goes on with the next procedure."""
+        note = f": {event.note.strip()}" if event.note.strip() else ""
+        self._end(
+            Answer.LEAVE_OUT, f"not accepted by {event.by}{note} (spread of the cells {self._found or 'not seen'})"
+        )
+        return []
 
     @property
     def _most(self) -> float:

@@ -26,7 +26,7 @@ from runner.screen.widgets.readout import Readout
 from runner.screen.widgets.step_list import StepList
 from runner.screen.widgets.still_line import StillLine
 from runner.screen.widgets.strip_chart import LETTERS, StripChart
-from runner.vocabulary import WatchWord
+from runner.vocabulary import WatchWord, as_told
 
 CONFIRM_OFF = "Press Enter when all of that is done."
 
@@ -67,7 +67,7 @@ class RunView(Asking):
         if self._marks_current or (self.asked is not None and any(hurries)):  # also what no longer hurries is said anew
             self._ask_again()
         if self.asked is None and self.end is None and not self._stopping:
-            what = "no readings" if view.word == WatchWord.LOST else f"current: {view.word}"
+            what = "no readings" if view.word == WatchWord.LOST else f"current: {as_told(view.word)}"
             detail = next_mark(self.operator.degree) if self.taps else f"{what}, {view.why}"
             self._say(view.sentence, detail, hold=False)
 
