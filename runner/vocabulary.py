@@ -128,6 +128,7 @@ class Answer(StrEnum):
     ONE_MORE = "one more"
     OFF = "off"
     DRAWS = "draws"
+    WRONG = "wrong"
     READ = "read"
     READ_AGAIN = "read again"
 

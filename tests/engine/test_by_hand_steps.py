@@ -175,7 +175,36 @@ def test_the_key_says_when_the_pack_is_back():
     step = recovering()
     step.read(100.0)
     answer(step)
+    answer(step, "go on")
     assert (step.conclusion.outcome, step.conclusion.at, step.conclusion.by_hand) == ("returned", 100.0, True)
+
+
+def test_a_slip_of_the_thumb_is_no_recovery_and_the_wait_goes_on():
+    step = recovering()
+    before = asked(step).question
+    step.t = 10.0
+    answer(step)
+    assert "was a slip, type wrong" in asked(step).say
+    assert step.conclusion is None
+    answer(step, "wrong")
+    assert asked(step).of == Observed.CAME_BACK
+    assert asked(step).question != before
+    step.t = 200.0
+    answer(step)
+    step.t = 203.0
+    answer(step, "go on")
+    assert (step.conclusion.outcome, step.conclusion.at) == (Outcome.RETURNED, 200.0), "of the key, not of the word"
+
+
+def test_a_wait_whose_end_was_marked_is_not_given_up_while_that_is_asked_about():
+    step = recovering()
+    step.read(590.0)
+    answer(step)
+    step.read(60.0)
+    assert step.conclusion is None
+    answer(step, "wrong")
+    step.read(1.0)
+    assert step.conclusion.outcome == Outcome.GAVE_UP
 
 
 def test_a_recovery_by_hand_is_given_up_after_its_time():

@@ -9,7 +9,7 @@ from runner.conduct.answer_parsing import NotUnderstood, understood
 from runner.engine.ceilings import Ceilings
 from runner.engine.derived import usual_readings
 from runner.engine.program import CeilingValues
-from runner.engine.steps.typed import DECIDES, WRONG, TypedReadings
+from runner.engine.steps.typed import DECIDES, TypedReadings
 from runner.events import Answered
 from runner.orders import Ask
 from runner.sheets.pack import parse_pack
@@ -111,7 +111,7 @@ def test_what_is_called_wrong_is_asked_for_again():
     watch, asked = readings(), ask(Observed.LAST_VOLTAGE)
     event, shown = watch.answered(Answered(1.0, "q", "20.43", "a", "", ()), asked)
     assert "20.43 V" in shown.say
-    event, again = watch.answered(Answered(2.0, shown.question, WRONG, "a", "", ()), shown)
+    event, again = watch.answered(Answered(2.0, shown.question, Answer.WRONG, "a", "", ()), shown)
     assert again.wants == Wants.NUMBER
     event, shown = watch.answered(Answered(3.0, again.question, "20.34", "a", "", ()), again)
     event, none = watch.answered(Answered(4.0, shown.question, Answer.GO_ON, "a", "", ()), shown)

@@ -150,30 +150,51 @@ class DrainByHand(Step):
 
 
 class RecoverByHand(Step):
-    """Everything off; the person's key says when the voltmeter shows the pack again."""
+    """Everything off; the person's key says when the voltmeter shows the pack again, unless they then say that it was a slip."""
 
     def begin(self, t: float) -> list[Order]:
         self._off_at: float | None = None
+        self._marked: float | None = None  # s: when the key was pressed, until it is said that it was meant
+        self._slips = 0
         return [*self._pace(SLOW), SwitchOff()]
 
     def receive(self, event: Event, verdicts: list[Verdict]) -> list[Order]:
         if isinstance(event, OutputIsOff) and self._off_at is None:
             self._off_at = event.t
-            return [
-                Ask(self._question, texts.WATCH_VOLTMETER, Observed.CAME_BACK.value, Wants.MARK, of=Observed.CAME_BACK)
-            ]
+            return [self._watch()]
         if self._off_at is None:
             return []
         if isinstance(event, Answered) and event.question == self._question:
-            self._end()
-            self.around.awake = True
-            return [self._conclusion(Outcome.RETURNED, texts.VOLTAGE_BACK, event.t, by_hand=True)]
+            return self._pressed(event.t) if self._marked is None else self._meant(event, self._marked)
+        if self._marked is not None:  # it has been seen, or it is about to be said that it has not
+            return []
         limit = self.planned.values["give_up"]
         if event.t - self._off_at > limit:
             self._end()
             return [self._conclusion(Outcome.GAVE_UP, texts.no_recovery(limit), event.t, limit=limit)]
         return []
 
+    def _watch(self) -> Ask:
+        return Ask(self._question, texts.WATCH_VOLTMETER, Observed.CAME_BACK.value, Wants.MARK, of=Observed.CAME_BACK)
+
+    def _pressed(self, t: float) -> list[Order]:
+        self._marked = t
+        record = f"{Observed.CAME_BACK}: confirmed"
+        return [
+            Ask(
+                self._question, texts.IS_IT_BACK, record, Wants.CHOICE, choices=(Answer.GO_ON.value, Answer.WRONG.value)
+            )
+        ]
+
+    def _meant(self, event: Answered, marked: float) -> list[Order]:
+        if event.value == Answer.WRONG:
+            self._marked, self._slips = None, self._slips + 1
+            return [Remark(texts.NOT_BACK), self._watch()]
+        self._end()
+        self.around.awake = True
+        return [self._conclusion(Outcome.RETURNED, texts.VOLTAGE_BACK, marked, by_hand=True)]
+
     @property
     def _question(self) -> str:
-        return f"step-{self.planned.index}-back"
+        meant = "" if self._marked is None else "-meant"
+        return f"step-{self.planned.index}-back{self._slips or ''}{meant}"

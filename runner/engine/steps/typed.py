@@ -40,7 +40,6 @@ TOTALS: dict[str, str] = {
 MOST_OF_RATED = 1.5
 # what decides a statement by itself is shown again before it counts: a slip within what is usual shows in nothing else
 DECIDES = (Observed.LAST_VOLTAGE, Observed.WOKEN_VOLTAGE, *TOTALS, *TOTALS.values())
-WRONG = "wrong"
 
 
 class TypedReadings:
@@ -100,14 +99,14 @@ class TypedReadings:
             self._to_confirm = (first or asked, answer)
             say = texts.is_it_right(float(event.value), asked.dimension, asked.of)
             question, record = f"{(first or asked).question}-shown", f"{asked.record}: confirmed"
-            return event, Ask(question, say, record, Wants.CHOICE, choices=(Answer.GO_ON.value, WRONG))
+            return event, Ask(question, say, record, Wants.CHOICE, choices=(Answer.GO_ON.value, Answer.WRONG.value))
         self._before[asked.of] = float(event.value)
         return answer, None
 
     def _confirmed(self, event: Answered, asked: Ask, answer: Answered) -> tuple[Answered, Ask | None]:
         """What comes of a value that was shown again."""
         self._to_confirm = None
-        if event.value == WRONG:
+        if event.value == Answer.WRONG:
             self._first = asked
             return event, replace(asked, question=f"{asked.question}-again")
         self._before[asked.of] = float(answer.value)

@@ -72,6 +72,12 @@ WATCH_VOLTMETER = (
     "Watch the voltmeter on the pack's terminals. Press Enter at the moment it shows the pack's voltage again."
 )
 
+IS_IT_BACK = (
+    "Enter was pressed: the voltmeter shows the pack's voltage again. If that is right, press Enter. "
+    "If that Enter was a slip, type wrong: the wait goes on."
+)
+NOT_BACK = "The pack has not come back yet: the mark does not count. The wait goes on."
+
 
 def read_counter(total: str) -> str:
     """The question for one of the totals of a counter."""
