@@ -64,6 +64,19 @@ def test_no_charge_current_for_half_a_minute_ends_it():
     assert step.conclusion.outcome == "no current"
 
 
+@pytest.mark.parametrize(("volts", "outcome"), [(0.0, "limited"), (26.2, "limited"), (29.1, "no current")])
+@pytest.mark.parametrize("until", ["time", "steady"])
+def test_a_supply_that_never_came_on_is_no_tripped_pack(until, volts, outcome):
+    """An open path leaves a supply at its set voltage of 29.2 V; one that has restarted reads 0 V, or the pack. Physics, no source."""
+    step = charging(until, {"for": 600.0, "steady": 10.0})
+    step.read(30.0, charge=0.0, supply=volts)
+    assert step.conclusion is None
+    step.read(1.0, charge=0.0, supply=volts)
+    assert step.conclusion.outcome == outcome
+    assert ("its output is off" in step.conclusion.why) == (outcome == "limited")
+    assert off(step)
+
+
 FULL = {"end_current": 2.0}
 
 

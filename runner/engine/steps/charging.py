@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from runner.engine.steps.base import FAST, LAZY, NO_CURRENT_TIME, SLOW, SPOILED, Step
+from runner.engine.watch.stop import on_its_way
 from runner.engine.watch.verdict import Verdict
 from runner.events import (
     CHARGE,
@@ -61,6 +62,8 @@ class Charge(Step):
             self._on_at = t
             return self._released(t)
         if watcher.level == 0 and t - self._on_at > NO_CURRENT_TIME:
+            if why := self._not_regulating(sample):
+                return self._conclude_and_off(WatchWord.LIMITED, why, t, self.spoiled)
             if (orders := self._past_release(t)) is not None:
                 return orders
             why = "no charge current: a protection of the pack is still tripped or has latched, or a lead is off"
@@ -77,6 +80,19 @@ class Charge(Step):
             why = f"stopped after {shown(give_up, 'time')} of charging (time limit)"
             return self._conclude_and_off(Outcome.NO_END, why, t, self.give_way)
         return self._pace(self._how_near(), CHARGE)
+
+    def _not_regulating(self, sample: Sampled) -> str:
+        """Why it is the supply from which nothing comes, as after a restart that it cannot report; empty if it is not.
+
+        A pack that has opened its path leaves the supply at its set voltage.
+        """
+        voltage, set_voltage = sample.readings.get(SUPPLY_VOLTAGE), self.planned.values["voltage"]
+        if not on_its_way(CHARGE, voltage, set_voltage, None):
+            return ""
+        return (
+            f"no current since the supply was switched on, and it is at {voltage:.2f} V instead of {set_voltage:.2f} V: "
+            "its output is off, or it is not regulating"
+        )
 
     def _until_steady(self, t: float) -> list[Order]:
         assert self._on_at is not None
