@@ -1,10 +1,11 @@
-"""Mutated exchanges on serial lines, HiSLIP and Modbus: is a stale, foreign or truncated reading ever given?
+"""Mutated exchanges on serial lines, HiSLIP, VXI-11 and Modbus: is a stale, foreign or truncated reading ever given?
 
     .venv/bin/python tests/benchmarks/mutated_lines.py --count 1000 --seed 1 [--only "a length"]
 
 The pattern of a reply is as precise as the manual asks for (six digits). An instrument on a pseudo terminal or a socket answers the n-th question with n itself; any other number is somebody else's reading
 or a piece of one. Every tenth exchange is spoilt: silence, late, in halves, doubled, noise before or behind, a byte changed (where there is a
-check sum), the end lost; on Modbus RTU also a frame of another value, glued or after the silence that ends a frame. A late reply comes within time-out and ``quiet``, and a second answer within the ``gap``: that is what a line
+check sum), the end lost; on Modbus RTU also a frame of another value, glued or after the silence that ends a frame; on VXI-11 also its records.
+A late reply comes within time-out and ``quiet``, and a second answer within the ``gap``: that is what a line
 without a check can be protected from. On a busy machine the instrument itself may be held up beyond that; a reading that is wrong
 because of it is counted apart, by the times at which its bytes went out.
 Exits 1 if a wrong reading was given. Kept small enough for a normal test by ``--count``.
@@ -32,6 +33,7 @@ from runner.sheets.reach.line import SerialLine
 from tests.instruments.hislip import HiSlip
 from tests.instruments.modbus import OverSerial, OverTcp, Unit, crc
 from tests.instruments.terminal import OnATerminal
+from tests.instruments.vxi11 import Raw, Vxi11, record
 
 TIMEOUT, QUIET = 0.04, 0.08  # s
 SHARE = 0.1  # of exchanges that are spoilt
@@ -42,7 +44,9 @@ TEXT = {
     "a length": Framing(write_end="\r", read_end="", length=6, quiet=QUIET, gap=GAP),
     "silence": Framing(write_end="\r", read_end="", silence=0.01, quiet=QUIET),
     "HiSLIP": Framing(),
+    "VXI-11": Framing(),
 }
+DEVICES = {"HiSLIP": HiSlip, "VXI-11": Vxi11}
 TWO = ("another before", "another behind", "noise between", "another after silence")  # frames for one question
 KINDS = ("silent", "late", "halves", "doubled", "noise before", "noise behind", "no end")
 
@@ -80,6 +84,40 @@ class Terminal(OnATerminal):
         self._out.went()
 
 
+class Records:
+    """What a VXI-11 device sends in place of a record of RPC; every tenth is spoilt. A record in two fragments is a good one."""
+
+    def __init__(self, dice, found):
+        self._dice, self._found, self._old = dice, found, [b""]
+
+    def __call__(self, reply):
+        dice, number = self._dice, int.from_bytes(reply[:4], "big")
+        old = dice.choice(self._old) if number > 1 else reply  # the first of its connection
+        self._old = [*self._old[-20:], reply] if number > 1 else [reply]
+        if dice.random() >= SHARE:
+            return (reply,)
+        place = dice.randrange(1, len(reply))
+        ways = {
+            "record in two": (Raw(record(reply[:place], last=False) + record(reply[place:])),),
+            "record cut": (Raw(record(reply)[: 4 + place]),),
+            "record short": (reply[:place],),
+            "record twice": (reply, reply),
+            "old record before": (old, reply),
+            "number of the call before": (max(0, number - 1).to_bytes(4, "big") + reply[4:],),
+            "number of a later call": ((number + 1).to_bytes(4, "big") + reply[4:],),
+            "record late": (dice.uniform(TIMEOUT, 2 * TIMEOUT), reply),
+            "no record": (),
+            "not accepted": (reply[:20] + dice.randrange(1, 5).to_bytes(4, "big"),),
+            "denied": (reply[:8] + (1).to_bytes(4, "big") + bytes(12),),
+            "an error": (reply[:24] + dice.choice((3, 4, 9, 11, 15, 17, 23)).to_bytes(4, "big") + reply[28:],),
+            "length of 2 GB": (Raw(b"\xff" * 4 + reply),),
+            "noise": (Raw(dice.randbytes(dice.randint(1, 40))),),
+        }
+        kind = dice.choice(list(ways))
+        self._found[kind] += 1
+        return ways[kind]
+
+
 def spoilt(kind, whole, dice, between):
     """What is sent instead: bytes and pauses in s."""
     cut = dice.randrange(1, len(whole))
@@ -95,7 +133,7 @@ def spoilt(kind, whole, dice, between):
     }[kind]
 
 
-def text_line(framing, count, dice, *, hislip=False):
+def text_line(framing, count, dice, device=None):
     """(wrong readings, faults by kind) of a text line."""
     found, out = collections.Counter(), Out()
     between = framing.gap or framing.silence
@@ -110,7 +148,10 @@ def text_line(framing, count, dice, *, hislip=False):
         found[kind] += 1
         return spoilt(kind, whole, dice, between)
 
-    with contextlib.closing(HiSlip(answer) if hislip else Terminal(answer, out, echo=framing.echo)) as instrument:
+    made = Terminal(answer, out, echo=framing.echo) if device is None else device(answer)
+    if device is Vxi11:
+        made.spoil = Records(dice, found)
+    with contextlib.closing(made) as instrument:
         wired = Wiring(instrument.address, timeout=TIMEOUT, framing=framing)
         link = Link(wired.transport, wired.address, "meter", timeout=TIMEOUT, framing=framing)
 
@@ -218,7 +259,7 @@ def exchanges(ask, link, found, count, held_up, *, text):
 def measured(count, seed, only=""):
     """Wrong readings in all, printed line by line."""
     total = 0
-    ways = {name: partial(text_line, framing, hislip=name == "HiSLIP") for name, framing in TEXT.items()}
+    ways = {name: partial(text_line, framing, device=DEVICES.get(name)) for name, framing in TEXT.items()}
     ways |= {"Modbus TCP": partial(modbus, OverTcp), "Modbus RTU": partial(modbus, OverSerial)}
     for name, way in ways.items():
         if only not in name:
