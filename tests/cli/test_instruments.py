@@ -1,5 +1,6 @@
 """Instruments of every kind through the whole program: each bench runs one short procedure to a certificate."""
 
+import contextlib
 import json
 import os
 import signal
@@ -15,6 +16,7 @@ from tests.instruments.modbus import OverSerial, OverTcp
 from tests.instruments.ten import plate
 from tests.instruments.texts import DRAIN, POWER, PROBE
 from tests.processes import ANSWERS, DEMO_PACK, PROGRAM, until
+from tests.stalls import Stalls, again_after_a_stall
 
 SPEED = 40.0
 
@@ -50,13 +52,11 @@ def ran(folder, bench, procedure=SHORT_PROCEDURE):
     return runs[0], done
 
 
-@pytest.fixture
-def world():
-    with personalities.World(SPEED) as made:
-        yield made
+in_its_world = again_after_a_stall(lambda: personalities.World(SPEED))
 
 
 @pytest.mark.parametrize("kind", ["serial", "Modbus TCP", "Modbus RTU"])
+@in_its_world
 def test_a_killed_run_is_switched_off_by_the_guard_on_every_kind_of_line(tmp_path, world, kind):
     a_file(tmp_path / "few.yaml", personalities.FEW_WORDS)
     a_file(tmp_path / "registers.yaml", personalities.MODBUS_SUPPLY)
@@ -75,11 +75,17 @@ def test_a_killed_run_is_switched_off_by_the_guard_on_every_kind_of_line(tmp_pat
     process = subprocess.Popen(
         arguments(tmp_path, bench, SHORT_PROCEDURE), stdout=subprocess.PIPE, stderr=subprocess.PIPE
     )
-    until(lambda: world.world.supply_on, 30, "the supply to be on")
-    os.kill(process.pid, signal.SIGKILL)
-    began = time.monotonic()
-    until(lambda: not world.world.supply_on, 5, "the guard to switch it off")
-    assert time.monotonic() - began < 2
+    try:
+        until(lambda: world.world.supply_on, 30, "the supply to be on")
+    except AssertionError:
+        process.terminate()
+        raise
+    with Stalls() as stalls:
+        os.kill(process.pid, signal.SIGKILL)
+        began = time.monotonic()
+        until(lambda: not world.world.supply_on, 10, "the guard to switch it off")
+        seconds = time.monotonic() - began
+    assert seconds - stalls.lost < 2
     said_by_run, guard = process.communicate(timeout=30)  # which ends with the guard
     assert b"TRIPWITNESS GUARD" in guard, (said_by_run.decode(), guard.decode())
     supply.close()
@@ -97,6 +103,7 @@ def is_certified(folder, done, world, *names):
     return values
 
 
+@in_its_world
 def test_a_supply_of_few_words_a_thermometer_that_talks_and_a_meter_that_averages(tmp_path, world):
     supply, probe = personalities.few_words(world), personalities.Streaming(world)
     meter = personalities.Slow(world, ["meter"], delay=1.0, averages=True)
@@ -131,7 +138,8 @@ def test_a_supply_of_few_words_a_thermometer_that_talks_and_a_meter_that_average
         ("supply with two outputs", "power cycle"),
     ],
 )
-def test_an_instrument_of_its_own_manners_and_what_goes_wrong_with_it(tmp_path, name, kind):
+@again_after_a_stall(contextlib.nullcontext)
+def test_an_instrument_of_its_own_manners_and_what_goes_wrong_with_it(tmp_path, world, name, kind):
     """More of both: tests/benchmarks/personalities.py."""
     how, wrong = personality(name, kind, tmp_path, SPEED)
     assert wrong == []
@@ -143,6 +151,7 @@ def test_an_instrument_of_its_own_manners_and_what_goes_wrong_with_it(tmp_path, 
     assert check["limits_in_force"]["overvoltage_setting"] > 0
 
 
+@in_its_world
 def test_a_slow_load_and_one_instrument_for_two_jobs(tmp_path, world):
     """The load takes 0.8 s for every answer; voltmeter and thermometer are one instrument that takes one connection."""
     load = personalities.Slow(world, ["load"], delay=0.8)
