@@ -1,8 +1,8 @@
 """Thousands of spoilt replies against the link: no foreign exception, no long wait, no growth, and no reading of another question.
 
-    python tests/benchmarks/mutated_replies.py [--replies 20000] [--seed 1]
+    python tests/benchmarks/mutated_replies.py [--replies 20000] [--seed 1] [--over vxi-11]
 
-A small server answers the questions of a supply, over TCP and through PyVISA. Most replies are spoilt: bytes flipped, dropped,
+A small server answers the questions of a supply, over TCP or VXI-11 and through PyVISA. Most replies are spoilt: bytes flipped, dropped,
 doubled, swapped; cut off, without line end, repeated, huge, binary, late; numbers with odd exponents. The numbers of no two
 replies are the same, so that a reading says which question it belongs to. Exit status 1: one of the bounds is broken.
 """
@@ -28,6 +28,7 @@ from runner.bench.dialect import BUILT_IN, Driver
 from runner.bench.link import GRACE, OPEN_TIMEOUT, Link
 from runner.bench.visa import VisaTransport
 from runner.errors import BenchError, NotAReading
+from tests.instruments.vxi11 import Vxi11
 
 TIMEOUT = 0.05  # s of an exchange
 MOST_OVER = 0.2  # s beyond the deadline of an exchange or an opening
@@ -124,9 +125,12 @@ class Server:
         self.dice, self.number = random.Random(seed), 0
         self.sent: list[tuple[str, bytes]] = []
         self.spoilt: Counter[str] = Counter()
+        self.address = self._opened()
+
+    def _opened(self) -> str:
         self.door = socket.create_server(("127.0.0.1", 0))
-        self.address = f"TCPIP::127.0.0.1::{self.door.getsockname()[1]}::SOCKET"
         threading.Thread(target=self._serve, daemon=True).start()
+        return f"TCPIP::127.0.0.1::{self.door.getsockname()[1]}::SOCKET"
 
     def _serve(self) -> None:
         with contextlib.suppress(OSError):
@@ -163,6 +167,23 @@ class Server:
         way = self.dice.choice(list(WAYS))
         self.spoilt[way] += 1
         return way, WAYS[way](self.dice, reply)
+
+
+class OverVxi11(Server):
+    """The same as a VXI-11 device."""
+
+    def _opened(self) -> str:
+        return str(Vxi11(self._answer).address)
+
+    def _answer(self, question: str) -> tuple[float | bytes, ...]:
+        way, reply = self._reply(question)
+        self.sent.append((question, reply))
+        if way == "gone in the middle":
+            raise ConnectionError(way)
+        return (self.dice.uniform(0.8, 1.5) * TIMEOUT * (way == "late"), reply)
+
+
+OVER = {"": Server, "vxi-11": OverVxi11}
 
 
 class Waits:
@@ -209,8 +230,9 @@ def main() -> int:
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("--replies", type=int, default=20_000)
     parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--over", choices=list(OVER), default="")
     options = parser.parse_args()
-    server, waits, dice = Server(options.seed), Waits(), random.Random(f"asks {options.seed}")
+    server, waits, dice = OVER[options.over](options.seed), Waits(), random.Random(f"asks {options.seed}")
     link = Link(
         partial(VisaTransport, server.address, "@py", TIMEOUT),
         server.address,
