@@ -129,6 +129,7 @@ class Answer(StrEnum):
     OFF = "off"
     DRAWS = "draws"
     WRONG = "wrong"
+    ALREADY = "already"
     READ = "read"
     READ_AGAIN = "read again"
 

@@ -134,7 +134,7 @@ def where(entries: Sequence[JournalEntry], program: Program, path: Path) -> Resu
             step = what.index if what.outcome in BENCH_FAULTS else what.index + 1
             if what.kind == "drain" and what.outcome == Outcome.STOPPED:
                 awake = False
-            elif what.kind in ("recover", "wake") and what.outcome == Outcome.RETURNED:
+            elif what.kind in ("recover", "wake") and (what.outcome == Outcome.RETURNED or _back_unseen(what)):
                 awake = True
         before = entry.utc
     if step < len(program.steps):
@@ -144,3 +144,8 @@ def where(entries: Sequence[JournalEntry], program: Program, path: Path) -> Resu
     last = max(entry.t for entry in entries)
     why = end.reason if end is not None else "the record is incomplete (no end entry)"
     return Resumption(step, began.isoformat(), last, why, awake, agreed, rested, heard.t)
+
+
+def _back_unseen(what: Conclude) -> bool:
+    """Whether a person said that the pack was back before they looked."""
+    return what.kind == "recover" and what.by_hand and what.outcome == Outcome.NOT_SEEN

@@ -42,6 +42,9 @@ class Eyes(Protocol):
     def moment(self, ask: Ask, t: float) -> float | None:
         """When a key that marks a sight was pressed, or None if there is nothing to see yet."""
 
+    def too_late(self, ask: Ask) -> bool:
+        """Whether what a question wants marked had happened before anybody looked; asked once, at the first look."""
+
     def act(self, ask: Ask) -> None:
         """The question is being answered: do at the bench what it asked for."""
 
@@ -87,6 +90,9 @@ class ScriptedOperator:
             return found
         ask, _ = self._asked
         at = t
+        if ask.instead == Answer.ALREADY and self._eyes is not None and self._eyes.too_late(ask):
+            self._asked = None
+            return [*found, Answered(t, ask.question, Answer.ALREADY, self.script.by)]
         if ask.wants == Wants.MARK and self._eyes is not None:
             moment = self._eyes.moment(ask, t)
             if moment is None:

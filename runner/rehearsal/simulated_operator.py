@@ -44,7 +44,7 @@ class SimulatedEyes:
         self._clamp_error = random.Random(f"clamp {world.truth.seed}").uniform(-1.0, 1.0) * self._switched.gain
         self._pressed_at: float | None = None
         self._sets_at: float | None = None
-        self._carried = False
+        self._carried = self._looked = False
         self._flowed = self._left = 0.0  # A that flowed at most, and that was left when it was gone
         self._dice = random.Random(f"eyes {world.truth.seed}")
         self._sensor = ""
@@ -60,6 +60,7 @@ class SimulatedEyes:
             self._sensor = order.sensor or self._sensor
         if isinstance(order, Ask):
             self._pressed_at = self._sets_at = None
+            self._looked = False
             if order.box == BoxPlace.OUT:
                 self._world.boxed.clear()
         if isinstance(order, AskTaps):
@@ -115,6 +116,12 @@ class SimulatedEyes:
             seen = happened + self._dice.uniform(0.0, refresh)
             self._pressed_at = seen + max(0.05, self._dice.gauss(*self._reaction))
         return self._pressed_at if t >= self._pressed_at else None
+
+    def too_late(self, ask: Ask) -> bool:
+        first, self._looked = not self._looked, True
+        with self._world.lock:
+            self._world.catch_up()
+            return first and ask.of == Observed.CAME_BACK and self._came_back()
 
     def _box_set(self, resistance: float, t: float) -> float | None:
         if self._sets_at is None:

@@ -11,7 +11,7 @@ from runner.rehearsal.scripted import ScriptedOperator
 from runner.rehearsal.truth import truth_of
 from runner.sheets.answers import Answers
 from runner.vocabulary import Observed
-from runner.workspace.job import find_procedure
+from runner.workspace.job import DEMO_PACK, UserFile, find_procedure
 from tests.builders import quick_capacity, rehearsed, short_rehearsal
 
 
@@ -87,6 +87,19 @@ def test_cut_off_and_waking_by_hand(tmp_path):
     assert not run.truth["load_on"]
 
 
+def test_a_pack_that_is_back_before_anybody_looks_at_the_voltmeter_has_no_recovery_time(tmp_path):
+    """It was the time in which the load was switched off and the totals were read, with an uncertainty of a key."""
+    text = DEMO_PACK.read_text()
+    assert "release: 22.4 V" in text
+    pack = UserFile("pack.yaml", text.replace("release: 22.4 V", "release: 20.6 V"))
+    run = alone(tmp_path, "under-voltage", sensors=(), state_of_charge=0.05, pack=pack)
+    missing = found(run)["recovery time", None]
+    assert missing.value is None
+    assert missing.reason == "the pack was back before anybody looked at the voltmeter"
+    assert found(run)["trip", None].value is not None
+    assert not [each for each in run.result.evaluation.recording.attempts if each.kind == "wake"]
+
+
 def stopping(stop):
     def tell(order, t):
         if isinstance(order, Ask) and order.of == Observed.CURRENT_GONE:
@@ -142,8 +155,6 @@ def test_what_a_charger_cannot_do_is_refused_with_the_reason(tmp_path, procedure
 
 
 def test_a_pack_whose_sheet_declares_no_under_voltage_has_its_capacity_measured_to_its_cut_off(tmp_path):
-    from runner.workspace.job import DEMO_PACK, UserFile
-
     text = DEMO_PACK.read_text()
     begin = text.index("  under-voltage:")
     text = text[:begin] + text[text.index("  charge over-current:") :]

@@ -207,6 +207,16 @@ def test_a_wait_whose_end_was_marked_is_not_given_up_while_that_is_asked_about()
     assert step.conclusion.outcome == Outcome.GAVE_UP
 
 
+def test_a_pack_that_was_back_before_anybody_looked_has_no_moment_of_recovery():
+    """The load is switched off and totals are read first; a key after that is later by as long as that took."""
+    step = recovering()
+    assert asked(step).instead == "already"
+    step.read(5.0)
+    answer(step, "already")
+    assert (step.conclusion.outcome, step.conclusion.by_hand) == (Outcome.NOT_SEEN, True)
+    assert step.run._around.awake  # and is not woken
+
+
 def test_a_recovery_by_hand_is_given_up_after_its_time():
     step = recovering()
     step.read(600.0)

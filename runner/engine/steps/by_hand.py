@@ -150,7 +150,10 @@ class DrainByHand(Step):
 
 
 class RecoverByHand(Step):
-    """Everything off; the person's key says when the voltmeter shows the pack again, unless they then say that it was a slip."""
+    """Everything off; the person's key says when the voltmeter shows the pack again, unless they then say that it was a slip.
+
+    After a cut-off by hand they switch the load off and read totals first: a pack that came back meanwhile has no moment to mark.
+    """
 
     def begin(self, t: float) -> list[Order]:
         self._off_at: float | None = None
@@ -164,6 +167,10 @@ class RecoverByHand(Step):
             return [self._watch()]
         if self._off_at is None:
             return []
+        if isinstance(event, Answered) and event.question == self._question and event.value == Answer.ALREADY:
+            self._end()
+            self.around.awake = True
+            return [self._conclusion(Outcome.NOT_SEEN, texts.BACK_BEFORE, event.t, by_hand=True)]
         if isinstance(event, Answered) and event.question == self._question:
             return self._pressed(event.t) if self._marked is None else self._meant(event, self._marked)
         if self._marked is not None:  # it has been seen, or it is about to be said that it has not
@@ -175,7 +182,9 @@ class RecoverByHand(Step):
         return []
 
     def _watch(self) -> Ask:
-        return Ask(self._question, texts.WATCH_VOLTMETER, Observed.CAME_BACK.value, Wants.MARK, of=Observed.CAME_BACK)
+        came_back = Observed.CAME_BACK
+        ask = Ask(self._question, texts.WATCH_VOLTMETER, came_back.value, Wants.MARK, of=came_back)
+        return replace(ask, instead=Answer.ALREADY.value)
 
     def _pressed(self, t: float) -> list[Order]:
         self._marked = t

@@ -69,7 +69,8 @@ READ_LOADED_VOLTAGE = "Read the pack's voltage under load."
 READ_RESTING_VOLTAGE = "Read the pack's voltage with everything off."
 TYPE_LAST_VOLTAGE = "Type the last voltage you saw before the load stopped."
 WATCH_VOLTMETER = (
-    "Watch the voltmeter on the pack's terminals. Press Enter at the moment it shows the pack's voltage again."
+    "Watch the voltmeter on the pack's terminals. Press Enter at the moment it shows the pack's voltage again. "
+    f"If it shows it already: type {Answer.ALREADY} and press Enter."
 )
 
 IS_IT_BACK = (
@@ -129,6 +130,7 @@ TOO_FULL = "the pack is too full for this test, or the charger gives too little;
 ENDED_TWICE = "charger or pack ended the charge: no current on the clamp, twice"
 MARK_TAKEN_BACK = "The load still draws current: the mark that it had stopped does not count. The discharge goes on."
 LOAD_STOPPED = "the operator saw the load stop by itself"
+BACK_BEFORE = "the pack was back before anybody looked at the voltmeter"
 VOLTAGE_BACK = "the operator saw the voltage return"
 NEEDS_NO_WAKING = "No wake charge needed: the pack recovered by itself."
 NOT_SEEN = "no instrument shows the pack's terminals while everything is off"
