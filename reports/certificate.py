@@ -293,8 +293,10 @@ def _called(key: str, instrument: InstrumentSheet) -> str:
     if not isinstance(instrument, FurtherProbe | FurtherMeter):
         return key
     role, _, name = key.partition(" ")
-    sensors = instrument.sensors if isinstance(instrument, FurtherProbe) else ()
-    said = [instrument.place, *([f"reference of {', '.join(sensors)}"] if sensors else [])]
+    sensors, beside = (instrument.sensors, instrument.beside) if isinstance(instrument, FurtherProbe) else ((), ())
+    said = [instrument.place]
+    said += [f"reference of {', '.join(sensors)}"] if sensors else []
+    said += [f"second probe on {', '.join(beside)}"] if beside else []
     return f"{role} {name} ({'; '.join(said)})"
 
 

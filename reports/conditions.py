@@ -74,6 +74,8 @@ EXPLAINED = {
     "coupling grows with T": "probe and sensor differ by 0.2 % to 1 % of their distance from the room's temperature",
     "probe's stem and self-heating": "the probe loses heat along its stem and heats itself by 0.01 K to 0.1 K",
     "loose contact": "probe and sensor differ by 0.2 K to 0.5 K (standard uncertainty), declared so",
+    "second probe": "a second probe on the other side of the sensor; up to 0.8 of the two contact errors is common",
+    "one of two probes slipped": "one of two probes reads 0.3 K to 1.5 K wrong at the sensor, and nobody knows it",
     "coupling by direction": "the probe reads 0.05 K to 0.2 K differently in heating and in cooling",
     "drafts": "drafts reach the probe, and the sensor less",
     "pulsed heat": "the heat gun is switched on and off every 2 s to 10 s",

@@ -252,12 +252,14 @@ class BudgetSource(StrEnum):
     )  # of a voltage, where no ramp helps
     SENSOR_LAG = "lag of the sensor", "ramps at two or three rates: the lag then cancels"
     PROBE_LAG = "lag of the probe", "ramps at two or three rates: the lag then cancels"
+    SECOND_PROBE = "difference of the two probes", "both probes held more firmly on the sensor"
     COUPLING_GROWTH = "contact of probe and sensor, growing with the temperature", "insulation over probe and sensor"
     COUPLING_DIRECTION = (
         "contact of probe and sensor, heating against cooling",
         "slower ramps, and heat that comes from all sides",
     )
     REPEATABILITY = "repeatability of the pack", "more repeats at the same rates", True
+    PACK_NOISE = "noise of the pack, which makes it act early", "faster ramps: fewer polls are near the threshold"
     LEVELS = "step size", "smaller steps"
     LOOKS = "interval between tries", "a shorter interval between tries"
     READINGS = "interval between readings", "more frequent readings"

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import replace
+from types import MappingProxyType
 
 from runner.engine.fitting.by_hand import charger_of, hand_load_of
 from runner.engine.program import Planned
@@ -106,12 +107,16 @@ def declared_path(pack: PackSheet) -> DeclaredPath:
     return DeclaredPath(pack.residual_current, pack.retry_every or 0.0, paths)
 
 
-def named_in_texts(sensor: Sensor | None, current_ceiling: float, supply: str) -> dict[str, str]:
+def named_in_texts(
+    sensor: Sensor | None, current_ceiling: float, supply: str, seconds: Mapping[str, str] = MappingProxyType({})
+) -> dict[str, str]:
     """What texts of a procedure may name besides values: TEXT_NAMES of hold_steps.py. The ceiling is in A.
 
-    ``supply`` is the word for what charges the pack on this bench.
+    ``supply`` is the word for what charges the pack on this bench; ``seconds`` are the second probes by their sensors.
     """
     name, place = (sensor.name, sensor.place) if sensor is not None else ("the sensor", "")
+    if name in seconds:
+        place = f"{place}; probe {seconds[name].replace('_', ' ')} goes on it too, on the other side"
     ceiling = shown(current_ceiling, "current")
     return {
         "sensor": name,

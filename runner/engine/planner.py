@@ -390,7 +390,9 @@ class _Planner:
         words = {name: shown(value, self.dimensions.get(name, "ratio")) for name, value in values.items()}
         words |= self.told
         words |= own or own_limits({})
-        words |= named_in_texts(sensor, self._current_ceiling, possible.charged_by(self.bench))
+        words |= named_in_texts(
+            sensor, self._current_ceiling, possible.charged_by(self.bench), self.bench.instruments.seconds
+        )
         for name, dimension in self.dimensions.items():
             words.setdefault(name, f"(no {name.replace('_', ' ')} declared)" if dimension in DIMENSIONS else "")
         return " ".join(text.format_map(words).split())

@@ -26,7 +26,7 @@ from runner.sheets.curve import Curve
 from runner.sheets.instrument_parts import Calibrated, MeterAccuracy
 from runner.sheets.instruments import ClampSheet, Instruments
 from runner.sheets.pack import PackSheet
-from runner.sheets.parts.meters import ProbeSheet
+from runner.sheets.parts.meters import FurtherProbe, ProbeSheet
 from runner.sheets.parts.protections import Protection, VoltageProtection
 from runner.sheets.procedure import Procedure
 from runner.sheets.tolerances import allowed
@@ -51,7 +51,8 @@ def declare(procedure: Procedure, pack: PackSheet, bench: BenchFile, sensors: tu
         coupling_growth=probe.coupling_growth if probe else None,
         coupling_direction=probe.coupling_direction if probe else None,
         probe_lag=(probe.lag, probe.lag_uncertainty) if probe else None,
-        references=_references(procedure, protection, instruments),
+        references=_references(procedure, protection, instruments, lambda probe: probe.sensors),
+        beside=_references(procedure, protection, instruments, lambda probe: probe.beside),
         sensor_lag={
             sensor.name: (sensor.lag, sensor.lag_uncertainty or sensor.lag / 2)
             for sensor in pack.sensors
@@ -97,8 +98,13 @@ def corrections(instruments: Instruments) -> dict[str, Corrections]:
     return {channel: Corrections(points) for channel, points in said.items() if points}
 
 
-def _references(procedure: Procedure, protection: Protection | None, instruments: Instruments) -> dict[str, Reference]:
-    """The further thermometers, by the sensors that they are the reference of."""
+def _references(
+    procedure: Procedure,
+    protection: Protection | None,
+    instruments: Instruments,
+    sensors_of: Callable[[FurtherProbe], tuple[str, ...]],
+) -> dict[str, Reference]:
+    """The further thermometers, by the sensors that they are held at."""
     return {
         sensor: Reference(
             channel_named(PROBE_TEMPERATURE, name),
@@ -111,7 +117,7 @@ def _references(procedure: Procedure, protection: Protection | None, instruments
             _beyond(procedure, protection, instruments, channel_named(PROBE_TEMPERATURE, name)),
         )
         for name, probe in instruments.probes.items()
-        for sensor in probe.sensors
+        for sensor in sensors_of(probe)
     }
 
 

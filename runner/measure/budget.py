@@ -70,10 +70,12 @@ class Inputs:
         self._inputs.append(_Input(quantity, line, distribution))
         return quantity
 
-    def shared(self, source: Sourced, value: float, uncertainty: float, distribution: str = "normal") -> Quantity:
+    def shared(
+        self, source: Sourced, value: float, uncertainty: float, distribution: str = "normal", dof: float = MANY
+    ) -> Quantity:
         """The one input quantity of this name, the same for everybody who asks: what is not known of it is common to all."""
         there = next((item.quantity for item in self._inputs if item.line == _line(source)), None)
-        return there if there is not None else self.add(source, value, uncertainty, distribution)
+        return there if there is not None else self.add(source, value, uncertainty, distribution, dof)
 
     def together(self, source: Sourced, readings: Sequence[Sequence[float]]) -> list[Quantity]:
         """Input quantities that were read at the same instants, n times each: their means, with what they have in common.

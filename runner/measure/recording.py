@@ -184,6 +184,7 @@ class Specification:
     counter: tuple[Accuracy, Accuracy] | None = None  # charge and energy of a counter that is read by hand
     clamp: tuple[Accuracy, float] | None = None  # of its current, and s from one of its readings to the next
     references: Mapping[str, Reference] = field(default_factory=dict)  # of sensors that have a thermometer of their own
+    beside: Mapping[str, Reference] = field(default_factory=dict)  # of sensors that have a second thermometer at them
     probe_channel: str = PROBE_TEMPERATURE  # what the reference reads
 
     def at(self, sensor: str) -> Specification:

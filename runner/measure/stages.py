@@ -21,7 +21,7 @@ from runner.measure.budget import Quantity
 from runner.measure.cutoff import recovery_time
 from runner.measure.finding import Evaluator, Finding, Limits
 from runner.measure.fits.edge import LEVEL_WINDOW, Edge
-from runner.measure.fits.staircase import NOISE, Acted, Staircase, find_turns
+from runner.measure.fits.staircase import Acted, Staircase, find_turns
 from runner.measure.readings import reading_error
 from runner.measure.recording import Accuracy, Attempt, Held, Series, Specification
 from runner.measure.thermal import abs_difference
@@ -32,6 +32,7 @@ SETTING_TIME = (
 )
 # s between looks of a pack whose sheet does not say (common practice, no source)
 UNKNOWN_LOOKS = {"temperature": 2.0, "voltage": 0.5, "current": 0.1}
+REPEATS = 0.07  # K by which noise and steps of most packs move a change at a held level (common practice, no source)
 PLUGGED_IN = 25.0  # °C that a box is set to before it is plugged in, as the procedures have it
 WORTH_SAYING = 0.1  # K by which filter and delay leave a threshold open
 SETTLING = 0.3  # s of a level that are left out of its mean
@@ -193,7 +194,7 @@ class Substituted(Evaluator):
         return (
             add(BudgetSource.LEVELS, turned.value, turned.inside, "rectangular")
             + sign * turned.filtered * self.inputs.shared(BudgetSource.PACK_FILTER, 0.0, 1.0)
-            + add(BudgetSource.REPEATABILITY, 0.0, NOISE)
+            + add(BudgetSource.REPEATABILITY, 0.0, REPEATS)
         )
 
     def _about_filter(self, outcome: str) -> tuple[str, ...]:

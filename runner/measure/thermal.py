@@ -3,16 +3,27 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from dataclasses import replace
 
 import numpy as np
 
 from runner.measure.budget import Inputs, Quantity
+from runner.measure.contact import Pair, pair_shared, paired
 from runner.measure.finding import Evaluator, Finding
 from runner.measure.fits.counted_marks import counted
-from runner.measure.fits.ramp import SETTLING, fit_ramp, fit_taps
+from runner.measure.fits.ramp import SETTLING, Ramp, fit_ramp, fit_taps
 from runner.measure.fits.repeatability import Group, Repeatability, repeatability
 from runner.measure.recording import Attempt, Recording, Specification
-from runner.measure.threshold import SLOWEST_SENSOR, Crossing, Threshold, find_threshold, own_part, rates_of, shared
+from runner.measure.threshold import (
+    SLOWEST_SENSOR,
+    Crossing,
+    Shared,
+    Threshold,
+    find_threshold,
+    own_part,
+    rates_of,
+    shared,
+)
 from runner.vocabulary import BudgetSource, Observed, Outcome
 
 
@@ -34,17 +45,25 @@ class Thermal(Evaluator):
         declared = declared.at(sensor)
         super().__init__(recording, declared, sensor)
         self._left_out: dict[str, list[str]] = {}  # kind of attempt -> why ramps of it are not used
+        self._pair: Pair | None = None
         read = recording.read(Observed.AMBIENT_TEMPERATURE, 0.0)
-        self.common = shared(self.inputs, declared, sensor, read[0].value if read else ROOM)
+        self._ambient = read[0].value if read else ROOM
 
     def findings(self) -> dict[str, Callable[[], Finding]]:
         """By name, how each is worked out."""
         rising = "over" in self.declared.protection
         trip_crossings = self._crossings("heat" if rising else "cool", Outcome.STOPPED)
         release_crossings = self._crossings("cool" if rising else "heat", Outcome.RETURNED)
-        repeats = repeatability([self._group(each) for each in (trip_crossings, release_crossings) if each])
-        trip, release = (self._threshold(each, repeats) for each in (trip_crossings, release_crossings))
-        declared = self.declared
+        changes = {"trip": trip_crossings, "release": release_crossings}
+        repeats = repeatability([self._group(each) for each in changes.values() if each])
+        declared, sensor = self.declared, self.sensor or ""
+        self._pair = paired(changes, declared, sensor)
+        common = (
+            shared(self.inputs, declared, sensor, self._ambient)
+            if self._pair is None
+            else pair_shared(self.inputs, declared, sensor, self._ambient, self._pair)
+        )
+        trip, release = (self._threshold(name, each, repeats, common) for name, each in changes.items())
         return {
             "trip": lambda: self._finding(
                 "trip", trip, trip_crossings, declared.trip, declared.trip_limits, "heat" if rising else "cool"
@@ -72,8 +91,13 @@ class Thermal(Evaluator):
             if crossing is not None
         ]
 
-    def _threshold(self, crossings: Sequence[Crossing], repeats: Repeatability) -> Threshold | None:
-        return find_threshold(crossings, self.declared, self.common, repeats, self.inputs) if crossings else None
+    def _threshold(
+        self, name: str, crossings: Sequence[Crossing], repeats: Repeatability, common: Shared
+    ) -> Threshold | None:
+        if not crossings:
+            return None
+        found = find_threshold(crossings, self.declared, common, repeats, self.inputs)
+        return found if self._pair is None else replace(found, value=found.value + self._pair.shift(name, self.inputs))
 
     def _group(self, crossings: Sequence[Crossing]) -> Group:
         """The changes of one direction, with what the evaluation fits to them: a line over the rates, or their mean."""
@@ -106,7 +130,14 @@ class Thermal(Evaluator):
         ramp = fit_ramp(
             self.recording.of(self.declared.probe_channel), edge.instant, not_before, self.declared.resolution
         )
-        return None if ramp is None else Crossing(attempt, edge, ramp)
+        return None if ramp is None else Crossing(attempt, edge, ramp, self._second(edge.instant, not_before))
+
+    def _second(self, instant: float, not_before: float) -> Ramp | None:
+        """The same of a second probe at the sensor, where there is one."""
+        second = self.declared.beside.get(self.sensor or "")
+        if second is None:
+            return None
+        return fit_ramp(self.recording.of(second.channel), instant, not_before, second.resolution)
 
     # ---- from thresholds to findings -------------------------------------------------------------------------
 
@@ -129,6 +160,10 @@ class Thermal(Evaluator):
         if threshold.impossible:
             return self.missing(name, "°C", threshold.impossible, expected=expected, limits=limits)
         caveats = [*threshold.caveats, *self._left_out.get(kind, ())]
+        if self._pair is not None:
+            caveats += self._pair.caveats(name)
+        elif self.declared.beside.get(self.sensor or "") is not None:
+            caveats.append("second probe on this sensor not used: not read at every change")
         smaller = self._one_more(threshold, crossings, limits)
         if smaller:
             caveats.append(
@@ -143,7 +178,7 @@ class Thermal(Evaluator):
             caveats.append(
                 f"{len(early)} of {len(crossings)} changes occurred before the slow ramp: functional check only"
             )
-        return self.measured(
+        found = self.measured(
             name,
             "°C",
             threshold.value,
@@ -156,6 +191,7 @@ class Thermal(Evaluator):
             functional=len(early) == len(crossings) or threshold.quick,
             one_more=smaller,
         )
+        return found if self._pair is None else replace(found, advice=self._pair.advice)
 
     def _one_more(
         self, threshold: Threshold, crossings: Sequence[Crossing], limits: tuple[float, float] | None

@@ -42,6 +42,7 @@ UNKNOWN_FILTER = (3.3, 3.0)
 # likewise, standard uncertainties
 GROWTH = 0.0025  # of the difference to the room: half of all probes none, the others 0.2 to 1 % of it
 DIRECTION = 0.22 / 3.0**0.5  # K, rectangular
+EARLY = 1.0  # of a pack's scatter from ramp to ramp: how early its noise makes it act
 AGREE = "the ramps agree"
 
 
@@ -52,6 +53,7 @@ class Crossing:
     attempt: Attempt
     edge: Edge
     ramp: Ramp
+    second: Ramp | None = None  # of a second probe at the sensor
 
 
 @dataclass(frozen=True)
@@ -90,20 +92,34 @@ class Shared:
         return whole + self.direction if rate > 0 else whole - self.direction
 
 
-def shared(inputs: Inputs, declared: Specification, sensor: str, ambient: float) -> Shared:
-    """The shared input quantities of one sensor; ``ambient`` in °C."""
+def shared(
+    inputs: Inputs,
+    declared: Specification,
+    sensor: str,
+    ambient: float,
+    contact: tuple[float, str] | None = None,
+    direction: tuple[float, str] | None = None,
+) -> Shared:
+    """The shared input quantities of one sensor; ``ambient`` in °C.
+
+    ``contact`` and ``direction`` are (standard uncertainty, distribution) where more is known of them than is declared.
+    """
     u, distribution = declared.calibration
     growth = GROWTH if declared.coupling_growth is None else declared.coupling_growth
-    direction = DIRECTION if declared.coupling_direction is None else declared.coupling_direction
     add = inputs.add
     return Shared(
         add(BudgetSource.PROBE_CALIBRATION, 0.0, u, distribution),
         add(BudgetSource.PROBE_RESOLUTION, 0.0, declared.resolution / 12.0**0.5, "rectangular"),
-        add(BudgetSource.COUPLING.of(sensor), 0.0, declared.coupling),
+        add(BudgetSource.COUPLING.of(sensor), 0.0, *(contact or (declared.coupling, "normal"))),
         add(BudgetSource.COUPLING_GROWTH, 0.0, growth),
-        add(BudgetSource.COUPLING_DIRECTION, 0.0, direction, "rectangular"),
+        add(BudgetSource.COUPLING_DIRECTION, 0.0, *(direction or (direction_of(declared), "rectangular"))),
         ambient,
     )
+
+
+def direction_of(declared: Specification) -> float:
+    """The standard uncertainty (K) of what changes its sign between heating and cooling."""
+    return DIRECTION if declared.coupling_direction is None else declared.coupling_direction
 
 
 def find_threshold(
@@ -118,7 +134,7 @@ def find_threshold(
         if not crossing.ramp.straight
     ]
     here = float(np.mean([float(quantity.x) for quantity in own]))
-    error = common.error(here, float(rates[0]))
+    error = common.error(here, float(rates[0])) + _early(float(rates[0]), repeats, inputs)
     if distinct(rates):
         theta, lag, fit = _extrapolated(own, rates, repeats, inputs)
         return Threshold(theta + error, lag, fit, tuple(caveats), _impossible(lag))
@@ -130,6 +146,16 @@ def find_threshold(
     sensor = crossings[0].attempt.sensor
     theta = _put_in(own, rates, sensor, declared, inputs, caveats) + repeats.of_mean(len(own), inputs)
     return Threshold(theta + error, None, why, tuple(caveats), quick=sensor not in declared.sensor_lag)
+
+
+def _early(rate: float, repeats: Repeatability, inputs: Inputs) -> Quantity:
+    """By how many K a noisy pack's change at this rate (K/s) may lie before its threshold: up while it warms, down while it cools.
+
+    The first of many noisy polls that is past the limit comes early, both ways, so that it counts twice in the hysteresis. It is
+    early by about as much as the pack scatters, and that is all that is known of it.
+    """
+    early = inputs.shared(BudgetSource.PACK_NOISE, 0.0, EARLY * repeats.deviation, "normal", repeats.dof)
+    return early if rate > 0 else -early
 
 
 def rates_of(crossings: Sequence[Crossing]) -> np.ndarray:

@@ -56,7 +56,10 @@ def declared_bench(bench: BenchFile) -> DeclaredBench:
         probe_lag=None if probe is None or not probe.lag else (probe.lag, probe.lag_uncertainty),
         counter=None if counter is None else (counter.charge_gain, counter.energy_gain),
         further={
-            **{key_of("probe", name): _further(each, each.sensors) for name, each in instruments.probes.items()},
+            **{
+                key_of("probe", name): _further(each, (*each.sensors, *each.beside))
+                for name, each in instruments.probes.items()
+            },
             **{key_of("meter", name): _further(each) for name, each in instruments.meters.items()},
         },
     )
@@ -64,7 +67,7 @@ def declared_bench(bench: BenchFile) -> DeclaredBench:
 
 def _further(sheet: FurtherProbe | FurtherMeter, sensors: tuple[str, ...] = ()) -> DeclaredFurther:
     if isinstance(sheet, FurtherProbe):
-        return DeclaredFurther(_of_probe(sheet), True, sensors)
+        return DeclaredFurther(_of_probe(sheet), True, sensors, coupling=sheet.coupling)
     return DeclaredFurther(_of_meter(sheet.voltage_accuracy, 0.0), False, cell=sheet.cell)
 
 

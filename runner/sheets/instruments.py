@@ -202,14 +202,15 @@ class Instruments(Sheet):
             if name in RESERVED or names.count(name) > 1:
                 raise Wrong(f"{name!r} cannot be the name of a further instrument here", "give each a name of its own")
         held = [sensor for probe in self.probes.values() for sensor in probe.sensors]
-        if twice := next((sensor for sensor in held if held.count(sensor) > 1), ""):
-            raise Wrong(f"two probes are the reference of {twice}", "leave it to one of them")
+        beside = [sensor for probe in self.probes.values() for sensor in probe.beside]
+        for sensors, what in ((held, "the reference of"), (beside, "the second one at")):
+            if twice := next((sensor for sensor in sensors if sensors.count(sensor) > 1), ""):
+                raise Wrong(f"two probes are {what} {twice}", "leave it to one of them")
         for probe in (self.probe, *self.probes.values()):
             self._has_its_terminals(probe)
-        if held and (self.probe is None or self.probe.by_hand):
-            raise Wrong(
-                "further probes are references beside a first one that has an address", "add probe:, or remove sensors"
-            )
+        if (held or beside) and (self.probe is None or self.probe.by_hand):
+            remedy = f"add probe:, or remove {'sensors' if held else 'beside'}"
+            raise Wrong("further probes are references beside a first one that has an address", remedy)
         return self
 
     def _has_its_terminals(self, probe: ProbeSheet | None) -> None:
@@ -229,6 +230,11 @@ class Instruments(Sheet):
     def references(self) -> dict[str, FurtherProbe]:
         """The further probes that are the reference of a sensor, by the sensor."""
         return {sensor: probe for probe in self.probes.values() for sensor in probe.sensors}
+
+    @property
+    def seconds(self) -> dict[str, str]:
+        """The name of the further probe that is the second one at a sensor, by the sensor."""
+        return {sensor: name for name, probe in self.probes.items() for sensor in probe.beside}
 
 
 def key_of(role: str, name: str) -> str:

@@ -64,6 +64,7 @@ class BenchTruth:
     meter_aperture: float = 0.0
     errors: dict[str, MeterError] = field(default_factory=dict)  # by reading, beside the gains and offsets above
     further: Mapping[str, DeclaredFurther] = field(default_factory=dict)
+    further_contact: Mapping[str, float] = field(default_factory=dict)  # K that a further thermometer is off its sensor
     supply_sense: bool = False  # whether its voltage is sensed at the pack
     load_sense: bool = False
 
@@ -134,4 +135,7 @@ def own(bench: BenchTruth, declared: DeclaredBench, dice: random.Random) -> Benc
         load_lead_resistance=declared.load_leads.drawn(bench.load_lead_resistance, dice),
         supply_sense=declared.supply_leads.remote,
         load_sense=declared.load_leads.remote,
+        further_contact={
+            key: dice.gauss(0.0, each.coupling) for key, each in declared.further.items() if each.coupling
+        },
     )

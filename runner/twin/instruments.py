@@ -194,7 +194,8 @@ def _further(world: World, key: str, dice: random.Random) -> Device:
             inside = declared.cell is not None and declared.cell <= len(volts)
             return volts[declared.cell - 1] if inside and declared.cell is not None else world.terminal_voltage()
         if world.hands.sensor in declared.sensors:
-            return world.displayed()
+            first, contact = world.truth.bench.probe, world.truth.bench.further_contact.get(key, 0.0)
+            return world.displayed() - first.calibration_error - first.coupling_error + contact
         spots = [world.spots[sensor].spot for sensor in declared.sensors if sensor in world.spots]
         return spots[0] if spots else world.truth.bench.ambient
 

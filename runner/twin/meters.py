@@ -57,12 +57,16 @@ class DeclaredMeter:
 
 @dataclass(frozen=True)
 class DeclaredFurther:
-    """A further thermometer at ``sensors`` (in the room if there are none), or a further voltmeter at a ``cell`` or at the pack."""
+    """A further thermometer at ``sensors`` (in the room if there are none), or a further voltmeter at a ``cell`` or at the pack.
+
+    ``coupling``: the standard uncertainty of a thermometer's contact, in K.
+    """
 
     meter: DeclaredMeter
     thermometer: bool
     sensors: tuple[str, ...] = ()
     cell: int | None = None
+    coupling: float = 0.0
 
 
 @dataclass(frozen=True)

@@ -45,6 +45,17 @@ READS = """\
 PROCEDURE = SHORT_PROCEDURE.replace("  - repeat:\n", READS)
 
 
+SECOND = """\
+    room:
+      place: on the other side of T2
+      beside: [T2]
+      address: TCPIP::192.0.2.13::5025::SOCKET
+      accuracy: {limit: 0.2 K}
+      coupling: 0.1 K
+      lag: 2 s
+"""
+
+
 @pytest.fixture(scope="module")
 def folder(tmp_path_factory):
     out = tmp_path_factory.mktemp("many")
@@ -97,10 +108,42 @@ def test_the_certificate_names_each_with_its_place(folder):
     assert "meter cell_3 (at cell 3)" in page
 
 
+def test_a_second_probe_on_a_sensor_is_asked_for_and_both_make_the_finding(tmp_path):
+    """Its accuracy is ±0.2 K and the contact of both 0.1 K: the mean of both holds the truth that the simulation has."""
+    first, after = BENCH.index("    room:"), BENCH.index("  meters:")
+    (tmp_path / "two.yaml").write_text(BENCH[:first] + SECOND + BENCH[after:])
+    (tmp_path / "p.yaml").write_text(SHORT_PROCEDURE)
+    arguments = [
+        "--bench",
+        str(tmp_path / "two.yaml"),
+        "--sensor",
+        "T2",
+        "--unattended",
+        "--plain",
+        "--scenario",
+        "sound",
+    ]
+    assert main(["rehearse", str(tmp_path / "p.yaml"), *arguments, "--seed", "6", "--out", str(tmp_path / "runs")]) == 0
+    (out,) = (tmp_path / "runs").iterdir()
+    truth = json.loads((out / "truth.json").read_text())["thresholds"]["charge_over_temperature"]["T2"]
+    found = {each["name"]: each for each in json.loads((out / "findings.json").read_text())["findings"]}
+    for name in ("trip", "release"):
+        assert abs(found[name]["value"] - truth[name]) < found[name]["expanded_uncertainty"]
+        sources = {line["source"] for line in found[name]["budget"]}
+        assert {"probe calibration (second probe)", "difference of the two probes"} <= sources
+    page = (out / "certificate.html").read_text()
+    assert "probe room (on the other side of T2; second probe on T2)" in page
+    assert "mean of two probes on this sensor" in page
+
+
 @pytest.mark.parametrize(
     ("change", "said"),
     [
         (("sensors: [T2]", "sensors: [T9]"), "reference of T9, which the pack has not got"),
+        (
+            ("place: on the wall", "place: x, beside: [T7], coupling: 0.1 K"),
+            "room is at T7, which the pack has not got",
+        ),
         (("cell: 3,", "cell: 30,"), "the meter cell_3 is at cell 30; the pack has 8 cells"),
         (("from: room", "from: cell 3"), "cell 3 gives a voltage, the reading is a temperature"),
     ],
@@ -121,6 +164,8 @@ def test_what_pack_procedure_and_bench_do_not_agree_on_is_said_at_its_place(chan
         (("cell 5:", "room:"), "'room' cannot be the name"),
         (("place: on the wall", "place: on the wall, sensors: [T2], coupling: 0.1 K"), "two probes are the reference"),
         (("place: on the wall", "place: on the wall, sensors: [T1]"), "the reference of a sensor needs coupling"),
+        (("place: on the wall", "place: on the wall, beside: [T1]"), "a second probe at a sensor needs coupling"),
+        (("sensors: [T2]", "sensors: [T2]\n      beside: [T2]"), "cannot be the second one beside itself at T2"),
         (("place: on the wall, ", ""), "place"),
         (('"TCPIP::192.0.2.11::5025::SOCKET"', '""'), "address or by_hand"),
         (('place: on the wall, address: "TCPIP::192.0.2.13::5025::SOCKET"', "place: here, by_hand: true"), "by hand"),

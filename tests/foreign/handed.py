@@ -21,7 +21,7 @@ from runner.events import (
 from runner.measure.finding import Finding
 from runner.measure.findings import findings
 from runner.measure.fits.averaging import Averaging, of_window
-from runner.measure.recording import Accuracy, Attempt, Held, Recording, Series, Specification
+from runner.measure.recording import Accuracy, Attempt, Held, Recording, Reference, Series, Specification
 from runner.vocabulary import Outcome, WatchWord
 from tests.foreign.trial import Trial
 
@@ -48,6 +48,11 @@ def _temperature(trial: Trial) -> list[Finding]:
         "sensor_lag": {SENSOR: said["sensor_lag"]} if said["sensor_lag"] else {},
         "wanted": ("trip", "release", "hysteresis"),
     }
+    if said["second"] is not None:
+        channel, calibration, coupling = said["second"]
+        lag = (1.75, 0.72)  # uniform from 0.5 to 3 s
+        second = Reference(channel, (calibration, "normal"), said["resolution"], coupling, None, None, lag)
+        more["beside"] = {SENSOR: second}
     return findings(_recording(trial), _of_temperature(said, more))
 
 

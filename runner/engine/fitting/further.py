@@ -72,14 +72,14 @@ def misplaced(bench: BenchFile, pack: PackSheet) -> Iterator[tuple[Path, str, st
     """What further instruments are said to be at and the pack has not got: place in the bench file, what, remedy."""
     sensors = [sensor.name for sensor in pack.sensors]
     for name, probe in bench.instruments.probes.items():
-        for sensor in probe.sensors:
-            if sensor not in sensors:
-                what = f"the probe {name} is the reference of {sensor}, which the pack has not got"
-                yield (
-                    (*place_of(key_of(Role.PROBE, name)), "sensors"),
-                    what,
-                    f"choose of: {', '.join(sensors) or 'none'}",
-                )
+        for key, said, what in (("sensors", probe.sensors, "the reference of"), ("beside", probe.beside, "at")):
+            for sensor in said:
+                if sensor not in sensors:
+                    yield (
+                        (*place_of(key_of(Role.PROBE, name)), key),
+                        f"the probe {name} is {what} {sensor}, which the pack has not got",
+                        f"choose of: {', '.join(sensors) or 'none'}",
+                    )
     for name, meter in bench.instruments.meters.items():
         if meter.cell is not None and meter.cell > pack.cells_in_series:
             what = f"the meter {name} is at cell {meter.cell}; the pack has {pack.cells_in_series} cells in series"

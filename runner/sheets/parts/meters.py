@@ -69,18 +69,26 @@ class MeterSheet(InstrumentSheet):
 
 
 class FurtherProbe(ProbeSheet):
-    """A thermometer beside the first one, at its ``place``. Of ``sensors`` it is the reference, in place of the first one."""
+    """A thermometer beside the first one, at its ``place``.
+
+    Of ``sensors`` it is the reference, in place of the first one; at those of ``beside`` it is the second one, together with it.
+    """
 
     place: str = Field(min_length=1)
     sensors: tuple[str, ...] = ()
+    beside: tuple[str, ...] = ()
     coupling: TemperatureDifference = 0.0
 
     @model_validator(mode="after")
     def _is_read_by_itself(self) -> Self:
         if self.by_hand:
             raise Wrong("a further probe is not read by hand", "give its address")
-        if self.sensors and "coupling" not in self.model_fields_set:
-            raise Wrong("the reference of a sensor needs coupling", "add coupling: 0.1 K, say, or remove sensors")
+        if (self.sensors or self.beside) and "coupling" not in self.model_fields_set:
+            what = "the reference of a sensor" if self.sensors else "a second probe at a sensor"
+            remedy = f"add coupling: 0.1 K, say, or remove {'sensors' if self.sensors else 'beside'}"
+            raise Wrong(f"{what} needs coupling", remedy)
+        if both := next((sensor for sensor in self.beside if sensor in self.sensors), ""):
+            raise Wrong(f"a probe cannot be the second one beside itself at {both}", "remove it from sensors or beside")
         return self
 
 

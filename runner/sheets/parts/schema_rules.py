@@ -168,6 +168,7 @@ RAW = (
 )
 FURTHER_NAME = r"^\s*[A-Za-z][A-Za-z0-9_ -]*$"
 SENSORS: Schema = {"required": ["sensors"], "properties": {"sensors": {"minItems": 1}}}
+BESIDE: Schema = {"required": ["beside"], "properties": {"beside": {"minItems": 1}}}
 
 
 def _instruments(node: Schema) -> Schema:
@@ -201,7 +202,7 @@ RULES: Mapping[str, Callable[[Schema], Schema]] = {
     "SupplySheet": _all(REACHED, _no(BY_HAND), LEADS),
     "LoadSheet": _all(REACHED, LEADS, _when(BY_HAND, has("draws"))),
     "ProbeSheet": _all(REACHED, *RAW),
-    "FurtherProbe": _all(REACHED, _no(BY_HAND), *RAW, _when(SENSORS, has("coupling"))),
+    "FurtherProbe": _all(REACHED, _no(BY_HAND), *RAW, _when(_any(SENSORS, BESIDE), has("coupling"))),
     "MeterSheet": _all(REACHED),
     "FurtherMeter": _all(REACHED, _no(BY_HAND)),
     "Instruments": _instruments,

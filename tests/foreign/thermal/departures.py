@@ -4,8 +4,8 @@ All ranges are common practice, no source (from memory): what packs, meters and 
 """
 
 from tests.foreign import practice
-from tests.foreign.bench import Reading
-from tests.foreign.thermal.drawn import RATES
+from tests.foreign.bench import Reading, log
+from tests.foreign.thermal.drawn import RATES, Second
 
 
 def _ramps(count):
@@ -56,6 +56,32 @@ def _stem(rng, d):
     d.self_heating, d.share = rng.uniform(0.01, 0.1), -rng.uniform(0.002, 0.01)  # the stem leads heat to the ambient
 
 
+def _second(rng, d):
+    """Both may be bad at the sensor in the same way: 0 to 0.8 of the contact error is common."""
+    calibration, coupling = log(rng, 0.03, 0.2), log(rng, 0.05, 0.2)
+    together = rng.uniform(0.0, 0.8)
+    apart = (1 - together**2) ** 0.5 * rng.gauss(0, coupling)
+    d.second = Second(
+        lag=rng.uniform(0.5, 3.0),
+        calibration=calibration,
+        calibration_error=rng.gauss(0, calibration),
+        coupling=coupling,
+        common=together * d.common * coupling / max(d.coupling, 0.05) + apart,
+        share=rng.uniform(0.3, 1.3),
+        by_direction=rng.uniform(-1.0, 1.0),
+    )
+
+
+def _one_slipped(rng, d):
+    """One of two probes is held much worse than declared: what one probe alone never shows."""
+    _second(rng, d)
+    off = rng.uniform(0.3, 1.5) * rng.choice((-1, 1))
+    if rng.random() < 0.5:
+        d.common += off
+    else:
+        d.second.common += off
+
+
 def _drafts(rng, d):
     d.hand.drafts, d.hand.draft_share = 1.0, rng.uniform(0.5, 1.0)
 
@@ -96,5 +122,10 @@ GROUPS = {
     "left": {"keep-alive": practice.keeps_alive, "derates first": practice.derates},
     **practice.BACK,
     **practice.METER,
+    "second": {"second probe": _second, "one of two probes slipped": _one_slipped},
 }
-WEIGHTS = {**practice.WEIGHTS, "ramps": 0.2}  # three ramps are what the procedures have; 8 of 100 records have one
+WEIGHTS = {
+    **practice.WEIGHTS,
+    "ramps": 0.2,
+    "second": 0.2,
+}  # three ramps are what the procedures have; 8 of 100 records have one

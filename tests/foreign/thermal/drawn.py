@@ -15,6 +15,22 @@ RATES = {1: (2.0,), 2: (1.0, 3.0), 3: (1.0, 2.0, 3.0), 4: (1.0, 2.0, 3.0, 2.0)} 
 
 
 @dataclass
+class Second:
+    """A second probe on the other side of the sensor: lag in s, u as declared and errors in K.
+
+    ``share`` and ``by_direction`` are those of the first times this.
+    """
+
+    lag: float
+    calibration: float
+    calibration_error: float
+    coupling: float
+    common: float
+    share: float
+    by_direction: float
+
+
+@dataclass
 class Drawn:
     """Everything about one record. Temperatures in °C, differences in K, times in s, currents in A.
 
@@ -56,6 +72,7 @@ class Drawn:
     sensor_says: tuple[float, float] | None = None
     delay_said: float = 1.0
     polling_said: float = 1.0
+    second: Second | None = None
 
 
 def point(resolution, noise, share_noise):

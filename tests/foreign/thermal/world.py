@@ -15,7 +15,7 @@ from random import Random
 
 import numpy as np
 
-from runner.events import PROBE_TEMPERATURE
+from runner.events import PROBE_TEMPERATURE, channel_named
 from tests.foreign.firmware import Converter, thermistor
 from tests.foreign.instruments import asked, ends_of, shown
 from tests.foreign.paths import Current
@@ -29,6 +29,7 @@ from tests.foreign.trial import Step, Trial, changed, names
 WORLD = "temperature"
 APPROACH = 5.0  # K before the sheet's limit, where the ramp itself begins
 GIVE_UP = 14.0  # K beyond it
+SECOND = channel_named(PROBE_TEMPERATURE, "second")
 
 
 def departures():
@@ -43,7 +44,7 @@ class _Thermal:
         self.drawn, self.disturbances = drawn, Disturbances(draw, drawn.hand)
         self.t, self.at_place = 0.0, drawn.trip - self.sign * 12.0
         self.states = None
-        self.times, self.probe, self.sensor = [], [], []
+        self.times, self.probe, self.second, self.sensor = [], [], [], []
 
     @property
     def sign(self):
@@ -59,21 +60,27 @@ class _Thermal:
         place = even + self.disturbances.place(t, direction)
         felt = place + d.hand.draft_share * drafts
         if self.states is None:
-            self.states = [felt[0], felt[0], place[0]]
+            self.states = [felt[0], felt[0], place[0], place[0]]
         once = lagged(felt, d.sensor_lags[0], self.states[0])
         sensor = lagged(once, d.sensor_lags[1], self.states[1])
-        coupling = d.common + d.self_heating + d.share * (place - d.ambient) + direction * d.by_direction
+        share, by_direction = d.share * (place - d.ambient), direction * d.by_direction
+        coupling = d.common + d.self_heating + share + by_direction
         probe = lagged(place + drafts + coupling, d.probe_lag, self.states[2])
-        return t, even, sensor, ramp, (once, probe)
+        second = probe
+        if (other := d.second) is not None:
+            off = other.common + d.self_heating + other.share * share + other.by_direction * by_direction
+            second = lagged(place + drafts + off, other.lag, self.states[3])
+        return t, even, sensor, ramp, (once, probe, second)
 
     def keep(self, count, t, even, sensor, more):
         """The first ``count`` points of a leg were what happened."""
-        once, probe = more
+        once, probe, second = more
         self.times.append(t[:count])
         self.probe.append(probe[:count])
+        self.second.append(second[:count])
         self.sensor.append(sensor[:count])
         self.t, self.at_place = float(t[count]), float(even[count])
-        self.states = [once[count], sensor[count], probe[count]]
+        self.states = [once[count], sensor[count], probe[count], second[count]]
 
 
 def trial(seed, departure):
@@ -163,7 +170,12 @@ def _read(draw, d, thermal, trace, on_at, end):
     course = Trace(np.concatenate(thermal.times), np.concatenate(thermal.probe))
     t, at = asked(draw, d.probe_every, float(course.t[0]) + 1.5, float(course.t[-1]), d.late)
     degrees = shown(draw, d.probe, course, ends_of(d.probe, t)) + d.calibration_error
-    return {**channels, PROBE_TEMPERATURE: (at, degrees)}, modes
+    channels |= {PROBE_TEMPERATURE: (at, degrees)}
+    if d.second is not None:
+        course = Trace(np.concatenate(thermal.times), np.concatenate(thermal.second))
+        t, at = asked(draw, d.probe_every, float(course.t[0]) + 1.5, float(course.t[-1]), d.late)
+        channels |= {SECOND: (at, shown(draw, d.probe, course, ends_of(d.probe, t)) + d.second.calibration_error)}
+    return channels, modes
 
 
 def _declared(d):
@@ -186,4 +198,5 @@ def _declared(d):
         "set_current": d.level,
         "smallest_current": 3 * d.current.noise + 2 * d.current.resolution,
         "ambient": round(d.ambient, 1),
+        "second": None if d.second is None else (SECOND, d.second.calibration, d.second.coupling),
     }
