@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import replace
-from types import MappingProxyType
 
 from runner.engine.fitting.by_hand import charger_of, hand_load_of
 from runner.engine.program import Planned
@@ -108,7 +107,7 @@ def declared_path(pack: PackSheet) -> DeclaredPath:
 
 
 def named_in_texts(
-    sensor: Sensor | None, current_ceiling: float, supply: str, seconds: Mapping[str, str] = MappingProxyType({})
+    sensor: Sensor | None, current_ceiling: float, supply: str, seconds: Mapping[str, str]
 ) -> dict[str, str]:
     """What texts of a procedure may name besides values: TEXT_NAMES of hold_steps.py. The ceiling is in A.
 

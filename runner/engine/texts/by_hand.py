@@ -75,7 +75,7 @@ WATCH_VOLTMETER = (
 
 IS_IT_BACK = (
     "Enter was pressed: the voltmeter shows the pack's voltage again. If that is right, press Enter. "
-    "If that Enter was a slip, type wrong: the wait goes on."
+    f"If that Enter was a slip, type {Answer.WRONG}: the wait goes on."
 )
 NOT_BACK = "The pack has not come back yet: the mark does not count. The wait goes on."
 
