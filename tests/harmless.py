@@ -42,6 +42,7 @@ from runner.sheets.pack import PackSheet, parse_pack
 from runner.twin.parameters import draw
 from runner.twin.server import Inside
 from runner.twin.world import World
+from runner.vocabulary import Observed
 from runner.workspace.job import load
 from tests.builders import user_file
 
@@ -259,6 +260,12 @@ class Direct:
             readings |= {PROBE_TEMPERATURE: world.displayed(), METER_VOLTAGE: world.terminal_voltage()}
         return Sampled(self.now[0], readings, {}, mode, on)
 
+    def read(self, of: str) -> str:
+        """What a person reads off the pack's display, or off a meter at its terminals, in V."""
+        state = self.world.pack.state(self.world.current, self.world.sensed())
+        cells = {Observed.HIGHEST_CELL_VOLTAGE: state.highest, Observed.LOWEST_CELL_VOLTAGE: state.lowest}
+        return f"{cells.get(of, 26.0):.4g}"
+
     def do(self, order: Order) -> None:
         world, t = self.world, self.now[0]
         if isinstance(order, Pace):
@@ -286,6 +293,6 @@ class Direct:
         elif isinstance(order, Reckon):
             self.queue.append(Reckoned(t, order.sensor, 0.0, ""))
         elif isinstance(order, Ask):
-            number = "26.0" if order.wants == "number" else "go on"
+            number = self.read(order.of) if order.wants == "number" else "go on"
             answer = "agree" if order.question == DOUBTS else order.choices[0] if order.choices else number
             self.queue.append(Answered(t, order.question, answer, "anybody", "because"))
