@@ -6,8 +6,8 @@ from collections.abc import Mapping
 from typing import cast
 
 from runner.bench.dialect import Driver
+from runner.bench.thermometry import Thermocouple, platinum_temperature, thermocouple_temperature
 from runner.errors import NotAReading
-from runner.measure.thermometry import Thermocouple, platinum_temperature, thermocouple_temperature
 from runner.sheets.instrument_parts import less_its_error
 from runner.sheets.instruments import key_of
 from runner.sheets.parts.meters import ITSELF, TERMINALS, ProbeSheet

@@ -32,7 +32,8 @@ SETTING_TIME = (
 )
 # s between looks of a pack whose sheet does not say (common practice, no source)
 UNKNOWN_LOOKS = {"temperature": 2.0, "voltage": 0.5, "current": 0.1}
-REPEATS = 0.07  # K by which noise and steps of most packs move a change at a held level (common practice, no source)
+KEY_AFTER = 3.0  # reactions at most from the last knob of a decade box to the key (common practice, no source)
+REPEATS = 0.08  # K by which noise and steps of most packs move a change at a held level (common practice, no source)
 PLUGGED_IN = 25.0  # °C that a box is set to before it is plugged in, as the procedures have it
 WORTH_SAYING = 0.1  # K by which filter and delay leave a threshold open
 SETTLING = 0.3  # s of a level that are left out of its mean
@@ -245,10 +246,11 @@ class Substituted(Evaluator):
         return self.inputs.add(BudgetSource.BOX, 0.0, half / 3.0**0.5, "rectangular")
 
     def _set(self, level: Held) -> Quantity:
-        """When the box was set to a level: with the key, or as long before it as a person's reaction takes, twice at most."""
+        """When the box was set to a level: with the key, or before it by up to KEY_AFTER of a person's reactions."""
         reaction, deviation = self.declared.reaction
         key = self.inputs.add(BudgetSource.KEY, level.since, deviation, "normal")
-        return key - self.inputs.add(BudgetSource.REACTION.of("box"), reaction, reaction / 3.0**0.5, "rectangular")
+        half = KEY_AFTER * reaction / 2
+        return key - self.inputs.add(BudgetSource.REACTION.of("box"), half, half / 3.0**0.5, "rectangular")
 
     def _hysteresis(self) -> Finding:
         trip, release = (self._turned(outcome) for outcome in (Outcome.STOPPED, Outcome.RETURNED))

@@ -4,8 +4,8 @@ import pytest
 
 from runner.bench.dialect import BUILT_IN
 from runner.bench.probe import Probe
+from runner.bench.thermometry import platinum_resistance, thermocouple_voltage
 from runner.errors import NotAReading, SheetError
-from runner.measure.thermometry import platinum_resistance, thermocouple_voltage
 from runner.sheets.bench import parse_bench
 from runner.sheets.instrument_parts import less_its_error
 from tests.builders import BENCH

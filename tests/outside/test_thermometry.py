@@ -8,7 +8,7 @@ import itertools
 
 import pytest
 
-from runner.measure.thermometry import (
+from runner.bench.thermometry import (
     THERMOCOUPLE_RANGES,
     platinum_resistance,
     platinum_temperature,

@@ -98,6 +98,8 @@ def learned(before: Averaging, falls: Sequence[Fall]) -> Averaging:
     chance = before.probability.copy()
     for fall in falls:
         seen = _chances(fall, before.spans, before.stamps, _instants(fall, LONGEST, 160)).sum(axis=1)
+        if not seen.max() > 0.0:  # no window explains this fall, and it says nothing of any
+            continue
         chance *= np.maximum(seen / seen.max(), NEVER)
         chance /= chance.sum()
     inside = sum(bool(np.any((fall.share > 0.1) & (fall.share < 0.9))) for fall in falls)
