@@ -304,7 +304,8 @@ class CutOff(Evaluator):
         """What it took to wake the pack; nothing if it came back by itself."""
         woken = self.ended("wake", Outcome.RETURNED)
         if not woken:
-            if self.ended("recover", Outcome.RETURNED):
+            before_anybody_looked = any(each.by_hand for each in self.ended("recover", Outcome.NOT_SEEN))
+            if self.ended("recover", Outcome.RETURNED) or before_anybody_looked:
                 return None
             return self.missing("wake charge", "A·s", self.reason("wake"))
         return Throughput(self.recording, self.declared).put_in("wake charge", woken)

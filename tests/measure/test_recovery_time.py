@@ -166,3 +166,12 @@ def test_a_reading_just_before_the_cut_off_is_taken_to_be_a_second_old():
         CutOff(Recording({}, (stopped,), typed=typed), Specification("under_voltage", **QUIET, delay=4.0)), stopped
     )
     assert finding.value == pytest.approx(21.0 + 0.1 * 1.005 * (4.0 - 0.25))
+
+
+@pytest.mark.parametrize(("by_hand", "needed"), [(True, False), (False, True)])
+def test_a_pack_that_was_back_before_a_person_looked_needed_no_charge_to_wake_it(by_hand, needed):
+    """Where nobody said so and nothing was seen, it is not known whether it did."""
+    stopped = attempt("drain", 0.0, 100.0, Outcome.STOPPED, by_hand=True)
+    unseen = attempt("recover", 101.0, 130.0, Outcome.NOT_SEEN, by_hand=by_hand)
+    maker = CutOff(Recording({}, (stopped, unseen)), Specification("under_voltage"))
+    assert (maker.findings()["wake_charge"]() is not None) is needed
