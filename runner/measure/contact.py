@@ -54,8 +54,9 @@ class Pair:
 
     def caveats(self, name: str) -> tuple[str, ...]:
         """What is said of it with a threshold."""
-        apart = f"{self.differences[name].value:+.2f} K".replace("-", "−")
-        said = f"mean of two probes on this sensor; the second read {apart} against the first"
+        apart = self.differences[name].value
+        read = f"{abs(apart):.2f} K {'higher' if apart >= 0 else 'lower'} than the first"
+        said = f"mean of two probes on this sensor; the second read {read}"
         if not self.beyond:
             return (said,)
         return (
@@ -79,19 +80,11 @@ def paired(changes: Mapping[str, Sequence[Crossing]], declared: Specification, s
     if second is None or not crossings or any(each.second is None for each in crossings):
         return None
     differences = _differences({name: each for name, each in changes.items() if each}, declared, second)
-    coupling = (declared.coupling, second.coupling)
-    accuracy = [
-        u**2 + resolution**2 / 12
-        for u, resolution in (
-            (declared.calibration[0], declared.resolution),
-            (second.calibration[0], second.resolution),
-        )
-    ]
-    whole = [u + c**2 for u, c in zip(accuracy, coupling, strict=True)]
-    weight = whole[0] / sum(whole) if sum(whole) > 0 else 0.5
-    one, other = (1 - weight) * coupling[0], weight * coupling[1]
+    variances = [_variance(declared), _variance(second)]
+    expected = sum(variances)  # of their difference, at most: nothing of it common
+    weight = variances[0] / expected if expected > 0 else 0.5
+    one, other = (1 - weight) * declared.coupling, weight * second.coupling
     contact = ((one**2 + other**2 + 2 * TOGETHER * one * other) ** 0.5, "normal")
-    expected = sum(accuracy) + coupling[0] ** 2 + coupling[1] ** 2  # the most that they may differ by: nothing common
     middle = sum(each.value for each in differences.values()) / len(differences)
     own = sum(each.uncertainty**2 for each in differences.values()) / len(differences) ** 2
     beyond = abs(middle) if middle**2 > chi_square_limit(1) * (expected + own) else 0.0
@@ -143,6 +136,11 @@ def _differences(
     residuals = y - design @ found
     scale = max(float(residuals @ weights @ residuals) / max(len(y) - design.shape[1], 1), 1.0)
     return {name: Difference(float(found[k]), float((scale * covariance[k, k]) ** 0.5)) for k, name in enumerate(names)}
+
+
+def _variance(probe: Specification | Reference) -> float:
+    """What is declared of how far a probe may be off its sensor, in K²."""
+    return probe.calibration[0] ** 2 + probe.resolution**2 / 12 + probe.coupling**2
 
 
 def _direction(differences: dict[str, Difference], declared: Specification) -> tuple[float, str]:

@@ -163,7 +163,7 @@ class Thermal(Evaluator):
         if self._pair is not None:
             caveats += self._pair.caveats(name)
         elif self.declared.beside.get(self.sensor or "") is not None:
-            caveats.append("second probe on this sensor not used: not read at every change")
+            caveats.append("second probe on this sensor not used: not read at every trip and release")
         smaller = self._one_more(threshold, crossings, limits)
         if smaller:
             caveats.append(

@@ -63,7 +63,7 @@ def test_the_mean_of_both_is_the_reference_and_each_calibration_counts_half():
     rows = lines(finding)
     assert rows["probe calibration"] == rows["probe calibration (second probe)"] == pytest.approx(0.05)
     assert rows["contact of probe and sensor T1"] == pytest.approx(0.15 * ((1 + TOGETHER) / 2) ** 0.5)
-    assert "the second read +0.20 K against the first" in " ".join(finding.caveats)
+    assert "the second read 0.20 K higher than the first" in " ".join(finding.caveats)
 
 
 def test_two_probes_that_agree_know_more_than_one():
@@ -124,4 +124,4 @@ def test_a_second_probe_that_was_not_read_at_every_change_is_not_used_and_that_i
     last = recording.attempts[-1].began
     finding = found(beside(recording, lambda t: 3.0, until=last))["trip"]
     assert finding.value == pytest.approx(THETA, abs=0.04)
-    assert "second probe on this sensor not used: not read at every change" in finding.caveats
+    assert "second probe on this sensor not used: not read at every trip and release" in finding.caveats
