@@ -38,6 +38,15 @@ KEYS: tuple[Binding, ...] = (
         priority=True,
     ),
     Binding(
+        "enter,space,g",
+        "open_findings",
+        "Findings",
+        id="open-findings",
+        key_display="Enter",
+        tooltip="the findings and the certificate of the run that has ended",
+        priority=True,
+    ),
+    Binding(
         "enter,space,g,escape,q",
         "stay",
         "Stay",
@@ -94,6 +103,15 @@ KEYS: tuple[Binding, ...] = (
         priority=True,
     ),
     Binding(
+        "escape,q",
+        "next_procedure",
+        "Next procedure",
+        id="next-procedure",
+        key_display="Esc",
+        tooltip="go on with the session: this run has ended",
+        priority=True,
+    ),
+    Binding(
         "q",
         "leave_by_letter",
         "Leave",
@@ -116,5 +134,5 @@ KEYS: tuple[Binding, ...] = (
 
 # what a letter does elsewhere is a letter where something is typed
 NOT_WHILE_TYPING = frozenset({"go_on", "mark", "missed", "mark_current", "stop_by_letter", "leave_by_letter"})
-ENTER = frozenset({"go_on", "mark", "is_off", "stay"})  # one of them at a time
+ENTER = frozenset({"go_on", "mark", "is_off", "open_findings", "stay"})  # one of them at a time
 STOPS = frozenset({"stop", "stop_by_letter"})

@@ -61,7 +61,9 @@ class RunScreen(RunView):
         if self.end is not None and action in STOPS:
             return False
         degrees = self.taps is not None and not self.watching and (self.asked is None or self._marks_current)
-        leaves = {"leave": not self._leaving, "leave_by_letter": not self._leaving, "leave_now": self._leaving}
+        leave = not self._leaving and not self._next_follows
+        leaves = {"leave": leave, "leave_by_letter": leave, "leave_now": self._leaving}
+        leaves["next_procedure"] = self._next_follows and not self._leaving
         when = {"mark_current": self._marks_current, "missed": degrees, **leaves}
         if not when.get(action, True):
             return False
@@ -77,7 +79,7 @@ class RunScreen(RunView):
         if self._orders_off:
             return "is_off"
         if self._is_found:
-            return "go_on"
+            return "open_findings"
         if self.asked is not None:
             return "mark" if self.asked.wants == Wants.MARK else "go_on"
         return "" if self.taps is None or self.watching else "mark"
@@ -88,9 +90,13 @@ class RunScreen(RunView):
     def action_missed(self) -> None:
         self.operator.miss()
 
+    def action_open_findings(self) -> None:
+        self.app.show_findings()  # type: ignore[attr-defined]
+
+    def action_next_procedure(self) -> None:
+        self.action_leave()
+
     def action_go_on(self) -> None:
-        if self._is_found:
-            self.app.show_findings()  # type: ignore[attr-defined]
         meant = self.pressed_at() >= self._taps_since + self.reaction  # and not for the question before the ramp
         if (self.asked is None or self._marks_current) and self.taps is not None and meant:
             self.operator.tap()

@@ -157,7 +157,7 @@ class NoThread:
         pass
 
 
-def a_screen():
+def a_screen(plan=()):
     job = load(
         user_file("short.yaml", SHORT_PROCEDURE),
         user_file("pack.yaml", PACK),
@@ -168,7 +168,7 @@ def a_screen():
     t = np.arange(0.0, 301.0, 1.0)
     for at, temperature in zip(t, 23.0 + 31.0 * t / 300.0, strict=True):
         operator.trace.add(float(at), float(temperature), 4.0 if at < 290.0 else 0.0)
-    return RunApp(job, headings(job, "REHEARSAL", "×30"), operator, StopFlag(), NoThread(), finding_line)
+    return RunApp(job, headings(job, "REHEARSAL", "×30"), operator, StopFlag(), NoThread(), finding_line, plan)
 
 
 @pytest.mark.parametrize("size", SIZES)
@@ -229,6 +229,26 @@ def test_the_findings_stand_where_the_chart_was(size):
             app.screen.finished(lines, str(Path("runs") / "20261125-120000-TI-0417-short"))
             await shows(pilot, "FINDINGS")
             await matches_golden(pilot, "run-over", size)
+
+    played(play())
+
+
+@pytest.mark.parametrize(("early", "last"), [(False, "Esc Next procedure"), (True, "Esc Leave")])
+def test_in_a_session_the_keys_say_what_comes_after_a_run(early, last):
+    """The row of keys and the sentence above it say the same: on to the next procedure, or the session stops here."""
+
+    async def play():
+        app = a_screen(plan=("PLAN: 2 procedures, about 30 min",))
+        async with app.run_test(size=SIZES[0]) as pilot:
+            await shows(pilot, "about to begin")
+            app.screen.post_message(Told(End(early=early, safe=True, reason="all steps done"), 420.0))
+            await shows(pilot, "calculating")
+            app.screen.finished(["T1 trip 55 °C"], "runs")
+            await shows(pilot, "FINDINGS")
+            await shows(pilot, last)
+            assert ("Esc: go on with the session." in " ".join(text(app).split())) == (not early)
+            await pilot.press("escape")
+            await until(pilot, lambda: app._exit, "the end of the screen")
 
     played(play())
 

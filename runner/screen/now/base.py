@@ -133,12 +133,16 @@ class RunView(Asking):
         self._is_found = True
         self.refresh_bindings()
         first = before_all(self.end, self._switched_off) if self.end is not None else ""
-        early = self.end is None or self.end.early
-        leaving = "Esc: go on with the session." if self.plan and not early else "Esc: leave."
-        if self.plan and early:
+        leaving = "Esc: go on with the session." if self._next_follows else "Esc: leave."
+        if self.plan and not self._next_follows:
             leaving = "Esc: leave; the session stops here."
         words = f"{first}\nThe run has ended. Enter: findings and certificate. {leaving}".strip()
         self._say(words, self.end.reason if self.end else "", hold=False)
+
+    @property
+    def _next_follows(self) -> bool:
+        """Whether leaving this run goes on with its session: it came to its end, and its findings are there."""
+        return bool(self.plan) and self._is_found and self.end is not None and not self.end.early
 
     @property
     def _orders_off(self) -> bool:
