@@ -109,6 +109,7 @@ class Ceilings:
         self._to_look = ""  # what whoever is at the load has to be told of that
         self._stopped_until = -math.inf  # s: up to when a person's word counts that the load has stopped
         self._rested = 0.0
+        self._last = math.inf  # s: when the last sample was taken
         self._latest: dict[str, float] = {}
         self._seen: dict[str, float] = {}
         self._over: dict[str, int] = {}
@@ -156,11 +157,18 @@ class Ceilings:
         self._by_hand = False
         self._latest.pop("current", None)
 
-    def passed(self, sample: Sampled) -> str | None:
-        """What was passed, as a sentence, or None."""
-        taken = sample.t - self._rested
-        if taken > self.values.time:
-            return f"run time {hours_and_minutes(taken)} is over its ceiling of {hours_and_minutes(self.values.time)}"
+    def _too_long(self, t: float, waits: bool) -> str:
+        if waits and not self._heated:
+            self.rested(max(0.0, t - self._last))
+        self._last, taken = t, t - self._rested
+        if taken <= self.values.time:
+            return ""
+        return f"run time {hours_and_minutes(taken)} is over its ceiling of {hours_and_minutes(self.values.time)}"
+
+    def passed(self, sample: Sampled, waits: bool = False) -> str | None:
+        """What was passed, as a sentence, or None. ``waits``: for a person, with everything off; that is no time of the test."""
+        if over := self._too_long(sample.t, waits):
+            return over
         self._lost.update(sample.lost)
         for name, channel, unit in self._watched:
             ceiling = getattr(self.values, name)
@@ -348,6 +356,11 @@ class StandingQuestion:
             return ""
         quick = f" of simulated time ({waited / self._speed:.0f} s)" if 1.0 < self._speed < inf else ""
         return f"no answer for {waited / 60:.0f} min{quick} while the {self._known.path} was on"
+
+    @property
+    def rests(self) -> bool:
+        """Whether a person is waited for while everything is off, by hand too."""
+        return self.asked is not None and not self._known.path and not self._known.by_hand_on
 
     @property
     def answer_within(self) -> float | None:

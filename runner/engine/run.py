@@ -273,7 +273,7 @@ class Run:
 
     def _must_stop(self, event: Event) -> str:
         if isinstance(event, Sampled):
-            return event.fault or self.ceilings.passed(event) or self._question.waited_too_long()
+            return event.fault or self.ceilings.passed(event, self._question.rests) or self._question.waited_too_long()
         if isinstance(event, OutputIsOff) and not event.confirmed:
             return UNCONFIRMED
         if isinstance(event, StopPressed):

@@ -1,5 +1,7 @@
 """What stands on the screen of a run, and how long a question may stand while something is on."""
 
+from dataclasses import replace
+
 import pytest
 
 from runner.engine.program import Planned
@@ -64,6 +66,13 @@ def test_with_everything_off_a_question_may_stand_for_ever():
     assert not step.run.early
 
 
+def test_with_something_on_a_hold_point_takes_of_the_time_that_a_test_may_take():
+    step = asking(1e9)
+    step.run.ceilings.values = replace(step.run.ceilings.values, time=60.0)
+    step.read(60.0, charge=4.0, supply=26.0)
+    assert "over its ceiling" in step.run.reason
+
+
 @pytest.mark.parametrize(
     ("kind", "values", "more"),
     [
@@ -93,10 +102,11 @@ def test_a_run_that_is_resumed_switches_everything_off_looks_and_its_break_does_
     (ask,) = [order for order in orders if isinstance(order, Ask)]
     assert ask.say.startswith("The run continues after a break of 115 min.")
     run.receive(Answered(7001.0, ask.question, "go on", "me"))
+    run.receive(Answered(7002.0, "step-0", "go on", "me"))
     run.receive(Sampled(14000.0, {}))
     assert not run.early, "2 h of ceiling, 7100 s of them used"
     run.receive(Sampled(14200.0, {}))
-    assert run.early
+    assert "over its ceiling" in run.reason
 
 
 def test_steps_that_were_passed_over_are_counted_at_the_end():

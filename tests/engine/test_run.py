@@ -250,3 +250,16 @@ def test_what_is_to_be_done_at_a_bench_that_is_off_is_said_also_where_nothing_fo
     run.receive(Answered(1.0, CAUTIONS, "go on", "me"))
     after = run.receive(OutputIsOff(2.0, True))
     assert "The bench is off. Take the probe off T1." in [order.say for order in after if isinstance(order, Remark)]
+
+
+def test_a_person_may_read_the_cautions_and_stand_at_a_hold_point_for_longer_than_a_test_may_take():
+    for make, answer in ((begun, CAUTIONS), (holding, "step-0")):
+        run = make()
+        longest = run.ceilings.values.time
+        for t in range(10, int(2 * longest), 60):
+            run.receive(sample(float(t), temperature=23.0))
+        assert not run.early
+        run.receive(Answered(2 * longest, answer, "go on", "me"))
+        assert not run.early
+        run.receive(sample(2 * longest + 1.0, temperature=23.0))
+        assert not run.early
