@@ -9,7 +9,6 @@ from functools import partial
 import numpy as np
 
 from runner.engine.program import Program
-from runner.engine.steps.drain import LOWEST
 from runner.errors import TripwitnessError
 from runner.evaluation.evaluate import worked_out
 from runner.events import Foreseen, Reckoned
@@ -19,6 +18,7 @@ from runner.measure.recording import Series
 from runner.orders import BeginStep, Conclude, Note, Order, Reckon
 from runner.record.folder import RunFolder
 from runner.scale import scaled
+from runner.vocabulary import Observed
 
 
 class Foresight:
@@ -29,6 +29,7 @@ class Foresight:
         self._release = None if program.release is None else program.release / program.cells
         self._began = 0.0
         self._read: list[tuple[float, float]] = []
+        self._waiting: int | None = None  # the step that waits for the pack and began last
         self._sensor = ""  # that the steps belong to now
         self._to_tell: set[str] = set()  # sensors with results of which nothing was worked out yet
 
@@ -45,8 +46,10 @@ class Foresight:
                 self._to_tell.discard(done)
                 return partial(self._reckoned, done, t)
         if isinstance(order, BeginStep) and order.kind == "recover":
-            self._began, self._read = t, []
-        if not isinstance(order, Note) or order.name != LOWEST or order.quantity is None or self._release is None:
+            self._began, self._read, self._waiting = t, [], order.index
+        if not isinstance(order, Note) or order.quantity is None or self._release is None:
+            return None
+        if order.index != self._waiting or order.of != Observed.LOWEST_CELL_VOLTAGE:
             return None
         self._read.append((t, order.quantity))
         return partial(self._foreseen, tuple(self._read), self._began, self._release, t)

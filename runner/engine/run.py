@@ -19,11 +19,11 @@ from runner.engine.program import Program
 from runner.engine.sequence import Sequence
 from runner.engine.states import FAILED, NEXT, State, all_done, why_off
 from runner.engine.steps import Step, make_step
-from runner.engine.steps.again import repeated
 from runner.engine.steps.base import Surroundings
 from runner.engine.steps.hold import Confirm
 from runner.engine.steps.switches import SWITCHED_ON, Switches
 from runner.engine.steps.typed import TypedReadings
+from runner.engine.texts import ends
 from runner.engine.texts.by_hand import off_now
 from runner.engine.watch.verdict import Verdict
 from runner.engine.watch.watcher import Watcher
@@ -309,7 +309,7 @@ class Run:
                 return self._make_safe(self.step.why, early=self.step.skip == "early")
             between = self._sequence.done_again(self.step)
             if between is not None:
-                return self._begin(between, t, [repeated(self.step.planned.sensor, self.step.why)])
+                return self._begin(between, t, [Remark(ends.repeated(self.step.planned.sensor, self.step.why))])
             orders += self._sequence.skip(self.step)
         for planned in self._sequence.following():
             orders = self._begin(make_step(planned, self._around), t, orders)

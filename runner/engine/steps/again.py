@@ -13,10 +13,10 @@ from runner.engine.program import Planned
 from runner.engine.steps.base import SLOW, SPOILED, Step, Surroundings
 from runner.engine.steps.hold import Confirm
 from runner.engine.steps.ramp import COMING
+from runner.engine.texts import ends, ramps
 from runner.engine.watch.verdict import Verdict
 from runner.events import Event, Sampled
-from runner.orders import Guide, Order, Remark, hands_off
-from runner.scale import degrees
+from runner.orders import Guide, Order, hands_off
 from runner.vocabulary import WatchWord
 
 NEAR_SIDE = 1.0  # K before the beginning of the ramp
@@ -24,8 +24,8 @@ LONGEST = 1800.0  # s
 REPEATS = 3  # of one turn, and
 FRESH_STARTS = 1  # of one sensor, before it is left
 TO_DO: dict[str, str] = {  # what a person does before a sensor starts again
-    WatchWord.OPEN_LEAD: "Everything is off: switch nothing on. Reconnect the lead, and check the pack and the other leads.",
-    WatchWord.LIMITED: "Everything is off: switch nothing on. Check the instrument and its limits, the pack and the leads.",
+    WatchWord.OPEN_LEAD: ends.RECONNECT,
+    WatchWord.LIMITED: ends.CHECK_THE_INSTRUMENT,
 }
 
 
@@ -34,17 +34,14 @@ class BringBack(Step):
 
     def __init__(self, first: Planned, around: Surroundings) -> None:
         """``first`` is the turn's first ramp."""
-        super().__init__(replace(first, kind="bring back", title=f"Bring {first.sensor} back"), around)
+        super().__init__(replace(first, kind="bring back", title=ramps.bring_back_title(first.sensor)), around)
         self._heats = first.kind == "heat"
 
     def begin(self, t: float) -> list[Order]:
         self._began = t
         self._action, self._sign = ("cool", -1.0) if self._heats else ("heat", 1.0)
         self._goal = self.planned.values["approach"] + self._sign * NEAR_SIDE
-        self._words = (
-            f"Readings were lost, so this ramp is repeated. {self._action.capitalize()} {self.planned.sensor} to "
-            f"{degrees(self._goal, '.0f')} and continue until current flows."
-        )
+        self._words = ramps.bring_back(self._action, self.planned.sensor, self._goal)
         return [*self._pace(SLOW), Guide(self._action, self.planned.sensor, 0.0, self._words)]
 
     def receive(self, event: Event, verdicts: list[Verdict]) -> list[Order]:
@@ -54,9 +51,7 @@ class BringBack(Step):
         if verdict.word in SPOILED:
             self._end(self.spoiled, verdict.why)
         elif event.t - self._began > LONGEST:
-            self._end(
-                "early", f"the sensor did not reach the start temperature for a repeat within {LONGEST / 60:.0f} min"
-            )
+            self._end("early", ramps.not_brought_back(LONGEST))
         elif (
             verdict.word not in (WatchWord.LOST, WatchWord.STOPPED, WatchWord.KEEP_ALIVE, *COMING)
             and temperature is not None
@@ -71,15 +66,6 @@ class BringBack(Step):
 
 def look_first(planned: Planned, why: str, around: Surroundings) -> Step:
     """A hold point before a sensor begins again."""
-    do = TO_DO.get(around.watcher.verdict.word, "Check the pack, the instruments and the leads.")
-    say = (
-        f"{why[:1].upper()}{why[1:]}. {do} Continue only if everything is in order: "
-        f"{planned.sensor or 'the step'} then starts again."
-    )
-    record = "pack, instruments and leads checked before the repeat"
-    return Confirm(replace(planned, kind="confirm", say=say, record=record), around)
-
-
-def repeated(sensor: str, why: str) -> Remark:
-    """What the record says of a repeat that comes now, of a sensor ("" is a step without one)."""
-    return Remark(f"{sensor or 'This step'} will be repeated. Reason: {why}")
+    do = TO_DO.get(around.watcher.verdict.word, ends.CHECK_ALL)
+    say = ends.look_first(why, do, planned.sensor)
+    return Confirm(replace(planned, kind="confirm", say=say, record=ends.CHECKED), around)

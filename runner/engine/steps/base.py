@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 from runner.engine.bench_state import BenchState
 from runner.engine.program import Planned, Program
+from runner.engine.texts import ramps as texts
 from runner.engine.watch.verdict import Verdict
 from runner.engine.watch.watcher import Watcher
 from runner.events import CHARGE, METER_VOLTAGE, SUPPLY_VOLTAGE, Event, LimitsAreSet, LoadIsSet, SupplyIsSet
@@ -23,7 +24,6 @@ from runner.orders import (
     SwitchOn,
     hands_off,
 )
-from runner.scale import degrees
 from runner.vocabulary import WatchWord
 
 LAZY, SLOW, FAST = (2.0, 4.0), (1.0, 1.0), (0.25, 0.5)  # s: for hours; nothing is about to happen; a trip may come now
@@ -157,12 +157,10 @@ class Step:
         if self._releasing is None:
             self._releasing = t
             if beyond >= PAST_RELEASE:  # there already: heat or cold is of no use, and the cause is another
-                self._no_current = (
-                    f"No current. Check the leads{self._supply_and_pack()}, or the pack is still tripped."
-                )
+                self._no_current = texts.still_tripped(self._supply_and_pack())
                 return [Remark(self._no_current)]
             goal = program.release if beyond <= 0 else program.release + sign * PAST_RELEASE
-            self._no_current = f"No current yet. {action.capitalize()} {sensor} {side} {degrees(goal, '.0f')}."
+            self._no_current = texts.past_its_release(action, sensor, side, goal)
             return [Guide(action, sensor, 0.0, self._no_current)]
         far = beyond >= PAST_RELEASE
         self._far_since = (t if self._far_since is None else self._far_since) if far else None
@@ -178,12 +176,12 @@ class Step:
         self._releasing, self._no_current = None, ""
         return [] if self.around.known.hands_at is None else [hands_off(self.around.known.hands_at)]
 
-    def _supply_and_pack(self) -> str:
-        """What the supply gives and what stands at the pack, in brackets, where both are read: the picture of an open lead."""
+    def _supply_and_pack(self) -> tuple[float, float] | None:
+        """What the supply gives and what stands at the pack (V), where both are read: the picture of an open lead."""
         latest = self.around.known.latest
         if SUPPLY_VOLTAGE not in latest or METER_VOLTAGE not in latest:
-            return ""
-        return f" (supply {latest[SUPPLY_VOLTAGE]:.2f} V, pack {latest[METER_VOLTAGE]:.2f} V)"
+            return None
+        return latest[SUPPLY_VOLTAGE], latest[METER_VOLTAGE]
 
     def _conclusion(
         self,

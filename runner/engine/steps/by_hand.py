@@ -14,6 +14,9 @@ from dataclasses import replace
 
 from runner.engine.steps.base import SLOW, Step
 from runner.engine.texts import by_hand as texts
+from runner.engine.texts.asking import confirmed
+from runner.engine.texts.discharging import did_not_cut_off, no_recovery
+from runner.engine.texts.ends import FLOOR_REACHED
 from runner.engine.watch.verdict import Verdict
 from runner.events import Answered, Event, OutputIsOff
 from runner.notation.quantity import shown
@@ -83,8 +86,8 @@ class DrainByHand(Step):
         self.around.awake = False
         if self._given_up or self._stopped_at is None:
             floor = self.planned.values["floor"]
-            self._end(self.give_way, "the floor was reached")
-            return [self._conclusion(Outcome.GAVE_UP, texts.did_not_cut_off(floor), t, limit=floor), SwitchOff()]
+            self._end(self.give_way, FLOOR_REACHED)
+            return [self._conclusion(Outcome.GAVE_UP, did_not_cut_off(floor), t, limit=floor), SwitchOff()]
         self._end()
         return [self._conclusion(Outcome.STOPPED, texts.LOAD_STOPPED, self._stopped_at, by_hand=True), SwitchOff()]
 
@@ -178,7 +181,7 @@ class RecoverByHand(Step):
         limit = self.planned.values["give_up"]
         if event.t - self._off_at > limit:
             self._end()
-            return [self._conclusion(Outcome.GAVE_UP, texts.no_recovery(limit), event.t, limit=limit)]
+            return [self._conclusion(Outcome.GAVE_UP, no_recovery(limit), event.t, limit=limit)]
         return []
 
     def _watch(self) -> Ask:
@@ -188,12 +191,9 @@ class RecoverByHand(Step):
 
     def _pressed(self, t: float) -> list[Order]:
         self._marked = t
-        record = f"{Observed.CAME_BACK}: confirmed"
-        return [
-            Ask(
-                self._question, texts.IS_IT_BACK, record, Wants.CHOICE, choices=(Answer.GO_ON.value, Answer.WRONG.value)
-            )
-        ]
+        choices = (Answer.GO_ON.value, Answer.WRONG.value)
+        record = confirmed(Observed.CAME_BACK)
+        return [Ask(self._question, texts.IS_IT_BACK, record, Wants.CHOICE, choices=choices)]
 
     def _meant(self, event: Answered, marked: float) -> list[Order]:
         if event.value == Answer.WRONG:

@@ -11,6 +11,8 @@ from __future__ import annotations
 from runner.engine.steps.base import NO_CURRENT_TIME, SLOW
 from runner.engine.steps.person import SwitchedByPerson
 from runner.engine.texts import by_hand as texts
+from runner.engine.texts import charging
+from runner.engine.texts.ends import TIME_ELAPSED
 from runner.engine.watch.verdict import Verdict
 from runner.events import METER_VOLTAGE, Answered, Event, Sampled
 from runner.orders import Ask, Order, Remark, SwitchOff
@@ -56,10 +58,10 @@ class ChargeByHand(_Charger):
 
     def _meantime(self, t: float, on_for: float) -> list[Order]:
         if self._until == Until.TIME and on_for >= self.planned.values["for"]:
-            return self._over(Outcome.DONE, "time elapsed")
+            return self._over(Outcome.DONE, TIME_ELAPSED)
         give_up = self.planned.values.get("give_up")
         if give_up is not None and self._until != Until.STEADY and on_for > give_up:
-            return self._over(Outcome.NO_END, texts.gave_up_charging(give_up), True)
+            return self._over(Outcome.NO_END, charging.gave_up(give_up), True)
         return self._read_clamp() if t >= self._next else []
 
     # ---- one answer after the other --------------------------------------------------------------------------
@@ -163,7 +165,7 @@ class WakeByHand(_Charger):
     def begin(self, t: float) -> list[Order]:
         if self.around.awake:
             self._end()
-            return [Remark(texts.NEEDS_NO_WAKING)]
+            return [Remark(charging.NEEDS_NO_WAKING)]
         self._began = t
         self._on_at = None
         self._off_at: float | None = None
@@ -213,8 +215,8 @@ class WakeByHand(_Charger):
 
     def _looked(self, t: float, volts: float | None) -> list[Order]:
         if volts is None:
-            self._end("rest", "it cannot be seen whether the pack is awake")
-            return [self._conclusion(Outcome.NOT_SEEN, texts.NOT_SEEN, t, by_hand=True), SwitchOff()]
+            self._end("rest", charging.AWAKE_NOT_SEEN)
+            return [self._conclusion(Outcome.NOT_SEEN, charging.TERMINALS_NOT_SEEN, t, by_hand=True), SwitchOff()]
         if volts > WOKEN * self.around.program.nominal_voltage:
             self._end()
             self.around.awake = True
@@ -222,7 +224,7 @@ class WakeByHand(_Charger):
             return [self._conclusion(Outcome.RETURNED, why, self._off_at or t, by_hand=True), SwitchOff()]
         limit = self.planned.values["give_up"]
         if t - self._began > limit:
-            why = texts.not_woken(limit)
+            why = charging.not_woken(limit)
             self._end("rest", why)
             return [self._conclusion(Outcome.GAVE_UP, why, t, limit=limit, by_hand=True), SwitchOff()]
         return self._switch_on()

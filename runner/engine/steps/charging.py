@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 from runner.engine.steps.base import FAST, LAZY, NO_CURRENT_TIME, SLOW, SPOILED, Step
+from runner.engine.texts import charging as texts
+from runner.engine.texts.ends import TIME_ELAPSED, not_steady
 from runner.engine.watch.stop import on_its_way
 from runner.engine.watch.verdict import Verdict
 from runner.events import (
@@ -14,7 +16,6 @@ from runner.events import (
     OutputIsOn,
     Sampled,
 )
-from runner.notation.quantity import shown
 from runner.orders import Order, SwitchOff
 from runner.vocabulary import Outcome, Until, WatchWord
 
@@ -66,8 +67,7 @@ class Charge(Step):
                 return self._conclude_and_off(WatchWord.LIMITED, why, t, self.spoiled)
             if (orders := self._past_release(t)) is not None:
                 return orders
-            why = "no charge current: a protection of the pack is still tripped or has latched, or a lead is off"
-            return self._conclude_and_off(Outcome.NO_CURRENT, why, t, self.give_way)
+            return self._conclude_and_off(Outcome.NO_CURRENT, texts.NO_CURRENT, t, self.give_way)
         if until == Until.STEADY:
             return self._until_steady(t)
         look = {Until.FULL: self._until_full, Until.STOPPED: self._until_stopped, Until.TIME: self._until_time}[
@@ -77,8 +77,7 @@ class Charge(Step):
             return orders
         give_up = self.planned.values.get("give_up")
         if give_up is not None and t - self._on_at > give_up:
-            why = f"stopped after {shown(give_up, 'time')} of charging (time limit)"
-            return self._conclude_and_off(Outcome.NO_END, why, t, self.give_way)
+            return self._conclude_and_off(Outcome.NO_END, texts.gave_up(give_up), t, self.give_way)
         return self._pace(self._how_near(), CHARGE)
 
     def _not_regulating(self, sample: Sampled) -> str:
@@ -87,12 +86,9 @@ class Charge(Step):
         A pack that has opened its path leaves the supply at its set voltage.
         """
         voltage, set_voltage = sample.readings.get(SUPPLY_VOLTAGE), self.planned.values["voltage"]
-        if not on_its_way(CHARGE, voltage, set_voltage, None):
+        if voltage is None or not on_its_way(CHARGE, voltage, set_voltage, None):
             return ""
-        return (
-            f"no current since the supply was switched on, and it is at {voltage:.2f} V instead of {set_voltage:.2f} V: "
-            "its output is off, or it is not regulating"
-        )
+        return texts.not_regulating(voltage, set_voltage)
 
     def _until_steady(self, t: float) -> list[Order]:
         assert self._on_at is not None
@@ -104,10 +100,9 @@ class Charge(Step):
             return []
         self._since = None
         if verdict.word in (WatchWord.TAPERING, WatchWord.FULL):
-            why = f"the pack is too full for this test; discharge it first ({verdict.why})"
-            return self._conclude_and_off(verdict.word, why, t, "rest")
+            return self._conclude_and_off(verdict.word, texts.too_full(verdict.why), t, "rest")
         if t - self._on_at > self.planned.values.get("give_up", SETTLING_TIME):
-            why = f"the charge current did not become steady: {verdict.why}"
+            why = not_steady(CHARGE, verdict.why)
             return self._conclude_and_off("no steady current", why, t, self.give_way)
         return []
 
@@ -117,15 +112,15 @@ class Charge(Step):
         if current is None or watcher.level == 0 or verdict.word in UNDECIDED:  # no charge that could have ended
             return []
         if verdict.word == WatchWord.STOPPED:  # near full it would be another word
-            why = f"the pack stopped the charge before it was full: {verdict.why}"
+            why = texts.stopped_before_full(verdict.why)
             return self._conclude_and_off(Outcome.NO_END, why, verdict.since, self.give_way)
         if current < watcher.nothing and verdict.word == WatchWord.FULL:
-            why = f"the pack itself ended the charge: {verdict.why}"
+            why = texts.ended_by_the_pack(verdict.why)
             return self._conclude_and_off(Outcome.STOPPED, why, verdict.since)
         if sample.mode == "CV" and current <= self.planned.values["end_current"]:
             self._since = sample.t if self._since is None else self._since
             if sample.t - self._since >= END_TIME:
-                why = f"tapered to the end current of {self.planned.values['end_current']:.3g} A"
+                why = texts.tapered(self.planned.values["end_current"])
                 return self._conclude_and_off(Outcome.FULL, why, self._since)
             return []
         self._since = None
@@ -137,7 +132,7 @@ class Charge(Step):
             return self._conclude_and_off(Outcome.STOPPED, verdict.why, verdict.since)
         if verdict.word in (WatchWord.TAPERING, WatchWord.FULL):
             limit = self.planned.values["voltage"]
-            why = f"did not trip by {limit:.2f} V: {verdict.why}"
+            why = texts.did_not_trip(limit, verdict.why)
             return self._conclude_and_off(Outcome.GAVE_UP, why, sample.t, self.give_way, limit)
         return []
 
@@ -147,7 +142,7 @@ class Charge(Step):
         if verdict.word == WatchWord.STOPPED or (verdict.word == WatchWord.FULL and self.around.watcher.level == 0):
             return self._conclude_and_off(Outcome.STOPPED, verdict.why, verdict.since)
         if sample.t - self._on_at >= self.planned.values["for"]:
-            return self._conclude_and_off(Outcome.DONE, "time elapsed", sample.t)
+            return self._conclude_and_off(Outcome.DONE, TIME_ELAPSED, sample.t)
         return []
 
     def _how_near(self) -> tuple[float, float]:
@@ -172,7 +167,7 @@ class Off(Step):
         return []
 
     def sentence(self) -> str:
-        return "Supply and load are switching off. Wait."
+        return texts.WAIT_FOR_OFF
 
 
 class Rest(Step):

@@ -12,6 +12,8 @@ from runner.engine.steps.person import ByPerson, SwitchedByPerson
 from runner.engine.steps.ramp import Provoke
 from runner.engine.steps.stage import Substitute
 from runner.engine.texts import by_hand as texts
+from runner.engine.texts.ends import TIME_ELAPSED
+from runner.engine.texts.ramps import mark_degrees
 from runner.engine.watch.verdict import Verdict
 from runner.events import Answered, Event, Sampled
 from runner.orders import Ask, AskTaps, Order, Remark, SwitchOff, Withdraw
@@ -37,7 +39,7 @@ class SteadyDrainByHand(SwitchedByPerson):
 
     def _meantime(self, t: float, on_for: float) -> list[Order]:
         if self.planned.word("until") == Until.TIME and on_for >= self.planned.values["for"]:
-            return self._over(Outcome.DONE, "time elapsed", "")
+            return self._over(Outcome.DONE, TIME_ELAPSED, "")
         return self._read_clamp() if t >= self._next else []
 
     @property
@@ -176,7 +178,7 @@ class _ByClamp(_Watched, Provoke):
         """After a mark that did not count: the next degree is the one beyond what the thermometer shows."""
         self._marked, self._seen = None, event.t
         following = whole(float(event.value), self.sign, beyond=True)
-        return [AskTaps(following, self.sign, self._tap_words(following)), *self._watch()]
+        return [AskTaps(following, self.sign, mark_degrees(following)), *self._watch()]
 
     def _flows(self) -> bool:
         return not self._is_still()

@@ -10,6 +10,9 @@ Rule 3: one instrument is looked at, never two by turns: the pack's own voltmete
 from __future__ import annotations
 
 from runner.engine.steps.base import FAST, LAZY, NO_CURRENT_TIME, SLOW, SPOILED, Step, Surroundings
+from runner.engine.texts import charging
+from runner.engine.texts import discharging as texts
+from runner.engine.texts.ends import TIME_ELAPSED, not_steady
 from runner.engine.watch.fall import CONFIRM
 from runner.engine.watch.verdict import Verdict
 from runner.events import (
@@ -28,7 +31,6 @@ from runner.events import (
     OutputIsOn,
     Sampled,
 )
-from runner.notation.quantity import exact, shown
 from runner.orders import (
     Ask,
     Note,
@@ -39,10 +41,6 @@ from runner.orders import (
 )
 from runner.vocabulary import Observed, Outcome, Role, Until, Wants, WatchWord
 
-NO_DISCHARGE = (
-    "no discharge current: a protection of the pack is still tripped or has latched, a lead is off, "
-    "or the load does not draw"
-)
 SETTLING_TIME = 120.0  # s in which a discharge current has to become steady
 NEAR = 0.06  # of the cut-off voltage: nearer than this the pack is polled fast
 HALF = 0.5  # of the nominal voltage: terminals with less have collapsed
@@ -52,7 +50,6 @@ MOST_DRAWN = 1.3  # of the rated capacity: more than any sound cell has (common 
 BEYOND_DELAY = 10.0  # s
 LEADS = 0.05  # Ω that leads to a load may have (common practice, no source)
 LONGEST_GAP = 20.0  # s between two readings over which a current is taken to have flowed
-LOWEST = "lowest cell voltage while waiting"
 
 
 class Drain(Step):
@@ -93,7 +90,7 @@ class Drain(Step):
         if watcher.level == 0 and t - self._on_at > NO_CURRENT_TIME:
             if (orders := self._past_release(t)) is not None:
                 return orders
-            return self._conclude_and_off(Outcome.NO_CURRENT, NO_DISCHARGE, t, self.give_way)
+            return self._conclude_and_off(Outcome.NO_CURRENT, texts.NO_CURRENT, t, self.give_way)
         if verdict.word == WatchWord.STOPPED:
             self.around.awake = False
             return self._conclude_and_off(
@@ -104,7 +101,7 @@ class Drain(Step):
         if until == Until.STEADY:
             return self._until_steady(t)
         if until == "time" and t - self._on_at >= values["for"]:
-            return self._conclude_and_off(Outcome.DONE, "time elapsed", t)
+            return self._conclude_and_off(Outcome.DONE, TIME_ELAPSED, t)
         return self._pace(self._how_near(), DISCHARGE)
 
     def _enough(self, sample: Sampled) -> list[Order]:
@@ -112,17 +109,14 @@ class Drain(Step):
         assert self._on_at is not None
         values, t = self.planned.values, sample.t
         if self._at_the_floor(sample):
-            why = f"did not cut off by {values['floor']:.2f} V"
-            return self._conclude_and_off(Outcome.GAVE_UP, why, t, self.give_way, values["floor"])
+            floor = values["floor"]
+            return self._conclude_and_off(Outcome.GAVE_UP, texts.did_not_cut_off(floor), t, self.give_way, floor)
         if why := self._should_have_cut_off(sample):
             return self._conclude_and_off(Outcome.GAVE_UP, why, t, self.give_way, self._clearly_below)
         if "give_up" in values and t - self._on_at > values["give_up"]:
-            why = f"stopped after {shown(values['give_up'], 'time')} of discharge (time limit)"
-            return self._conclude_and_off(Outcome.NO_END, why, t, self.give_way)
+            return self._conclude_and_off(Outcome.NO_END, texts.gave_up(values["give_up"]), t, self.give_way)
         if self._drawn > MOST_DRAWN * self.around.program.rated_capacity > 0:
-            why = (
-                f"{shown(self._drawn, 'charge')} discharged ({MOST_DRAWN:g} times the rated capacity) without a cut-off"
-            )
+            why = texts.too_much(self._drawn, MOST_DRAWN)
             return self._conclude_and_off(Outcome.NO_END, why, t, self.give_way)
         return []
 
@@ -150,15 +144,14 @@ class Drain(Step):
         self._below_since = (sample.t if self._below_since is None else self._below_since) if below else None
         if self._below_since is None or sample.t - self._below_since <= program.delay + BEYOND_DELAY:
             return ""
-        seconds = sample.t - self._below_since
-        return f"did not cut off within {seconds:.0f} s below its lower limit of {exact(program.trip_limits[0], 2)} V"
+        return texts.did_not_cut_off_in_time(sample.t - self._below_since, program.trip_limits[0])
 
     def _until_steady(self, t: float) -> list[Order]:
         assert self._on_at is not None
         if self.around.watcher.verdict.word != WatchWord.STEADY:
             self._since = None
             if t - self._on_at > SETTLING_TIME:
-                why = f"the discharge current did not become steady: {self.around.watcher.verdict.why}"
+                why = not_steady(DISCHARGE, self.around.watcher.verdict.why)
                 return self._conclude_and_off("no steady current", why, t, self.give_way)
             return []
         self._since = t if self._since is None else self._since
@@ -257,9 +250,8 @@ class Recover(Step):
         if event.t - self._asked_at < max(LOOK_EVERY, LOOK_SHARE * (event.t - self._off_at)):
             return orders
         self._asked_at, self._asking, self._number = event.t, True, self._number + 1
-        say = "Read the lowest cell voltage on the pack's own display."
-        of = Observed.LOWEST_CELL_VOLTAGE
-        ask = Ask(self._question, say, LOWEST, Wants.NUMBER, "V", of.dimension, (), Role.DISPLAY, of=of)
+        say, record, of = texts.READ_LOWEST_CELL, texts.LOWEST_CELL, Observed.LOWEST_CELL_VOLTAGE
+        ask = Ask(self._question, say, record, Wants.NUMBER, "V", of.dimension, (), Role.DISPLAY, of=of)
         return [*orders, ask]
 
     @property
@@ -268,8 +260,8 @@ class Recover(Step):
 
     def _noted(self, event: Answered) -> list[Order]:
         self._asking = False
-        value = float(event.value)
-        return [Note(self.planned.index, LOWEST, f"{value:.3f} V", value, "voltage", of=Observed.LOWEST_CELL_VOLTAGE)]
+        value, of = float(event.value), Observed.LOWEST_CELL_VOLTAGE
+        return [Note(self.planned.index, texts.LOWEST_CELL, f"{value:.3f} V", value, of.dimension, of=of)]
 
     def _seen(self, event: Sampled) -> list[Order]:
         assert self._off_at is not None
@@ -278,18 +270,15 @@ class Recover(Step):
             if waited < COLLAPSE_TIME:
                 return []
             self._end()
-            why = "the terminals keep their voltage, so the moment of recovery cannot be seen"
-            return [self._conclusion(Outcome.NOT_SEEN, why, event.t)]
+            return [self._conclusion(Outcome.NOT_SEEN, texts.NOT_SEEN, event.t)]
         if up is not None:
             self._end()
             self.around.awake = True
-            return [self._conclusion(Outcome.RETURNED, "the terminals carry voltage again", up)]
+            return [self._conclusion(Outcome.RETURNED, texts.BACK, up)]
         if waited > self.planned.values["give_up"]:
             self._end()
             limit = self.planned.values["give_up"]
-            return [
-                self._conclusion(Outcome.GAVE_UP, f"no recovery within {shown(limit, 'time')}", event.t, limit=limit)
-            ]
+            return [self._conclusion(Outcome.GAVE_UP, texts.no_recovery(limit), event.t, limit=limit)]
         return self._pace(SLOW, self._polled) if waited > 60.0 else []
 
     def remaining(self) -> float | None:
@@ -303,17 +292,11 @@ class Recover(Step):
 def foreseen_in_words(event: Foreseen) -> str:
     """The forecast as people read it."""
     if event.expected is None:
-        return "The cell voltages will probably not rise far enough without charge."
+        return texts.NOT_FORESEEN
     if event.expected <= event.t:
-        return "The cells have reached the release voltage. The pack should be back."
-    expected, earliest = _roughly(event.expected - event.t), _roughly(max(event.earliest - event.t, 0.0))
-    latest = f"to {_roughly(event.latest - event.t)}" if event.latest is not None else "or more"
-    return f"Recovery expected in about {expected} ({earliest} {latest})."
-
-
-def _roughly(seconds: float) -> str:
-    """A time that is foreseen, without digits that nobody can know."""
-    return f"{seconds:.0f} s" if seconds < 120 else f"{seconds / 60:.0f} min"
+        return texts.DUE
+    latest = None if event.latest is None else event.latest - event.t
+    return texts.foreseen(event.expected - event.t, max(event.earliest - event.t, 0.0), latest)
 
 
 class Wake(Step):
@@ -322,7 +305,7 @@ class Wake(Step):
     def begin(self, t: float) -> list[Order]:
         if self.around.awake:
             self._end()
-            return [Remark("No wake charge needed: the pack recovered by itself.")]
+            return [Remark(charging.NEEDS_NO_WAKING)]
         self._began = t
         self._flows_since: float | None = None
         self._looking: _Terminals | None = None
@@ -359,21 +342,18 @@ class Wake(Step):
         if self._looking.up_since is not None:
             self._end()
             self.around.awake = True
-            return [self._conclusion(Outcome.RETURNED, "woken: the terminal voltage stays up", self._looking.up_since)]
+            return [self._conclusion(Outcome.RETURNED, charging.WOKEN, self._looking.up_since)]
         if self._looking.collapsed:
             self._looking = None
             return self._too_long(sample.t) or self._charge()
         longest_try = self.around.watcher.declared.longest_try
         if self._looking.blind or sample.t - self._off_at > COLLAPSE_TIME + longest_try:
-            self._end("rest", "it cannot be seen whether the pack is awake")
-            why = "no instrument shows the pack's terminals while everything is off"
-            return [self._conclusion(Outcome.NOT_SEEN, why, sample.t)]
+            self._end("rest", charging.AWAKE_NOT_SEEN)
+            return [self._conclusion(Outcome.NOT_SEEN, charging.TERMINALS_NOT_SEEN, sample.t)]
         return []
 
     def _too_long(self, t: float) -> list[Order]:
-        if t - self._began <= self.planned.values["give_up"]:
+        limit = self.planned.values["give_up"]
+        if t - self._began <= limit:
             return []
-        minutes = self.planned.values["give_up"] / 60
-        return self._conclude_and_off(
-            Outcome.GAVE_UP, f"could not be woken within {minutes:.0f} min", t, "rest", self.planned.values["give_up"]
-        )
+        return self._conclude_and_off(Outcome.GAVE_UP, charging.not_woken(limit), t, "rest", limit)

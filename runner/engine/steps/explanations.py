@@ -10,6 +10,7 @@ Rule 3: the answer reaches the watcher, in the run and in every evaluation of it
 from __future__ import annotations
 
 from runner.engine.steps.base import SPOILED, Step
+from runner.engine.texts import asking as texts
 from runner.engine.watch.look import REST, Look
 from runner.engine.watch.stop import FULL_OR_TRIP
 from runner.engine.watch.verdict import Verdict
@@ -17,7 +18,6 @@ from runner.events import METER_VOLTAGE, Answered, Event, LimitsAreSet, Sampled,
 from runner.orders import Ask, Order, Remark, SetLimits, SetSupply, SwitchOff, SwitchOn, Withdraw
 from runner.vocabulary import Explanation, Role, Wants
 
-RECORD = "explanation of the current"
 LOOKS = 2
 
 
@@ -39,17 +39,11 @@ class Explanations:
         """The question, with both explanations."""
         self.doubted, self._number = doubted, self._number + 1
         one, other = doubted.between
-        why = f"{doubted.why[:1].upper()}{doubted.why[1:]}"
-        say = (
-            f"{why}. Two explanations: {one}, or {other}. Look at the pack's own display or alarm, "
-            "and choose. Meanwhile heat and cool nothing."
-        )
         sensor = f"{self._planned.sensor}: " if self._planned.sensor else ""
         look = (Explanation.LOOK,) if self._may_look(doubted) else ()
-        if look:
-            say = f"{say} Or the program looks: output off for {REST:.0f} s, then on again."
+        say = texts.which_of_two(doubted.why, one, other, REST if look else None)
         choices = (*doubted.between, *look, Explanation.UNKNOWN)
-        return [Ask(self.question, say, f"{sensor}{RECORD}", Wants.CHOICE, choices=choices)]
+        return [Ask(self.question, say, f"{sensor}{texts.EXPLANATION}", Wants.CHOICE, choices=choices)]
 
     def _may_look(self, doubted: Verdict) -> bool:
         """Whether the program can find out: a supply that it switches itself, and a voltmeter at the pack that it reads."""
@@ -62,10 +56,7 @@ class Explanations:
         if self._is_mine(event, Explanation.LOOK):
             self._looked, self._coming = self._looked + 1, False
             self._look = Look(*self._around.known.points, 0.0)
-            return [
-                Remark("The output is off for a minute: what the pack's voltage does says what it was."),
-                SwitchOff(),
-            ]
+            return [Remark(texts.LOOKING), SwitchOff()]
         if self._look is None:
             return None
         self._look.happened(event)

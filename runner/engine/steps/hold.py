@@ -6,6 +6,7 @@ from math import inf
 
 from runner.engine.program import Planned
 from runner.engine.steps.base import SLOW, Step
+from runner.engine.texts import asking as texts
 from runner.engine.watch.verdict import Verdict
 from runner.events import Answered, Event, Reckoned, Sampled, named_by
 from runner.notation.quantity import shown
@@ -16,15 +17,6 @@ from runner.vocabulary import Answer, Observed, Seen, Wants
 SEEN = tuple(Seen)
 IMPOSSIBLE = 2.0  # times the most that is usual: no cell has that, but a display in mV shows such a number
 PATIENT = 10.0  # s that an instrument is given for a reading that a procedure takes from it
-
-
-def _millivolts(volts: float) -> str:
-    return f"{1000 * volts:.4g} mV"
-
-
-def _no_cell_has(volts: float) -> str:
-    """That a number is no voltage of a cell, and what it may be."""
-    return f"No cell can have {volts:.4g} V. What a display shows in mV is typed with its unit: 3300 mV."
 
 
 def _read_in(sample: Sampled, planned: Planned) -> dict[str, float]:
@@ -79,11 +71,11 @@ class Read(Step):
         doubt = self._doubt(event.value)
         if doubt and (self._first != event.value or self._is_no_cell(event.value)):
             self._first, self._turn = event.value, self._turn + 1
-            no_cell = f" {_no_cell_has(float(event.value))}" if self._is_no_cell(event.value) else ""
-            self._now = f"{doubt}.{self._beside()}{no_cell} Read again and type what you see. {self.planned.say}"
+            no_cell = texts.no_cell_has(float(event.value)) if self._is_no_cell(event.value) else ""
+            self._now = texts.read_again(doubt, self.planned.say, self._reference, no_cell)
             return [self._ask()]
         self._end(*self._refused(event.value))
-        return [self._note(event.value, f"{doubt}; confirmed by a second reading" if doubt else "")]
+        return [self._note(event.value, texts.twice(doubt) if doubt else "")]
 
     def _is_no_cell(self, value: str) -> bool:
         """Whether no cell can have this lowest voltage."""
@@ -101,11 +93,7 @@ class Read(Step):
         charges = any(step.kind == "charge" or (step.kind == "wake" and not around.awake) for step in later)
         if float(value) >= least or not charges:
             return "", ""
-        low, limit = shown(float(value), "voltage"), shown(least, "voltage")
-        return (
-            "early",
-            f"the lowest cell is at {low}, below {limit}: this pack must not be charged; ask a qualified person",
-        )
+        return "early", texts.too_low_to_charge(float(value), least)
 
     def _read_off(self, sample: Sampled) -> list[Order]:
         """What the instruments say, once all of them have; of several, the extreme that the reading is of."""
@@ -118,15 +106,13 @@ class Read(Step):
             doubt = self._doubt(value)
             if not doubt:
                 self._end()
-                less = (
-                    ", less its error by the certificate" if channel in self.planned.words.get("certified", {}) else ""
-                )
-                return [self._note(value, by=f" (read by {named_by(channel)}{less})")]
+                corrected = channel in self.planned.words.get("certified", {})
+                return [self._note(value, by=texts.read_by(named_by(channel), corrected=corrected))]
             return self._asks_a_person(f"{named_by(channel)}: {doubt}")
         if sample.t < self._until:
             return []
-        silent = ", ".join(named_by(channel) for channel in channels if channel not in self._seen)
-        return self._asks_a_person(f"No reading from {silent}")
+        silent = [named_by(channel) for channel in channels if channel not in self._seen]
+        return self._asks_a_person(texts.no_reading_from(silent))
 
     def _asks_a_person(self, why: str) -> list[Order]:
         self._by_itself, self._now = False, f"{why}. {self.planned.say}"
@@ -163,9 +149,7 @@ class Read(Step):
             return ""
         number, dimension = float(value), str(words["dimension"])
         if ("lowest" in values and number < values["lowest"]) or ("highest" in values and number > values["highest"]):
-            low = shown(values["lowest"], dimension) if "lowest" in values else "…"
-            high = shown(values["highest"], dimension) if "highest" in values else "…"
-            return f"{shown(number, dimension)} is outside the expected range {low} to {high}"
+            return texts.outside(number, dimension, values.get("lowest"), values.get("highest"))
         return ""
 
     @property
@@ -179,22 +163,16 @@ class Read(Step):
             return None
         return self.around.known.temperature
 
-    def _beside(self) -> str:
-        """The reference beside a reading that does not fit, and what to do about that."""
-        if self._reference is None:
-            return ""
-        return f" The reference shows {shown(self._reference, 'temperature')}. Check the sensor and its plug."
-
     def _note(self, value: str, why: str = "", by: str = "") -> Note:
         planned, words = self.planned, self.planned.words
         name = f"{planned.sensor}: {planned.record}" if planned.sensor else planned.record
         if words.get("choices"):
-            doubtful = "doubtful" if value in words.get("doubtful", ()) else ""
+            doubtful = texts.DOUBTFUL if value in words.get("doubtful", ()) else ""
             return Note(planned.index, name, value, why=doubtful, of=planned.word("as"))
         dimension = str(words["dimension"])
         text = shown(float(value), dimension) + by
         if self._reference is not None:
-            text = f"{text} (reference {shown(self._reference, dimension)})"
+            text = texts.beside_reference(text, self._reference, dimension)
         return Note(planned.index, name, text, float(value), dimension, why, planned.word("as"))
 
 
@@ -232,7 +210,7 @@ class CompareCells(Step):
         if event.value == Answer.LEAVE_OUT:
             return self._left_out(event)
         if event.value == Seen.NOT_SEEN:
-            return self._decide("", "Nobody has seen the cell voltages")
+            return self._decide(texts.CELLS_NOT_SEEN)
         if event.value == Answer.READ_AGAIN:
             return self.begin(event.t)
         if event.value == Answer.READ:
@@ -240,7 +218,7 @@ class CompareCells(Step):
         self._read.append(float(event.value))
         if len(self._read) == 1:
             return self._number(Observed.LOWEST_CELL_VOLTAGE)
-        return self._compared(self._read, f"typed by {event.by}")
+        return self._compared(self._read, texts.typed_by(event.by))
 
     def _read_off(self, sample: Sampled) -> list[Order]:
         """What the meters at the cells say, once all of them have; a person is asked where one says nothing."""
@@ -248,16 +226,16 @@ class CompareCells(Step):
         self._seen |= _read_in(sample, self.planned)
         if len(self._seen) == len(channels):
             self._by_itself = False
-            return self._compared(list(self._seen.values()), "read by the meters at the cells")
+            return self._compared(list(self._seen.values()), texts.BY_METERS)
         if sample.t < self._until:
             return []
         self._by_itself = False
-        silent = ", ".join(named_by(channel) for channel in channels if channel not in self._seen)
-        return self._look(f"No reading from {silent}. ")
+        silent = [named_by(channel) for channel in channels if channel not in self._seen]
+        return self._look(f"{texts.no_reading_from(silent)}. ")
 
     def _compared(self, volts: list[float], how: str) -> list[Order]:
         low, high, within = min(volts), max(volts), self.planned.values["within"]
-        self._found, spread = f"{_millivolts(high - low)} (highest {high:.3f} V, lowest {low:.3f} V)", high - low
+        self._found, spread = texts.spread(high, low), high - low
         if low < self.planned.values.get("lowest", low):
             return self._too_low(low)
         if high > IMPOSSIBLE * self._most:
@@ -265,25 +243,18 @@ class CompareCells(Step):
         if spread <= within + 1e-9:
             self._end()
             return [Note(self.planned.index, self.planned.record, f"{self._found}, {how}", spread, "voltage")]
-        return self._decide("", f"The cells are {self._found} apart. At most {_millivolts(within)} is allowed here")
+        return self._decide(texts.too_far_apart(self._found, within))
 
-    def _decide(self, before: str, doubt: str) -> list[Order]:
-        self._doubt = doubt
-        say = (
-            f"{before}{doubt}. A cell may be charged or discharged too far before the pack notices. Balance the pack first: "
-            "stop the run, or read again. To go on in spite of it, type agree, a semicolon and the reason."
-        )
-        if not self.around.untouched:
-            return self._put(say, Wants.CHOICE, choices=(Answer.AGREE, Answer.READ_AGAIN))
-        say = f"{say} If not, type {Answer.LEAVE_OUT}: nothing is switched on, and this procedure is not tested."
-        return self._put(say, Wants.CHOICE, choices=(Answer.AGREE, Answer.READ_AGAIN, Answer.LEAVE_OUT))
+    def _decide(self, doubt: str, *, again: bool = False) -> list[Order]:
+        """Whether to go on in spite of ``doubt``; ``again``: a person has agreed and not said why."""
+        self._doubt, may_leave_out = doubt, self.around.untouched
+        say = texts.go_on_with(doubt, again=again, may_leave_out=may_leave_out)
+        leave_out = (Answer.LEAVE_OUT,) if may_leave_out else ()
+        return self._put(say, Wants.CHOICE, choices=(Answer.AGREE, Answer.READ_AGAIN, *leave_out))
 
     def _left_out(self, event: Answered) -> list[Order]:
         """A person does not agree: nothing was switched on, and the session goes on with the next procedure."""
-        note = f": {event.note.strip()}" if event.note.strip() else ""
-        self._end(
-            Answer.LEAVE_OUT, f"not accepted by {event.by}{note} (spread of the cells {self._found or 'not seen'})"
-        )
+        self._end(Answer.LEAVE_OUT, texts.cells_not_accepted(event.by, event.note.strip(), self._found))
         return []
 
     @property
@@ -293,29 +264,26 @@ class CompareCells(Step):
 
     def _no_cell(self, volts: float) -> list[Order]:
         """Nor is there anything to agree to where a number is no voltage of a cell: its unit was left out, or a digit slipped."""
-        return self._put(f"{_no_cell_has(volts)} Read again.", Wants.CHOICE, choices=(Answer.READ_AGAIN,))
+        return self._put(texts.no_cell_read_again(volts), Wants.CHOICE, choices=(Answer.READ_AGAIN,))
 
     def _too_low(self, volts: float) -> list[Order]:
         """There is nothing to agree to: stop, or read again what was read wrongly."""
-        say = (
-            f"A cell is at {volts:.3f} V, below {self.planned.values['lowest']:.4g} V. Do not charge this pack. Stop the run and "
-            "ask a qualified person. If a value was read or typed wrongly, read again."
-        )
+        say = texts.a_cell_too_low(volts, self.planned.values["lowest"])
         return self._put(say, Wants.CHOICE, choices=(Answer.READ_AGAIN,))
 
     def _agreed(self, event: Answered) -> list[Order]:
         reason = event.note.strip()
         if not reason:
-            return self._decide("A reason is needed. ", self._doubt)
+            return self._decide(self._doubt, again=True)
         self._end()
-        why = f"accepted by {event.by}: {reason}"
-        return [Note(self.planned.index, self.planned.record, self._found or "not seen", why=why)]
+        found, why = self._found or texts.SPREAD_NOT_SEEN, texts.cells_accepted(event.by, reason)
+        return [Note(self.planned.index, self.planned.record, found, why=why)]
 
     def _look(self, before: str = "") -> list[Order]:
         return self._put(f"{before}{self.planned.say}", Wants.CHOICE, choices=(Answer.READ, Seen.NOT_SEEN))
 
     def _number(self, of: Observed) -> list[Order]:
-        return self._put(f"Type the {of}.", Wants.NUMBER, of=of)
+        return self._put(texts.type_the(of), Wants.NUMBER, of=of)
 
     def _put(self, say: str, wants: Wants, choices: tuple[str, ...] = (), of: Observed | None = None) -> list[Order]:
         self._count += 1
@@ -335,7 +303,7 @@ class Offer(Step):
 
     def begin(self, t: float) -> list[Order]:
         self._question = f"step-{self.planned.index}"
-        self._now = "Calculating whether one more ramp would help."
+        self._now = texts.CALCULATING
         return [*self._pace(SLOW), Reckon(self.planned.sensor)]
 
     def receive(self, event: Event, verdicts: list[Verdict]) -> list[Order]:
@@ -344,12 +312,13 @@ class Offer(Step):
                 self._end("offer", event.why)
                 return []
             self._now = f"{event.why}. {self.planned.say}"
-            return [Ask(self._question, self._now, "one more", Wants.CHOICE, choices=(Answer.GO_ON, Answer.ONE_MORE))]
+            choices = (Answer.GO_ON, Answer.ONE_MORE)
+            return [Ask(self._question, self._now, texts.ONE_MORE, Wants.CHOICE, choices=choices)]
         if isinstance(event, Answered) and event.question == self._question:
             if event.value == Answer.ONE_MORE:
                 self._end()
             else:
-                self._end("offer", "the operator continued without it")
+                self._end("offer", texts.CONTINUED_WITHOUT)
         return []
 
     def sentence(self) -> str:

@@ -16,10 +16,12 @@ from typing import ClassVar
 
 from runner.engine.steps.base import FAST, SLOW, SPOILED, Step
 from runner.engine.steps.explanations import Explanations
+from runner.engine.texts import ramps as texts
+from runner.engine.texts.ends import NOT_READ
 from runner.engine.watch.verdict import Verdict
 from runner.events import ACTUATOR_TEMPERATURE, CURRENT_OF, PROBE_TEMPERATURE, Event, Sampled
 from runner.orders import AskTaps, BeginRamp, Guide, Order, Remark, SwitchOff, hands_off
-from runner.scale import degrees, whole
+from runner.scale import whole
 from runner.vocabulary import Outcome, Until, WatchWord
 
 TAPERED = (WatchWord.TAPERING, WatchWord.FULL)
@@ -39,7 +41,6 @@ SOONEST, LATEST = 0.35, 1.9  # of the time that a degree takes at the rate: a ma
 LEAST_QUIET = 180.0  # s, at least
 GAP = 3.0  # s without a temperature that spoil a ramp; for the current, the watcher says so
 BACK = 3  # samples of each in a row: readings have come back
-UNDO = {Until.STOPPED: "did not trip", Until.RETURNED: "did not release"}
 
 
 class Provoke(Step):
@@ -58,26 +59,19 @@ class Provoke(Step):
         goal = self.planned.values["approach"]
         by_hand = "probe" in self.around.program.by_hand
         self._goal = whole(goal, self.sign) if by_hand else goal
-        to = degrees(self._goal, ".0f")
-        words = f"{self._action.capitalize()} {self.planned.sensor} quickly to {to}. The slow ramp starts there."
-        self._words = words
+        self._words = texts.to_the_beginning(self._action, self.planned.sensor, self._goal)
         already = self.around.watcher.verdict
         if already.word == self._wanted:  # it came while a reading was asked for
             return self._conclude(self._wanted, already.why, already.since, "")
         temperature, give_up = self.around.known.temperature, self.planned.values["give_up"]
         if temperature is not None and self._past(temperature, give_up):
-            why = f"{degrees(temperature)} was already beyond {degrees(give_up)} when the ramp began"
-            return self._conclude(Outcome.NOT_SEEN, why, t, "group")
+            return self._conclude(Outcome.NOT_SEEN, texts.already_beyond(temperature, give_up), t, "group")
         if not self.around.known.path or self.around.known.going_off:
-            why = "everything was off, so a change of the current could not be detected"
-            return self._conclude(Outcome.NO_CURRENT, why, t, "group")
+            return self._conclude(Outcome.NO_CURRENT, texts.EVERYTHING_OFF, t, "group")
         if self._wanted == Until.STOPPED and self._is_still():
-            why = "no current flowed before the ramp, so a trip could not be detected"
-            return self._conclude(Outcome.NO_CURRENT, why, t, "group")
+            return self._conclude(Outcome.NO_CURRENT, texts.NO_CURRENT_BEFORE, t, "group")
         if self._wanted == Until.RETURNED and self._flows():
-            return self._conclude(
-                Outcome.NOT_SEEN, "current already flowed before the ramp, so the release could not be detected", t, ""
-            )
+            return self._conclude(Outcome.NOT_SEEN, texts.CURRENT_BEFORE, t, "")
         return self._approach()
 
     def _approach(self) -> list[Order]:
@@ -85,10 +79,7 @@ class Provoke(Step):
         orders = [*self._pace(SLOW), Guide(self._action, self.planned.sensor, HURRY, self._words)]
         if "probe" not in self.around.program.by_hand:
             return orders
-        return [*orders, AskTaps(self._goal, self.sign, self._tap_words(self._goal))]
-
-    def _tap_words(self, first: float) -> str:
-        return f"Press Enter as the thermometer reaches {degrees(first, '.0f')}, and then at each whole degree."
+        return [*orders, AskTaps(self._goal, self.sign, texts.mark_degrees(self._goal))]
 
     def _is_still(self) -> bool:
         """Whether nothing flows, so that no stop could be seen."""
@@ -134,9 +125,8 @@ class Provoke(Step):
         if self._past(temperature, self.planned.values["give_up"]):
             limit = self.planned.values["give_up"]
             if self._wanted == Until.STOPPED and (verdict := self.around.watcher.verdict).word in LESS:
-                why = f"less current flowed at {degrees(limit)}, neither a trip nor none: {verdict.why}"
-                return self._conclude(Outcome.UNCLEAR, why, event.t, "group")
-            return self._conclude(Outcome.GAVE_UP, f"{UNDO[self._wanted]} by {degrees(limit)}", event.t, "group", limit)
+                return self._conclude(Outcome.UNCLEAR, texts.less_flowed(limit, verdict.why), event.t, "group")
+            return self._conclude(Outcome.GAVE_UP, texts.nothing_by(self._wanted, limit), event.t, "group", limit)
         if not self._ramping and self._past(temperature, self._goal):
             return self._ramp()
         return []
@@ -144,7 +134,7 @@ class Provoke(Step):
     def _worthless(self, verdict: Verdict, t: float) -> list[Order]:
         """The end of a ramp whose current is evidence of nothing, by this verdict; else nothing."""
         if verdict.word in TAPERED:
-            return self._conclude(verdict.word, f"not judged as a trip: {verdict.why}", t, "rest")
+            return self._conclude(verdict.word, texts.no_trip(verdict.why), t, "rest")
         return self._conclude(verdict.word, verdict.why, t, self.spoiled) if verdict.word in SPOILED else []
 
     # ---- two explanations ----------------------------------------------------------------------------------------
@@ -193,14 +183,13 @@ class Provoke(Step):
         before, self._mark = self._mark, (sample.t, value) if self._ramping else None
         if before is None:
             return ""
-        passed, shown = self.sign * (value - before[1]), degrees(value, ".0f")
+        passed = self.sign * (value - before[1])
         if passed <= 0:
-            return f"{shown} was marked after {degrees(before[1], '.0f')}: the later mark counts."
+            return texts.marked_backwards(value, before[1])
         times = (sample.t - before[0]) * self.planned.values["rate"] / passed
         if SOONEST <= times <= LATEST:
             return ""
-        what = "A degree may be marked twice" if times < SOONEST else "A degree may be missed"
-        return f"{what} at {shown}: compare with the thermometer, and give the degree that it shows."
+        return texts.odd_mark(value, twice=times < SOONEST)
 
     def _lost(self, sample: Sampled) -> str:
         """What is missing for so long that the ramp is worth nothing, or nothing."""
@@ -208,12 +197,12 @@ class Provoke(Step):
         if verdict.word == WatchWord.LOST:
             return verdict.why
         if self._unheated is not None and sample.t - self._unheated > GAP * self.around.program.patience:
-            return f"the actuator cannot be read: {sample.lost.get(ACTUATOR_TEMPERATURE, 'no reading')}"
+            return texts.actuator_lost(sample.lost.get(ACTUATOR_TEMPERATURE, texts.NO_READING))
         by_hand = "probe" in self.around.program.by_hand
         quiet = sample.t - self._seen
         if by_hand or not self._ramping or quiet <= GAP * self.around.program.patience:
             return ""
-        return f"no valid temperature for {quiet:.1f} s: {sample.lost.get(PROBE_TEMPERATURE, 'it was not read')}"
+        return texts.temperature_lost(quiet, sample.lost.get(PROBE_TEMPERATURE, NOT_READ))
 
     def _nobody_reads(self, t: float) -> str:
         """Whether the person who reads the thermometer has stopped doing so while its sensor is heated or cooled."""
@@ -221,8 +210,7 @@ class Provoke(Step):
         allowed = max(LEAST_QUIET, DEGREES / rate) if self._ramping else program.longest_hold
         if "probe" not in program.by_hand or t - self._seen <= allowed:
             return ""
-        quiet = f"{(t - self._seen) / 60:.0f} min"
-        return f"no thermometer mark for {quiet} during a ramp ({self._action} {self.planned.sensor})"
+        return texts.nobody_marks(t - self._seen, self._action, self.planned.sensor)
 
     def _still(self, t: float) -> str:
         """Whether the thermometer stands still to the last digit while its sensor is heated or cooled."""
@@ -233,8 +221,7 @@ class Provoke(Step):
         allowed = program.patience * STILL_TIME + 3.0 * program.probe_resolution / rate
         if t - self._moved[0] <= allowed:
             return ""
-        stands = degrees(self._moved[1], ".6g")
-        return f"the thermometer has shown exactly {stands} for {t - self._moved[0]:.0f} s of a ramp; check the probe"
+        return texts.stands_still(self._moved[1], t - self._moved[0])
 
     def _mended(self, sample: Sampled) -> list[Order]:
         """Wait for everything to be read again; then the ramp is over, and its turn begins again."""
@@ -263,7 +250,7 @@ class Provoke(Step):
 
     def sentence(self) -> str:
         if self._gap:
-            return f"A reading is missing. Keep heat and ice away from {self.planned.sensor} until it is back."
+            return texts.keep_away(self.planned.sensor)
         return self.planned.say if self._ramping else self._words
 
     def _past(self, temperature: float, mark: float) -> bool:

@@ -12,6 +12,8 @@ from collections.abc import Sequence
 
 from runner.engine.steps.base import FAST, SPOILED, Step
 from runner.engine.steps.explanations import Explanations
+from runner.engine.texts import stages as texts
+from runner.engine.texts.ramps import nothing_by
 from runner.engine.watch.fall import CONFIRM
 from runner.engine.watch.verdict import Verdict
 from runner.events import (
@@ -30,7 +32,6 @@ from runner.events import (
     Sampled,
     SupplyIsSet,
 )
-from runner.notation.quantity import shown
 from runner.orders import (
     Ask,
     Guide,
@@ -40,12 +41,10 @@ from runner.orders import (
     SwitchOff,
     Withdraw,
 )
-from runner.scale import degrees
 from runner.vocabulary import Outcome, Until, Wants, WatchWord
 
 BEGUN = 0.1  # of the current that is asked for: more than this has begun to flow
 PATIENCE = 10.0  # s beyond its end that a look waits for a reading of the current
-NO_FLOW = "no current: the pack has not recovered from a trip, or a lead is off"
 SETTLE = 3.0  # s that a voltage gets after off before it is taken for the pack's own
 
 
@@ -81,12 +80,12 @@ class Stage(Step):
         if event.t - self._since < self.planned.values["dwell"] or self.around.watcher.undecided:
             return []
         if self.around.watcher.level == 0 and self.planned.word("until") != Until.DONE:
-            return self._conclude_and_off(Outcome.NO_CURRENT, NO_FLOW, event.t, self.give_way)
+            return self._conclude_and_off(Outcome.NO_CURRENT, texts.NO_CURRENT, event.t, self.give_way)
         return self._next(event.t)
 
     def sentence(self) -> str:
         say = self.planned.say or self.planned.title
-        return f"{say} Set to {self._levels[self._number]:.4g} A." if self._since is not None else say
+        return texts.at_level(say, self._levels[self._number]) if self._since is not None else say
 
     def remaining(self) -> float | None:
         left = len(self._levels) - self._number
@@ -101,9 +100,9 @@ class Stage(Step):
             self._number, self._since = self._number + 1, None
             return self._change(self._levels[self._number], t)
         if self.planned.word("until") == Until.DONE:
-            return self._conclude_and_off(Outcome.DONE, "every level was held", t)
+            return self._conclude_and_off(Outcome.DONE, texts.EVERY_LEVEL_HELD, t)
         limit = self._levels[-1]
-        return self._conclude_and_off(Outcome.GAVE_UP, f"did not trip by {limit:.4g} A", t, self.give_way, limit)
+        return self._conclude_and_off(Outcome.GAVE_UP, texts.did_not_trip(limit), t, self.give_way, limit)
 
 
 class Try(Step):
@@ -144,8 +143,7 @@ class Try(Step):
         if self._phase == "settling":
             return self._begin_look(sample)
         if self._phase == "drain" and not self._drew:
-            why = "the load draws no current; check the load and its leads"
-            return self._conclude_and_off(Outcome.NO_CURRENT, why, sample.t, self.give_way)
+            return self._conclude_and_off(Outcome.NO_CURRENT, texts.LOAD_DRAWS_NOTHING, sample.t, self.give_way)
         if self._phase == "drain":
             self._phase = "drained"
             return [SwitchOff()]
@@ -157,11 +155,10 @@ class Try(Step):
         voltage = sample.readings.get(METER_VOLTAGE, known.get(METER_VOLTAGE, known.get(LOAD_VOLTAGE)))
         if self._path == CHARGE and voltage is not None and voltage < self.planned.values["floor"]:
             limit = self.planned.values["floor"]
-            return self._conclude_and_off(Outcome.GAVE_UP, f"did not release by {limit:.2f} V", sample.t, limit=limit)
+            return self._conclude_and_off(Outcome.GAVE_UP, texts.did_not_release(limit), sample.t, limit=limit)
         if sample.t - self._began > self.planned.values["give_up"]:
             limit = self.planned.values["give_up"]
-            why = f"no release within {shown(limit, 'time')}"
-            return self._conclude_and_off(Outcome.GAVE_UP, why, sample.t, self.give_way, limit)
+            return self._conclude_and_off(Outcome.GAVE_UP, texts.no_release(limit), sample.t, self.give_way, limit)
         self._phase, self._flows, self._until = "look", [], sample.t + 1e9
         self._voltage, values = voltage or 0.0, self.planned.values
         return [*self._repace(self._path), *self._bring_on(self._path, values["current"], values.get("voltage"))]
@@ -175,7 +172,7 @@ class Try(Step):
         flows = current > max(BEGUN * self.planned.values["current"], self.around.watcher.nothing, smallest)
         self._flows = [*self._flows, sample.t] if flows else []
         if len(self._flows) >= CONFIRM and sample.t - self._flows[0] >= declared.longest_try:
-            return self._conclude_and_off(Outcome.RETURNED, "the pack conducts again", self._flows[0])
+            return self._conclude_and_off(Outcome.RETURNED, texts.CONDUCTS_AGAIN, self._flows[0])
         if sample.t < self._until or self._flows:  # what has just begun to flow is looked at until it is certain
             return []
         voltage = self.around.known.latest.get(METER_VOLTAGE, 0.0)
@@ -183,8 +180,7 @@ class Try(Step):
         return [level, SwitchOff()]  # so long, and nothing flowed
 
     def _lost(self, sample: Sampled) -> list[Order]:
-        why = f"no current reading for {PATIENCE:.0f} s: it is not known whether the pack conducts again"
-        return self._conclude_and_off(Outcome.LOST, why, sample.t, "early")
+        return self._conclude_and_off(Outcome.LOST, texts.no_reading(PATIENCE), sample.t, "early")
 
     def _between(self, t: float) -> list[Order]:
         if self._phase != "look" or self.done:
@@ -211,7 +207,7 @@ class Substitute(Step):
         already = self.around.watcher.verdict
         if already.word == self._wanted:
             self._end()
-            return [Remark(f"{self.planned.title}: the current had already {self._wanted}")]
+            return [Remark(texts.already(self.planned.title, self._wanted))]
         return [*self._pace(FAST), self._ask()]
 
     def receive(self, event: Event, verdicts: list[Verdict]) -> list[Order]:
@@ -260,8 +256,7 @@ class Substitute(Step):
     def sentence(self) -> str:
         # the smallest first: then no resistance on the way lies beyond the one that is wanted
         temperature, resistance = self.planned.levels[self._number]
-        level = f"{resistance:.0f} Ω ({shown(temperature, 'temperature')})"
-        return f"{self.planned.say} Set the decade box to {level}, the smallest knob first."
+        return texts.set_the_box(self.planned.say, resistance, temperature)
 
     @property
     def _wanted(self) -> str:
@@ -272,8 +267,8 @@ class Substitute(Step):
         return f"step-{self.planned.index}-level-{self._number}"
 
     def _ask(self) -> Ask:
-        say = f"{self.sentence()} Press Enter as you turn the last knob."
-        return Ask(self._question, say, "decade box set", Wants.MARK, setting=self.planned.levels[self._number][1])
+        say = texts.mark_the_last_knob(self.sentence())
+        return Ask(self._question, say, texts.BOX_SET, Wants.MARK, setting=self.planned.levels[self._number][1])
 
     def _next(self, t: float) -> list[Order]:
         self._since = None
@@ -281,5 +276,4 @@ class Substitute(Step):
             self._number += 1
             return [self._ask()]
         limit = self.planned.levels[-1][0]
-        word = "trip" if self._wanted == Until.STOPPED else "release"
-        return self._conclude_and_off(Outcome.GAVE_UP, f"did not {word} by {degrees(limit)}", t, self.give_way, limit)
+        return self._conclude_and_off(Outcome.GAVE_UP, nothing_by(self._wanted, limit), t, self.give_way, limit)

@@ -15,8 +15,8 @@ from dataclasses import replace
 
 from runner.engine.ceilings import Ceilings
 from runner.engine.texts import by_hand as texts
+from runner.engine.texts.asking import confirmed
 from runner.events import Answered
-from runner.notation.quantity import shown
 from runner.orders import Ask
 from runner.vocabulary import Answer, Observed, Wants
 
@@ -98,7 +98,7 @@ class TypedReadings:
         if self._decides(asked, float(event.value)):
             self._to_confirm = (first or asked, answer)
             say = texts.is_it_right(float(event.value), asked.dimension, asked.of)
-            question, record = f"{(first or asked).question}-shown", f"{asked.record}: confirmed"
+            question, record = f"{(first or asked).question}-shown", confirmed(asked.record)
             return event, Ask(question, say, record, Wants.CHOICE, choices=(Answer.GO_ON.value, Answer.WRONG.value))
         self._before[asked.of] = float(event.value)
         return answer, None
@@ -138,16 +138,16 @@ class TypedReadings:
             return ""
         value, of = float(event.value), asked.of
         low, high = self._usual.get(of, (value, value))
-        where = "for this pack"
+        where = texts.FOR_THIS_PACK
         if of in AGAINST and AGAINST[of][0] in self._before:
             kind, least, most = AGAINST[of]
             before = self._before[kind]
             if not least * before <= value <= most * before:
-                low, high, where = least * before, most * before, f"after the {shown(before, asked.dimension)} before"
+                low, high, where = least * before, most * before, texts.after_the_last(before, asked.dimension)
         if of in TOTALS and TOTALS[of] in self._before:
             before = self._before[TOTALS[of]]
             most = MOST_OF_RATED * self._rated[Observed(of)] or math.inf
-            low, high, where = before - most, before + most, "after the total before"
+            low, high, where = before - most, before + most, texts.AFTER_THE_TOTAL
         if low <= value <= high:
             return ""
         return texts.odd(asked.dimension, value, (low, high), where)

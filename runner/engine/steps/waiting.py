@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from runner.engine.steps.base import SLOW, Step
+from runner.engine.texts import ramps as texts
 from runner.engine.watch.verdict import Verdict
 from runner.events import Event
 from runner.orders import Guide, Order, Remark, take_away
@@ -33,7 +34,7 @@ class Wait(Step):
             return [Guide("hold", self.planned.sensor, 0.0, self._over)]
         if "give_up" in values and event.t - self._began > values["give_up"]:
             self._end()
-            return [Remark(f"{self.planned.title}: not reached within {values['give_up'] / 60:.0f} min")]
+            return [Remark(texts.not_reached(self.planned.title, values["give_up"]))]
         return []
 
     @property
@@ -48,7 +49,7 @@ class Wait(Step):
         values, sensor = self.planned.values, self.planned.sensor
         if "below" not in values and "above" not in values:
             return ""
-        return take_away(sensor) if sensor else "The temperature is reached. Nothing to do."
+        return take_away(sensor) if sensor else texts.REACHED
 
     def remaining(self) -> float | None:
         values = self.planned.values

@@ -5,6 +5,7 @@ Values come in SI; they are worded here as people read them. Nothing here decide
 
 from __future__ import annotations
 
+from runner.engine.texts import ends
 from runner.notation.quantity import shown
 from runner.vocabulary import CURRENT_KEY, Answer, Role, Until
 
@@ -112,8 +113,17 @@ def is_it_right(value: float, dimension: str, of: str) -> str:
     return f"You typed {shown(value, dimension)} for: {of}. If that is right, press Enter. If not, type wrong."
 
 
+FOR_THIS_PACK = "for this pack"
+AFTER_THE_TOTAL = "after the total before"
+
+
+def after_the_last(value: float, dimension: str) -> str:
+    """Where a reading is held against the last one of its kind."""
+    return f"after the {shown(value, dimension)} before"
+
+
 def odd(dimension: str, value: float, usual: tuple[float, float], where: str) -> str:
-    """What is odd about a reading, and what would be usual."""
+    """What is odd about a reading, and what would be usual; ``where``: for this pack, or after what was read before."""
     low, high = (shown(each, dimension) for each in usual)
     return f"{dimension} of {shown(value, dimension)}; {low} to {high} would be usual {where}"
 
@@ -132,8 +142,6 @@ MARK_TAKEN_BACK = "The load still draws current: the mark that it had stopped do
 LOAD_STOPPED = "the operator saw the load stop by itself"
 BACK_BEFORE = "the pack was back before anybody looked at the voltmeter"
 VOLTAGE_BACK = "the operator saw the voltage return"
-NEEDS_NO_WAKING = "No wake charge needed: the pack recovered by itself."
-NOT_SEEN = "no instrument shows the pack's terminals while everything is off"
 SEEN = {Until.STOPPED: "no current", Until.RETURNED: "current again"}
 
 
@@ -149,7 +157,7 @@ def seen(sought: Until, amps: float) -> str:
 
 def not_steady(path: str, amps: float) -> str:
     """That the current of a path (A) did not become steady."""
-    return f"the {path} current did not become steady: {amps:.3g} A"
+    return ends.not_steady(path, f"{amps:.3g} A")
 
 
 def too_full(amps: float, wanted: float) -> str:
@@ -168,31 +176,11 @@ def tapered(end: float, readings: tuple[float, float], apart: float) -> str:
     return f"tapered to the end current of {end:.3g} A: {first:.3g} A and {second:.3g} A on the clamp, {apart / 60:.0f} min apart"
 
 
-def gave_up_charging(limit: float) -> str:
-    """That a charge was not over in its time (s)."""
-    return f"stopped after {shown(limit, 'time')} of charging (time limit)"
-
-
 def below_the_floor(volts: float, floor: float) -> str:
     """That a discharge went below its floor (V)."""
     return f"{volts:.2f} V is below the floor of {floor:.2f} V"
 
 
-def did_not_cut_off(floor: float) -> str:
-    """That a pack has not cut off by a floor (V)."""
-    return f"did not cut off by {floor:.2f} V"
-
-
-def no_recovery(limit: float) -> str:
-    """That a pack did not come back in a time (s)."""
-    return f"no recovery within {shown(limit, 'time')}"
-
-
 def woken(volts: float) -> str:
     """That a pack keeps a voltage (V) with everything off."""
     return f"woken: {volts:.2f} V at the terminals with everything off"
-
-
-def not_woken(limit: float) -> str:
-    """That a pack could not be woken in a time (s)."""
-    return f"could not be woken within {limit / 60:.0f} min"
