@@ -43,6 +43,7 @@ from runner.vocabulary import Answer, Observed
 # s without a valid reading of a channel that has a ceiling: nobody heats meanwhile, the supply's own protection stands, and an
 # instrument that is reached again after ten seconds costs no run
 BLIND_AFTER = 15.0
+TO_READ, HOUR = 90.0, 3600.0  # s by a person's watch that a question and its answer take; s by the run's
 _READ_BY = {
     PROBE_TEMPERATURE: "thermometer",
     VOLTAGE_OF[CHARGE]: "supply",
@@ -317,11 +318,13 @@ class Ceilings:
 class StandingQuestion:
     """The question that a person has not answered: while something is on, the run does not wait for ever.
 
-    ``longest`` is how long it waits, in s of the run's time; ``speed`` how fast that passes.
+    ``longest`` is how long it waits, in s of the run's time; ``speed`` how fast that passes. Where it passes fast a question waits
+    longer, as long as a person needs to read and answer it, but for no more than an hour of a pack's charge.
     """
 
     def __init__(self, known: BenchState, longest: float, speed: float) -> None:
-        self._known, self._longest, self._speed = known, longest, speed
+        to_read = min(TO_READ * speed, HOUR) if 1.0 < speed < inf else 0.0
+        self._known, self._longest, self._speed = known, max(longest, to_read), speed
         self._waiting: tuple[str, float] | None = None  # the question that stands while something is on, and since when
         self.asked: Ask | None = None  # the question that was asked last, while it stands
 

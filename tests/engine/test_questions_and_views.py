@@ -1,9 +1,12 @@
 """What stands on the screen of a run, and how long a question may stand while something is on."""
 
 from dataclasses import replace
+from math import inf
 
 import pytest
 
+from runner.engine.bench_state import BenchState
+from runner.engine.ceilings import StandingQuestion
 from runner.engine.program import Planned
 from runner.engine.run import Run
 from runner.engine.states import State
@@ -64,6 +67,20 @@ def test_with_everything_off_a_question_may_stand_for_ever():
     step = OneStep("confirm", {}, program={"longest_hold": 60.0})
     step.read(1000.0, supply=0.0)
     assert not step.run.early
+
+
+@pytest.mark.parametrize(
+    ("speed", "waits"), [(1.0, 900.0), (5.0, 900.0), (30.0, 2700.0), (100.0, 3600.0), (inf, 900.0)]
+)
+def test_at_a_fast_simulated_bench_a_person_still_has_time_to_read(speed, waits):
+    """90 s by a person's watch, and no more than an hour of the run's: our own choice."""
+    known = BenchState()
+    known.path, known.t = CHARGE, 0.0
+    question = StandingQuestion(known, 900.0, speed)
+    question.keep(Started(0.0, ""), [Ask("step-1", "Read it.")])
+    assert question.answer_within == waits
+    known.t = waits + 1.0
+    assert "no answer" in question.waited_too_long()
 
 
 def test_with_something_on_a_hold_point_takes_of_the_time_that_a_test_may_take():
