@@ -13,8 +13,9 @@ from typing import TextIO
 from runner.bench.assembly import Bench
 from runner.bench.checks.self_check import call
 from runner.conduct.clock import ScaledClock
-from runner.engine.opening import CELLS, NEAR_THE_END
+from runner.engine.opening import NEAR_THE_END
 from runner.engine.schedule import Agenda
+from runner.engine.texts.asking import COMPARE_CELLS
 from runner.evaluation.evaluate import Evaluation, evaluate
 from runner.evaluation.provenance import changes
 from runner.measure.conformity import NOT_JUDGED
@@ -184,5 +185,5 @@ def notes_on(pack: PackSheet, source: Source, bench: BenchFile, protections: Seq
     """What is worth knowing of a pack sheet (``source``) before procedures about these protections begin, a line each."""
     limits = [] if bench.decision.assumed_tolerance != Assumed() else not_judged(pack)
     notes = [f"note: the pack sheet {each}" for each in (*limits, *not_declared(pack))]
-    notes += [f"note: {CELLS}"] if any(each in NEAR_THE_END for each in protections) else []
+    notes += [f"note: {COMPARE_CELLS}"] if any(each in NEAR_THE_END for each in protections) else []
     return [*notes, *(f"doubtful: {each}" for each in doubts(pack, source))]

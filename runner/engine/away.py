@@ -9,11 +9,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from runner.engine.program import Planned
+from runner.engine.texts.ends import BACK_ON, PLUG_IN
 
-BACK_ON = "Put every sensor back on its cell, in its original place, and check it."
-PLUG_IN = (
-    "Unplug the decade box, plug every sensor back in, and check that the pack shows a plausible temperature for each."
-)
 MOVES = ("heat", "cool", "substitute")
 
 

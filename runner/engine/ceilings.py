@@ -23,6 +23,8 @@ from math import inf
 from runner.engine.bench_state import BenchState
 from runner.engine.program import CeilingValues
 from runner.engine.steps.switches import SIGHTS
+from runner.engine.texts import ceilings as texts
+from runner.engine.texts.ends import NOT_READ, no_answer
 from runner.events import (
     CHARGE,
     CURRENT_OF,
@@ -35,9 +37,7 @@ from runner.events import (
     Sampled,
     named_by,
 )
-from runner.notation.quantity import hours_and_minutes
 from runner.orders import Ask, Order, Withdraw
-from runner.scale import as_read, degrees
 from runner.vocabulary import Answer, Observed
 
 # s without a valid reading of a channel that has a ceiling: nobody heats meanwhile, the supply's own protection stands, and an
@@ -77,12 +77,6 @@ class Headroom:
 def _watched(path: str, values: CeilingValues) -> tuple[tuple[str, str, str], ...]:
     found = (("voltage", VOLTAGE_OF[path], "V"), ("current", CURRENT_OF[path], "A"))
     return found if values.temperature is None else (("temperature", PROBE_TEMPERATURE, "°C"), *found)
-
-
-def _over(name: str, value: float, ceiling: float, unit: str, whose: str = "") -> str:
-    """That a reading is over its ceiling, as a sentence; both in ``unit``. ``whose``: of which thermometer, with a space before."""
-    (now, read), (most, _) = as_read(value, unit), as_read(ceiling, unit)
-    return f"{name} {now:.4g} {read}{whose} is over its ceiling of {most:.4g} {read}"
 
 
 class Ceilings:
@@ -164,7 +158,7 @@ class Ceilings:
         self._last, taken = t, t - self._rested
         if taken <= self.values.time:
             return ""
-        return f"run time {hours_and_minutes(taken)} is over its ceiling of {hours_and_minutes(self.values.time)}"
+        return texts.took_too_long(taken, self.values.time)
 
     def passed(self, sample: Sampled, waits: bool = False) -> str | None:
         """What was passed, as a sentence, or None. ``waits``: for a person, with everything off; that is no time of the test."""
@@ -177,17 +171,14 @@ class Ceilings:
             if name == "voltage" and METER_VOLTAGE in sample.readings:
                 self._meters = (self._meters[1], sample.readings[METER_VOLTAGE])
                 if value is None and self._is_on and min(self._meters) > ceiling:
-                    return _over(name, min(self._meters), ceiling, unit)
+                    return texts.over(name, min(self._meters), ceiling, unit)
             if value is None:
                 last = self._seen.get(channel, self._machine_heats if name == "temperature" else None)
                 blind = self._blind_after["slow" if channel == PROBE_TEMPERATURE else "current"]
                 by_hand = channel == PROBE_TEMPERATURE and self._temperature_by_hand
                 if last is not None and sample.t - last > blind and not by_hand:
-                    self.detail = self._lost.get(channel, "it was not read")
-                    return (
-                        f"the {_READ_BY[channel]} gave no valid {name} for {sample.t - last:.0f} s "
-                        f"{'with the output on' if self._is_on else 'while the actuator heats or cools'}"
-                    )
+                    self.detail = self._lost.get(channel, NOT_READ)
+                    return texts.blind(_READ_BY[channel], name, sample.t - last, on=self._is_on)
                 continue
             if name == "voltage" and self._path == CHARGE:
                 value = max(value, min(self._meters))
@@ -200,7 +191,7 @@ class Ceilings:
                 continue  # everything is off
             self._over[name] = self._over.get(name, 0) + 1 if value > ceiling else 0
             if self._over[name] >= (1 if name == "temperature" else 2):
-                return _over(name, value, ceiling, unit)
+                return texts.over(name, value, ceiling, unit)
         return self._too_cold(sample) or self._further(sample) or self._under_the_floor(sample)
 
     @property
@@ -216,7 +207,7 @@ class Ceilings:
         for channel, value in sample.readings.items():
             who = named_by(channel)
             if who.startswith("probe") and value > ceiling:
-                return _over("temperature", value, ceiling, "°C", f" ({who})")
+                return texts.over("temperature", value, ceiling, "°C", who)
         return None
 
     def typed(self, name: str, value: float) -> str:
@@ -226,14 +217,14 @@ class Ceilings:
         if ceiling is None or value <= ceiling:
             return ""
         unit = {"temperature": "°C", "voltage": "V", "current": "A"}[name]
-        return _over(name, value, ceiling, unit)
+        return texts.over(name, value, ceiling, unit)
 
     def _too_cold(self, sample: Sampled) -> str | None:
         value, lowest = sample.readings.get(PROBE_TEMPERATURE), self.values.lowest_temperature
         watched = self._heated or self._is_on
         if value is None or not watched or self.values.temperature is None or value >= lowest:
             return None
-        return f"temperature {degrees(value, '.4g')} is below the lower limit of {degrees(lowest, '.4g')}"
+        return texts.too_cold(value, lowest)
 
     def _under_the_floor(self, sample: Sampled) -> str | None:
         if self._path != DISCHARGE or not self._is_on:
@@ -248,7 +239,7 @@ class Ceilings:
         if voltage is not None and current is not None:
             self._under = self._under + 1 if voltage < floor and self._flows else 0
         low = voltage if self._under >= 2 else self._by_the_voltmeter(sample, floor)
-        return None if low is None else f"voltage {low:.4g} V is below its floor of {floor:.4g} V"
+        return None if low is None else texts.under_the_floor(low, floor)
 
     def _by_the_voltmeter(self, sample: Sampled, floor: float) -> float | None:
         """The pack's voltmeter, once it has been below the floor twice in a row under load; None until then.
@@ -275,10 +266,7 @@ class Ceilings:
             self._stopped_until = self._stopped_until if self._stopped_until == inf else -inf
         elif self._by_hand and self._flows is None and last >= floor and last - volts >= STANDS * floor:
             self._fell_at = t
-            self._to_look = (
-                f"The pack's terminals fell to {volts:.4g} V at once, below the floor of {floor:.4g} V. Look at the load: "
-                f"if it has stopped, answer so. If it draws current, switch it off now. The run ends in {LOOK_FOR:.0f} s."
-            )
+            self._to_look = texts.look_at_the_load(volts, floor, LOOK_FOR)
 
     def _open(self, t: float) -> bool:
         """Whether a voltage below the floor may be that of a pack whose switch is open, for as long as a person may look.
@@ -357,8 +345,8 @@ class StandingQuestion:
         waited = self._known.t - self._waiting[1]
         if waited <= self._longest:
             return ""
-        quick = f" of simulated time ({waited / self._speed:.0f} s)" if 1.0 < self._speed < inf else ""
-        return f"no answer for {waited / 60:.0f} min{quick} while the {self._known.path} was on"
+        really = waited / self._speed if 1.0 < self._speed < inf else None
+        return no_answer(waited, self._known.path, really)
 
     @property
     def rests(self) -> bool:

@@ -17,7 +17,7 @@ from runner.engine.hands import heats, taken_away_between
 from runner.engine.opening import Opening
 from runner.engine.program import Program
 from runner.engine.sequence import Sequence
-from runner.engine.states import FAILED, NEXT, State, all_done, why_off
+from runner.engine.states import FAILED, NEXT, State, why_off
 from runner.engine.steps import Step, make_step
 from runner.engine.steps.base import Surroundings
 from runner.engine.steps.hold import Confirm
@@ -72,7 +72,6 @@ from runner.orders import (
 )
 from runner.vocabulary import Answer, Role, Until
 
-UNCONFIRMED = "the bench did not confirm that it is off"
 LAST_FLOOR = 0.97  # of a step's floor: below that the run ends, whatever the step makes of it
 
 
@@ -216,7 +215,7 @@ class Run:
                     self.known.switched_by_hand(role, on=True)
             return [Pace(1.0, 1.0), SwitchOff(everything=True), self.opening.resumes(event)]
         if isinstance(event, Complained):
-            return [Remark(f"An old error in the queue of the {event.instrument} was deleted: {event.what}")]
+            return [Remark(ends.old_error(event.instrument, event.what))]
         self.switches.happened(event, self._question.asked)
         verdicts, orders = self._look(event)
         if self.state is State.MAKING_SAFE:
@@ -275,21 +274,21 @@ class Run:
         if isinstance(event, Sampled):
             return event.fault or self.ceilings.passed(event, self._question.rests) or self._question.waited_too_long()
         if isinstance(event, OutputIsOff) and not event.confirmed:
-            return UNCONFIRMED
+            return ends.UNCONFIRMED
         if isinstance(event, StopPressed):
-            return f"stopped by {event.by}"
+            return ends.stopped(event.by)
         if isinstance(event, Answered) and event.value == Answer.STOP:
-            return f"stopped by {event.by} at a hold point"
+            return ends.stopped_when_asked(event.by)
         if isinstance(event, Answered):
             return self._typed.passed(event, self._question.asked)
         if isinstance(event, OrderFailed):
-            return f"{FAILED.get(event.order, event.order + ' failed')}: {event.what}"
+            return ends.order_failed(FAILED.get(event.order) or ends.another_order(event.order), event.what)
         if isinstance(event, GuardEnded):
-            return "the guard process has stopped: nothing would switch the bench off if this program failed"
+            return ends.GUARD_ENDED
         if isinstance(event, Suspended):
-            return f"the computer was suspended for {event.seconds:.0f} s"
+            return ends.suspended(event.seconds)
         if isinstance(event, Faulted):
-            return f"fault in the program: {event.what}"
+            return ends.fault(event.what)
         return ""
 
     @property
@@ -317,7 +316,7 @@ class Run:
                 return orders
         left = [Remark(self._around.to_say)] if self._around.to_say else []
         undone = self._sequence.undone if self._sequence.cut_short else 0
-        return [*orders, *left, *self._make_safe(all_done(undone), early=False)]
+        return [*orders, *left, *self._make_safe(ends.all_done(undone), early=False)]
 
     def _begin(self, step: Step, t: float, orders: list[Order]) -> list[Order]:
         """``orders``, and those with which a step begins."""
@@ -385,7 +384,7 @@ class Run:
         wired = [] if off.confirmed else [off.remark]
         confirmed = off.confirmed and not self.switches.left
         urgent = " ".join([*wired, *self._still_on, *self._at_once])
-        reason = self.reason if confirmed or self.early else UNCONFIRMED
+        reason = self.reason if confirmed or self.early else ends.UNCONFIRMED
         undone, left_out = self._sequence.undone, self._sequence.left_out
         return End(self.early or not confirmed, confirmed, reason, undone, self.away.say, urgent, left_out)
 

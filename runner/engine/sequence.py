@@ -8,6 +8,7 @@ from runner.engine.program import Planned
 from runner.engine.steps import Step
 from runner.engine.steps.again import FRESH_STARTS, REPEATS, BringBack, look_first
 from runner.engine.steps.base import Surroundings
+from runner.engine.texts import ends
 from runner.orders import Order, Remark
 from runner.vocabulary import Answer
 
@@ -90,14 +91,9 @@ class Sequence:
         self._skip_to = (step.skip, step.planned.offer if step.skip == "offer" else step.planned.group)
         self._why = step.why
         if step.skip == "offer":
-            return [
-                Remark(
-                    f"No further ramp: {step.why}" if step.why else f"No further ramp needed for {step.planned.sensor}"
-                )
-            ]
+            return [Remark(ends.no_further_ramp(step.planned.sensor, step.why))]
         self.cut_short = True
-        of = f" for {step.planned.sensor}" if step.skip == "group" and step.planned.sensor else ""
-        return [Remark(f"Skipped: all remaining steps{of}. Reason: {step.why}")]
+        return [Remark(ends.skipped(step.planned.sensor if step.skip == "group" else "", step.why))]
 
     def ended_by(self, step: Step) -> None:
         """A step ended the run: early, or because a person left the procedure out."""

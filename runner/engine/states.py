@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from enum import Enum
 
+from runner.engine.texts import ends
 from runner.orders import Guide, LoadOn, Remark, SetLimits, SetLoad, SetSupply, SwitchOn
 
 
@@ -31,23 +32,16 @@ NEXT: dict[State, frozenset[State]] = {
 }
 
 FAILED = {  # orders as people read them when they were not carried out
-    SwitchOn.__name__: "the supply did not switch on",
-    LoadOn.__name__: "the load did not switch on",
-    SetLimits.__name__: "the supply did not take its limits",
-    SetSupply.__name__: "the supply did not take its set points",
-    SetLoad.__name__: "the load did not take its current",
-    Guide.__name__: "the actuator did not take its setting",
+    SwitchOn.__name__: ends.SUPPLY_NOT_ON,
+    LoadOn.__name__: ends.LOAD_NOT_ON,
+    SetLimits.__name__: ends.LIMITS_NOT_TAKEN,
+    SetSupply.__name__: ends.SUPPLY_NOT_SET,
+    SetLoad.__name__: ends.LOAD_NOT_SET,
+    Guide.__name__: ends.ACTUATOR_NOT_SET,
 }
-
-
-def all_done(undone: int) -> str:
-    """How a run ended that came to its end, with so many steps left out that nobody was asked about."""
-    if not undone:
-        return "all steps done"
-    return f"{undone} {'step was' if undone == 1 else 'steps were'} skipped, see the notes"
 
 
 def why_off(reason: str, detail: str) -> list[Remark]:
     """Why the bench is switched off before the last step, for people and for the record; ``detail``: what an instrument said."""
-    last = [Remark(f"Last reply: {detail}")] if detail else []
-    return [*last, Remark(f"Switching the bench off: {reason}")]
+    last = [Remark(ends.last_reply(detail))] if detail else []
+    return [*last, Remark(ends.switching_off(reason))]

@@ -5,12 +5,12 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from runner.engine.ceilings import Headroom
-from runner.engine.opening import READ_THEM
 from runner.engine.run import Run
 from runner.engine.states import State
-from runner.scale import degrees, kelvins, per_minute
+from runner.engine.texts import ends
+from runner.engine.texts import views as texts
+from runner.engine.texts.asking import READ_THEM
 
-BY_HAND = "by hand"  # of a current that a person has switched on
 USUAL_LAG = 10.0  # s: delay, polling and a taped-on sensor together (common practice, no source)
 COACH_BAND = 0.25  # of the wanted rate: inside it the coach says keep
 
@@ -73,7 +73,7 @@ def look(run: Run) -> View:
         known.rate(),
         known.path,
         known.mode,
-        BY_HAND if known.by_hand_on else verdict.word,
+        texts.BY_HAND if known.by_hand_on else verdict.word,
         _on_the_clamp(run) if known.by_hand_on else verdict.why,
         _steps(run),
         _coach(run),
@@ -90,20 +90,20 @@ def look(run: Run) -> View:
 def _on_the_clamp(run: Run) -> str:
     """What a person has read last of a current that they have switched on."""
     amps = run.known.hand_current
-    return "not read on the clamp yet" if amps is None else f"{amps:.3g} A when the clamp was read last"
+    return texts.CLAMP_NOT_READ if amps is None else texts.clamp_read(amps)
 
 
 def _sentence(run: Run) -> str:
     if run.state is State.MAKING_SAFE:
-        return f"Switching the bench off: {run.reason}"
+        return ends.switching_off(run.reason)
     if run.state is State.ENDED:
-        return f"The run has ended: {run.reason}"
+        return ends.over(run.reason)
     if run.switches.waiting:
         return run.switches.sentence
     if run.step is None:
         return READ_THEM
     by_machine = run.program.heated_by_machine and run.step.planned.kind in ("heat", "cool")
-    return f"The actuator does this: {run.step.sentence()}" if by_machine else run.step.sentence()
+    return texts.by_machine(run.step.sentence()) if by_machine else run.step.sentence()
 
 
 def _steps(run: Run) -> tuple[StepLine, ...]:
@@ -132,12 +132,9 @@ def _coach(run: Run) -> Coach | None:
         return None  # readings are lost: nobody is to heat or cool now
     sign = 1.0 if step.planned.kind == "heat" else -1.0
     wanted, is_now = step.planned.values["rate"], sign * rate
-    values = f"{per_minute(is_now)} (target {per_minute(wanted)}){_cost(run, is_now)}"
+    values = texts.rates(is_now, wanted, _cost(run, is_now))
     if step.sentence() != step.planned.say:
-        approach = step.planned.values["approach"]
-        then = f"then {per_minute(wanted)} (now {per_minute(is_now)})"
-        why = f"{step.planned.kind.upper()} FAST to {degrees(approach, '.0f')}, {then}"
-        return Coach("freely", why)
+        return Coach("freely", texts.fast_then(step.planned.kind, step.planned.values["approach"], wanted, is_now))
     if is_now > wanted * (1 + COACH_BAND):
         return Coach("slower", values)
     if is_now < wanted * (1 - COACH_BAND):
@@ -151,4 +148,4 @@ def _cost(run: Run, rate: float) -> str:
     if limits is None or rate <= 0:
         return ""
     half = (limits[1] - limits[0]) / 2
-    return f"; sensor {kelvins(rate * USUAL_LAG)} behind, trip ±{kelvins(half)}"
+    return texts.cost(rate * USUAL_LAG, half)

@@ -2,8 +2,9 @@
 
 import pytest
 
-from runner.engine.away import BACK_ON, PLUG_IN, SensorsAway
+from runner.engine.away import SensorsAway
 from runner.engine.program import Planned
+from runner.engine.texts.ends import BACK_ON, PLUG_IN
 
 
 def steps(kind):

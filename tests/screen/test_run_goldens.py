@@ -9,9 +9,10 @@ import pytest
 from runner.bench.off import switch_off_by_hand
 from runner.conduct.interfaces import StopFlag
 from runner.console_output import finding_line
-from runner.engine.away import BACK_ON
 from runner.engine.ceilings import Headroom
-from runner.engine.opening import CAUTIONS, READ_THEM
+from runner.engine.opening import CAUTIONS
+from runner.engine.texts.asking import READ_THEM
+from runner.engine.texts.ends import BACK_ON
 from runner.engine.view import Coach, StepLine, View
 from runner.events import CHARGE, METER_VOLTAGE, PROBE_TEMPERATURE, SUPPLY_CURRENT, SUPPLY_VOLTAGE
 from runner.orders import Ask, AskTaps, BeginRamp, BeginStep, Conclude, End, Found, Guide, take_away

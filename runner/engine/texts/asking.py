@@ -30,6 +30,11 @@ COMPARE_CELLS = (
 ACCEPTED = "unusual values accepted"
 
 
+def cautions(*, guarded: bool, cells: bool) -> str:
+    """The first question of a run; ``cells``: its test takes them to their ends, and no step compares them."""
+    return f"{f'{COMPARE_CELLS} ' if cells else ''}{'' if guarded else f'{UNGUARDED} '}{READ_THEM}"
+
+
 def after_a_break(seconds: float, say: str) -> str:
     """The cautions once more, when a run goes on after so long (s)."""
     return f"The run continues after a break of {seconds / 60:.0f} min. Check the pack and every connection. {say}"

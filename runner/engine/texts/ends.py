@@ -47,7 +47,7 @@ def order_failed(said: str, why: str) -> str:
     return f"{said}: {why}"
 
 
-def another_order_failed(name: str) -> str:
+def another_order(name: str) -> str:
     """The same of an order that has no words of its own."""
     return f"{name} failed"
 
@@ -66,6 +66,11 @@ def no_answer(seconds: float, path: str, really: float | None) -> str:
     """That nobody has answered for so long (s) while a path was on; ``really``: in s, where the run's time is simulated."""
     simulated = "" if really is None else f" of simulated time ({really:.0f} s)"
     return f"no answer for {seconds / 60:.0f} min{simulated} while the {path} was on"
+
+
+def old_error(instrument: str, what: str) -> str:
+    """That an instrument had an error in its queue from before the run; it ends nothing."""
+    return f"An old error in the queue of the {instrument} was deleted: {what}"
 
 
 # ---- what is told on the way out -------------------------------------------------------------------------------------
