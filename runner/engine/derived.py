@@ -8,6 +8,7 @@ from dataclasses import replace
 from runner.engine.fitting.by_hand import charger_of, hand_load_of
 from runner.engine.program import Planned
 from runner.engine.step_order import path_opened_by
+from runner.engine.texts import plan as texts
 from runner.engine.watch.declared import DeclaredPath
 from runner.events import CHARGE, DISCHARGE
 from runner.notation.quantity import shown
@@ -25,7 +26,6 @@ SLOPE_OF_OTHERS, STEEPER = 1.0, 1.5
 # of the cut-off voltage, of the full charge voltage, of the largest current; °C
 EMPTIEST, FULLEST, MOST_CURRENT = 0.6, 1.12, 1.5
 ROOMS, SENSORS_HAVE = (-20.0, 50.0), (-45.0, 130.0)
-NO_CURVE = "(no resistance declared for 25 °C)"
 FOLLOWS = ("heat", "cool", "wait", "substitute")  # steps that go on with what the step before switched on
 
 
@@ -113,9 +113,9 @@ def named_in_texts(
 
     ``supply`` is the word for what charges the pack on this bench; ``seconds`` are the second probes by their sensors.
     """
-    name, place = (sensor.name, sensor.place) if sensor is not None else ("the sensor", "")
+    name, place = (sensor.name, sensor.place) if sensor is not None else (texts.THE_SENSOR, "")
     if name in seconds:
-        place = f"{place}; probe {seconds[name].replace('_', ' ')} goes on it too, on the other side"
+        place = texts.second_probe(place, seconds[name].replace("_", " "))
     ceiling = shown(current_ceiling, "current")
     return {
         "sensor": name,
@@ -128,10 +128,11 @@ def named_in_texts(
 
 def ohms_at_25(sensor: Sensor | None) -> str:
     """The resistance of a sensor at 25 °C as a person sets it on a decade box; says so where no curve gives it."""
+    curve = None if sensor is None else sensor.curve
     try:
-        return f"{sensor.curve.resistance(25.0):.0f} Ω" if sensor is not None and sensor.curve is not None else NO_CURVE
+        return texts.NO_RESISTANCE if curve is None else f"{curve.resistance(25.0):.0f} Ω"
     except ValueError:  # outside of its table
-        return NO_CURVE
+        return texts.NO_RESISTANCE
 
 
 def usual_readings(pack: PackSheet) -> dict[str, tuple[float, float]]:
@@ -157,5 +158,5 @@ def usual_readings(pack: PackSheet) -> dict[str, tuple[float, float]]:
 def own_limits(numbers: Mapping[str, float], read: str = "") -> dict[str, str]:
     """The limits that a step's own text may name, as people read them; ``read`` is the dimension of its readings."""
     return {
-        name: shown(numbers[name], of or read) if name in numbers else "(no limit)" for name, of in OF_A_STEP.items()
+        name: shown(numbers[name], of or read) if name in numbers else texts.NO_LIMIT for name, of in OF_A_STEP.items()
     }

@@ -16,6 +16,7 @@ from dataclasses import dataclass, replace
 from runner.engine.derived import smallest_currents
 from runner.engine.program import CeilingValues, Planned
 from runner.engine.step_order import StepOrder, path_opened_by
+from runner.engine.texts import limits as texts
 from runner.errors import Problem
 from runner.events import CHARGE, DISCHARGE
 from runner.notation.source import Path, Source
@@ -27,7 +28,6 @@ from runner.sheets.parts.protections import protection_name
 from runner.sheets.procedure import Procedure
 from runner.vocabulary import Until
 
-SET_LESS = "set less (or raise the ceiling, if a qualified person agrees)"
 SETS_CURRENT = ("charge", "drain", "stage", "wake", "try")
 MOST_LEVELS = 200
 # s at a current that is more than the sheet allows; no delay of an over-current is longer (common practice, no source)
@@ -64,10 +64,10 @@ class Limits:
     def _ceilings(self, ceilings: CeilingValues) -> Iterator[Problem]:
         _, high = self.pack.never()
         if ceilings.voltage > high:
-            yield self._never(("ceilings", "voltage"), f"a ceiling of {ceilings.voltage:g} V", "above", high)
+            yield self._never(("ceilings", "voltage"), texts.a_ceiling(ceilings.voltage, "V"), "above", high)
         hottest = self.pack.sensor_limits[1]
         if ceilings.temperature is not None and ceilings.temperature > hottest:
-            yield self._sensor(("ceilings", "temperature"), f"a ceiling of {ceilings.temperature:g} °C")
+            yield self._sensor(("ceilings", "temperature"), texts.a_ceiling(ceilings.temperature, "°C"))
 
     def _beyond_the_sheet(self, step: Planned, place: Path) -> Iterator[Problem]:
         low, high = self.pack.never()
@@ -77,12 +77,11 @@ class Limits:
             yield from self._voltage(step, place, voltage, high)
             yield from self._full(step, place)
         if floor is not None and floor < low:
-            yield self._never((*place, "floor"), f"a floor of {floor:g} V", "below", low)
+            yield self._never((*place, "floor"), texts.a_floor(floor), "below", low)
         elif floor is not None and floor < self.pack.cut_off_voltage and self.procedure.protection != "under_voltage":
             allowed, line = self.pack.cut_off_voltage, _line(self.of_pack, ("cut_off_voltage",))
-            what = f"floor {floor:g} V is below the {allowed:g} V that the pack sheet allows outside an under-voltage test ({line})"
             if discharges or "drain" in step.values:
-                yield self.of_procedure.problem((*place, "floor"), what, "write cut-off voltage, or more")
+                yield self.of_procedure.problem((*place, "floor"), *texts.floor_too_low(floor, allowed, line))
         yield from self._told_from_open(step, place)
         for current, path in (
             (highest_current(step), "discharge" if discharges else "charge"),
@@ -97,10 +96,8 @@ class Limits:
         least, current = residual * TOLD_FROM_OPEN, step.values.get(name, math.inf)
         if step.kind in SETS_CURRENT and residual and current < least:
             line = _line(self.of_pack, ("residual_current",))
-            what = (
-                f"sets {current:g} A, and {residual:g} A flow through an open path ({line}): a trip could not be seen"
-            )
-            yield self.of_procedure.problem((*place, name), what, f"set at least {least:g} A")
+            wrong = texts.told_from_open(current, residual, least, line)
+            yield self.of_procedure.problem((*place, name), *wrong)
 
     def _full(self, step: Planned, place: Path) -> Iterator[Problem]:
         """A capacity counts from full: charged to the full charge voltage, down to a small current."""
@@ -112,23 +109,20 @@ class Limits:
             return
         full, most = self.pack.full_charge_voltage, TAPER * self.pack.rated_capacity / 3600.0
         if step.values["voltage"] < FULL_RATIO * full:
-            what = f"a capacity test must charge to the full charge voltage of {full:g} V, not to {step.values['voltage']:g} V"
-            yield self.of_procedure.problem((*place, "voltage"), what, "write full charge voltage")
+            wrong = texts.not_to_full(step.values["voltage"], full)
+            yield self.of_procedure.problem((*place, "voltage"), *wrong)
         if step.values["end_current"] > most:
-            what = f"end_current {step.values['end_current']:g} A is too high for a full charge before a capacity test"
-            yield self.of_procedure.problem((*place, "end_current"), what, f"write {most:g} A or less")
+            wrong = texts.end_too_early(step.values["end_current"], most)
+            yield self.of_procedure.problem((*place, "end_current"), *wrong)
 
     def _voltage(self, step: Planned, place: Path, voltage: float, high: float) -> Iterator[Problem]:
         if voltage > high:
             yield self._never((*place, "voltage"), f"{voltage:g} V", "above", high)
         elif self._marked(step, "voltage") and step.word("until") != Until.STOPPED:
-            what = f"beyond: voltage on a step that goes on until {step.word('until')}"
-            remedy = "write until: stopped"
-            yield self.of_procedure.problem((*place, "beyond"), what, remedy)
+            yield self.of_procedure.problem((*place, "beyond"), *texts.beyond_until(step.word("until")))
         elif voltage > self.pack.full_charge_voltage * CLOSE and not self._marked(step, "voltage"):
-            yield self._not_allowed(
-                (*place, "voltage"), f"charges to {voltage:g} V", "full_charge_voltage", "V", "voltage"
-            )
+            what = texts.charges_to(voltage)
+            yield self._not_allowed((*place, "voltage"), what, "full_charge_voltage", "V", "voltage")
 
     def _current(self, step: Planned, place: Path, current: float, path: str) -> Iterator[Problem]:
         name = f"maximum_{path}_current"
@@ -137,13 +131,12 @@ class Limits:
         if self._marked(step, "current") and (
             step.word("until") == Until.DONE or step.values.get("dwell", 0.0) > LONGEST_DWELL
         ):
-            what = f"levels marked beyond: current must stop at a trip and last at most {LONGEST_DWELL:g} s"
-            yield self.of_procedure.problem((*place, "beyond"), what, "write until: stopped, and a shorter dwell")
+            yield self.of_procedure.problem((*place, "beyond"), *texts.beyond_too_long(LONGEST_DWELL))
         marked = self._marked(step, "current") and path == path_opened_by(str(self.procedure.protection))
         own = list(self._over_current(where, current, path, marked=marked))
         too_much = allowed is not None and current > allowed * CLOSE
         if too_much and not marked and not (own and self._trips_below(path, allowed)):
-            yield self._not_allowed(where, f"sets {current:g} A", name, "A", "current")
+            yield self._not_allowed(where, texts.sets(current), name, "A", "current")
             return
         yield from own
         if allowed is None or not too_much or not marked:
@@ -152,8 +145,7 @@ class Limits:
         limits = tolerances.allowed(protection, self.bench.decision.assumed_tolerance).trip
         trip = limits[1] if limits is not None else protection.trip if protection is not None else allowed
         if current > trip * MARGIN * CLOSE:
-            what = f"sets {current:g} A, a quarter more than the upper limit of the trip is {trip * MARGIN:g} A"
-            yield self.of_procedure.problem(where, what, "set a lower value; beyond: does not allow more")
+            yield self.of_procedure.problem(where, *texts.beyond_the_margin(current, trip * MARGIN))
 
     def _over_current(self, where: Path, current: float, path: str, *, marked: bool) -> Iterator[Problem]:
         """A current at which another protection than the one that is tested may trip."""
@@ -163,8 +155,8 @@ class Limits:
             return
         if current >= lowest:
             line = _line(self.of_pack, ("protections", kind, "trip"))
-            what = f"sets {current:g} A, at which the pack's own {protection_name(kind)} may trip ({line})"
-            yield self.of_procedure.problem(where, what, f"set less than {lowest:g} A")
+            wrong = texts.may_trip(current, lowest, protection_name(kind), line)
+            yield self.of_procedure.problem(where, *wrong)
 
     def _lowest_trip(self, path: str) -> float | None:
         """The lowest current (A) at which the pack's own over-current protection of a path may trip."""
@@ -185,20 +177,17 @@ class Limits:
     def _stairs(self, step: Planned, place: Path) -> Iterator[Problem]:
         first, last, height = step.values["from"], step.values["to"], step.values["step"]
         if last < first:
-            yield self.of_procedure.problem(
-                (*place, "to"), "the last level is below the first", "raise to, or lower from"
-            )
+            yield self.of_procedure.problem((*place, "to"), *texts.levels_downwards())
         elif height > 0 and (last - first) / height > MOST_LEVELS:
-            what = f"the staircase would have more than {MOST_LEVELS} levels"
-            yield self.of_procedure.problem((*place, "step"), what, "use a larger step")
+            yield self.of_procedure.problem((*place, "step"), *texts.too_many_levels(MOST_LEVELS))
 
     def _beyond_a_ceiling(self, step: Planned, place: Path, ceilings: CeilingValues) -> Iterator[Problem]:
         """A mark that a ceiling comes before: the run would always end there."""
         name = {"heat": "give_up", "wait": "above"}.get(step.kind, "")
         value, ceiling = step.values.get(name), ceilings.temperature
         if value is not None and ceiling is not None and value >= ceiling:
-            what = f"{step.kind} up to {value:g} °C, but the procedure's ceiling is {ceiling:g} °C"
-            yield self.of_procedure.problem((*place, name), what, "lower it, or raise ceilings: temperature")
+            wrong = texts.ceiling_comes_first(step.kind, value, ceiling)
+            yield self.of_procedure.problem((*place, name), *wrong)
 
     def _too_small(self, step: Planned, place: Path) -> Iterator[Problem]:
         """A current that its reading cannot tell from none: whether the pack conducts would never be seen."""
@@ -207,8 +196,8 @@ class Limits:
         path = DISCHARGE if self._role(step) == "load" else CHARGE
         smallest, current = smallest_currents(self.bench).get(path, 0.0), highest_current(step)
         if 0.0 < current <= smallest:
-            what = f"sets {current:g} A, the {self._role(step)} cannot tell {smallest:g} A from none (its current_accuracy)"
-            yield self.of_procedure.problem((*place, "current"), what, "use an instrument with a smaller range")
+            wrong = texts.too_small(current, self._role(step), smallest)
+            yield self.of_procedure.problem((*place, "current"), *wrong)
 
     def _beyond_a_sensor(self, step: Planned, place: Path) -> Iterator[Problem]:
         if step.kind not in ("heat", "cool", "wait"):
@@ -223,26 +212,16 @@ class Limits:
     def _never(self, path: Path, what: str, side: str, bound: float) -> Problem:
         cells = self.pack.cells_in_series
         where = _line(self.of_pack, ("cells_in_series",))
-        text = (
-            f"{what} is {side} {bound:g} V, {bound / cells:g} V per cell, the limit for a cell of {self.pack.chemistry}"
-        )
-        return self.of_procedure.problem(
-            path, f"{text} ({cells} in series: {where})", "correct the value; beyond: does not lift this limit"
-        )
+        return self.of_procedure.problem(path, *texts.never(what, side, bound, cells, self.pack.chemistry, where))
 
     def _not_allowed(self, path: Path, what: str, name: str, unit: str, mark: str) -> Problem:
         allowed, where = getattr(self.pack, name), _line(self.of_pack, (name,))
-        return self.of_procedure.problem(
-            path,
-            f"{what}, the pack sheet allows {allowed:g} {unit} ({where})",
-            f"set less, or in a test of over-{mark} mark the step with beyond: {mark}",
-        )
+        return self.of_procedure.problem(path, *texts.not_allowed(what, allowed, unit, where, mark))
 
     def _sensor(self, path: Path, what: str) -> Problem:
         low, high = self.pack.sensor_limits
         where = _line(self.of_pack, ("sensor_limits",))
-        text = f"{what} is outside the allowed sensor range, {low:g} to {high:g} °C ({where})"
-        return self.of_procedure.problem(path, text, "correct it, or sensor_limits: in the pack sheet")
+        return self.of_procedure.problem(path, *texts.not_for_a_sensor(what, low, high, where))
 
     def protect(self, ceilings: CeilingValues) -> tuple[float, float]:
         """The supply's own protection (V, A): the bench file's limit or the procedure's ceiling, whichever is lower."""
@@ -257,8 +236,8 @@ class Limits:
             carry = instrument.leads.current if instrument is not None and instrument.leads is not None else None
             asked = max((highest_current(step) for step in steps if self._role(step) == role), default=0.0)
             if carry is not None and asked > carry * CLOSE:
-                what = f"the procedure {self.procedure.name} sets {asked:g} A, the leads carry {carry:g} A"
-                yield self.of_bench.problem(("instruments", role, "leads", "current"), what, "use thicker leads")
+                wrong = texts.leads_too_thin(self.procedure.name, asked, carry)
+                yield self.of_bench.problem(("instruments", role, "leads", "current"), *wrong)
 
     def _full_line(self) -> str:
         return _line(self.of_pack, ("full_charge_voltage",))
@@ -279,7 +258,7 @@ class Limits:
                 asked["current"] = max(asked.get("current", 0.0), highest_current(step))
         for name, highest, unit in zip(("voltage", "current"), self.protect(ceilings), ("V", "A"), strict=True):
             if name in asked and asked[name] > highest:
-                what = f"charges with {asked[name]:g} {unit}"
+                what = texts.charges_with(asked[name], unit)
                 yield self._too_much(
                     "supply", name, what, f"{highest:g} {unit}", of_bench=highest < getattr(ceilings, name)
                 )
@@ -290,16 +269,14 @@ class Limits:
             return
         highest, full = min(load.limits.current, ceilings.current), self.pack.full_charge_voltage
         if full > load.limits.voltage and any(self._role(step) == "load" for step in steps):
-            what = (
-                f"the load takes {load.limits.voltage:g} V at most, the pack has up to {full:g} V ({self._full_line()})"
-            )
-            yield self.of_bench.problem(("instruments", "load", "limits", "voltage"), what, "use a load that fits")
+            wrong = texts.load_too_small(load.limits.voltage, full, self._full_line())
+            yield self.of_bench.problem(("instruments", "load", "limits", "voltage"), *wrong)
         for step in steps:
             draws = step.kind == "drain" or step.word("path") == DISCHARGE
             asked = highest_current(step) if draws else step.values.get("drain", 0.0)
             if asked > highest:
                 of_bench = highest < ceilings.current
-                yield self._too_much("load", "current", f"draws {asked:g} A", f"{highest:g} A", of_bench=of_bench)
+                yield self._too_much("load", "current", texts.draws(asked), f"{highest:g} A", of_bench=of_bench)
                 return
 
     def _heated(self, steps: Sequence[Planned]) -> Iterator[Problem]:
@@ -311,13 +288,9 @@ class Limits:
 
     def _too_much(self, role: str, name: str, what: str, highest: str, *, of_bench: bool) -> Problem:
         if not of_bench:
-            text = f"a step {what}, the procedure's own ceiling is {highest}"
-            return self.of_procedure.problem(("ceilings", name), text, SET_LESS)
-        return self.of_bench.problem(
-            ("instruments", role, "limits", name),
-            f"the procedure {self.procedure.name} {what}, but at most {highest} is allowed",
-            f"set less in the procedure (or raise the limit, if {role} and pack allow it)",
-        )
+            return self.of_procedure.problem(("ceilings", name), *texts.over_its_ceiling(what, highest))
+        wrong = texts.over_the_bench(self.procedure.name, what, highest, role)
+        return self.of_bench.problem(("instruments", role, "limits", name), *wrong)
 
 
 def _ramps(steps: Sequence[Planned]) -> Iterator[tuple[Planned, float, float, bool]]:

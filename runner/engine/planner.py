@@ -30,6 +30,8 @@ from runner.engine.fitting.agreement import Agreement
 from runner.engine.fitting.currents import Currents
 from runner.engine.limits import Limits, last_resort
 from runner.engine.program import CeilingValues, Planned, Program
+from runner.engine.texts import files
+from runner.engine.texts import plan as plan_texts
 from runner.engine.texts.titles import of_several, title
 from runner.errors import SheetError
 from runner.notation.fields import dimension_of
@@ -46,7 +48,6 @@ from runner.sheets.procedure import Procedure, names_for
 from runner.sheets.steps import OfferSpec, RepeatSpec, StepItem, SubstituteSpec
 from runner.sheets.tolerances import allowed, marks, release_about
 
-CHANGE_BENCH = "use a bench that can do more, or leave this procedure out"
 MOST_PATIENCE = 10.0
 LONGEST_STAIRCASE = 200  # levels
 MOST_STEPS = 2000
@@ -171,13 +172,13 @@ class _Planner:
             values |= {"lowest_trip": low, "highest_trip": high}
             if not protection.trip_declared:
                 dimension = protection.dimension
-                self.told["trip"] = f"{shown(low, dimension)} to {shown(high, dimension)}"
+                self.told["trip"] = plan_texts.between(low, high, dimension)
             assumed, kind = self.bench.decision.assumed_tolerance, str(self.procedure.protection)
             release = release_about(kind, protection, assumed, self.pack.cells_in_series)
             if release is not None:
                 values["release"] = release
             if protection.release is None:
-                self.told["release"] = "(no release declared)"
+                self.told["release"] = plan_texts.NO_RELEASE
         return values
 
     def _ceilings(self, values: Mapping[str, float]) -> CeilingValues:
@@ -271,23 +272,23 @@ class _Planner:
         elif kind in possible.BY_CHARGER and (charger := possible.charger_of(self.bench)) is not None:
             self.currents.longer += possible.with_its_charger(kind, numbers, self.pack, charger)
         elif why := self.currents.fit(kind, words, numbers):
-            self.problems.append(self.of_procedure.problem((*path, kind, "at_least"), f"{kind} {why}", CHANGE_BENCH))
+            wrong = files.current_does_not_fit(kind, why)
+            self.problems.append(self.of_procedure.problem((*path, kind, "at_least"), *wrong))
         return numbers, words
 
     def _read_from(self, name: str, step: ReadSpec, path: Path) -> tuple[str, ...]:
         """The channels that a reading is taken from; none where a person reads it."""
         found = further.channels_of(name, self.bench) if name else {}
         for dimension in {each for each in found.values() if each != step.dimension}:
-            what = f"{name} gives a {dimension}, the reading is a {step.dimension}"
-            self.problems.append(self.of_procedure.problem((*path, "read", "from"), what, "name another instrument"))
+            wrong = files.other_dimension(name, dimension, step.dimension)
+            self.problems.append(self.of_procedure.problem((*path, "read", "from"), *wrong))
         return tuple(found)
 
     def _is_too_long(self, path: Path) -> bool:
         self._visited += 1
         if max(len(self.steps), self._visited / 4) >= MOST_STEPS and not self._too_long:
             self._too_long = True
-            what = f"the procedure has more than {MOST_STEPS} steps once its repeats are written out"
-            self.problems.append(self.of_procedure.problem(path, what, "repeat less often"))
+            self.problems.append(self.of_procedure.problem(path, *files.too_many_steps(MOST_STEPS)))
         return self._too_long
 
     def _offer(
@@ -315,22 +316,19 @@ class _Planner:
     ) -> tuple[tuple[float, float], ...]:
         """What a decade box is set to, one level after the other."""
         if sensor is None or sensor.curve is None:
-            whose = f"sensor {sensor.name}" if sensor else "a sensor"
-            what = f"puts a decade box in the place of {whose}, whose curve the pack sheet does not give"
-            remedy = f"add curve: to the sensor in {self.of_pack.file}"
-            self.problems.append(self.of_procedure.problem(path, what, remedy, key=True))
+            wrong = files.no_curve(sensor.name if sensor else "", self.of_pack.file)
+            self.problems.append(self.of_procedure.problem(path, *wrong, key=True))
             return ()
         first, last, step = numbers["from"], numbers["to"], abs(numbers["step"])
         count = int(abs(last - first) / step + 1e-6) + 1 if step > 0 else LONGEST_STAIRCASE + 1
         if count > LONGEST_STAIRCASE:
-            what = f"the staircase would have more than {LONGEST_STAIRCASE} levels"
-            self.problems.append(self.of_procedure.problem(path, what, "make step larger"))
+            self.problems.append(self.of_procedure.problem(path, *files.too_many_levels(LONGEST_STAIRCASE)))
             return ()
         sign = 1.0 if last >= first else -1.0
         try:
             return tuple((t, sensor.curve.resistance(t)) for t in (first + sign * step * i for i in range(count)))
         except ValueError as error:
-            self.problems.append(self.of_procedure.problem(path, str(error), "stay inside, or extend the table"))
+            self.problems.append(self.of_procedure.problem(path, *files.outside_the_curve(str(error))))
             return ()
 
     def _turns(
@@ -363,24 +361,20 @@ class _Planner:
     def _value(self, expression: Expression, values: Mapping[str, float], path: Path) -> float:
         missing = sorted(expression.names - set(values))
         if missing:
-            words = ", ".join(name.replace("_", " ") for name in missing)
-            self.problems.append(
-                self.of_procedure.problem(
-                    path, f"needs {words}, which the pack sheet does not declare", f"add it to {self.of_pack.file}"
-                )
-            )
+            words = [name.replace("_", " ") for name in missing]
+            wrong = files.not_declared(words, self.of_pack.file)
+            self.problems.append(self.of_procedure.problem(path, *wrong))
             return 0.0
         try:
             value = expression.value(values)
         except ArithmeticError:
             value = math.nan
         if not math.isfinite(value):
-            what = f"{expression.text} comes to no number on this pack"
-            self.problems.append(self.of_procedure.problem(path, what, "look for a division by nothing"))
+            self.problems.append(self.of_procedure.problem(path, *files.no_number(expression.text)))
             return 0.0
         if expression.dimension in POSITIVE and value <= 0:
-            what = f"{expression.text} comes to {shown(value, expression.dimension)} on this pack, it has to be more than nothing"
-            self.problems.append(self.of_procedure.problem(path, what, "correct it, or the pack sheet"))
+            wrong = files.not_positive(expression.text, value, expression.dimension)
+            self.problems.append(self.of_procedure.problem(path, *wrong))
         return value
 
     def _text(
@@ -394,5 +388,6 @@ class _Planner:
             sensor, self._current_ceiling, possible.charged_by(self.bench), self.bench.instruments.seconds
         )
         for name, dimension in self.dimensions.items():
-            words.setdefault(name, f"(no {name.replace('_', ' ')} declared)" if dimension in DIMENSIONS else "")
+            undeclared = plan_texts.not_declared_here(name.replace("_", " "))
+            words.setdefault(name, undeclared if dimension in DIMENSIONS else "")
         return " ".join(text.format_map(words).split())

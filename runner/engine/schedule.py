@@ -16,20 +16,14 @@ from dataclasses import dataclass
 from runner.engine.fitting.by_hand import beyond_the_charger, missing_roles, needs_a_cable
 from runner.engine.fitting.duration import seconds
 from runner.engine.program import Program
-from runner.notation.quantity import hours_and_minutes
+from runner.engine.texts import plan as texts
 from runner.sheets.bench import BenchFile
 from runner.sheets.pack import PackSheet
 from runner.sheets.parts.protections import protection_name
 from runner.sheets.procedure import Procedure
 
 TO_FULL, TO_HALF, EMPTIES = "full-charge", "partial-charge", "capacity"
-WIDTH = 10  # columns of a planned time
 HALF = 0.5
-NAMES = {
-    "probe": "thermometer (probe)",
-    "meter": "voltmeter (meter)",
-    "box": "decade box (box)",
-}  # roles as people read them
 LEAVES = {"full": 1.0, "half": HALF, "empty": 0.0}
 Planner = Callable[[Procedure], Program | str]
 UNKNOWN = 3600.0  # s that a procedure is taken to need where it does not say
@@ -65,13 +59,11 @@ class Agenda:
 
     def lines(self) -> list[str]:
         """The plan as people read it: what is done in which order and why, and what is not."""
-        count = f"{len(self.items)} procedure{'' if len(self.items) == 1 else 's'}"
-        lines = [f"PLAN: {count}, about {hours_and_minutes(self.seconds)}"]
+        lines = [texts.headline(len(self.items), self.seconds)]
         for number, item in enumerate(self.items, start=1):
-            added = " (added)" if item.added else ""
-            lines.append(f"  {number:2} {item.name:31} {hours_and_minutes(item.seconds):>{WIDTH}}  {item.why}{added}")
-            lines += [f"     {'':31} {'':>{WIDTH}}  {note}" for note in item.notes]
-        return lines + [f"   – {name:31} left out: {why}" for name, why in self.left_out]
+            lines.append(texts.line(number, item.name, item.seconds, item.why, added=item.added))
+            lines += map(texts.note, item.notes)
+        return lines + [texts.left_out(name, why) for name, why in self.left_out]
 
 
 def propose(
@@ -136,20 +128,18 @@ def _impossible(procedure: Procedure, pack: PackSheet, bench: BenchFile) -> str:
     """Why a procedure cannot be run on this pack at this bench, or nothing."""
     kind = procedure.protection
     if kind is not None and procedure.tested(pack) is None:
-        return f"the pack sheet declares no {protection_name(kind)}"
-    missing = [NAMES.get(role, role) for role in missing_roles(procedure, bench)]
-    if missing:
-        return f"the bench has no {' and no '.join(missing)}"
+        return texts.not_declared(protection_name(kind))
+    if missing := missing_roles(procedure, bench):
+        return texts.not_there(missing)
     for each in beyond_the_charger(procedure, pack, bench):
         return each.what
-    by_hand = needs_a_cable(procedure, bench)
-    if by_hand:
-        return f"needs {' and '.join(by_hand)} with an address (a person is too slow)"
+    if by_hand := needs_a_cable(procedure, bench):
+        return texts.needs_an_address(by_hand)
     if "box" in procedure.needs:
         protection = pack.protection(kind or "")
         without = [s.name for s in pack.sensors if s.curve is None and s.name in getattr(protection, "sensors", ())]
         if without:
-            return f"the pack sheet gives no curve of {', '.join(without)}"
+            return texts.no_curve(without)
     return ""
 
 
@@ -179,13 +169,13 @@ def _fits(procedure: Procedure, now: float) -> bool:
 def _why(procedure: Procedure, now: float) -> str:
     rank, _ = _rank(procedure)
     if rank < 10:
-        return "at the start: no current"
+        return texts.AT_THE_START
     if rank >= 90:
-        return "at the end: empties the pack"
+        return texts.AT_THE_END
     window = procedure.state_of_charge
     if window is None:
-        return "any state of charge"
-    return f"needs {100 * window.lowest:.0f} to {100 * window.highest:.0f} % charge; assumed: {100 * now:.0f} %, not measured"
+        return texts.ANY_CHARGE
+    return texts.needs_charge(window.lowest, window.highest, now)
 
 
 def _wants_more(left: Sequence[Procedure], now: float) -> bool:
@@ -198,10 +188,10 @@ def _move(left: Sequence[Procedure], movers: Mapping[str, Procedure], now: float
     higher = _wants_more(left, now)
     half = movers.get(TO_HALF)
     if half is not None and _fits(half, now) and any(_fits(each, HALF) for each in left):
-        return half, "brings the pack to the state of charge that the next ones need"
+        return half, texts.BRINGS_THERE
     full = movers.get(TO_FULL)
     if higher and full is not None and now < 1.0 and any(_fits(each, 1.0) for each in left):
-        return full, "brings the pack to the state of charge that the next ones need"
+        return full, texts.BRINGS_THERE
     if not higher and EMPTIES in movers and now > 0.0 and any(_fits(each, 0.0) or _fits(each, HALF) for each in left):
-        return movers[EMPTIES], "discharges the pack for the next ones"
-    return None, f"no procedure can bring the pack from about {100 * now:.0f} % to the required state of charge"
+        return movers[EMPTIES], texts.DISCHARGES
+    return None, texts.not_brought_there(now)

@@ -12,6 +12,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 
 from runner.engine.program import Planned
+from runner.engine.texts import step_order as texts
 from runner.errors import Problem
 from runner.events import CHARGE, DISCHARGE
 from runner.notation.source import Path, Source
@@ -53,10 +54,7 @@ class StepOrder:
             yield from self._at_its_sensor(step, place, boxed)
             compared = compared or step.kind == "cells"
             if step.word("beyond") == "voltage" and not compared:
-                what = (
-                    f"{step.kind} goes beyond the full charge voltage, and the cells have not been compared before it"
-                )
-                yield self._problem(place, what, "write cells: {say: …, within: 20 mV} before it")
+                yield self._problem(place, texts.cells_not_compared(step.kind))
             if step.word("box"):
                 boxed = step.sensor if step.word("box") == BoxPlace.IN else None
             if step.kind in LEAVES_ON and step.word("until") == Until.STEADY:
@@ -64,11 +62,9 @@ class StepOrder:
             elif step.kind in LEAVES_OFF:
                 on = ""
         if boxed is not None:
-            what = f"the decade box is left in the place of {boxed or 'a sensor'} at the end"
-            yield self._problem(place, what, "end with confirm: {say: …, box: out}, as the sensor is plugged back in")
+            yield self._problem(place, texts.box_left_in(boxed))
         if not steps:
-            what = "no step of this procedure applies to this pack and bench"
-            yield self._problem(("steps",), what, "write steps that apply to it")
+            yield self._problem(("steps",), texts.no_steps())
 
     def _wrong_way(self, step: Planned, place: Path) -> Iterator[Problem]:
         """Heat trips an over-temperature protection and cold brings it back; an under-temperature protection the other way."""
@@ -77,40 +73,31 @@ class StepOrder:
         over = self._kind.endswith("over_temperature")
         wanted = Until.STOPPED if (step.kind == "heat") == over else Until.RETURNED
         if step.word("until") != wanted:
-            what = f"{step.kind} until the current has {step.word('until')}; in a test of {self._words} it must be until {wanted}"
-            yield self._problem(place, what, f"write until: {wanted}")
+            yield self._problem(place, texts.wrong_way(step.kind, step.word("until"), self._words, wanted))
 
     def _on_its_path(self, step: Planned, place: Path, on: str) -> Iterator[Problem]:
         path, opened = path_of(step), path_opened_by(self._kind)
         if step.kind in PROVOKES:
             if not on:
-                what = f"{step.kind} comes while everything is off, so no current could be seen to stop or return"
-                yield self._problem(place, what, "charge or drain until steady before it")
+                yield self._problem(place, texts.everything_off(step.kind))
             elif self._kind.endswith("temperature") and on != opened:
-                what = f"{step.kind} comes while the {on} is on; {self._words} opens the path of the {opened}"
-                yield self._problem(place, what, "switch the other path on before it")
+                yield self._problem(place, texts.on_the_other_path(step.kind, on, self._words, opened))
         elif path and on and path != on:
-            what = f"{step.kind} switches the {path} on while the {on} is still on"
-            yield self._problem(place, what, "write off before it")
+            yield self._problem(place, texts.both_on(step.kind, path, on))
         elif step.kind == "wake" and on:  # a pack that is awake is not woken, and what is on stays on
-            what = f"wake comes while the {on} is on; a pack that conducts is awake"
-            yield self._problem(place, what, "write off before it")
+            yield self._problem(place, texts.awake_already(on))
         if step.kind in ("stage", "try") and self._kind.endswith("current") and path and path != opened:
-            what = f"{step.kind} is on the path of the {path}; {self._words} opens that of the {opened}"
-            yield self._problem(place, what, f"write path: {opened}")
+            yield self._problem(place, texts.looked_for_elsewhere(step.kind, path, self._words, opened))
 
     def _at_its_sensor(self, step: Planned, place: Path, boxed: str | None) -> Iterator[Problem]:
         if step.kind not in PROVOKES:
             return
         if not step.sensor and self._finds and self._kind.endswith("temperature"):
-            what = f"{step.kind} has no sensor, so nothing would be measured"
-            yield self._problem(place, what, "put it inside repeat: {each: sensor, steps: …}")
+            yield self._problem(place, texts.no_sensor(step.kind))
         elif step.kind == "substitute" and boxed != step.sensor:
-            what = f"the decade box is not in the place of {step.sensor or 'a sensor'} when it is set"
-            yield self._problem(place, what, "write confirm: {say: …, box: in} for this sensor before it")
+            yield self._problem(place, texts.box_not_in(step.sensor))
         elif step.kind != "substitute" and boxed is not None:
-            what = f"{step.kind} comes while the decade box is in the place of {boxed or 'a sensor'}; the sensor is unplugged then"
-            yield self._problem(place, what, "write confirm: {say: …, box: out} before it")
+            yield self._problem(place, texts.box_still_in(step.kind, boxed))
 
-    def _problem(self, place: Path, what: str, remedy: str) -> Problem:
-        return self._source.problem(place, what, remedy, key=True)
+    def _problem(self, place: Path, wrong: tuple[str, str]) -> Problem:
+        return self._source.problem(place, *wrong, key=True)

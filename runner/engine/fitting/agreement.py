@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 
 from runner.engine.fitting.by_hand import beyond_the_charger, missing_roles, needs_a_cable
 from runner.engine.fitting.further import misplaced
+from runner.engine.texts import files as texts
 from runner.errors import Problem
 from runner.notation.source import Path, Source
 from runner.sheets.bench import BenchFile
@@ -33,31 +34,22 @@ class Agreement:
             return None
         protection = self.procedure.tested(self.pack)
         if protection is None:
-            words = protection_name(kind)
-            self.problems.append(
-                self.of_pack.problem(
-                    ("protections",),
-                    f"declares no {words}, which the procedure {self.procedure.name} tests",
-                    f"add {kind}: with trip, tolerance and delay from the data sheet",
-                    key=True,
-                )
-            )
+            wrong = texts.no_such_protection(protection_name(kind), kind, self.procedure.name)
+            self.problems.append(self.of_pack.problem(("protections",), *wrong, key=True))
         return protection
 
     def instruments(self) -> None:
         """Whether the bench has what the procedure needs, on a cable where it has to be."""
         name = self.procedure.name
         for role in missing_roles(self.procedure, self.bench):
-            what, remedy = f"has no {role}, which the procedure {name} needs", f"add {role}: with its address"
-            self.problems.append(self.of_bench.problem(("instruments",), what, remedy, key=True))
+            self.problems.append(self.of_bench.problem(("instruments",), *texts.missing(role, name), key=True))
         for role in needs_a_cable(self.procedure, self.bench):
-            what = f"the procedure {name} needs a {role} with an address (a person is too slow)"
-            remedy = "give its address, or leave this procedure out"
-            self.problems.append(self.of_bench.problem(("instruments", role, "by_hand"), what, remedy))
+            wrong = texts.needs_an_address(role, name)
+            self.problems.append(self.of_bench.problem(("instruments", role, "by_hand"), *wrong))
         for path, what, remedy in misplaced(self.bench, self.pack):
             self.problems.append(self.of_bench.problem(path, what, remedy))
         for each in beyond_the_charger(self.procedure, self.pack, self.bench):
-            what = f"the procedure {name}: {each.what}"
+            what = texts.of_the_procedure(name, each.what)
             self.problems.append(self.of_bench.problem(each.path, what, each.remedy))
 
     def sensors(self, protection: Protection | None) -> tuple[Sensor, ...]:
@@ -69,15 +61,9 @@ class Agreement:
         by_name = {sensor.name: sensor for sensor in self.pack.sensors}
         path: Path = ("protections", str(self.procedure.protection))
         if not protection.sensors:
-            self.problems.append(
-                self.of_pack.problem(path, "names no sensors", "add sensors: all, or [T1, T2]", key=True)
-            )
+            self.problems.append(self.of_pack.problem(path, *texts.names_no_sensors(), key=True))
         for name in self.wanted:
             if name not in protection.sensors:
-                known = ", ".join(protection.sensors) or "none"
-                self.problems.append(
-                    self.of_pack.problem(
-                        path, f"--sensor {name} is not one of its sensors", f"choose one of {known}", key=True
-                    )
-                )
+                wrong = texts.no_such_sensor(name, protection.sensors)
+                self.problems.append(self.of_pack.problem(path, *wrong, key=True))
         return tuple(by_name[name] for name in (self.wanted or protection.sensors) if name in by_name)

@@ -11,7 +11,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from runner.notation.quantity import shown
+from runner.engine.texts import files, plan
 from runner.notation.source import Path
 from runner.sheets.bench import BenchFile
 from runner.sheets.instruments import ChargerSheet, LoadSheet
@@ -23,10 +23,6 @@ ABOVE = 1.25  # times what a charger gives or a load draws: what a ceiling leave
 TAPERED = 0.5  # of a charger's current: an end current above this would be reached before any taper
 LONGER = 1.5  # times what a full charge takes from empty, before it is given up
 BY_CHARGER = ("charge", "wake")  # steps in which a charger takes the place of a supply
-INSTEAD = (
-    "The charger takes the place of a supply; the clamp goes around one of its leads. Switch it on and off only when the program "
-    "tells you to."
-)
 
 
 def charger_of(bench: BenchFile) -> ChargerSheet | None:
@@ -58,7 +54,7 @@ class Impossible:
 
 def instead(procedure: Procedure, bench: BenchFile) -> tuple[str, ...]:
     """What a person is told before a procedure that needs a supply, at a bench with a charger."""
-    return (INSTEAD,) if charger_of(bench) is not None and Role.SUPPLY in procedure.needs else ()
+    return (plan.CHARGER_INSTEAD,) if charger_of(bench) is not None and Role.SUPPLY in procedure.needs else ()
 
 
 def charged_by(bench: BenchFile) -> str:
@@ -85,15 +81,14 @@ def beyond_the_charger(procedure: Procedure, pack: PackSheet, bench: BenchFile) 
     if charger is None or Role.SUPPLY not in procedure.needs:
         return
     if why := procedure.only_by_supply():
-        yield Impossible(("instruments",), why, "add supply: with its address, or leave this procedure out")
+        yield Impossible(("instruments",), why, files.ADD_A_SUPPLY)
         return
     place, most = ("instruments", str(Role.CHARGER)), pack.full_charge_voltage
     if charger.voltage > most * (1 + 1e-9):
-        what = f"the charger gives {charger.voltage:g} V, the pack sheet allows {most:g} V"
-        yield Impossible((*place, "voltage"), what, "use a charger for this pack")
+        yield Impossible((*place, "voltage"), *files.charger_voltage(charger.voltage, most))
     if charger.current > pack.maximum_charge_current * (1 + 1e-9):
-        what = f"the charger gives {charger.current:g} A, the pack sheet allows {pack.maximum_charge_current:g} A"
-        yield Impossible((*place, "current"), what, "use a smaller charger")
+        wrong = files.charger_current(charger.current, pack.maximum_charge_current)
+        yield Impossible((*place, "current"), *wrong)
 
 
 def ceiling_of_current(ceiling: float, procedure: Procedure, pack: PackSheet, bench: BenchFile) -> float:
@@ -118,13 +113,9 @@ def _switched_in(procedure: Procedure, bench: BenchFile) -> tuple[ChargerSheet |
 def why_raised(procedure: Procedure, ceiling: float, raised: float, bench: BenchFile) -> str:
     """That the ceiling of the current (A) is not the procedure's, with both values, and what needs it."""
     charger, load = _switched_in(procedure, bench)
-    gives = [f"the charger gives {shown(charger.current, 'current')}"] if charger and charger.current >= ceiling else []
+    gives = charger.current if charger is not None and charger.current >= ceiling else None
     drawn = (load.draws or 0.0) if load is not None else 0.0
-    draws = [f"the load draws {shown(drawn, 'current')}"] if drawn >= ceiling else []
-    return (
-        f"the procedure {procedure.name} ends at {shown(ceiling, 'current')}, {' and '.join([*gives, *draws])}: "
-        f"with that it would end only at {shown(raised, 'current')}"
-    )
+    return plan.ceiling_raised(procedure.name, ceiling, raised, gives, drawn if drawn >= ceiling else None)
 
 
 def with_its_charger(kind: str, values: dict[str, float], pack: PackSheet, charger: ChargerSheet) -> float:

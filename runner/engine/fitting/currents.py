@@ -10,15 +10,16 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
+from operator import itemgetter
 
-from runner.events import DISCHARGE
-from runner.notation.quantity import shown
+from runner.engine.texts import files, plan
+from runner.events import CHARGE, DISCHARGE
 from runner.sheets import tolerances
 from runner.sheets.bench import BenchFile
 from runner.sheets.instruments import LoadSheet, SupplySheet
 from runner.sheets.pack import PackSheet
 from runner.sheets.parts.protections import protection_name
-from runner.vocabulary import Until
+from runner.vocabulary import Role, Until
 
 # of the limit: a supply protects itself at its limit, and a pack may at the lower limit of a trip (common practice, no source)
 BELOW = 0.95
@@ -44,23 +45,21 @@ class Currents:
         if least is None or wanted is None:
             return ""
         discharges = kind == "drain" or words.get("path") == DISCHARGE
-        highest, why = min(self._highest("discharge" if discharges else "charge"), default=(math.inf, ""))
+        path = DISCHARGE if discharges else CHARGE
+        highest, share, why = min(self._highest(path), key=itemgetter(0), default=(math.inf, 1.0, ""))
         if wanted <= highest:
             return ""
-        fitted = _rounded_down(highest * (1.0 if why.startswith("maximum") else BELOW))
+        fitted = _rounded_down(highest * share)
         needed = max(least, TAPERS * numbers.get("end_current", 0.0))
         if fitted < needed:
             numbers[name] = fitted  # said once, not by limits.py again
-            return (
-                f"needs at least {shown(needed, 'current')}, but not more than {shown(fitted, 'current')} fits ({why})"
-            )
+            return files.least_does_not_fit(needed, fitted, why)
         numbers[name] = fitted
         if "from" in numbers:  # the levels keep their number
             for each in ("from", "step"):
                 numbers[each] *= fitted / wanted
         self._lengthen(str(words.get("until", "")), wanted / fitted, numbers)
-        what = "discharge" if discharges else "charge"
-        line = f"{what} current {shown(fitted, 'current')} instead of {shown(wanted, 'current')}: {why}"
+        line = plan.fitted(path, fitted, wanted, why)
         if line not in self.said:
             self.said.append(line)
         return ""
@@ -71,26 +70,25 @@ class Currents:
                 self.longer += (times - 1.0) * numbers[name]
                 numbers[name] *= times
 
-    def _highest(self, path: str) -> Iterator[tuple[float, str]]:
-        """What allows how much on a path, in A, and why."""
+    def _highest(self, path: str) -> Iterator[tuple[float, float, str]]:
+        """What allows how much on a path, in A, how much of that is taken, and why; of equal ones the first is named."""
+        instruments = self.bench.instruments
+        instrument: SupplySheet | LoadSheet | None = instruments.supply if path == CHARGE else instruments.load
+        role = Role.SUPPLY if path == CHARGE else Role.LOAD
+        if instrument is not None and instrument.leads is not None and instrument.leads.current is not None:
+            yield instrument.leads.current, BELOW, plan.leads_carry(role, instrument.leads.current)
+        if instrument is not None and path == DISCHARGE:
+            yield instrument.limits.current, BELOW, plan.limit_of(role, instrument.limits.current)
         allowed = getattr(self.pack, f"maximum_{path}_current")
         if allowed is not None:
-            yield allowed, f"maximum {path} current {shown(allowed, 'current')} on the pack sheet"
+            yield allowed, 1.0, plan.on_the_sheet(path, allowed)
+        if instrument is not None and path == CHARGE:
+            yield instrument.limits.current, BELOW, plan.limit_of(role, instrument.limits.current)
         kind = f"{path}_over_current"
         protection = self.pack.protection(kind)
         if protection is not None:
             lowest, _ = tolerances.marks(protection, self.bench.decision.assumed_tolerance, self.pack.cells_in_series)
-            yield lowest, f"the pack's own {protection_name(kind)} may trip at {shown(lowest, 'current')}"
-        instruments = self.bench.instruments
-        instrument: SupplySheet | LoadSheet | None = instruments.supply if path == "charge" else instruments.load
-        if instrument is None:
-            return
-        role = "supply" if path == "charge" else "load"
-        most = instrument.limits.current
-        yield most, f"{role} limit {shown(most, 'current')}"
-        if instrument.leads is not None and instrument.leads.current is not None:
-            carry = instrument.leads.current
-            yield carry, f"leads of the {role} carry {shown(carry, 'current')}"
+            yield lowest, BELOW, plan.may_trip(protection_name(kind), lowest)
 
 
 def _rounded_down(value: float) -> float:

@@ -10,6 +10,7 @@ from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import replace
 from typing import TypeVar
 
+from runner.engine.texts import files as texts
 from runner.events import METER_VOLTAGE, OWN, PROBE_TEMPERATURE, Sampled, channel_named
 from runner.notation.source import Path, normal_key
 from runner.sheets.bench import BenchFile
@@ -72,18 +73,15 @@ def misplaced(bench: BenchFile, pack: PackSheet) -> Iterator[tuple[Path, str, st
     """What further instruments are said to be at and the pack has not got: place in the bench file, what, remedy."""
     sensors = [sensor.name for sensor in pack.sensors]
     for name, probe in bench.instruments.probes.items():
-        for key, said, what in (("sensors", probe.sensors, "the reference of"), ("beside", probe.beside, "at")):
+        for key, said in (("sensors", probe.sensors), ("beside", probe.beside)):
             for sensor in said:
                 if sensor not in sensors:
-                    yield (
-                        (*place_of(key_of(Role.PROBE, name)), key),
-                        f"the probe {name} is {what} {sensor}, which the pack has not got",
-                        f"choose of: {', '.join(sensors) or 'none'}",
-                    )
+                    wrong = texts.probe_elsewhere(name, sensor, sensors, reference=key == "sensors")
+                    yield (*place_of(key_of(Role.PROBE, name)), key), *wrong
     for name, meter in bench.instruments.meters.items():
         if meter.cell is not None and meter.cell > pack.cells_in_series:
-            what = f"the meter {name} is at cell {meter.cell}; the pack has {pack.cells_in_series} cells in series"
-            yield (*place_of(key_of(Role.METER, name)), "cell"), what, "correct one of the two"
+            wrong = texts.meter_elsewhere(name, meter.cell, pack.cells_in_series)
+            yield (*place_of(key_of(Role.METER, name)), "cell"), *wrong
 
 
 def referred(sample: Sampled, channel: str) -> Sampled:

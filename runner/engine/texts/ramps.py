@@ -22,7 +22,8 @@ def already_beyond(celsius: float, give_up: float) -> str:
 
 def nothing_by(sought: str, celsius: float) -> str:
     """That the current neither stopped nor came back, whichever was sought, by a temperature (°C)."""
-    return f"did not {'trip' if sought == Until.STOPPED else 'release'} by {degrees(celsius)}"
+    word = "trip" if sought == Until.STOPPED else "release"
+    return f"did not {word} by {degrees(celsius)}"
 
 
 def less_flowed(celsius: float, why: str) -> str:
