@@ -35,6 +35,8 @@ class Foresight:
 
     def take(self, order: Order, t: float) -> Callable[[], Foreseen | Reckoned | None] | None:
         """What is to be worked out because of one more order, if anything: it takes a fraction of a second for hours of record."""
+        if isinstance(order, BeginStep) and order.kind == "recover":
+            self._began, self._read, self._waiting = t, [], order.index
         if isinstance(order, Conclude) and order.sensor:
             self._to_tell.add(order.sensor)
         if isinstance(order, Reckon):
@@ -45,8 +47,6 @@ class Foresight:
             if done in self._to_tell:  # what was found of it is told before the next one begins
                 self._to_tell.discard(done)
                 return partial(self._reckoned, done, t)
-        if isinstance(order, BeginStep) and order.kind == "recover":
-            self._began, self._read, self._waiting = t, [], order.index
         if not isinstance(order, Note) or order.quantity is None or self._release is None:
             return None
         if order.index != self._waiting or order.of != Observed.LOWEST_CELL_VOLTAGE:

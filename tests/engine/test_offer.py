@@ -1,12 +1,15 @@
 """One more ramp, offered only where it would help, and done only if the operator wants it."""
 
+from dataclasses import replace
+
 import pytest
 
 from runner.conduct.forecast import Foresight
 from runner.engine.opening import CAUTIONS
 from runner.engine.run import Run
 from runner.events import Answered, OutputIsOff, Reckoned, Started
-from runner.orders import Ask, BeginStep, Conclude, End, Found, Reckon, Remark
+from runner.orders import Ask, BeginStep, Conclude, End, Found, Note, Reckon, Remark
+from runner.vocabulary import Observed
 from tests.builders import BENCH, PACK, SHORT_PROCEDURE, user_file
 
 OFFERED = """\
@@ -71,6 +74,21 @@ def test_the_result_of_a_sensor_is_worked_out_when_the_next_one_begins_unless_an
     assert foresight.take(ended, 12.0) is None
     assert foresight.take(Reckon("T1"), 12.0) is not None
     assert foresight.take(BeginStep(7, "off", "off", ""), 13.0) is None, "told once"
+
+
+def test_a_forecast_takes_the_cells_that_were_read_in_the_wait_whatever_the_reading_is_called():
+    foresight = Foresight(replace(offering()[1], release=24.0, cells=8), None)
+    lowest = {"text": "2.9 V", "quantity": 2.9, "dimension": "voltage", "of": Observed.LOWEST_CELL_VOLTAGE.value}
+    assert foresight.take(Note(2, "lowest cell before", **lowest), 1.0) is None, "nothing waits yet"
+    assert foresight.take(BeginStep(3, "recover", "wait", "T1"), 5.0) is None
+    assert foresight.take(Note(3, "lowest cell, in other words", **lowest), 20.0).args == (
+        ((20.0, 2.9),),
+        5.0,
+        3.0,
+        20.0,
+    )
+    assert foresight.take(Note(3, "anything", **{**lowest, "of": ""}), 30.0) is None
+    assert foresight.take(Note(4, "lowest cell afterwards", **lowest), 40.0) is None, "read in another step"
 
 
 @pytest.mark.parametrize(("answer", "next_step"), [("one more", "wait"), ("go on", "off")])
