@@ -46,7 +46,7 @@ class Currents:
             return ""
         discharges = kind == "drain" or words.get("path") == DISCHARGE
         path = DISCHARGE if discharges else CHARGE
-        highest, share, why = min(self._highest(path), key=itemgetter(0), default=(math.inf, 1.0, ""))
+        highest, share, why = min(self._highest(path), key=itemgetter(0, 1), default=(math.inf, 1.0, ""))
         if wanted <= highest:
             return ""
         fitted = _rounded_down(highest * share)
@@ -71,18 +71,16 @@ class Currents:
                 numbers[name] *= times
 
     def _highest(self, path: str) -> Iterator[tuple[float, float, str]]:
-        """What allows how much on a path, in A, how much of that is taken, and why; of equal ones the first is named."""
+        """What allows how much on a path, in A, how much of that is taken, and why."""
         instruments = self.bench.instruments
         instrument: SupplySheet | LoadSheet | None = instruments.supply if path == CHARGE else instruments.load
         role = Role.SUPPLY if path == CHARGE else Role.LOAD
         if instrument is not None and instrument.leads is not None and instrument.leads.current is not None:
             yield instrument.leads.current, BELOW, plan.leads_carry(role, instrument.leads.current)
-        if instrument is not None and path == DISCHARGE:
-            yield instrument.limits.current, BELOW, plan.limit_of(role, instrument.limits.current)
         allowed = getattr(self.pack, f"maximum_{path}_current")
         if allowed is not None:
             yield allowed, 1.0, plan.on_the_sheet(path, allowed)
-        if instrument is not None and path == CHARGE:
+        if instrument is not None:
             yield instrument.limits.current, BELOW, plan.limit_of(role, instrument.limits.current)
         kind = f"{path}_over_current"
         protection = self.pack.protection(kind)
