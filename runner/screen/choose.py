@@ -19,6 +19,7 @@ from reports.wording import rule_and_risk
 from runner.errors import TripwitnessError
 from runner.screen.choice import RUN, Choice
 from runner.screen.self_check import RollScreen
+from runner.screen.texts import choose as texts
 from runner.screen.themes import Dressed
 from runner.sheets.bench import parse_bench
 from runner.sheets.pack import parse_pack
@@ -27,8 +28,6 @@ from runner.workspace.form_fields import Field
 from runner.workspace.job import procedure_names, read_file
 from runner.workspace.once import ONCE, OPERATOR, about, taken, to_ask
 from runner.workspace.session import agenda_for
-
-LEAVING = "What you typed is not kept if you go back. Esc: go back. Enter: stay."
 
 
 class MarkedList(OptionList):
@@ -54,7 +53,7 @@ class MarkedList(OptionList):
         self.replace_option_prompt_at_index(self.highlighted, f"{'●' if name in self._marks else '○'} {name}")
 
 
-class ChooseScreen(Screen["Choice | None"]):
+class ChooseScreen(Screen[Choice | None]):
     """Three lists. With ``only_bench`` there is one, and it leads to the check of the instruments."""
 
     BINDINGS = [
@@ -76,18 +75,18 @@ class ChooseScreen(Screen["Choice | None"]):
         self._folder = folder
 
     def compose(self) -> ComposeResult:
-        yield Static("CHECK THE INSTRUMENTS" if self._only_bench else "TEST A PACK", id="title")
+        yield Static(texts.CHECK if self._only_bench else texts.TEST, id="title")
         with Horizontal():
             if not self._only_bench:
                 with Vertical():
-                    yield Label("pack sheet")
+                    yield Label(texts.PACK_SHEET)
                     yield OptionList(*(Option(path.name) for path in self.packs), id="packs")
             with Vertical():
-                yield Label("bench file")
+                yield Label(texts.BENCH_FILE)
                 yield OptionList(*(Option(path.name) for path in self.benches), id="benches")
             if not self._only_bench:
                 with Vertical(id="wide"):
-                    yield Label("procedures (Space; none selected = all)")
+                    yield Label(texts.PROCEDURES)
                     yield MarkedList(procedure_names(), id="procedures")
         yield Static("", id="said")
         yield Footer()
@@ -97,13 +96,13 @@ class ChooseScreen(Screen["Choice | None"]):
             if each.option_count:
                 each.highlighted = 0
         self.query(OptionList).first().focus()
-        missing = [] if self.benches else ["bench file"]
+        missing = [] if self.benches else [texts.BENCH_FILE]
         if not self._only_bench and not self.packs:
-            missing.append("pack sheet")
+            missing.append(texts.PACK_SHEET)
         if missing:
-            self._say(f"No {' and no '.join(missing)} in {self._folder}. Press Esc and write what is missing first.")
+            self._say(texts.missing(missing, str(self._folder)))
         else:
-            self._say("Tab: next list. Enter or F2: continue.")
+            self._say(texts.WHAT_KEYS_DO)
 
     def on_option_list_option_selected(self, message: OptionList.OptionSelected) -> None:
         if message.option_list.id in ("benches", "procedures"):  # nothing has to be chosen after these
@@ -114,11 +113,11 @@ class ChooseScreen(Screen["Choice | None"]):
     def action_go(self) -> None:
         bench = self._marked("benches", self.benches)
         if bench is None:
-            self._say("Choose a bench file first.")
+            self._say(texts.BENCH_FIRST)
         elif self._only_bench:
             self.app.push_screen(RollScreen(bench))
         elif (pack := self._marked("packs", self.packs)) is None:
-            self._say("Choose a pack sheet first.")
+            self._say(texts.PACK_FIRST)
         else:
             names = self.query_one("#procedures", MarkedList).marked
             self.app.push_screen(PlanScreen(Choice(RUN, pack, bench, names)), self._planned)
@@ -138,7 +137,7 @@ class ChooseScreen(Screen["Choice | None"]):
         self.query_one("#said", Static).update(Content(said))
 
 
-class PlanScreen(Screen["Choice | None"]):
+class PlanScreen(Screen[Choice | None]):
     """The order that is proposed, with the time, and what is left out and why. Enter begins with the first procedure."""
 
     BINDINGS = [
@@ -157,9 +156,9 @@ class PlanScreen(Screen["Choice | None"]):
         self._to_ask: tuple[Field, ...] = ()
 
     def compose(self) -> ComposeResult:
-        yield Static("PLAN · nothing is switched on until you have confirmed the cautions", id="title")
+        yield Static(texts.PLAN, id="title")
         with VerticalScroll():
-            yield Static("planning the order …", id="plan")
+            yield Static(texts.PLANNING, id="plan")
         yield Footer()
 
     def on_mount(self) -> None:
@@ -177,7 +176,7 @@ class PlanScreen(Screen["Choice | None"]):
             bench = parse_bench(bench_file.text, bench_file.name)
             agenda = agenda_for(choice.procedures, pack, bench_file)
             self._to_ask = to_ask(parse_pack(pack.text, pack.name), bench)
-            text = "\n".join([*agenda.lines(), "", f"Decision rule: {rule_and_risk(decision_of(bench))}"])
+            text = "\n".join([*agenda.lines(), "", texts.decision_rule(rule_and_risk(decision_of(bench)))])
         except TripwitnessError as error:
             self.app.call_from_thread(self._show, str(error), can_begin=False)
             return
@@ -208,7 +207,7 @@ class PlanScreen(Screen["Choice | None"]):
         self.dismiss(None)
 
 
-class OnceApp(Dressed["str | None"]):
+class OnceApp(Dressed[str | None]):
     """The questions alone. Ends with who operates the bench, or None after Esc."""
 
     def __init__(self, pack: Path, fields: Sequence[Field]) -> None:
@@ -220,7 +219,7 @@ class OnceApp(Dressed["str | None"]):
         self.push_screen(OnceScreen(self._pack, self._fields), self.exit)
 
 
-class OnceScreen(Screen["str | None"]):
+class OnceScreen(Screen[str | None]):
     """What neither file says and is the same for the whole session: asked here, and not for every run. All may be left empty.
 
     Ends with who operates the bench (empty where that was not asked), or None after Esc. Where something was typed, Esc asks first:
@@ -251,7 +250,7 @@ class OnceScreen(Screen["str | None"]):
         for field in self._fields:
             with Horizontal():
                 yield Label(field.ask, markup=False)
-                yield Input(placeholder=f"e.g. {field.example}" if field.example else "", id=f"once-{field.key}")
+                yield Input(placeholder=texts.example(field.example) if field.example else "", id=f"once-{field.key}")
         yield Static("", id="said")
         yield Footer()
 
@@ -261,7 +260,7 @@ class OnceScreen(Screen["str | None"]):
 
     def _stay(self) -> None:
         self._leaving = False
-        self._say(f"{about(self._pack, self._fields)} Enter in the last field begins.")
+        self._say(texts.last_field_begins(about(self._pack, self._fields)))
 
     def on_input_changed(self) -> None:
         if self._leaving:
@@ -296,7 +295,7 @@ class OnceScreen(Screen["str | None"]):
             self.dismiss(None)
             return
         self._leaving = True
-        self._say(LEAVING)
+        self._say(texts.LEAVING)
 
     def _say(self, said: str) -> None:
         self.query_one("#said", Static).update(Content(said))

@@ -17,6 +17,7 @@ from textual.screen import Screen
 from textual.widgets import Footer, Input, Label, Static
 
 from runner.errors import TripwitnessError
+from runner.screen.texts import form as texts
 from runner.screen.widgets.still_line import Title
 from runner.workspace.discovery import sheets_in
 from runner.workspace.drafts import Draft, drafts, drop, keep, new_path
@@ -25,16 +26,8 @@ from runner.workspace.forms import FORMS, save, written
 from runner.workspace.job import read_file
 from runner.workspace.pack_form import copied, usual_of, usual_values
 
-EXAMPLE, USUAL = "e.g.", "usual:"  # before what stands in an empty field, so that nobody takes it for an entry
-TITLES = {
-    "pack": "NEW PACK SHEET · copy the values from the data sheet",
-    "bench": "NEW BENCH FILE · enter your instruments",
-}
-FIRST = "Enter: next field. PgDn: next section. F2: save. * = required."
-EMPTY = {
-    "pack": "Leave empty what is not declared.",
-    "bench": "No address: a person reads or switches that instrument.",
-}
+TITLES = {"pack": texts.PACK_TITLE, "bench": texts.BENCH_TITLE}
+EMPTY = {"pack": texts.PACK_EMPTY, "bench": texts.BENCH_EMPTY}
 KEEP_EVERY = 0.2  # s: how much typing a crash may lose at most
 MARKS = {"wrong": "✗", "usual": "~", "right": "✓", "empty": " "}
 
@@ -92,7 +85,7 @@ class FormScreen(Screen[Path | None]):
     def __init__(self, kind: str, folder: Path) -> None:
         super().__init__()
         self.kind, self.folder = kind, folder
-        file = Field("file", "name of the file", f"my-{kind}.yaml", needed=True)
+        file = Field("file", texts.FILE, f"my-{kind}.yaml", needed=True)
         self.fields = (file, *FORMS[kind])
         self.usual: set[str] = set()  # fields that hold a usual value which nobody has changed
         self._base: dict[str, object] = {}  # the sheet that was copied
@@ -109,7 +102,7 @@ class FormScreen(Screen[Path | None]):
                 if field.section:
                     yield Label(field.section, classes="section", markup=False)
                 with Horizontal():
-                    yield Label(f"{field.ask}{' *' if field.needed else ''}", markup=False)
+                    yield Label(texts.field_name(field.ask, needed=field.needed), markup=False)
                     self._inputs[field.key] = Input(id=_id(field.key), select_on_focus=False)
                     yield self._inputs[field.key]
                     yield Label(" ", classes="mark", id=f"mark-{_id(field.key)}", markup=False)
@@ -121,8 +114,7 @@ class FormScreen(Screen[Path | None]):
             self._inputs["file"].value = f"my-{self.kind}.yaml"
         self._offer()
         self.set_focus(self._inputs[self.fields[1].key])
-        kept = f" F6: {self._kept[0].said}." if self._kept else ""
-        self._say(f"{FIRST} {EMPTY[self.kind]}{kept}")
+        self._say(texts.first_words(EMPTY[self.kind], self._kept[0].said if self._kept else ""))
 
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
         """What there is nothing for is not offered."""
@@ -177,15 +169,15 @@ class FormScreen(Screen[Path | None]):
 
     def _keep(self) -> None:
         if self._to_keep and not keep(self._draft, self._values(), self.usual):
-            self._say("This draft cannot be kept: the folder cannot be written. Save with F2 before you leave.")
+            self._say(texts.NOT_KEPT)
         self._to_keep = False
 
     def _tell(self, field: Field) -> None:
         value = self._inputs[field.key].value
         fault = field.fault(value) if value else ""
         example = self._inputs[field.key].placeholder
-        right = "✓ usual value, not from the data sheet" if field.key in self.usual else "✓"
-        self._say(f"{field.label}: {fault or (right if value else example)}")
+        right = texts.RIGHT_AS_USUAL if field.key in self.usual else texts.RIGHT
+        self._say(texts.of_field(field.label, fault or (right if value else example)))
 
     def _mark(self, field: Field) -> None:
         value = self._inputs[field.key].value
@@ -201,8 +193,9 @@ class FormScreen(Screen[Path | None]):
         """What the empty fields show: the usual value where one is known, else an example."""
         usual = usual_values(self._values()) if self.kind == "pack" else {}
         for field in self.fields:
-            example = f"{EXAMPLE} {field.example}" if field.example else ""
-            self._inputs[field.key].placeholder = f"{USUAL} {usual[field.key]}  (F4)" if field.key in usual else example
+            example = texts.example(field.example) if field.example else ""
+            shown = texts.usual(usual[field.key]) if field.key in usual else example
+            self._inputs[field.key].placeholder = shown
 
     def action_usual(self) -> None:
         """Take the usual value of the chemistry for the field with the cursor."""
@@ -210,11 +203,11 @@ class FormScreen(Screen[Path | None]):
             return
         field, usual = self._field(self.focused), usual_values(self._values())
         if field.key not in usual:
-            self._say(f"{field.label}: no usual value; chemistry and cells in series are needed, or there is none")
+            self._say(texts.no_usual(field.label))
             return
         self._fill({field.key: usual[field.key]}, {field.key})
         self._move(1)
-        self._say(f"{field.label}: {usual[field.key]} is usual, not from the data sheet; the file will say so")
+        self._say(texts.usual_taken(field.label, usual[field.key]))
 
     def action_copy(self) -> None:
         """Copy a pack sheet of the folder."""
@@ -228,9 +221,7 @@ class FormScreen(Screen[Path | None]):
             return
         self._fill({field.key: values.get(field.key, "") for field in self.fields[1:]}, usual_of(self._base))
         self.set_focus(self._inputs["serial"])
-        self._say(
-            f"copied from {path.name}; enter the serial number and check every value. F5: the next of {len(self._packs)}"
-        )
+        self._say(texts.copied(path.name, len(self._packs)))
 
     def action_draft(self) -> None:
         """Take up a kept draft."""
@@ -238,7 +229,7 @@ class FormScreen(Screen[Path | None]):
         self._taken = self._taken[0], number
         draft: Draft = self._kept[number]
         self._fill({field.key: draft.values.get(field.key, "") for field in self.fields}, set(draft.usual))
-        self._say(f"{draft.said}. F6: the next of {len(self._kept)}")
+        self._say(texts.draft_taken(draft.said, len(self._kept)))
 
     def _fill(self, values: dict[str, str], usual: set[str]) -> None:
         with self.prevent(Input.Changed):

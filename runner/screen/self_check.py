@@ -18,6 +18,7 @@ from runner.bench.assembly import Bench
 from runner.bench.checks.self_check import Present, call
 from runner.conduct.clock import ScaledClock
 from runner.errors import TripwitnessError
+from runner.screen.texts import choose as texts
 from runner.screen.widgets.still_line import Title
 from runner.workspace.job import load_bench
 from runner.workspace.locks import Locks
@@ -39,10 +40,8 @@ class RollScreen(Screen[None]):
         self.present: list[Present] = []
 
     def compose(self) -> ComposeResult:
-        yield Title(
-            f"CHECK OF THE INSTRUMENTS · {self._bench.name} · nothing is switched on", "CHECK OF THE INSTRUMENTS"
-        )
-        yield Static("asking every instrument …", id="roll")
+        yield Title(*texts.check_titles(self._bench.name))
+        yield Static(texts.ASKING, id="roll")
         yield Footer()
 
     def on_mount(self) -> None:
@@ -56,7 +55,7 @@ class RollScreen(Screen[None]):
         except TripwitnessError as error:
             self.app.call_from_thread(self._say, str(error))
             return
-        bench, locks = Bench(sheet, dialects, ScaledClock()), Locks("check of the instruments")
+        bench, locks = Bench(sheet, dialects, ScaledClock()), Locks(texts.WHO_ASKS)
         try:
             locks.instruments((role, each.address) for role, each in sheet.wired().items())
             while not worker.is_cancelled:

@@ -15,6 +15,7 @@ from textual.widgets import Footer, OptionList, Static
 from textual.widgets.option_list import Option
 
 from runner.screen.choice import REHEARSE, WATCH, Choice
+from runner.screen.texts import start as texts
 from runner.screen.themes import Dressed
 from runner.workspace.discovery import sheets_in
 
@@ -29,53 +30,17 @@ class MenuEntry:
 
 
 ENTRIES = (
-    MenuEntry(
-        WATCH,
-        "Rehearse: watch",
-        "A whole trip test on a simulated bench with an invented pack. The simulation heats and cools the sensors. You watch "
-        "each trip and release and get the findings and a certificate. Takes about a minute. No instruments; nothing gets "
-        "hot.",
-    ),
-    MenuEntry(
-        REHEARSE,
-        "Rehearse: take part",
-        "The same bench, at thirty times real speed, with you as its operator: you read the cautions, confirm the "
-        "hold points and type the readings. The simulation only moves the heat gun.",
-    ),
-    MenuEntry(
-        "test",
-        "Test a pack",
-        "Choose a pack sheet, a bench file and the procedures. Check the plan, then run it on your bench. The program looks "
-        "for both files in the current folder.",
-    ),
-    MenuEntry(
-        "roll",
-        "Check the instruments",
-        "Reads the identity, the present reading, the limits and the calibration date of every instrument in a bench file. "
-        "Nothing is switched on.",
-    ),
-    MenuEntry(
-        "past",
-        "Past runs",
-        "Search past tests, view findings, compare two packs or two dates of one pack, follow one threshold over the years, "
-        "make a certificate.",
-    ),
-    MenuEntry(
-        "pack",
-        "Write a pack sheet",
-        "Enter the data sheet of a pack field by field. Values are checked as you type. Saved as YAML; edit the file later if "
-        "needed.",
-    ),
-    MenuEntry(
-        "bench",
-        "Write a bench file",
-        "Enter the instruments and their addresses, or mark them as read by hand. Saved as YAML; edit the file later if "
-        "needed.",
-    ),
+    MenuEntry(WATCH, *texts.WATCH),
+    MenuEntry(REHEARSE, *texts.REHEARSE),
+    MenuEntry("test", *texts.TEST),
+    MenuEntry("roll", *texts.CHECK),
+    MenuEntry("past", *texts.PAST),
+    MenuEntry("pack", *texts.PACK),
+    MenuEntry("bench", *texts.BENCH),
 )
 
 
-class StartApp(Dressed["Choice | None"]):
+class StartApp(Dressed[Choice | None]):
     """Ends with what is to be carried out, or None."""
 
     def __init__(
@@ -114,7 +79,7 @@ class StartScreen(Screen[None]):
         return self.app
 
     def compose(self) -> ComposeResult:
-        yield Static("TRIPWITNESS · protection trip tests on battery packs", id="title")
+        yield Static(texts.TITLE, id="title")
         with Horizontal():
             yield OptionList(*(Option(entry.name, id=entry.key) for entry in ENTRIES), id="entries")
             with VerticalScroll(id="side", can_focus=False):
@@ -133,7 +98,7 @@ class StartScreen(Screen[None]):
 
     def on_option_list_option_highlighted(self, message: OptionList.OptionHighlighted) -> None:
         entry = ENTRIES[message.option_index]
-        self.query_one("#about", Static).update(Content(f"{entry.name.upper()}\n\n{entry.about}\n\nEnter begins."))
+        self.query_one("#about", Static).update(Content(texts.entry(entry.name, entry.about)))
 
     def on_option_list_option_selected(self, message: OptionList.OptionSelected) -> None:
         key = ENTRIES[message.option_index].key
@@ -168,15 +133,11 @@ class StartScreen(Screen[None]):
 
     def _saved(self, path: Path | None) -> None:
         if path is not None:
-            self.notify(f"saved: {path}")
+            self.notify(texts.saved(str(path)))
         self._look_around()
 
     def _look_around(self) -> None:
         packs, benches = (sheets_in(self._start.folder, kind) for kind in ("pack", "bench"))
-        names = ", ".join(path.name for path in [*packs, *benches])
-        said = (
-            self._start.said or f"current folder: {names}"
-            if names or self._start.said
-            else "current folder: no pack sheet, no bench file; a rehearsal needs neither"
-        )
+        names = [path.name for path in [*packs, *benches]]
+        said = self._start.said or (texts.files_here(names) if names else texts.NO_FILES)
         self.query_one("#here", Static).update(Content(said))

@@ -10,6 +10,7 @@ from textual.binding import Binding
 from textual.theme import Theme
 
 from runner.defects import told
+from runner.screen.texts import everywhere as texts
 from runner.screen.widgets.key_list import KeyList
 
 Result = TypeVar("Result")
@@ -96,7 +97,7 @@ class Dressed(App[Result]):
     def _fatal_error(self) -> None:
         """A defect in a screen, which Textual would answer with pages of code."""
         error = self._exception
-        self._exit_renderables.append(Text(told(error) if error is not None else "program error in Tripwitness"))
+        self._exit_renderables.append(Text(told(error) if error is not None else texts.DEFECT))
         self._close_messages_no_wait()
 
     def action_help(self) -> None:

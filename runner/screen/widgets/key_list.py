@@ -7,10 +7,10 @@ from textual.content import Content
 from textual.screen import Screen
 from textual.widgets import Static
 
+from runner.screen.texts import everywhere as texts
+
 OURS = "runner."
-CLOSE = "F1 closes this list."
-STOPS_THE_RUN = " F8 stops the run."
-COLOURS = ("F3", "next colours of the screen")
+COLOURS = ("F3", texts.COLOURS)
 KEY_WIDTH = 16
 
 
@@ -21,9 +21,8 @@ class KeyList(Static):
 
     def __init__(self, screen: Screen[object], *, stops: bool) -> None:
         """``stops``: F8 ends a run that goes on now."""
-        first = CLOSE + (STOPS_THE_RUN if stops else "")
         lines = [f"{key:<{KEY_WIDTH}}{what}" for key, what in [*own_keys(screen), COLOURS]]
-        super().__init__(Content("\n".join([first, *lines])), id="key-list")
+        super().__init__(Content("\n".join([texts.keys_head(stops=stops), *lines])), id="key-list")
 
 
 def own_keys(screen: Screen[object]) -> list[tuple[str, str]]:
