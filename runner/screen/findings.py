@@ -18,13 +18,14 @@ from textual.widgets.option_list import Option
 
 from reports.wording import chance, number, rule_words, shown_as, source_of, what_would_help, worded
 from runner.errors import TripwitnessError
-from runner.measure.conformity import NOT_JUDGED, percent
+from runner.measure.conformity import CONDITIONAL_FAIL, CONDITIONAL_PASS, FAIL, NOT_JUDGED, NOT_MEASURED, PASS, percent
 from runner.measure.finding import Finding
+from runner.screen.texts import findings as texts
 from runner.screen.widgets.interval import IntervalLines
 from runner.screen.widgets.still_line import Title
 from runner.sheets.parts.protections import protection_name
 
-MARKS = {"pass": "✓", "conditional pass": "✓?", "conditional fail": "✗?", "fail": "✗", "not measured": "–", None: " "}
+MARKS = {PASS: "✓", CONDITIONAL_PASS: "✓?", CONDITIONAL_FAIL: "✗?", FAIL: "✗", NOT_MEASURED: "–", None: " "}
 ROWS_OF_A_BUDGET = 12
 
 
@@ -76,7 +77,7 @@ class FindingsScreen(Screen[None]):
         if self.findings:
             options.highlighted = 0
         else:
-            self.query_one("#what", Static).update("This run measures nothing. The certificate lists what was read.")
+            self.query_one("#what", Static).update(texts.NOTHING_MEASURED)
 
     def on_resize(self) -> None:
         self.call_after_refresh(self._show)
@@ -108,7 +109,7 @@ class FindingsScreen(Screen[None]):
         if self._certificate is None or self._making:
             return
         self._making = True
-        self._say("Making the certificate. This takes a few seconds …")
+        self._say(texts.MAKING)
         self._make(self._certificate)
 
     @work(thread=True)
@@ -118,7 +119,7 @@ class FindingsScreen(Screen[None]):
         except TripwitnessError as error:
             self.app.call_from_thread(self._made, str(error), "")
             return
-        self.app.call_from_thread(self._made, f"certificate: {path}", path)
+        self.app.call_from_thread(self._made, texts.certificate(path), path)
 
     def _made(self, said: str, path: str) -> None:
         self._making = False
@@ -135,39 +136,41 @@ def has_a_browser() -> bool:
     return sys.platform in ("darwin", "win32") or bool(os.environ.get("DISPLAY") or os.environ.get("WAYLAND_DISPLAY"))
 
 
-def _line(finding: Finding) -> str:
+def value_of(finding: Finding) -> str:
+    """A finding's value, or that it was not measured."""
     text = worded(finding)
-    value = f"{text.value} ± {text.uncertainty} {text.unit}" if text.value else "not measured"
+    return texts.value(text.value, text.uncertainty, text.unit) if text.value else texts.NOT_MEASURED
+
+
+def _line(finding: Finding) -> str:
     name = f"{finding.name} {finding.sensor or ''}".strip()
-    return f"{MARKS.get(finding.conformity, ' '):2} {name:17} {value}"
+    return f"{MARKS.get(finding.conformity, ' '):2} {name:17} {value_of(finding)}"
 
 
 def about(finding: Finding) -> list[str]:
     """One finding in words: value, limits, statement with its rule, and what to know."""
     text = worded(finding)
-    lines = [f"{finding.name} {finding.sensor or ''}".strip().upper()]
-    if finding.protection:
-        lines[0] += f" · {protection_name(finding.protection)}"
+    protection = protection_name(finding.protection) if finding.protection else ""
+    lines = [texts.heading(f"{finding.name} {finding.sensor or ''}".strip(), protection)]
     statement = finding.conformity.upper() if finding.conformity else NOT_JUDGED
     if not text.value:
-        return [*lines, f"{statement}: {finding.reason}"]
-    lines.append(
-        f"{text.value} ± {text.uncertainty} {text.unit}  (k = {finding.coverage_factor:.2f}, {percent(finding.coverage)})"
-    )
-    lines.append(f"declared {text.expected}, limits {text.limits}")
+        return [*lines, texts.no_value(statement, finding.reason)]
+    assert finding.coverage_factor is not None  # whatever has a value has one
+    lines.append(texts.coverage(value_of(finding), finding.coverage_factor, percent(finding.coverage)))
+    lines.append(texts.declared(text.expected, text.limits))
     if finding.conformity is None:
         lines.append(statement)
     else:
-        lines += [f"{statement} (probability {chance(finding)})", f"rule: {rule_words(finding, narrow=True)}"]
+        lines += [texts.statement(statement, chance(finding)), texts.rule(rule_words(finding, narrow=True))]
     if finding.functional:
-        lines.append("FUNCTIONAL ONLY: the change was seen, but the ramp was too fast to measure the threshold")
+        lines.append(texts.FUNCTIONAL)
     if finding.repeats:
         size, offset, unit = shown_as(finding.unit)
         values = ", ".join(number(each / size + offset) for each in finding.repeats)
-        lines.append(f"{'ramps' if finding.fit else 'values'}: {values} {unit}")
+        lines.append(texts.repeats(values, unit, ramps=bool(finding.fit)))
     if finding.fit:
         lines.append(finding.fit)
-    return [*lines, *(f"! {caveat}" for caveat in finding.caveats), *filter(None, [finding.advice])]
+    return [*lines, *map(texts.caveat, finding.caveats), *filter(None, [finding.advice])]
 
 
 def budget_of(finding: Finding) -> list[str]:
@@ -175,8 +178,7 @@ def budget_of(finding: Finding) -> list[str]:
     total = sum(row.contribution**2 for row in finding.budget)
     if not total:
         return []
-    lines = ["", "WHERE THE UNCERTAINTY COMES FROM"]
+    lines = ["", texts.BUDGET]
     for row in finding.budget[:ROWS_OF_A_BUDGET]:
-        share = row.contribution**2 / total
-        lines.append(f"{'▪' * round(share * 10):10} {100 * share:3.0f} %  {source_of(row)}")
+        lines.append(texts.share(row.contribution**2 / total, source_of(row)))
     return [*lines, "", what_would_help(finding)]

@@ -16,13 +16,14 @@ from textual.widgets import DataTable, Footer, Input, Static
 
 from reports.wording import digits_for, number, shown_as, worded
 from runner.measure.finding import Finding
-from runner.screen.findings import MARKS, FindingsScreen
+from runner.screen.findings import MARKS, FindingsScreen, value_of
+from runner.screen.texts import past as texts
 from runner.screen.widgets.interval import interval_line
 from runner.screen.widgets.still_line import Title
 from runner.sheets.parts.protections import protection_name
 from runner.workspace.archive import PastRun, beside, over_time, past_runs
 
-SAID = "#said { height: auto; max-height: 4; padding: 0 1; background: $surface; }"
+SAID_CSS = "#said { height: auto; max-height: 4; padding: 0 1; background: $surface; }"
 
 
 class PastScreen(Screen[None]):
@@ -35,7 +36,7 @@ class PastScreen(Screen[None]):
         Binding("t", "trend", "Over time"),
         Binding("escape,q,b", "back", "Back", key_display="Esc"),
     ]
-    CSS = SAID + "PastScreen #search { height: 3; } PastScreen DataTable { height: 1fr; }"
+    CSS = SAID_CSS + "PastScreen #search { height: 3; } PastScreen DataTable { height: 1fr; }"
 
     def __init__(self, out: Path, certificate: Callable[[Path], str]) -> None:
         """``certificate`` makes the certificate of a run folder and gives its path."""
@@ -45,16 +46,16 @@ class PastScreen(Screen[None]):
         self.marked: list[PastRun] = []
 
     def compose(self) -> ComposeResult:
-        yield Title(f"PAST RUNS in {self._out}", "PAST RUNS")
-        yield Input(placeholder="pack, serial number, procedure, statement or date", id="search")
+        yield Title(*texts.titles(str(self._out)))
+        yield Input(placeholder=texts.SEARCHED, id="search")
         yield DataTable(cursor_type="row", zebra_stripes=False)
         yield Static("", id="said", markup=False)
         yield Footer()
 
     def on_mount(self) -> None:
-        self.query_one(DataTable).add_columns("", "statement", "when (UTC)", "no.", "procedure", "pack")
+        self.query_one(DataTable).add_columns(*texts.COLUMNS)
         self.query_one("#search").display = False
-        self._say("reading …")
+        self._say(texts.READING)
         self.query_one(DataTable).focus()
         self._read()
 
@@ -64,9 +65,7 @@ class PastScreen(Screen[None]):
 
     def _have_read(self, runs: list[PastRun], unreadable: list[str]) -> None:
         self.runs = runs
-        said = f"{len(runs)} run{'' if len(runs) == 1 else 's'}. Enter: open. Space: select."
-        if any(run.simulated for run in runs):
-            said += " (sim): simulated."
+        said = texts.how_many(len(runs), simulated=any(run.simulated for run in runs))
         self._say("\n".join([said, *unreadable[:2]]))
         self._fill("")
 
@@ -79,7 +78,9 @@ class PastScreen(Screen[None]):
         for run in self.runs:
             if run.has(words):
                 mark = "●" if run in self.marked else " "
-                statement = f"{MARKS.get(run.conformity, ' ')} {run.statement}{' (sim)' if run.simulated else ''}"
+                statement = (
+                    f"{MARKS.get(run.conformity, ' ')} {run.statement}{texts.SIMULATED if run.simulated else ''}"
+                )
                 cells = (mark, statement, run.day, run.serial, run.procedure, run.pack)
                 table.add_row(*(Text(cell) for cell in cells), key=str(run.path))
         table.move_cursor(row=min(here, max(table.row_count - 1, 0)))
@@ -100,7 +101,7 @@ class PastScreen(Screen[None]):
     def on_data_table_row_selected(self) -> None:
         run = self._under_the_cursor()
         if run is not None:
-            titles = run_titles(run)
+            titles = texts.run_titles(run.pack, run.serial, run.procedure, run.day, run.statement)
             self.app.push_screen(
                 FindingsScreen(titles, run.findings, str(run.path), lambda: self._certificate(run.path))
             )
@@ -125,7 +126,7 @@ class PastScreen(Screen[None]):
 
     def action_beside(self) -> None:
         if len(self.marked) != 2:
-            self._say("Select two runs with Space first (two packs, or two dates of one pack).")
+            self._say(texts.SELECT_TWO)
             return
         one, other = sorted(self.marked, key=lambda run: run.utc)
         self.app.push_screen(BesideScreen(one, other))
@@ -133,7 +134,7 @@ class PastScreen(Screen[None]):
     def action_trend(self) -> None:
         run = self._under_the_cursor()
         if run is None or not run.findings:
-            self._say("Move the cursor to a run with findings first.")
+            self._say(texts.SELECT_ONE)
             return
         self.app.push_screen(TrendScreen(self.runs, run))
 
@@ -157,22 +158,22 @@ class BesideScreen(Screen[None]):
     """Two runs, finding by finding: both values, their difference, and whether it is more than its uncertainty."""
 
     BINDINGS = [Binding("escape,q,b", "app.pop_screen", "Back", key_display="Esc")]
-    CSS = SAID + "BesideScreen DataTable { height: 1fr; }"
+    CSS = SAID_CSS + "BesideScreen DataTable { height: 1fr; }"
 
     def __init__(self, one: PastRun, other: PastRun) -> None:
         super().__init__()
         self.one, self.other = one, other
 
     def compose(self) -> ComposeResult:
-        yield Static("SIDE BY SIDE", id="title")
+        yield Static(texts.SIDE_BY_SIDE, id="title")
         yield DataTable(cursor_type="row")
-        yield Static(Content(_difference_rule()), id="said")
+        yield Static(Content(texts.DIFFERENCE_RULE), id="said")
         yield Footer()
 
     def on_mount(self) -> None:
         table = self.query_one(DataTable)
-        first, second = (f"no. {run.serial}, {run.day[:10]}" for run in (self.one, self.other))
-        table.add_columns("finding", "", first, second, "difference")
+        first, second = (texts.column(run.serial, run.day[:10]) for run in (self.one, self.other))
+        table.add_columns(texts.FINDING, "", first, second, texts.DIFFERENCE)
         for pair in beside(self.one, self.other):
             some = pair.one or pair.other
             assert some is not None
@@ -185,7 +186,7 @@ class BesideScreen(Screen[None]):
             )
             verdict = {None: " ", True: "≠", False: "="}[pair.differs]
             name = f"{some.name} {some.sensor or ''}".strip()
-            row = (name, verdict, value_of(pair.one), value_of(pair.other), gap)
+            row = (name, verdict, _cell(pair.one), _cell(pair.other), gap)
             table.add_row(*(Text(cell) for cell in row))
         table.focus()
 
@@ -197,7 +198,7 @@ class TrendScreen(Screen[None]):
         Binding("n", "next", "Next finding"),
         Binding("escape,q,b", "app.pop_screen", "Back", key_display="Esc"),
     ]
-    CSS = SAID + "TrendScreen #lines { height: auto; width: 100%; padding: 0 1; }"
+    CSS = SAID_CSS + "TrendScreen #lines { height: auto; width: 100%; padding: 0 1; }"
 
     def __init__(self, runs: Sequence[PastRun], about: PastRun) -> None:
         super().__init__()
@@ -206,7 +207,7 @@ class TrendScreen(Screen[None]):
         self._number = 0
 
     def compose(self) -> ComposeResult:
-        yield Title("OVER TIME")
+        yield Title(texts.OVER_TIME)
         with VerticalScroll():
             yield Static("", id="lines")
         yield Footer()
@@ -225,24 +226,9 @@ class TrendScreen(Screen[None]):
         key = self._keys[self._number]
         found = over_time(self._runs, self._serial, key)
         name = f"{key[1]} {key[2] or ''}".strip()
-        last = f"no. {self._serial} · {len(found)} runs"
-        self.query_one(Title).say(
-            f"OVER TIME · {name} ({protection_name(key[0])}) · {last}",
-            f"OVER TIME · {name} · {last}",
-            f"{name} · {last}",
-        )
-        lines = trend_lines(found, self.size.width - 4) if found else ["Not measured in any of these runs."]
+        self.query_one(Title).say(*texts.trend_titles(name, protection_name(key[0]), self._serial, len(found)))
+        lines = trend_lines(found, self.size.width - 4) if found else [texts.NOWHERE]
         self.query_one("#lines", Static).update(Content("\n".join(lines)))
-
-
-def run_titles(run: PastRun) -> tuple[str, ...]:
-    """The title of a past run's findings in several wordings, the fullest first."""
-    said = run.statement.upper()
-    return (
-        f"{run.pack} no. {run.serial} · {run.procedure} · {run.day} · {said}",
-        f"no. {run.serial} · {run.procedure} · {said}",
-        f"{run.serial} · {said}",
-    )
 
 
 def trend_lines(found: Sequence[tuple[PastRun, Finding]], width: int) -> list[str]:
@@ -259,7 +245,7 @@ def trend_lines(found: Sequence[tuple[PastRun, Finding]], width: int) -> list[st
     last = found[-1][1]
     if last.lower is not None or last.upper is not None:
         _, scale = interval_line((low + high) / 2, (high - low) / 2, last.lower, last.upper, room)
-        lines.append(f"{'limits':>10} {f'{worded(last).limits} {worded(last).unit}':>20}  {scale}")
+        lines.append(f"{texts.LIMITS:>10} {f'{worded(last).limits} {worded(last).unit}':>20}  {scale}")
     return lines
 
 
@@ -281,16 +267,6 @@ def _on_scale(finding: Finding, low: float, high: float, width: int) -> str:
     return "".join(drawn).rstrip()
 
 
-def value_of(finding: Finding | None) -> str:
-    """A finding's value in a cell."""
-    if finding is None:
-        return "—"
-    text = worded(finding)
-    return f"{text.value} ± {text.uncertainty} {text.unit}" if text.value else "not measured"
-
-
-def _difference_rule() -> str:
-    return (
-        "≠: they differ, by more than the uncertainty √(U₁² + U₂²) at 95 %. =: no such difference was found. Both results are "
-        "treated as independent. With the same probe on both dates the true uncertainty is smaller."
-    )
+def _cell(finding: Finding | None) -> str:
+    """A finding's value in a table."""
+    return "—" if finding is None else value_of(finding)

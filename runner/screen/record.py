@@ -19,6 +19,7 @@ from runner.conduct.log_lines import said, stamp
 from runner.errors import TripwitnessError
 from runner.events import CURRENT_OF, PROBE_TEMPERATURE, Event, Sampled
 from runner.orders import Conclude, Order
+from runner.screen.texts import past as texts
 from runner.screen.widgets.still_line import Title
 from runner.screen.widgets.strip_chart import LETTERS, Finished, Marks, StripChart, Trace
 
@@ -63,7 +64,7 @@ class RecordScreen(Screen[None]):
         self.is_read = False
 
     def compose(self) -> ComposeResult:
-        yield Title(f"RECORD of {self._folder.name} · reading …", "RECORD · reading …")
+        yield Title(*texts.reading_record(self._folder.name))
         yield StripChart(Trace(None), Marks())
         yield OptionList(id="lines")
         yield Footer()
@@ -98,7 +99,7 @@ class RecordScreen(Screen[None]):
 
     def _fail(self, why: str) -> None:
         for title in self.query(Title):
-            title.say(f"THE RECORD cannot be read: {why}")
+            title.say(texts.unreadable(why))
 
     def _have_read(self, trace: Trace, marks: Marks, lines: list[tuple[float, str]], end: float) -> None:
         if not (self.query(StripChart) and self.query("#lines")):  # it is being taken apart
@@ -109,12 +110,7 @@ class RecordScreen(Screen[None]):
         self._times = [t for t, _ in lines]
         options = self.query_one("#lines", OptionList)
         options.add_options([Option(Content(f"{stamp(t)}  {line}")) for t, line in lines])
-        count = f"{len(lines)} lines"
-        self.query_one(Title).say(
-            f"RECORD of {self._folder.name} · {count} · the plot shows the time of the selected line",
-            f"RECORD of {self._folder.name} · {count}",
-            f"RECORD · {count} · the plot shows the time of the selected line",
-        )
+        self.query_one(Title).say(*texts.record_titles(self._folder.name, len(lines)))
         self.is_read = True
         options.highlighted = 0 if lines else None
         self._show()
