@@ -1,4 +1,4 @@
-"""Nothing is decided by a sentence, every word that decides is defined once, and the engine's sentences stand in one place."""
+"""Nothing is decided by a sentence, every word that decides is defined once, and sentences stand among the texts of their room."""
 
 import ast
 import re
@@ -46,32 +46,41 @@ def test_no_sentence_is_compared_cut_or_searched(path):
     assert not found
 
 
-# ---- where the engine's sentences stand ----------------------------------------------------------------------------
+# ---- where the sentences of the engine and of the screens stand -----------------------------------------------------
 
-TEXTS = "runner/engine/texts/"
+ROOMS = ("runner/engine/", "runner/screen/")
+TEXTS = tuple(f"{room}texts/" for room in ROOMS)
 # these keep theirs: they are part of the method, whose digest is over their code (runner/evaluation/provenance.py)
 METHOD = tuple(f"runner/{each}" for each in DECIDES if each.startswith("engine/"))
-ENGINE = [path for path in FILES if name_of(path).startswith("runner/engine/") and not name_of(path).startswith(TEXTS)]
-# names with a space in them: of dimensions, and of what journals have or the code compares
+SPEAKING = [path for path in FILES if name_of(path).startswith(ROOMS) and not name_of(path).startswith(TEXTS)]
+# names with a space in them: of dimensions, of what journals have or the code compares, of looks
 NAMES = FORMATS | {"bring back", "limits by hand", "making safe", "no steady current", "waiting for the operator"}
+NAMES |= {"workshop night", "workshop day", "strong contrast", "bold reverse"}
 WORD = re.compile(r"[^\W\d_]{2}")
 
 
-def read_by_nobody(tree):
-    """The nodes whose texts no person reads in a run: docstrings, and what a defect of the program is called."""
+def excepted(tree):
+    """The nodes whose texts stand where they are: docstrings, what a defect is called, styles, and the tables of keys."""
     for node in ast.walk(tree):
         if isinstance(node, ast.Expr) and isinstance(node.value, ast.Constant):
             yield node.value
-        if isinstance(node, ast.Call) and isinstance(node.func, ast.Name) and node.func.id == "AssertionError":
-            for each in node.args:
-                yield from ast.walk(each)
+        if (
+            isinstance(node, ast.Call)
+            and isinstance(node.func, ast.Name)
+            and node.func.id in ("AssertionError", "Binding")
+        ):
+            yield from ast.walk(node)
+        if isinstance(node, ast.Assign) and any(
+            isinstance(to, ast.Name) and to.id.endswith("CSS") for to in node.targets
+        ):
+            yield from ast.walk(node.value)
 
 
 def said_in(source):
     """Every text with a space in it and a word, what is filled in shown as {}: line and text."""
     tree = ast.parse(source)
     formatted = [node for node in ast.walk(tree) if isinstance(node, ast.JoinedStr)]
-    inside = {id(part) for node in formatted for part in node.values} | {id(node) for node in read_by_nobody(tree)}
+    inside = {id(part) for node in formatted for part in node.values} | {id(node) for node in excepted(tree)}
     for node in ast.walk(tree):
         if id(node) in inside:
             continue
@@ -85,28 +94,37 @@ def said_in(source):
             yield node.lineno, text
 
 
-@pytest.mark.parametrize("path", ENGINE, ids=name_of)
-def test_what_the_engine_says_stands_among_its_texts(path):
+@pytest.mark.parametrize("path", SPEAKING, ids=name_of)
+def test_what_engine_and_screens_say_stands_among_their_texts(path):
     if not name_of(path).startswith(METHOD):
         assert list(said_in(path.read_text(encoding="utf-8"))) == []
 
 
-def test_a_sentence_in_a_step_would_be_seen():
+def test_a_sentence_in_a_step_or_on_a_screen_would_be_seen():
     source = '"""Of a module."""\ndef f(x, y):\n    """Of a function."""\n    g(f"{x} is {y:.2f} V", "ramp rate", "stopped")\n'
     assert list(said_in(source)) == [(4, "{} is {} V")]
     assert list(said_in(source.replace('"stopped"', '"it has stopped"'))) == [(4, "{} is {} V"), (4, "it has stopped")]
     assert list(said_in('raise AssertionError(f"{x} goes on while it is off")')) == []
     assert list(said_in("say = f\"{before} {x if x else 'no reading'}\"")) == [(1, "no reading")]
+    keys = 'CSS = "Label { height: 1; }" + "#said { height: 2; }"\nBINDINGS = [Binding("plus", "nearer", "Zoom in")]\n'
+    assert list(said_in(keys)) == []
+    assert list(said_in(f'{keys}self.say("Zoom in")')) == [(3, "Zoom in")]
 
 
 def test_only_the_method_is_excepted_and_it_does_say_something():
     assert METHOD == ("runner/engine/watch",)
-    assert any(said_in(path.read_text()) for path in ENGINE if name_of(path).startswith(METHOD))
+    assert any(list(said_in(path.read_text(encoding="utf-8"))) for path in SPEAKING if name_of(path).startswith(METHOD))
 
 
 def test_texts_are_made_from_values_and_know_no_step_no_sheet_and_no_event():
-    known = ("runner.notation.quantity", "runner.scale", "runner.vocabulary", "runner.engine.texts")
-    for path in (ROOT / TEXTS).rglob("*.py"):
+    known = (
+        "runner.notation.quantity",
+        "runner.scale",
+        "runner.vocabulary",
+        "runner.engine.texts",
+        "runner.screen.texts",
+    )
+    for path in (path for path in FILES if name_of(path).startswith(TEXTS)):
         for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
             assert not isinstance(node, ast.Import), name_of(path)
             if isinstance(node, ast.ImportFrom) and str(node.module).split(".")[0] in ("runner", "reports"):

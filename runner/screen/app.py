@@ -22,6 +22,7 @@ from runner.conduct.signals import IN_WORDS
 from runner.measure.finding import Finding
 from runner.screen.feed import ScreenOperator
 from runner.screen.run import RunScreen
+from runner.screen.texts import run as texts
 from runner.screen.themes import Dressed
 from runner.vocabulary import Exit
 from runner.workspace.job import Job
@@ -164,7 +165,7 @@ def show_run(
     operator = ScreenOperator(name)
     answers, over = answering(operator), threading.Event()
     thread: RunThread[Result] = RunThread(lambda: work(answers))
-    threading.Thread(target=_way_out, args=(thread, stop, over), name="way out", daemon=True).start()
+    threading.Thread(target=_way_out, args=(thread, stop, over), name="way-out", daemon=True).start()
     try:
         RunApp(
             job, headings, operator, stop, thread, line, plan, certificate=certificate, watching=watching, speed=speed
@@ -172,9 +173,9 @@ def show_run(
     finally:
         operator.detach()
         if thread.started:
-            thread.leave(stop, "a closed screen")
+            thread.leave(stop, texts.CLOSED)
         over.set()
-    return thread.leave(stop, "a closed screen")
+    return thread.leave(stop, texts.CLOSED)
 
 
 def _way_out(thread: RunThread[Result], stop: StopFlag, over: threading.Event) -> None:

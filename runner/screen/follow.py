@@ -13,6 +13,7 @@ from runner.screen.now.to_do import of_question
 from runner.screen.record import Points
 from runner.screen.run import RunScreen
 from runner.screen.sentences import ended_in_words, headings
+from runner.screen.texts import run as texts
 from runner.screen.themes import Dressed
 from runner.screen.widgets.prompt import Prompt
 
@@ -27,7 +28,7 @@ class FollowScreen(RunScreen, inherit_bindings=False):
     CAUTIONS_FIRST = False
 
     def __init__(self, follower: Follower) -> None:
-        super().__init__(follower.job, headings(follower.job, "FOLLOWING"), ScreenOperator("onlooker"), StopFlag())
+        super().__init__(follower.job, headings(follower.job, texts.FOLLOWING), ScreenOperator("onlooker"), StopFlag())
         self._follower = follower
         self._points = Points()
 
@@ -42,9 +43,7 @@ class FollowScreen(RunScreen, inherit_bindings=False):
         try:
             told, samples = follower.look()
         except RecordError as error:
-            self.query_one(Prompt).show(
-                "The record cannot be read any further. The run itself continues.", str(error), hold=False
-            )
+            self.query_one(Prompt).show(texts.UNREADABLE, str(error), hold=False)
             return
         self._points.take(samples, self.operator.trace)
         for what, t in told:
@@ -63,7 +62,7 @@ class FollowScreen(RunScreen, inherit_bindings=False):
             self._show_lines()
             self._say(ended_in_words(follower.ended), follower.ended.reason, hold=False)
         elif asked is not None:
-            self._say(asked.say, "the run waits for its operator", hold=True, do=of_question(asked))
+            self._say(asked.say, texts.WAITS, hold=True, do=of_question(asked))
 
 
 class FollowApp(Dressed[None]):

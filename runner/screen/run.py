@@ -20,7 +20,7 @@ from runner.screen.feed import ScreenOperator
 from runner.screen.keys import ENTER, KEYS, NOT_WHILE_TYPING, STOPS
 from runner.screen.now.base import RunView
 from runner.screen.now.to_do import ToDo, Verb
-from runner.screen.sentences import Hint
+from runner.screen.texts import run as texts
 from runner.vocabulary import Answer, Wants
 from runner.workspace.job import Job
 
@@ -135,7 +135,7 @@ class RunScreen(RunView):
             self._answer(understood(self.asked, message.value))
         except NotUnderstood as error:
             message.input.select_all()  # the next key begins anew: x is x, whatever stood there
-            self._refused = f"{error}. {hint(self.asked)}"
+            self._refused = texts.no_answer(str(error), hint(self.asked))
             self._ask_again()
 
     def _answer(self, reply: Reply) -> None:
@@ -155,16 +155,14 @@ class RunScreen(RunView):
     def action_stop(self, note: str = "") -> None:
         if self.end is not None:
             return
-        self.stop.press(f"{self.operator.name} with the stop key{note}")
+        self.stop.press(texts.by_key(self.operator.name, note))
         self._leaving = False
         if self.asked is not None and self.asked.of in SWITCHED_OFF:
             self._ask_again()  # what has to be switched off by hand stays on the screen
             return
         self.asked, self._stopping = None, True
         self._typing(None)
-        self._say(
-            "STOP: supply and load are switching off.", 'Wait for "bench off".', hold=True, do=ToDo(Verb.STOPPING)
-        )
+        self._say(texts.STOPPING, texts.WAIT_FOR_OFF, hold=True, do=ToDo(Verb.STOPPING))
 
     def action_stop_by_letter(self) -> None:
         self.action_stop()
@@ -176,8 +174,8 @@ class RunScreen(RunView):
         """Leave; a run that goes on, or a bench that is not off, is asked about first."""
         goes_on = self.end is None and not self.stop.pressed
         if goes_on or self._orders_off or self._waits_for_off:
-            words = Hint.LEAVE if goes_on else Hint.LEAVE_NOT_OFF
-            self._say(words, Hint.LEAVE_KEYS, hold=True, do=ToDo(Verb.LEAVE))
+            words = texts.LEAVE if goes_on else texts.LEAVE_NOT_OFF
+            self._say(words, texts.LEAVE_KEYS, hold=True, do=ToDo(Verb.LEAVE))
             self._leaving = True
             self.set_timer(STAYS_AFTER, self.action_stay)
             self.refresh_bindings()

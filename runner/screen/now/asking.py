@@ -19,7 +19,8 @@ from runner.orders import Ask, AskTaps, End
 from runner.screen.feed import ScreenOperator
 from runner.screen.now.to_do import Now, ToDo, of_question
 from runner.screen.now.wording import in_large
-from runner.screen.sentences import Hint, cautions, in_the_field, is_typed, two_keys
+from runner.screen.sentences import cautions, in_the_field, is_typed
+from runner.screen.texts import run as texts
 from runner.screen.widgets.headroom import HeadroomLine
 from runner.screen.widgets.prompt import Prompt
 from runner.screen.widgets.readout import Readout
@@ -74,10 +75,10 @@ class Asking(Screen[None]):
         yield Prompt(id="prompt")
         yield Input(id="answer", select_on_focus=False)
         with Horizontal(id="readouts"):
-            yield Readout("probe", "°C", "{:.2f}")
-            yield Readout("ramp", "K/min", "{:+.1f}")
-            yield Readout("current", "A", "{:.3f}")
-            yield Readout("pack terminals", "V", "{:.2f}")
+            yield Readout(texts.PROBE, "°C", "{:.2f}")
+            yield Readout(texts.RAMP, "K/min", "{:+.1f}")
+            yield Readout(texts.CURRENT, "A", "{:.3f}")
+            yield Readout(texts.VOLTAGE, "V", "{:.2f}")
         yield StillLine(id="coach")
         with Horizontal(id="middle"):
             with VerticalScroll(id="page"):
@@ -107,19 +108,18 @@ class Asking(Screen[None]):
             return
         if self._marks_current:
             say = f"{self.view.sentence if self.view is not None else ''} {self.asked.say}".strip()
-            self._say(say, two_keys(self.operator.degree), hold=False)
+            self._say(say, texts.two_keys(self.operator.degree), hold=False)
             return
         if self._is_typing:
-            words = f"{self._refused or hint(self.asked)} · {Hint.STOP_KEY}"
+            words = texts.typing(self._refused or hint(self.asked))
         elif self.asked.wants == Wants.MARK:
-            words = Hint.MARK_KEY
+            words = texts.MARK_KEY
         else:
-            words = f"HOLD POINT · {Hint.MORE_KEY if self._more_below else Hint.GO_KEY}"
+            words = texts.hold_point(texts.MORE_KEY if self._more_below else texts.GO_KEY)
         left = None if self.view is None or self.view.answer_within is None else self.view.answer_within / self.speed
         ends = self.view is not None and self.view.state == State.MAKING_SAFE.value  # then nothing more follows
         if left is not None and left < HURRY and self.speed < inf and not ends:
-            minutes = f"{int(left) // 60}:{int(left) % 60:02d}"
-            words = f"Answer within {minutes}, or the run ends and everything switches off. {words}"
+            words = texts.answer_within(left, words)
         self._say(self.asked.say, words, hold=True, do=of_question(self.asked))
 
     @property

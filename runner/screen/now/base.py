@@ -18,7 +18,8 @@ from runner.screen.feed import Told, ViewSeen
 from runner.screen.now.asking import Asking
 from runner.screen.now.to_do import of_question
 from runner.screen.now.wording import switch_line
-from runner.screen.sentences import Hint, before_all, ended_in_words, next_mark, ramp_line, result_of, where_line
+from runner.screen.sentences import before_all, ended_in_words, ramp_line, result_of, where_line
+from runner.screen.texts import run as texts
 from runner.screen.widgets.headroom import HeadroomLine
 from runner.screen.widgets.key_list import KeyList
 from runner.screen.widgets.prompt import Prompt
@@ -26,9 +27,7 @@ from runner.screen.widgets.readout import Readout
 from runner.screen.widgets.step_list import StepList
 from runner.screen.widgets.still_line import StillLine
 from runner.screen.widgets.strip_chart import LETTERS, StripChart
-from runner.vocabulary import WatchWord, as_told
-
-CONFIRM_OFF = "Press Enter when all of that is done."
+from runner.vocabulary import WatchWord
 
 
 class RunView(Asking):
@@ -37,7 +36,7 @@ class RunView(Asking):
     def on_mount(self) -> None:
         self._typing(None)
         self._page(shown=self.CAUTIONS_FIRST)
-        self._say("The run is about to begin.", "", hold=False)
+        self._say(texts.BEGINS, "", hold=False)
         self._show_lines()
         self.operator.attach(self)
 
@@ -67,8 +66,8 @@ class RunView(Asking):
         if self._marks_current or (self.asked is not None and any(hurries)):  # also what no longer hurries is said anew
             self._ask_again()
         if self.asked is None and self.end is None and not self._stopping:
-            what = "no readings" if view.word == WatchWord.LOST else f"current: {as_told(view.word)}"
-            detail = next_mark(self.operator.degree) if self.taps else f"{what}, {view.why}"
+            what = texts.NO_READINGS if view.word == WatchWord.LOST else texts.current(view.word)
+            detail = texts.next_mark(self.operator.degree) if self.taps else texts.watched(what, view.why)
             self._say(view.sentence, detail, hold=False)
 
     def _show_lines(self) -> None:
@@ -85,7 +84,7 @@ class RunView(Asking):
         self.now.told(order)
         if isinstance(order, Ask) and self.watching:
             self._page(shown=order.question == CAUTIONS)
-            self._say(order.say, Hint.WATCHED, hold=True, do=of_question(order))
+            self._say(order.say, texts.WATCHED, hold=True, do=of_question(order))
         elif isinstance(order, BeginStep) and self.watching:
             self._page(shown=False)
         elif isinstance(order, Ask):
@@ -128,16 +127,15 @@ class RunView(Asking):
         if self._findings is None or self._orders_off:
             return
         lines, where = self._findings
-        self.query_one("#page-text", Static).update(Content("\n".join(["FINDINGS", *lines, "", where])))
+        self.query_one("#page-text", Static).update(Content("\n".join([texts.FINDINGS, *lines, "", where])))
         self._page(shown=True)
         self._is_found = True
         self.refresh_bindings()
         first = before_all(self.end, self._switched_off) if self.end is not None else ""
-        leaving = "Esc: go on with the session." if self._next_follows else "Esc: leave."
+        leaving = texts.LEAVE_FOR_NEXT if self._next_follows else texts.LEAVE_AT_END
         if self.plan and not self._next_follows:
-            leaving = "Esc: leave; the session stops here."
-        words = f"{first}\nThe run has ended. Enter: findings and certificate. {leaving}".strip()
-        self._say(words, self.end.reason if self.end else "", hold=False)
+            leaving = texts.LEAVE_SESSION
+        self._say(texts.findings_there(first, leaving), self.end.reason if self.end else "", hold=False)
 
     @property
     def _next_follows(self) -> bool:
@@ -152,10 +150,10 @@ class RunView(Asking):
     def _show_end(self, end: End) -> None:
         """That the run has ended, below what a person has to do; while the bench is not off, that alone."""
         if self._orders_off:
-            self._say(f"{end.urgent} {CONFIRM_OFF}", f"RUN ENDED · {end.reason}", hold=True)
+            self._say(texts.confirm_off(end.urgent), texts.ended_not_off(end.reason), hold=True)
             return
         words = ended_in_words(end, off_by_hand=self._switched_off)
-        self._say(words, f"{end.reason} · calculating the findings", hold=False)
+        self._say(words, texts.calculating(end.reason), hold=False)
 
     def _mark(self, order: Conclude) -> None:
         self.marks.changes.append((order.at, LETTERS.get(order.outcome, "?")))

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from enum import StrEnum
+from enum import Enum, auto
 
 from runner.engine.opening import CAUTIONS
 from runner.engine.steps.ramp import HURRY
@@ -18,30 +18,30 @@ from runner.orders import Ask, BeginRamp, BeginStep, End, Guide, LoadOn, Order, 
 from runner.vocabulary import Role, Wants
 
 
-class Verb(StrEnum):
+class Verb(Enum):
     """What is to be done, or that there is nothing to do."""
 
-    HEAT = "heat"
-    COOL = "cool"
-    HEAT_FAST = "heat fast"
-    COOL_FAST = "cool fast"
-    HOLD = "hold the temperature"
-    TAKE_AWAY = "take heat and ice away"
-    MACHINE_HEATS = "the actuator heats"
-    MACHINE_COOLS = "the actuator cools"
-    READ_CAUTIONS = "read the cautions"
-    CHECK = "check"
-    READ = "read"
-    CHOOSE = "choose"
-    MARK = "mark"
-    SET_BOX = "set the decade box"
-    SWITCH_ON = "switch on"
-    SWITCH_OFF = "switch off"
-    WAIT = "wait"
-    STOPPING = "stopping"
-    LEAVE = "leave the run"
-    NOT_OFF = "not confirmed off"
-    OVER = "over"
+    HEAT = auto()
+    COOL = auto()
+    HEAT_FAST = auto()
+    COOL_FAST = auto()
+    HOLD = auto()
+    TAKE_AWAY = auto()
+    MACHINE_HEATS = auto()
+    MACHINE_COOLS = auto()
+    READ_CAUTIONS = auto()
+    CHECK = auto()
+    READ = auto()
+    CHOOSE = auto()
+    MARK = auto()
+    SET_BOX = auto()
+    SWITCH_ON = auto()
+    SWITCH_OFF = auto()
+    WAIT = auto()
+    STOPPING = auto()
+    LEAVE = auto()
+    NOT_OFF = auto()
+    OVER = auto()
 
 
 @dataclass(frozen=True)

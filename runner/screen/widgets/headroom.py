@@ -6,7 +6,7 @@ from textual.content import Content
 from textual.widgets import Static
 
 from runner.engine.ceilings import Headroom
-from runner.scale import as_read
+from runner.screen.texts import run as texts
 
 AS_WANTED = 1.005  # times the voltage that was set: up to there a reading is that voltage (a supply and its meter)
 NEAR = 0.98  # of a ceiling: from here on it is marked
@@ -20,15 +20,10 @@ class HeadroomLine(Static):
     _text = ""
 
     def show(self, headroom: tuple[Headroom, ...], remaining: float | None) -> None:
-        parts = []
-        for each in headroom:
-            ceiling, unit = as_read(each.ceiling, each.unit)
-            value = "–" if each.value is None else f"{round(as_read(each.value, each.unit)[0], 1) + 0.0:.1f}"
-            near = "NEAR " if is_near(each) else ""
-            parts.append(f"{near}{value}/{ceiling:.3g} {unit}")
+        parts = [texts.of_ceiling(each.value, each.ceiling, each.unit, near=is_near(each)) for each in headroom]
         if remaining is not None:
-            parts.append(f"step ends within {_time(remaining)}")
-        text = "now/limit: " + " · ".join(parts)
+            parts.append(texts.step_ends(remaining))
+        text = texts.headroom(parts)
         if text != self._text:
             self._text = text
             self.update(Content(text), layout=False)
@@ -38,7 +33,3 @@ def is_near(each: Headroom) -> bool:
     """Close to the ceiling, and above what the supply holds on purpose."""
     wanted = 0.0 if each.wanted is None else each.wanted * AS_WANTED
     return each.value is not None and each.value > max(NEAR * each.ceiling, wanted)
-
-
-def _time(seconds: float) -> str:
-    return f"{seconds:.0f} s" if seconds < 120 else f"{seconds / 60:.0f} min"

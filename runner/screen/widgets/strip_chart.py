@@ -22,6 +22,7 @@ from textual.strip import Strip
 from textual.widget import Widget
 
 from runner.scale import scaled
+from runner.screen.texts import run as texts
 from runner.vocabulary import Outcome
 
 LONGEST = 20_000  # points kept
@@ -245,9 +246,9 @@ class StripChart(Widget):
 
     def _time_line(self, window: tuple[float, float], width: int) -> Strip:
         if self.window is None:
-            left, right = f"−{(window[1] - window[0]) / 60:.0f} min", "now"
+            left, right = texts.ago(window[1] - window[0]), texts.NOW
         else:
-            left, right = (f"{at / 60:.1f} min" for at in window)
+            left, right = map(texts.at_minute, window)
         text = left + " " * max(1, width - len(left) - len(right)) + right
         return Strip([Segment(" " * GUTTER + text[:width], self.get_component_rich_style("strip-chart--scale"))])
 
