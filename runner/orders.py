@@ -6,9 +6,9 @@ This file is a format, like events.py.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
-from runner.scale import per_minute, whole
+from runner.scale import whole
 from runner.vocabulary import Wants
 
 
@@ -144,32 +144,6 @@ class Guide(Order):
 def next_degree(degree: float, step: float) -> float:
     """The next whole degree, as people read them, to be marked after one (°C), in the direction of ``step``; in °C."""
     return whole(degree, step, beyond=True)
-
-
-def take_away(sensor: str, *, now: bool = False) -> str:
-    """What whoever heats or cools ``sensor`` ("" is the pack) is told to do; ``now``: the run ends, and this comes first."""
-    return f"Remove heat and ice from {sensor or 'the pack'}{' now' if now else ''}."
-
-
-def hands_off(sensor: str, *, now: bool = False) -> Guide:
-    """Stop heating or cooling ``sensor`` ("" is the pack); ``now`` as in ``take_away``."""
-    return Guide("still", sensor, 0.0, take_away(sensor, now=now))
-
-
-_MACHINE = {
-    "heat": "The actuator heats {where}{rate}.",
-    "cool": "The actuator cools {where}{rate}.",
-    "hold": "The actuator holds the temperature of {where}.",
-    "still": "The actuator stops heating and cooling {where}.",
-}
-
-
-def for_machine(order: Guide) -> Guide:
-    """The same order in the words for a bench whose actuator carries it out."""
-    if order.action not in _MACHINE:
-        return order
-    rate = f" at {per_minute(order.rate, '.3g')}" if order.rate else ""
-    return replace(order, say=_MACHINE[order.action].format(where=order.sensor or "the pack", rate=rate))
 
 
 # ---- to the record -----------------------------------------------------------------------------------------------

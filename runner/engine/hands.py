@@ -3,10 +3,24 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
-from runner.orders import BeginStep, Guide, Order, hands_off
+from runner.engine.texts import ramps as texts
+from runner.orders import BeginStep, Guide, Order
 
 KEEPS_HANDS = ("heat", "cool", "wait", "bring back")  # steps that go on where the one before has heated or cooled
+
+
+def hands_off(sensor: str, *, now: bool = False) -> Guide:
+    """Stop heating or cooling ``sensor`` ("" is the pack); ``now``: the run ends, and this comes first."""
+    return Guide("still", sensor, 0.0, texts.take_away(sensor, now=now))
+
+
+def for_machine(order: Guide) -> Guide:
+    """The same order in the words for a bench whose actuator carries it out; none sets a decade box."""
+    if order.action == "substitute":
+        return order
+    return replace(order, say=texts.actuator(order.action, order.sensor, order.rate))
 
 
 def heats(order: Guide, *, by_machine: bool) -> bool:

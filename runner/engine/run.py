@@ -13,7 +13,7 @@ from runner.engine.away import SensorsAway
 from runner.engine.bench_state import PATH_OF, BenchState
 from runner.engine.ceilings import Ceilings, StandingQuestion, taken_back
 from runner.engine.fitting.further import referred
-from runner.engine.hands import heats, taken_away_between
+from runner.engine.hands import for_machine, hands_off, heats, taken_away_between
 from runner.engine.opening import Opening
 from runner.engine.program import Program
 from runner.engine.sequence import Sequence
@@ -25,6 +25,7 @@ from runner.engine.steps.switches import SWITCHED_ON, Switches
 from runner.engine.steps.typed import TypedReadings
 from runner.engine.texts import ends
 from runner.engine.texts.by_hand import off_now
+from runner.engine.texts.ramps import take_away
 from runner.engine.watch.verdict import Verdict
 from runner.engine.watch.watcher import Watcher
 from runner.engine.watch.watching import Watching
@@ -66,9 +67,6 @@ from runner.orders import (
     SetSupply,
     SwitchOff,
     SwitchOn,
-    for_machine,
-    hands_off,
-    take_away,
 )
 from runner.vocabulary import Answer, Role, Until
 

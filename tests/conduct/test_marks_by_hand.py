@@ -6,8 +6,9 @@ import pytest
 
 from runner.conduct.interfaces import StopFlag
 from runner.conduct.log_lines import said
+from runner.engine.hands import hands_off
 from runner.events import PROBE_TEMPERATURE
-from runner.orders import AskTaps, Conclude, hands_off, next_degree
+from runner.orders import AskTaps, Conclude, next_degree
 from runner.plain import PlainOperator, Printer
 from runner.screen.feed import ScreenOperator
 

@@ -5,7 +5,7 @@ from dataclasses import replace
 import pytest
 
 from runner.engine.ceilings import Ceilings
-from runner.engine.hands import taken_away_between
+from runner.engine.hands import hands_off, taken_away_between
 from runner.engine.opening import CAUTIONS
 from runner.engine.program import Planned
 from runner.engine.run import Run
@@ -21,7 +21,7 @@ from runner.events import (
     Started,
     SupplyIsSet,
 )
-from runner.orders import BeginRamp, BeginStep, Conclude, End, Guide, LoadOn, SwitchOff, hands_off
+from runner.orders import BeginRamp, BeginStep, Conclude, End, Guide, LoadOn, SwitchOff
 from runner.vocabulary import Outcome
 from tests.builders import a_program, sample
 from tests.one_step import OneStep

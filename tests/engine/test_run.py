@@ -5,6 +5,7 @@ from dataclasses import replace
 import pytest
 
 from runner.conduct.log_lines import said
+from runner.engine.hands import hands_off
 from runner.engine.opening import CAUTIONS
 from runner.engine.program import Planned
 from runner.engine.run import Run
@@ -24,7 +25,7 @@ from runner.events import (
     SupplyIsSet,
     Suspended,
 )
-from runner.orders import Ask, BeginStep, End, Guide, Remark, SetLimits, SetSupply, SwitchOff, SwitchOn, hands_off
+from runner.orders import Ask, BeginStep, End, Guide, Remark, SetLimits, SetSupply, SwitchOff, SwitchOn
 from runner.sheets.procedure import StepItem
 from tests.builders import a_program, sample
 

@@ -13,9 +13,10 @@ from runner.engine.ceilings import Headroom
 from runner.engine.opening import CAUTIONS
 from runner.engine.texts.asking import READ_THEM
 from runner.engine.texts.ends import BACK_ON
+from runner.engine.texts.ramps import take_away
 from runner.engine.view import Coach, StepLine, View
 from runner.events import CHARGE, METER_VOLTAGE, PROBE_TEMPERATURE, SUPPLY_CURRENT, SUPPLY_VOLTAGE
-from runner.orders import Ask, AskTaps, BeginRamp, BeginStep, Conclude, End, Found, Guide, take_away
+from runner.orders import Ask, AskTaps, BeginRamp, BeginStep, Conclude, End, Found, Guide
 from runner.screen.app import RunApp
 from runner.screen.feed import ScreenOperator, Told, ViewSeen
 from runner.screen.sentences import headings

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+from runner.engine.hands import hands_off
 from runner.engine.program import Planned
 from runner.engine.steps.base import SLOW, SPOILED, Step, Surroundings
 from runner.engine.steps.hold import Confirm
@@ -16,7 +17,7 @@ from runner.engine.steps.ramp import COMING
 from runner.engine.texts import ends, ramps
 from runner.engine.watch.verdict import Verdict
 from runner.events import Event, Sampled
-from runner.orders import Guide, Order, hands_off
+from runner.orders import Guide, Order
 from runner.vocabulary import WatchWord
 
 NEAR_SIDE = 1.0  # K before the beginning of the ramp

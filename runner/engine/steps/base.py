@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from runner.engine.bench_state import BenchState
+from runner.engine.hands import hands_off
 from runner.engine.program import Planned, Program
 from runner.engine.texts import ramps as texts
 from runner.engine.watch.verdict import Verdict
@@ -22,7 +23,6 @@ from runner.orders import (
     SetSupply,
     SwitchOff,
     SwitchOn,
-    hands_off,
 )
 from runner.vocabulary import WatchWord
 

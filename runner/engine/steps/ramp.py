@@ -14,13 +14,14 @@ from __future__ import annotations
 
 from typing import ClassVar
 
+from runner.engine.hands import hands_off
 from runner.engine.steps.base import FAST, SLOW, SPOILED, Step
 from runner.engine.steps.explanations import Explanations
 from runner.engine.texts import ramps as texts
 from runner.engine.texts.ends import NOT_READ
 from runner.engine.watch.verdict import Verdict
 from runner.events import ACTUATOR_TEMPERATURE, CURRENT_OF, PROBE_TEMPERATURE, Event, Sampled
-from runner.orders import AskTaps, BeginRamp, Guide, Order, Remark, SwitchOff, hands_off
+from runner.orders import AskTaps, BeginRamp, Guide, Order, Remark, SwitchOff
 from runner.scale import whole
 from runner.vocabulary import Outcome, Until, WatchWord
 

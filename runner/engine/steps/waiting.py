@@ -6,7 +6,7 @@ from runner.engine.steps.base import SLOW, Step
 from runner.engine.texts import ramps as texts
 from runner.engine.watch.verdict import Verdict
 from runner.events import Event
-from runner.orders import Guide, Order, Remark, take_away
+from runner.orders import Guide, Order, Remark
 
 
 class Wait(Step):
@@ -49,7 +49,7 @@ class Wait(Step):
         values, sensor = self.planned.values, self.planned.sensor
         if "below" not in values and "above" not in values:
             return ""
-        return take_away(sensor) if sensor else texts.REACHED
+        return texts.take_away(sensor) if sensor else texts.REACHED
 
     def remaining(self) -> float | None:
         values = self.planned.values

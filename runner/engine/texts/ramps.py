@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from runner.scale import degrees
+from runner.scale import degrees, per_minute
 from runner.vocabulary import Until
 
 # ---- why a ramp could show nothing ----------------------------------------------------------------------------------
@@ -39,6 +39,25 @@ def no_trip(why: str) -> str:
 # ---- what to do ----------------------------------------------------------------------------------------------------
 
 REACHED = "The temperature is reached. Nothing to do."
+
+_PACK = "the pack"  # where no sensor is named
+_ACTUATOR = {
+    "heat": "The actuator heats {where}{rate}.",
+    "cool": "The actuator cools {where}{rate}.",
+    "hold": "The actuator holds the temperature of {where}.",
+    "still": "The actuator stops heating and cooling {where}.",
+}
+
+
+def take_away(sensor: str, *, now: bool = False) -> str:
+    """What whoever heats or cools ``sensor`` ("" is the pack) is told to do; ``now``: the run ends, and this comes first."""
+    return f"Remove heat and ice from {sensor or _PACK}{' now' if now else ''}."
+
+
+def actuator(action: str, sensor: str, rate: float) -> str:
+    """What an actuator does at ``sensor`` ("" is the pack), at a rate (K/s) or, with 0, freely."""
+    at = f" at {per_minute(rate, '.3g')}" if rate else ""
+    return _ACTUATOR[action].format(where=sensor or _PACK, rate=at)
 
 
 def to_the_beginning(action: str, sensor: str, celsius: float) -> str:
