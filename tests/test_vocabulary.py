@@ -46,16 +46,17 @@ def test_no_sentence_is_compared_cut_or_searched(path):
     assert not found
 
 
-# ---- where the sentences of the engine and of the screens stand -----------------------------------------------------
+# ---- where the sentences of the engine, of a run's conduct and of the screens stand ---------------------------------
 
-ROOMS = ("runner/engine/", "runner/screen/")
+ROOMS = ("runner/engine/", "runner/conduct/", "runner/screen/")
+LINES = "runner/conduct/log_lines.py"  # words orders and events, so it is a place of texts, and not of values alone
 TEXTS = tuple(f"{room}texts/" for room in ROOMS)
 # these keep theirs: they are part of the method, whose digest is over their code (runner/evaluation/provenance.py)
 METHOD = tuple(f"runner/{each}" for each in DECIDES if each.startswith("engine/"))
-SPEAKING = [path for path in FILES if name_of(path).startswith(ROOMS) and not name_of(path).startswith(TEXTS)]
-# names with a space in them: of dimensions, of what journals have or the code compares, of looks
+SPEAKING = [path for path in FILES if name_of(path).startswith(ROOMS) and not name_of(path).startswith((*TEXTS, LINES))]
+# names with a space in them: of dimensions, of what journals have or the code compares, of looks; what is typed or read as a value
 NAMES = FORMATS | {"bring back", "limits by hand", "making safe", "no steady current", "waiting for the operator"}
-NAMES |= {"workshop night", "workshop day", "strong contrast", "bold reverse"}
+NAMES |= {"workshop night", "workshop day", "strong contrast", "bold reverse", "go on", "{} degC"}
 WORD = re.compile(r"[^\W\d_]{2}")
 
 
@@ -95,7 +96,7 @@ def said_in(source):
 
 
 @pytest.mark.parametrize("path", SPEAKING, ids=name_of)
-def test_what_engine_and_screens_say_stands_among_their_texts(path):
+def test_what_these_rooms_say_stands_among_their_texts(path):
     if not name_of(path).startswith(METHOD):
         assert list(said_in(path.read_text(encoding="utf-8"))) == []
 
@@ -121,8 +122,7 @@ def test_texts_are_made_from_values_and_know_no_step_no_sheet_and_no_event():
         "runner.notation.quantity",
         "runner.scale",
         "runner.vocabulary",
-        "runner.engine.texts",
-        "runner.screen.texts",
+        *(f"{room}texts".replace("/", ".") for room in ROOMS),
     )
     for path in (path for path in FILES if name_of(path).startswith(TEXTS)):
         for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):

@@ -8,21 +8,18 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass
 
+from runner.conduct.texts import answers as texts
 from runner.errors import RecordError
-from runner.notation.quantity import QuantityError, parse_quantity, shown
+from runner.notation.quantity import QuantityError, parse_quantity
 from runner.notation.visible import visible
 from runner.orders import Ask, AskTaps
 from runner.record.attachments import check
 from runner.scale import celsius, fahrenheit, scaled
-from runner.vocabulary import CURRENT_KEY, Answer, Observed, Wants
+from runner.vocabulary import Answer, Observed, Wants
 
 GO_WORDS = ("", "g", "go", "go on", "y", "yes", "ok")
 STOP_KEY = "x"  # on the screen and in lines
 STOP_WORDS = (STOP_KEY, "s", "stop", "n", "no", "q", "quit")
-
-
-ADDED = "Note: add ; and your text. File: add @ and its name."
-TYPED_STOP = "x, then Enter: stop"
 UNITS_AS_READ = {"degC": "°C", "ohm": "Ω"}
 
 
@@ -54,7 +51,7 @@ def understood(ask: Ask, text: str) -> Reply:
     if ask.instead and answer.lower() == ask.instead:
         return Reply(ask.instead, note, files)
     if answer.lower() not in GO_WORDS:
-        raise NotUnderstood(f"{answer!r} is not valid. Press Enter to continue, or type x to stop")
+        raise NotUnderstood(texts.not_valid(answer))
     return Reply(Answer.GO_ON, note, files)
 
 
@@ -69,8 +66,7 @@ def is_stop(ask: Ask | None, text: str) -> bool:
 
 def stopped_by(name: str, text: str) -> str:
     """Who stopped the run, with the note of what they typed."""
-    note = _parts(text)[1]
-    return f"{name}: {note}" if note else name
+    return texts.noted(name, _parts(text)[1])
 
 
 def marks_current(ask: Ask | None, taps: AskTaps | None) -> bool:
@@ -81,20 +77,14 @@ def marks_current(ask: Ask | None, taps: AskTaps | None) -> bool:
 def hint(ask: Ask, *, two: bool = False) -> str:
     """What may be answered, in a few words; ``two``: degrees are marked beside it, see ``marks_current``."""
     if ask.wants == Wants.NUMBER:
-        fits = ""
-        if ask.lowest is not None and ask.highest is not None:
-            fits = f" (expected {shown(ask.lowest, ask.dimension)} to {shown(ask.highest, ask.dimension)})"
-        return f"Type a number in {as_read(ask.unit)}, then Enter{fits}. {ADDED} · {TYPED_STOP}"
+        return texts.number(as_read(ask.unit), ask.lowest, ask.highest, ask.dimension)
     if ask.wants == Wants.CHOICE:
-        listed = "   ".join(f"{number} {word}" for number, word in enumerate(ask.choices, start=1))
-        return f"{listed}   Type the number or the word, then Enter. {ADDED} · {TYPED_STOP}"
+        return texts.choice(ask.choices)
     if ask.instead:
-        return f"Enter: at that moment · {ask.instead}, then Enter: as told above · {TYPED_STOP}"
+        return texts.mark_or(ask.instead)
     if two:
-        return f"{CURRENT_KEY} [Enter] at that moment    [Enter] at each whole degree    x [Enter] ends the run"
-    if ask.wants == Wants.MARK:
-        return "[Enter] at that moment    x [Enter] ends the run"
-    return "[Enter] continue    x [Enter] ends the run"
+        return texts.MARK_BOTH
+    return texts.MARK if ask.wants == Wants.MARK else texts.CONTINUE
 
 
 def as_read(unit: str) -> str:
@@ -114,11 +104,11 @@ def _number(ask: Ask, answer: str) -> str:
     plain = answer.replace(",", ".") if re.fullmatch(r"[+-]?\d+,\d+\s*\D*", answer) else answer
     text = f"{plain} {ask.unit}" if re.fullmatch(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?", plain) else plain
     if not answer:
-        raise NotUnderstood("Nothing was typed")
+        raise NotUnderstood(texts.NOTHING_TYPED)
     try:
         return repr(parse_quantity(_in_celsius(text, plain) if ask.dimension == "temperature" else text, ask.dimension))
     except QuantityError as error:
-        raise NotUnderstood(f"{answer!r} is not a number in {as_read(ask.unit)}; type it like 24.3") from error
+        raise NotUnderstood(texts.no_number(answer, as_read(ask.unit))) from error
 
 
 def _in_celsius(text: str, typed: str) -> str:
@@ -138,8 +128,4 @@ def _choice(ask: Ask, answer: str) -> str:
     exact = [choice for choice in ask.choices if choice.lower() == word]
     if len(exact or found) == 1:
         return (exact or found)[0]
-    if not answer:
-        raise NotUnderstood(f"Nothing was typed. Type a number from 1 to {len(ask.choices)}, or the word")
-    raise NotUnderstood(
-        f"{answer!r} is not one of the choices. Type a number from 1 to {len(ask.choices)}, or the word"
-    )
+    raise NotUnderstood(texts.no_choice(answer, len(ask.choices)))

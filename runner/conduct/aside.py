@@ -13,6 +13,7 @@ from functools import partial
 
 from runner.conduct.forecast import Foresight
 from runner.conduct.interfaces import Clock
+from runner.conduct.texts import answers as texts
 from runner.engine.program import Program
 from runner.errors import RecordError
 from runner.events import Answered, Event
@@ -75,11 +76,11 @@ class Aside:
             files = tuple(self._folder.keep_attachment(path) for path in answer.files)
         except RecordError as error:
             if marks:
-                self._done.put(Remark(f"{error}. The mark counts; the file is not in the record"))
+                self._done.put(Remark(texts.file_of_mark(str(error))))
                 return
             asked = self._asked.get(answer.question)
             if asked is not None:
-                self._done.put(dataclasses.replace(asked, say=f"{error}. {asked.say}"))
+                self._done.put(dataclasses.replace(asked, say=texts.file_refused(str(error), asked.say)))
             return
         with_files = dataclasses.replace(answer, files=files)
         self._done.put(Kept(with_files) if marks else with_files)

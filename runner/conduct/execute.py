@@ -18,6 +18,7 @@ from runner.conduct.interfaces import Operator, RunOutcome, StopFlag
 from runner.conduct.loop import Loop
 from runner.conduct.resume import Resumption
 from runner.conduct.site import Site
+from runner.conduct.texts import runs as texts
 from runner.engine.run import Run
 from runner.errors import RecordError, RunLost, SheetError
 from runner.evaluation.evaluate import Evaluation, evaluate, worked_out
@@ -74,7 +75,7 @@ def execute(
         if locks is not None:
             locks.folder(folder.path)
         if resumption is not None:
-            keep_edition(folder.path, ["events.jsonl", "samples.csv", "findings.json"], "the run goes on")
+            keep_edition(folder.path, ["events.jsonl", "samples.csv", "findings.json"], texts.GOES_ON)
         watched.armed(folder.path)
         began(folder)
         begin, awake = (0, True) if resumption is None else (resumption.step, resumption.awake)
@@ -100,14 +101,12 @@ def _is_a_rehearsal(job: Job, site: Site, identities: dict[str, str], folder: Ru
     """
     simulated = site.simulated or any(map(is_simulated, identities.values()))
     if job.bench.simulated and not simulated:
-        what = "simulated: true, but no instrument of this bench says that it is simulated: the run would be a real one"
-        remedy = "remove simulated:, or rehearse with this file: tripwitness rehearse --bench"
+        what, remedy = texts.NOTHING_SIMULATED
         raise SheetError([job.bench_file.source.problem(("simulated",), what, remedy, key=True)])
     begun = None if folder is None else folder.read_json(f"inputs/{RESOLVED}").get("simulated")
     if begun is not None and begun != simulated:
-        kinds = {True: "a simulated bench", False: "a real bench"}
-        what = f"the run was begun on {kinds[bool(begun)]} and this is {kinds[simulated]}"
-        raise RecordError(what, str(job.bench_file.name), "go on with the bench it was begun on, or start a new run")
+        what, remedy = texts.other_bench(begun=bool(begun), now=simulated)
+        raise RecordError(what, str(job.bench_file.name), remedy)
     return simulated
 
 

@@ -12,6 +12,7 @@ import os
 from collections.abc import Iterator
 from pathlib import Path
 
+from runner.conduct.texts import runs as texts
 from runner.engine.bench_state import BenchState
 from runner.engine.ceilings import Ceilings
 from runner.engine.steps.switches import SWITCHED_OFF, SWITCHED_ON
@@ -53,9 +54,8 @@ class GrowingFile:
                 file.seek(self._at)
                 new = file.read(READ_AT_ONCE)
         except OSError as error:
-            raise RecordError(
-                f"cannot be read ({error.strerror})", str(self._path), "look whether it is still there"
-            ) from error
+            what, remedy = texts.unreadable(str(error.strerror))
+            raise RecordError(what, str(self._path), remedy) from error
         self._at += len(new)
         *whole, self._rest = (self._rest + new).split(b"\n")
         for line in whole:
@@ -78,7 +78,7 @@ class Follower:
         self._journal, self._samples = GrowingFile(folder / EVENTS), GrowingFile(folder / SAMPLES)
         self._header: list[str] = []
         self._ceilings = Ceilings(self.job.program.ceilings, self.job.program.patience, self.job.program.by_hand)
-        self._sentence, self._now = "The run is about to begin.", -1
+        self._sentence, self._now = texts.BEGINS, -1
         self._verdict = (WatchWord.SETTLING.value, "")
         self._begun: set[int] = set()
         self._number = 0
@@ -99,7 +99,7 @@ class Follower:
         return View(
             known.t,
             "ended" if self.ended is not None else "watching",
-            f"The run has ended: {self.ended.reason}" if self.ended is not None else self._sentence,
+            texts.ended(self.ended.reason) if self.ended is not None else self._sentence,
             dict(known.latest),
             dict(known.lost),
             known.rate(),
@@ -165,9 +165,8 @@ class Follower:
         try:
             return sample_of(dict(zip(self._header, cells, strict=False)))
         except (KeyError, ValueError) as error:
-            raise RecordError(
-                f"is not a sample table ({error})", str(self.folder.path / SAMPLES), "take the folder from a backup"
-            ) from error
+            what, remedy = texts.no_samples(str(error))
+            raise RecordError(what, str(self.folder.path / SAMPLES), remedy) from error
 
     def _steps(self) -> tuple[StepLine, ...]:
         lines = []
@@ -189,7 +188,8 @@ def newest_run(folder: Path) -> Path:
         return folder
     runs = [entry.run for entry in session.entries if entry.run]
     if not runs:
-        raise RecordError("no run of this session has started yet", str(folder), "wait, then try again")
+        what, remedy = texts.NONE_STARTED
+        raise RecordError(what, str(folder), remedy)
     return session.path / runs[-1]
 
 

@@ -8,6 +8,7 @@ from functools import partial
 
 import numpy as np
 
+from runner.conduct.texts import runs as texts
 from runner.engine.program import Program
 from runner.errors import TripwitnessError
 from runner.evaluation.evaluate import worked_out
@@ -69,7 +70,7 @@ class Foresight:
         try:
             known = [each for each in worked_out(self._folder).findings if each.sensor == sensor]
         except (TripwitnessError, ArithmeticError, LookupError, ValueError) as error:  # no reason to end a run
-            return Reckoned(t, sensor, 0.0, f"could not calculate whether one more ramp would help: {error}")
+            return Reckoned(t, sensor, 0.0, texts.not_calculated(str(error)))
         values = [each for each in known if each.value is not None]
         judged = [each for each in values if each.conformity is not None]  # a narrow screen has no room for the rest
         said = tuple(in_a_line(each) for each in judged or values)
@@ -77,11 +78,7 @@ class Foresight:
         if not found:
             return Reckoned(t, sensor, 0.0, "", said)
         best = max(found, key=lambda each: each.one_more)
-        why = (
-            f"The {best.name} of {sensor} is close to a limit; one more ramp would make its uncertainty about "
-            f"{100 * best.one_more:.0f} % smaller"
-        )
-        return Reckoned(t, sensor, best.one_more, why, said)
+        return Reckoned(t, sensor, best.one_more, texts.one_more_helps(best.name, sensor, best.one_more), said)
 
 
 def in_a_line(finding: Finding) -> str:

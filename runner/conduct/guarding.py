@@ -9,6 +9,7 @@ from types import TracebackType
 from runner.bench.assembly import Bench
 from runner.conduct.interfaces import RunOutcome
 from runner.conduct.site import Site
+from runner.conduct.texts import runs as texts
 from runner.guard.handle import Guard, possible
 from runner.guard.plan import Target
 from runner.sheets.bench import BenchFile
@@ -54,7 +55,7 @@ class Watched:
             return
         is_off = not self._begun if self._outcome is None else self._outcome.off
         if not is_off:
-            self.watch.take_over("the runner could not switch everything off")
+            self.watch.take_over(texts.NOT_ALL_OFF)
         else:
             self.watch.stand_down()
 

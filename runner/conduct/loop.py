@@ -18,6 +18,7 @@ from runner.conduct.aside import Aside, Kept
 from runner.conduct.interfaces import BenchPort, Clock, Operator, RunOutcome, StopFlag, Unwatched, Watch
 from runner.conduct.resume import Resumption
 from runner.conduct.sampling import Sampler
+from runner.conduct.texts import runs as texts
 from runner.engine.run import Run
 from runner.engine.states import State
 from runner.engine.view import View, look
@@ -164,7 +165,7 @@ class Loop:
         now = self._now()
         self._waits_since = now if self._waits_since is None else self._waits_since
         if now - self._waits_since > CONFIRMED_WITHIN * min(max(1.0, self.clock.speed), MOST_SPEED):
-            self._feed(NobodyConfirmed(now, "nobody answered"))
+            self._feed(NobodyConfirmed(now, texts.NOBODY_ANSWERED))
 
     def _noticed(self) -> Iterator[Event]:
         """What came from neither the bench nor the operator."""
@@ -263,7 +264,7 @@ class Loop:
         end = End(
             early=True,
             safe=confirmed and not self.run.switches.left,
-            reason=fault or "the program was interrupted",
+            reason=fault or texts.INTERRUPTED,
             left=self.run.away.say,
             urgent=" ".join(part for part in (remark, *self.run.by_hand) if part),
         )
@@ -315,5 +316,5 @@ def _described(error: BaseException) -> str:
     if isinstance(error, RecordError):
         return str(error)
     frames = traceback.extract_tb(error.__traceback__)
-    where = f" ({frames[-1].name}, line {frames[-1].lineno})" if frames else ""
+    where = texts.at_line(frames[-1].name, frames[-1].lineno) if frames else ""
     return f"{type(error).__name__}: {error}{where}"

@@ -18,6 +18,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
+from runner.conduct.texts import runs as texts
 from runner.engine.opening import agreed_to
 from runner.engine.program import Program
 from runner.engine.steps.base import SPOILED
@@ -76,7 +77,7 @@ def broken_off(folder: RunFolder, bench: UserFile | None = None) -> tuple[Job, R
     """
     broken = verify(folder.path, None).differences
     if broken:
-        raise _changed(folder, broken)
+        raise _refused(texts.changed(broken[0]), folder.path)
     files = [
         UserFile(f"{folder.number}/{INPUTS}/{name}", folder.input(name)) for name in ("procedure.yaml", "pack.yaml")
     ]
@@ -101,24 +102,25 @@ def at_its_end(folder: RunFolder) -> Evaluation | None:
         return None
     evaluation = evaluate(folder)
     if evaluation.broken:
-        raise _changed(folder, evaluation.broken)
+        raise _refused(texts.changed(evaluation.broken[0]), folder.path)
     if not is_sealed(folder.path):
-        keep_edition(folder.path, [FINDINGS], "the program was killed before the seal was whole")
+        keep_edition(folder.path, [FINDINGS], texts.NOT_SEALED)
         seal_evidence(folder.path, digest(), simulated=evaluation.simulated)
     return evaluation
 
 
-def _changed(folder: RunFolder, what: Sequence[str]) -> RecordError:
-    return RecordError(f"has changed since it was recorded: {what[0]}", str(folder.path), "take it from a backup")
+def _refused(said: tuple[str, str], path: Path) -> RecordError:
+    """``said``: what is wrong with a run folder, and what to do."""
+    return RecordError(said[0], str(path), said[1])
 
 
 def where(entries: Sequence[JournalEntry], program: Program, path: Path) -> Resumption:
     """Where a run goes on, from its journal. Raises RecordError if it is complete."""
     if not entries:
-        raise RecordError("the run had not started", str(path), "start a new one")
+        raise _refused(texts.NOT_STARTED, path)
     end = next((entry.what for entry in reversed(entries) if isinstance(entry.what, End)), None)
     if end is not None and not end.early:
-        raise RecordError("the run is complete, so there is nothing to resume", str(path), "start a new run")
+        raise _refused(texts.COMPLETE, path)
     step, awake, agreed, rested, before = 0, True, "", 0.0, entries[0].utc
     for entry in entries:
         what = entry.what
@@ -142,7 +144,7 @@ def where(entries: Sequence[JournalEntry], program: Program, path: Path) -> Resu
     heard = entries[-1]
     began = datetime.datetime.fromisoformat(heard.utc) - datetime.timedelta(seconds=heard.t)
     last = max(entry.t for entry in entries)
-    why = end.reason if end is not None else "the record is incomplete (no end entry)"
+    why = end.reason if end is not None else texts.NO_END
     return Resumption(step, began.isoformat(), last, why, awake, agreed, rested, heard.t)
 
 

@@ -7,6 +7,7 @@ from collections.abc import Callable
 from typing import Generic, TypeVar
 
 from runner.conduct.interfaces import StopFlag
+from runner.conduct.texts import runs as texts
 
 T = TypeVar("T")
 LONGEST_WAY_OUT = 60.0  # s: a stop, an output off on a bad connection, the evaluation
@@ -40,14 +41,14 @@ class RunThread(Generic[T]):
     def leave(self, stop: StopFlag, by: str) -> T:
         """Wait for the end, after asking for it if it has not come; what the work returned, or the error it raised."""
         if not self.started:
-            raise RuntimeError("the screen could not be opened, so the run did not begin")
+            raise RuntimeError(texts.NOT_OPENED)
         if not self.done:
             stop.press(by)
         self._thread.join(LONGEST_WAY_OUT)
         if self._error is not None:
             raise self._error
         if self._result is None:
-            raise TimeoutError(f"the run did not end within {LONGEST_WAY_OUT:g} s: SWITCH SUPPLY AND LOAD OFF BY HAND")
+            raise TimeoutError(texts.does_not_end(LONGEST_WAY_OUT))
         return self._result
 
     def _run(self) -> None:

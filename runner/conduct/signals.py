@@ -8,14 +8,8 @@ from collections.abc import Iterator
 from types import FunctionType
 
 from runner.conduct.interfaces import StopFlag
+from runner.conduct.texts.runs import BY_SIGNAL
 
-IN_WORDS = {  # who or what stops a run by a signal; any other is named as the system names it
-    "SIGINT": "Ctrl-C (SIGINT)",
-    "SIGTERM": "the computer (another program ended the run, SIGTERM)",
-    "SIGHUP": "a closed terminal (SIGHUP)",
-    "SIGTSTP": "Ctrl-Z (SIGTSTP)",
-    "SIGQUIT": "the keys that end a program (SIGQUIT)",
-}
 _STAYS = ("SIGTSTP", "SIGQUIT")  # keys of a person who is still there
 # a key, an end, a closed terminal; and those by which a terminal suspends or dumps a program that has something on
 _SIGNALS = tuple(
@@ -30,9 +24,9 @@ def pressing(stop: StopFlag) -> Iterator[None]:
     def pressed(number: int, _: object) -> None:
         name = signal.Signals(number).name
         if name in _STAYS:
-            stop.press(IN_WORDS[name])
+            stop.press(BY_SIGNAL[name])
         else:
-            stop.signalled(name, IN_WORDS.get(name, name))
+            stop.signalled(name, BY_SIGNAL.get(name, name))
 
     before = {number: signal.signal(number, pressed) for number in _SIGNALS}
     try:

@@ -18,7 +18,7 @@ from reports.headline import headline
 from runner.conduct.execute import Result
 from runner.conduct.interfaces import Operator, StopFlag
 from runner.conduct.run_thread import RunThread
-from runner.conduct.signals import IN_WORDS
+from runner.conduct.texts.runs import BY_SIGNAL
 from runner.measure.finding import Finding
 from runner.screen.feed import ScreenOperator
 from runner.screen.run import RunScreen
@@ -80,7 +80,7 @@ class RunApp(Dressed[None]):
         self._switched = sys.getswitchinterval()
         sys.setswitchinterval(HAND_OVER)
         if hasattr(signal, "SIGTSTP"):  # Textual would suspend the program, with whatever is on
-            self._suspend = signal.signal(signal.SIGTSTP, lambda *_: self.stop.press(IN_WORDS["SIGTSTP"]))
+            self._suspend = signal.signal(signal.SIGTSTP, lambda *_: self.stop.press(BY_SIGNAL["SIGTSTP"]))
         gc.collect()
         gc.freeze()  # else looking through all that is loaded holds up sampling by a tenth of a second, again and again
         self.thread.start()

@@ -34,7 +34,7 @@ import numpy as np
 sys.path.insert(0, str(Path(__file__).resolve().parent.parent.parent))
 
 from runner.conduct.log_lines import said
-from runner.conduct.signals import IN_WORDS
+from runner.conduct.texts.runs import BY_SIGNAL
 from runner.errors import RecordError
 from runner.orders import BeginStep, End, Order, Pace
 from runner.record.journal import JournalEntry, read_journal
@@ -149,7 +149,7 @@ class Trial:
 
     def _expect_stopped(self, by: Signals, entries: list[JournalEntry], status: int) -> None:
         end = entries[-1].what
-        good = isinstance(end, End) and end.early and end.safe and end.reason == f"stopped by {IN_WORDS[by.name]}"
+        good = isinstance(end, End) and end.early and end.safe and end.reason == f"stopped by {BY_SIGNAL[by.name]}"
         self._expect(good and status == 4, f"exit status {status}, and the record ends with {end}")
 
     def _samples(self, killed: datetime, entries: list[JournalEntry], folder: Path) -> None:

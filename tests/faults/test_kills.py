@@ -12,7 +12,7 @@ from pathlib import Path
 
 import pytest
 
-from runner.conduct.signals import IN_WORDS
+from runner.conduct.texts.runs import BY_SIGNAL
 from runner.record.journal import read_journal
 from runner.record.samples import read_samples
 from runner.seal.signers import known
@@ -90,7 +90,7 @@ def test_a_run_that_is_halted_leaves_everything_off(live, number):
         end = list(read_journal(folder / "events.jsonl"))[-1].what
         assert signal.Signals(number).name in end.reason
         assert "Traceback" not in err
-        assert f"stopped by {IN_WORDS[signal.Signals(number).name]}" in out
+        assert f"stopped by {BY_SIGNAL[signal.Signals(number).name]}" in out
     supply = [change["on"] for change in live.world.switched if change["what"] == "supply"]
     assert supply == [True, False]
 
