@@ -1,5 +1,7 @@
 """Readings that are typed, words that are picked, things that are looked at."""
 
+from dataclasses import replace
+
 import pytest
 
 from runner.conduct.answer_parsing import NotUnderstood, hint, is_stop, stopped_by, understood
@@ -110,6 +112,12 @@ def test_what_is_no_number_of_a_choice_is_said_so(text):
     """``²`` is a key of its own on some keyboards: a digit to Python's isdigit, and no number to int."""
     with pytest.raises(NotUnderstood, match="Type a number from 1 to 3"):
         understood(CHOICE, text)
+
+
+def test_of_one_choice_nobody_is_asked_for_a_number_between_two():
+    ask = replace(CHOICE, choices=("none",))
+    with pytest.raises(NotUnderstood, match="Type 1, or the word"):
+        understood(ask, "two")
 
 
 def test_a_note_and_a_file_go_with_an_answer(tmp_path):

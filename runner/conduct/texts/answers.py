@@ -57,7 +57,8 @@ def no_number(typed: str, unit: str) -> str:
 def no_choice(typed: str, choices: int) -> str:
     """Of what was typed, or of nothing, where one of so many words is asked for."""
     first = f"{typed!r} is not one of the choices" if typed else NOTHING_TYPED
-    return f"{first}. Type a number from 1 to {choices}, or the word"
+    numbers = "1" if choices == 1 else f"a number from 1 to {choices}"
+    return f"{first}. Type {numbers}, or the word"
 
 
 def file_refused(why: str, say: str) -> str:
