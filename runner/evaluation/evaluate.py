@@ -203,9 +203,11 @@ def _refused_today(folder: RunFolder) -> tuple[str, ...]:
 def series_of(table: pd.DataFrame, channel: str) -> Series:
     """The valid readings of one channel of a sample table, in the order of the times they are of."""
     valid = table[["t_s", channel]].dropna()
-    if AGES in table and (aged := table.loc[valid.index, AGES]).str.contains(channel, regex=False).any():
-        ages = [ages_of(cell).get(channel, 0.0) for cell in aged]
-        valid = valid.assign(t_s=valid["t_s"] - ages)
+    if AGES in table:
+        cells = table.loc[valid.index, AGES]
+        aged = cells[cells != ""]  # few rows have any: only these are searched
+        aged = aged[aged.str.contains(channel, regex=False)]
+        valid.loc[aged.index, "t_s"] -= [ages_of(cell).get(channel, 0.0) for cell in aged]
     if not valid["t_s"].is_monotonic_increasing:
         valid = valid.sort_values("t_s", kind="stable")
     return Series(valid["t_s"].to_numpy(float), valid[channel].to_numpy(float))

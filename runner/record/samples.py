@@ -114,16 +114,25 @@ def read_samples(path: Path) -> pd.DataFrame:
     except FileNotFoundError:
         raise RecordError.missing(str(path)) from None
     whole = content[: content.rfind(b"\n") + 1]
-    texts = {"supply_mode": str, "lost": str, AGES: str}
+    texts = (
+        "supply_mode",
+        "lost",
+        AGES,
+    )  # few different ones: as categories a day of them is read and searched at once
+    kinds: dict[str, type[float] | str] = {
+        **dict.fromkeys(("t_s", *CHANNELS, *STATES), float),
+        **dict.fromkeys(texts, "category"),
+    }
     try:
-        table = pd.read_csv(io.BytesIO(whole), dtype={**dict.fromkeys(("t_s", *CHANNELS, *STATES), float), **texts})
+        table = pd.read_csv(io.BytesIO(whole), dtype=kinds)
     except ValueError as error:
         raise RecordError(f"is not a sample table ({error})", str(path), "take the folder from a backup") from error
-    if AGES not in table:
-        table[AGES] = ""
     further = [name for name in table.columns if named_by(str(name))]
     table = table.reindex(columns=[*COLUMNS, AGES, *further])  # columns of later formats are empty
-    return table.fillna(dict.fromkeys(texts, ""))
+    for name in texts:
+        column = table[name].astype("category").cat
+        table[name] = column.add_categories([""]).fillna("")
+    return table
 
 
 def as_events(table: pd.DataFrame) -> Iterator[Sampled]:
