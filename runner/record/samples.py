@@ -114,11 +114,8 @@ def read_samples(path: Path) -> pd.DataFrame:
     except FileNotFoundError:
         raise RecordError.missing(str(path)) from None
     whole = content[: content.rfind(b"\n") + 1]
-    texts = (
-        "supply_mode",
-        "lost",
-        AGES,
-    )  # few different ones: as categories a day of them is read and searched at once
+    # of the texts few are different: as categories those of a day are read and searched at once
+    texts = ("supply_mode", "lost", AGES)
     kinds: dict[str, type[float] | str] = {
         **dict.fromkeys(("t_s", *CHANNELS, *STATES), float),
         **dict.fromkeys(texts, "category"),
