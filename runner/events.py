@@ -171,11 +171,15 @@ class Reckoned(Event):
 
 @dataclass(frozen=True)
 class Resumed(Event):
-    """A run goes on after a break of ``after`` s. What the journal has before is what happened; ``why`` it had ended."""
+    """A run goes on after a break of ``after`` s. What the journal has before is what happened; ``why`` it had ended.
+
+    ``rested``: s before this break that were no time of the test, as `Rest` counts them.
+    """
 
     utc: str
     why: str
     after: float
+    rested: float = 0.0
 
 
 @dataclass(frozen=True)

@@ -121,7 +121,8 @@ class Loop:
         if self.resumption is None:
             return Started(0.0, self.clock.utc(), self.simulated)
         broke_off = self.resumption.last
-        return Resumed(self._now(), self.clock.utc(), self.resumption.why, self._now() - broke_off)
+        now, utc = self._now(), self.clock.utc()
+        return Resumed(now, utc, self.resumption.why, now - broke_off, self.resumption.no_test)
 
     # ---- one turn --------------------------------------------------------------------------------------------
 

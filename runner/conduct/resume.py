@@ -22,11 +22,12 @@ from runner.conduct.texts import runs as texts
 from runner.engine.opening import agreed_to
 from runner.engine.program import Program
 from runner.engine.steps.base import SPOILED
+from runner.engine.steps.switches import Rest
 from runner.errors import RecordError
 from runner.evaluation.evaluate import Evaluation, evaluate
 from runner.evaluation.provenance import digest
-from runner.events import Answered, InputsKept, Resumed
-from runner.orders import BeginStep, Conclude, End
+from runner.events import Answered, Event, InputsKept, Resumed
+from runner.orders import BeginStep, Conclude, End, Order
 from runner.record.folder import EVENTS, FINDINGS, INPUTS, RESOLVED, SAMPLES, RunFolder
 from runner.record.journal import JournalEntry, read_journal
 from runner.record.samples import read_samples
@@ -45,7 +46,8 @@ class Resumption:
 
     ``began`` is the UTC of its start, by the clock of the journal's last line, which is of ``heard`` (s). ``last`` is the time (s)
     up to which journal and samples go, ``why`` it had ended. ``agreed``: who accepted what is unusual, and why; empty if it broke
-    off before. ``rested``: s of earlier breaks after which nothing of the procedure began again.
+    off before. ``rested``: s of earlier breaks after which nothing of the procedure began again. ``no_test``: s of all breaks, and
+    of waiting for a person with nothing on.
     """
 
     step: int
@@ -56,6 +58,7 @@ class Resumption:
     agreed: str = ""
     rested: float = 0.0
     heard: float = 0.0
+    no_test: float = 0.0
 
     def elapsed(self, utc: str) -> float:
         """Seconds since the run's start at a UTC stamp; never before what the journal has."""
@@ -84,9 +87,22 @@ def broken_off(folder: RunFolder, bench: UserFile | None = None) -> tuple[Job, R
     kept = bench or UserFile(str(folder.path / INPUTS / "bench.yaml"), folder.input("bench.yaml"))
     sensors = folder.read_json(f"{INPUTS}/{RESOLVED}")["program"]["sensors"]
     job = load(files[0], files[1], kept, tuple(sensors))
-    resumption = where(list(read_journal(folder.path / EVENTS)), job.program, folder.path)
+    entries = list(read_journal(folder.path / EVENTS))
+    resumption = where(entries, job.program, folder.path)
     sampled = read_samples(folder.path / SAMPLES)["t_s"]
-    return job, replace(resumption, last=max(resumption.last, float(sampled.max()) if len(sampled) else 0.0))
+    last = max(resumption.last, float(sampled.max()) if len(sampled) else 0.0)
+    return job, replace(resumption, last=last, no_test=no_test(entries, job.program, last))
+
+
+def no_test(entries: Sequence[JournalEntry], program: Program, last: float) -> float:
+    """How much (s) of a run up to ``last`` (s) was no time of its test."""
+    rest = Rest(program.by_hand, program.looked_at)
+    for entry in entries:
+        if isinstance(entry.what, Event):
+            rest.happened(entry.what)
+        elif isinstance(entry.what, Order):
+            rest.ordered(entry.what, entry.t)
+    return rest.until(last)
 
 
 def at_its_end(folder: RunFolder) -> Evaluation | None:

@@ -103,8 +103,6 @@ class Ceilings:
         self._fell_at: float | None = None  # s: when the pack's voltmeter fell below the floor in one step
         self._to_look = ""  # what whoever is at the load has to be told of that
         self._stopped_until = -math.inf  # s: up to when a person's word counts that the load has stopped
-        self._rested = 0.0
-        self._last = math.inf  # s: when the last sample was taken
         self._latest: dict[str, float] = {}
         self._seen: dict[str, float] = {}
         self._over: dict[str, int] = {}
@@ -115,10 +113,6 @@ class Ceilings:
         """How often current and slow channels are polled from now on, in s: MISSED readings in a row are blindness."""
         least = BLIND_AFTER * self._patience
         self._blind_after = {"current": max(least, MISSED * interval), "slow": max(least, MISSED * slow)}
-
-    def rested(self, seconds: float) -> None:
-        """The run was broken off for so long: that does not count against its time."""
-        self._rested += seconds
 
     def heated(self, yes: bool, by_machine_since: float | None = None) -> None:
         """Whether somebody heats or cools something now: then the temperature counts, whatever is on or off.
@@ -152,18 +146,10 @@ class Ceilings:
         self._by_hand = False
         self._latest.pop("current", None)
 
-    def _too_long(self, t: float, waits: bool) -> str:
-        if waits and not self._heated:
-            self.rested(max(0.0, t - self._last))
-        self._last, taken = t, t - self._rested
-        if taken <= self.values.time:
-            return ""
-        return texts.took_too_long(taken, self.values.time)
-
-    def passed(self, sample: Sampled, waits: bool = False) -> str | None:
-        """What was passed, as a sentence, or None. ``waits``: for a person, with everything off; that is no time of the test."""
-        if over := self._too_long(sample.t, waits):
-            return over
+    def passed(self, sample: Sampled, rested: float = 0.0) -> str | None:
+        """What was passed, as a sentence, or None. ``rested``: s that were no time of the test (`Rest`)."""
+        if sample.t - rested > self.values.time:
+            return texts.took_too_long(sample.t - rested, self.values.time)
         self._lost.update(sample.lost)
         for name, channel, unit in self._watched:
             ceiling = getattr(self.values, name)
@@ -347,11 +333,6 @@ class StandingQuestion:
             return ""
         really = waited / self._speed if 1.0 < self._speed < inf else None
         return no_answer(waited, self._known.path, really)
-
-    @property
-    def rests(self) -> bool:
-        """Whether a person is waited for while everything is off, by hand too."""
-        return self.asked is not None and not self._known.path and not self._known.by_hand_on
 
     @property
     def answer_within(self) -> float | None:

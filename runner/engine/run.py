@@ -21,7 +21,7 @@ from runner.engine.states import FAILED, NEXT, State, why_off
 from runner.engine.steps import Step, make_step
 from runner.engine.steps.base import Surroundings
 from runner.engine.steps.hold import Confirm
-from runner.engine.steps.switches import SWITCHED_ON, Switches
+from runner.engine.steps.switches import SWITCHED_ON, Rest, Switches
 from runner.engine.steps.typed import TypedReadings
 from runner.engine.texts import ends
 from runner.engine.texts.by_hand import off_now
@@ -113,6 +113,7 @@ class Run:
         self._sequence, self._rested = Sequence(program.steps, begin, self._around), rested
         self._question = StandingQuestion(self.known, program.longest_hold, speed)
         self.switches = Switches(self.known, program.looked_at)
+        self._rest = Rest(program.by_hand, program.looked_at)
         rated = (program.rated_capacity, program.rated_energy)
         self._typed = TypedReadings(self.ceilings, program.usual, rated, program.protection)
         self._bench_off: OutputIsOff | None = None  # what is on a cable, once the run makes safe
@@ -149,6 +150,7 @@ class Run:
 
     def receive(self, event: Event) -> list[Order]:
         """Everything that is to be done now that ``event`` has happened, in order."""
+        self._rest.happened(event)
         by_machine = self.program.heated_by_machine
         orders = taken_away_between(self._follows(event), self.known.hands_at, by_machine=by_machine)
         if self.state not in (State.MAKING_SAFE, State.ENDED):
@@ -167,6 +169,7 @@ class Run:
     def _keep(self, orders: list[Order], t: float) -> None:
         """What the run's own orders say about the bench from now on: how often it is polled, to what it is set, what is heated."""
         for order in orders:
+            self._rest.ordered(order, t)
             if isinstance(order, Pace):  # what is polled rarely may be missing longer
                 self._watching.ordered(order)
                 self.ceilings.paced(order.interval, order.slow)
@@ -205,7 +208,6 @@ class Run:
             return [Pace(1.0, 1.0), SwitchOff(everything=True), self.opening.begins()]  # whatever was left on
         if isinstance(event, Resumed):
             self._go(State.HOLDING)
-            self.ceilings.rested(event.after)
             self._sequence.rested(self._rested + event.after)
             self.switches.happened(event, None)
             for role in PATH_OF:  # nobody knows what was switched since
@@ -270,7 +272,7 @@ class Run:
 
     def _must_stop(self, event: Event) -> str:
         if isinstance(event, Sampled):
-            return event.fault or self.ceilings.passed(event, self._question.rests) or self._question.waited_too_long()
+            return event.fault or self.ceilings.passed(event, self._rest.total) or self._question.waited_too_long()
         if isinstance(event, OutputIsOff) and not event.confirmed:
             return ends.UNCONFIRMED
         if isinstance(event, StopPressed):

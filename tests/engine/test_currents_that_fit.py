@@ -71,6 +71,7 @@ def test_what_takes_longer_is_given_longer_and_the_ceiling_of_the_time_with_it()
         ("", "", {"leads": LEADS}, 38.0),
         ("maximum_discharge_current: 100 A", "maximum_discharge_current: 44 A", {}, 44.0),
         ("maximum_charge_current: 50 A", "maximum_charge_current: 20 A", {"supply": 20}, 19.0),  # below its own limit
+        ("maximum_charge_current: 50 A", "maximum_charge_current: 19.9 A", {"supply": 20}, 19.0),
         ("maximum_discharge_current: 100 A", "maximum_discharge_current: 44 A", {"load": 44}, 41.8),
         ("maximum_discharge_current: 100 A\n", "", {"load": 45}, 42.7),  # 42.75, never rounded upwards
     ],

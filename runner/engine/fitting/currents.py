@@ -46,10 +46,11 @@ class Currents:
             return ""
         discharges = kind == "drain" or words.get("path") == DISCHARGE
         path = DISCHARGE if discharges else CHARGE
-        highest, share, why = min(self._highest(path), key=itemgetter(0, 1), default=(math.inf, 1.0, ""))
-        if wanted <= highest:
+        beyond = [(amps * share, why) for amps, share, why in self._highest(path) if wanted > amps]
+        if not beyond:
             return ""
-        fitted = _rounded_down(highest * share)
+        highest, why = min(beyond, key=itemgetter(0))
+        fitted = _rounded_down(highest)
         needed = max(least, TAPERS * numbers.get("end_current", 0.0))
         if fitted < needed:
             numbers[name] = fitted  # said once, not by limits.py again

@@ -5,14 +5,19 @@ Rule 2: an order to switch off goes out at once, for what is on a cable. What fo
         one, that everything switched by hand is off; then off is ordered once more, and the rest follows.
 Rule 3: at the end of a run the same is asked. A person who does not confirm leaves a bench that is not confirmed off.
 Rule 4: an instrument on a cable that was on and cannot report whether it is off is looked at by a person at the end of the run.
+Rule 5: only what is known to be off is taken for off, when it is counted how long a run has waited for a person with nothing on.
 """
 
 from __future__ import annotations
 
+from collections.abc import Collection
+from math import inf
+
 from runner.engine.bench_state import BenchState
+from runner.engine.hands import heats
 from runner.engine.texts.by_hand import confirm_off, look_at
 from runner.events import Answered, Event, OutputIsOff, Resumed
-from runner.orders import Ask, LoadOn, Order, SwitchOff, SwitchOn, Withdraw
+from runner.orders import Ask, Guide, LoadOn, Order, SwitchOff, SwitchOn, Withdraw
 from runner.vocabulary import Answer, Observed, Role, Wants
 
 SWITCHED_ON: dict[str, str] = {Observed.CHARGER_ON: Role.CHARGER, Observed.LOAD_ON: Role.LOAD}
@@ -128,3 +133,55 @@ class Switches:
         """The run ends now: nothing waits any more."""
         asked, self._asked, self._held = self._asked, None, []
         return [] if asked is None else [Withdraw(asked.question)]
+
+
+class Rest:
+    """How long (s) a run was broken off, or waited for a person with nothing on and nothing heated: no time of its test.
+
+    Told of every event and order of a run as it happens, or of its journal afterwards.
+    """
+
+    def __init__(self, by_hand: Collection[str] = (), cannot_report: Collection[str] = ()) -> None:
+        """The roles that a person switches, and those on a cable that cannot report whether they are off."""
+        self.total = 0.0
+        self._unseen = {role for role in (Role.CHARGER, Role.LOAD) if role in by_hand} | set(cannot_report)
+        self._may_be_on: set[str] = set()
+        self._heated = False
+        self._asked: Ask | None = None
+        self._last = inf
+
+    def until(self, t: float) -> float:
+        """The whole of it up to ``t`` (s)."""
+        waits = self._asked is not None and self._asked.of not in SIGHTS
+        if waits and not self._may_be_on and not self._heated:
+            self.total += max(0.0, t - self._last)
+        self._last = t
+        return self.total
+
+    def happened(self, event: Event) -> None:
+        """An event, at its time."""
+        if isinstance(event, Resumed):
+            self.total, self._last = max(self.total, event.rested) + event.after, event.t
+            self._may_be_on, self._heated, self._asked = set(self._unseen), False, None
+            return
+        self.until(event.t)
+        if isinstance(event, OutputIsOff) and event.confirmed:
+            self._may_be_on &= self._unseen
+        elif isinstance(event, Answered) and self._asked is not None and event.question == self._asked.question:
+            if event.value not in (Answer.STOP, Answer.DRAWS):
+                self._may_be_on.discard(SWITCHED_OFF.get(self._asked.of, ""))
+            self._asked = None
+
+    def ordered(self, order: Order, t: float) -> None:
+        """An order, and when (s) it was given: what is told to go on may be on from then."""
+        self.until(t)
+        if isinstance(order, SwitchOn | LoadOn):
+            self._may_be_on.add(Role.SUPPLY if isinstance(order, SwitchOn) else Role.LOAD)
+        elif isinstance(order, Guide):
+            self._heated = heats(order, by_machine=True)
+        elif isinstance(order, Withdraw):
+            self._asked = None
+        elif isinstance(order, Ask):
+            self._asked = order
+            if order.of in SWITCHED_ON:
+                self._may_be_on.add(SWITCHED_ON[order.of])
