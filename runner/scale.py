@@ -13,6 +13,7 @@ from contextlib import contextmanager
 from enum import StrEnum
 
 DEGREE = 1.8  # °F in a kelvin (exact: ITS-90 degrees and their definition of °F)
+WHOLE_OHMS = 2000.0  # Ω: from there on the sensors of packs change by 50 Ω/K and more
 ZERO = 32.0  # °F at 0 °C
 SAME = 1e-6  # of a degree: what the computer's digits may differ by
 
@@ -100,3 +101,8 @@ def whole(temperature: float, sign: float, *, beyond: bool = False) -> float:
     else:
         found = math.ceil(value) if sign > 0 else math.floor(value)
     return celsius(found)
+
+
+def resistance(ohms: float) -> str:
+    """A resistance to be set, in Ω: whole ohms where these are 0.01 K of a thermistor or less, else five digits as for platinum."""
+    return f"{ohms:.0f} Ω" if ohms >= WHOLE_OHMS else f"{float(f'{ohms:.5g}'):g} Ω"

@@ -174,7 +174,7 @@ class RunScreen(RunView):
         """Leave; a run that goes on, or a bench that is not off, is asked about first."""
         goes_on = self.end is None and not self.stop.pressed
         if goes_on or self._orders_off or self._waits_for_off:
-            words = texts.LEAVE if goes_on else texts.LEAVE_NOT_OFF
+            words = texts.leave(self._by_hand_on) if goes_on else texts.LEAVE_NOT_OFF
             self._say(words, texts.LEAVE_KEYS, hold=True, do=ToDo(Verb.LEAVE))
             self._leaving = True
             self.set_timer(STAYS_AFTER, self.action_stay)
@@ -185,7 +185,7 @@ class RunScreen(RunView):
     @property
     def _waits_for_off(self) -> bool:
         """Whether the run has been stopped, and a person has not yet confirmed that what they switched on is off."""
-        return self.end is None and self.stop.pressed and self.view is not None and bool(self.view.by_hand_on)
+        return self.end is None and self.stop.pressed and bool(self._by_hand_on)
 
     def action_leave_always(self) -> None:
         """Asked the first time, and meant the second."""
@@ -193,7 +193,7 @@ class RunScreen(RunView):
 
     def action_leave_now(self) -> None:
         """Leave; a run that goes on is stopped first."""
-        on = self.end is None and self.view is not None and self.view.by_hand_on
+        on = self.end is None and self._by_hand_on
         waits = on and not self.stop.pressed  # for what a person has to switch off; the same key again leaves
         self.action_stop()
         if not waits:

@@ -139,10 +139,10 @@ def test_a_second_probe_on_a_sensor_is_asked_for_and_both_make_the_finding(tmp_p
 @pytest.mark.parametrize(
     ("change", "said"),
     [
-        (("sensors: [T2]", "sensors: [T9]"), "reference of T9, which the pack has not got"),
+        (("sensors: [T2]", "sensors: [T9]"), "reference of T9, which the pack does not have"),
         (
             ("place: on the wall", "place: x, beside: [T7], coupling: 0.1 K"),
-            "room is at T7, which the pack has not got",
+            "room is at T7, which the pack does not have",
         ),
         (("cell: 3,", "cell: 30,"), "the meter cell_3 is at cell 30; the pack has 8 cells"),
         (("from: room", "from: cell 3"), "cell 3 gives a voltage, the reading is a temperature"),

@@ -5,8 +5,11 @@ import math
 import pytest
 
 from runner.engine.program import Planned
+from runner.engine.texts.stages import set_the_box
 from runner.events import CHARGE, Answered
 from runner.orders import Ask, Guide, Level, Withdraw
+from runner.scale import resistance
+from runner.screen.texts import large
 from tests.one_step import OneStep
 
 LEVELS = ((54.0, 3100.0), (55.0, 3000.0), (56.0, 2900.0))
@@ -110,3 +113,14 @@ def test_a_step_that_ends_while_a_key_is_waited_for_takes_its_question_back():
     assert step.conclusion is not None
     withdrawn, concluded = (step.orders.index(each) for each in (Withdraw(ask.question), step.conclusion))
     assert withdrawn < concluded
+
+
+@pytest.mark.parametrize(
+    ("ohms", "said"),
+    [(119.397, "119.4 Ω"), (109.73, "109.73 Ω"), (4160.37, "4160 Ω"), (327650.0, "327650 Ω"), (2.5e6, "2500000 Ω")],
+)
+def test_a_resistance_has_the_digits_that_its_sensor_needs(ohms, said):
+    """Platinum of 100 Ω changes by 0.385 Ω/K (IEC 60751): a whole ohm would be 2.6 K."""
+    assert resistance(ohms) == said
+    assert said in set_the_box("", ohms, 50.0)
+    assert said in large.box(ohms)[0]

@@ -264,7 +264,7 @@ def test_a_warm_sensor_is_to_be_cooled_and_a_cold_one_sends_the_operator_to_the_
     cold = tripped(24.8, 10.0)
     assert actions(cold) == []
     (said,) = [order.say for order in cold.orders if isinstance(order, Remark) and "No current" in order.say]
-    assert "Check the leads" in said
+    assert "No current: the pack is still tripped, or a lead is off" in said
     assert cold.run.step.sentence() == said
 
 

@@ -379,3 +379,21 @@ def test_the_time_left_for_an_answer_is_shown_by_the_clock_on_the_wall():
             assert "Watch the load." in text(app)
 
     played(play())
+
+
+def test_what_a_person_has_switched_on_is_never_said_to_switch_off_by_itself():
+    async def play():
+        app = a_screen()
+        async with app.run_test(size=SIZES[0]) as pilot:
+            await shows(pilot, "about to begin")
+            app.screen.post_message(Told(Ask("step-1", "Read the display.", "display", "number", "V", "voltage"), 0.0))
+            app.screen.post_message(ViewSeen(replace(HEATING, answer_within=15.0, by_hand_on=("charger",))))
+            await shows(pilot, "switch the charger off by hand")
+            assert "everything switches off" not in text(app)
+            await pilot.press("escape")
+            await shows(pilot, "Leave this run?")
+            said = " ".join(text(app).split())
+            assert "Leaving stops it. Then switch the charger off by hand." in said
+            assert "supply and load off" not in said
+
+    played(play())

@@ -202,7 +202,7 @@ CONTINUED_WITHOUT = "the operator continued without it"
 # ---- two explanations of a current -----------------------------------------------------------------------------------
 
 EXPLANATION = "explanation of the current"
-LOOKING = "The output is off for a minute: what the pack's voltage does says what it was."
+LOOKING = "The output is off for a minute. The pack's voltage shows which explanation is right."
 
 
 def which_of_two(why: str, one: str, other: str, rest: float | None) -> str:
@@ -211,4 +211,4 @@ def which_of_two(why: str, one: str, other: str, rest: float | None) -> str:
         f"{why[:1].upper()}{why[1:]}. Two explanations: {one}, or {other}. Look at the pack's own display or alarm, "
         "and choose. Meanwhile heat and cool nothing."
     )
-    return say if rest is None else f"{say} Or the program looks: output off for {rest:.0f} s, then on again."
+    return say if rest is None else f"{say} Or let the program look: output off for {rest:.0f} s, then on again."

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from runner.engine.texts import ends
 from runner.notation.quantity import shown
-from runner.vocabulary import CURRENT_KEY, Answer, Role, Until
+from runner.vocabulary import CURRENT_KEY, Answer, Until
 
 # ---- switching -----------------------------------------------------------------------------------------------------
 
@@ -49,8 +49,10 @@ def confirm_off(role: str, *, urgent: bool) -> str:
 
 def off_after_the_mark() -> str:
     """The same after a person has marked that the load stopped; a slip of the thumb can be taken back."""
-    taken_back = f"If it still draws current, that Enter was a slip: leave it on, type {Answer.DRAWS} and press Enter."
-    return f"{confirm_off(Role.LOAD, urgent=False)} {taken_back}"
+    return (
+        "Look at the load before you switch it off. No current: switch it off, then press Enter. It still draws current, and the "
+        f"Enter before was a slip: leave it on, type {Answer.DRAWS} and press Enter."
+    )
 
 
 def look_at(role: str) -> str:
@@ -130,8 +132,14 @@ def odd(dimension: str, value: float, usual: tuple[float, float], where: str) ->
 
 # ---- what the clamp shows, and how a step ended ----------------------------------------------------------------------
 
-NO_CHARGE_YET = "The clamp shows no charge current. Check the charger, the leads and the pack's alarms."
-NO_DISCHARGE_YET = "The clamp shows no discharge current. Check the load, the leads and the pack's alarms."
+NO_CHARGE_YET = (
+    "The clamp shows no charge current. Look at the charger and at the pack's alarms. "
+    "Touch no lead while the charger is on."
+)
+NO_DISCHARGE_YET = (
+    "The clamp shows no discharge current. Look at the load and at the pack's alarms. "
+    "Touch no lead while the load is on."
+)
 NO_CHARGE = "no charge current on the clamp: a protection of the pack is still tripped or has latched, or a lead is off"
 NO_DISCHARGE = (
     "no discharge current on the clamp: a protection of the pack is still tripped, a lead is off, or the load is off"

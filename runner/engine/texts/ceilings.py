@@ -36,6 +36,6 @@ def blind(instrument: str, name: str, seconds: float, *, on: bool) -> str:
 def look_at_the_load(volts: float, floor: float, seconds: float) -> str:
     """What whoever is at the load does when the terminals fall below the floor (V) in one step, and in how many seconds."""
     return (
-        f"The pack's terminals fell to {volts:.4g} V at once, below the floor of {floor:.4g} V. Look at the load: "
-        f"if it has stopped, answer so. If it draws current, switch it off now. The run ends in {seconds:.0f} s."
+        "Look at the load. If it draws current, switch it off now. If it has stopped, answer so. "
+        f"The pack's terminals fell to {volts:.4g} V at once, below the floor of {floor:.4g} V; the run ends in {seconds:.0f} s."
     )

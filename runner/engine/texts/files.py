@@ -117,8 +117,8 @@ def charger_current(gives: float, allowed: float) -> tuple[str, str]:
 
 def probe_elsewhere(probe: str, sensor: str, known: Sequence[str], *, reference: bool) -> tuple[str, str]:
     """Of a further probe at a sensor, or the ``reference`` of one, that the pack has not got."""
-    what = f"the probe {probe} is {'the reference of' if reference else 'at'} {sensor}, which the pack has not got"
-    return what, f"choose of: {', '.join(known) or 'none'}"
+    what = f"the probe {probe} is {'the reference of' if reference else 'at'} {sensor}, which the pack does not have"
+    return what, f"choose one of: {', '.join(known) or 'none'}"
 
 
 def meter_elsewhere(meter: str, cell: int, cells: int) -> tuple[str, str]:

@@ -50,7 +50,7 @@ def never(what: str, side: str, bound: float, cells: int, chemistry: str, where:
 def not_for_a_sensor(what: str, low: float, high: float, where: str) -> tuple[str, str]:
     """Of a temperature outside what the sensors may have (°C)."""
     text = f"{what} is outside the allowed sensor range, {low:g} to {high:g} °C ({where})"
-    return text, "correct it, or sensor_limits: in the pack sheet"
+    return text, "correct it, or sensor_limits: in the pack sheet, if its maker allows it"
 
 
 # ---- what the pack sheet allows -----------------------------------------------------------------------------------------
@@ -131,7 +131,7 @@ def too_many_levels(most: int) -> tuple[str, str]:
 def ceiling_comes_first(kind: str, celsius: float, ceiling: float) -> tuple[str, str]:
     """Of a temperature that a step waits for beyond the ceiling (°C)."""
     what = f"{kind} up to {celsius:g} °C, but the procedure's ceiling is {ceiling:g} °C"
-    return what, "lower it, or raise ceilings: temperature"
+    return what, "lower it, or raise ceilings: temperature, if pack sheet and a qualified person allow it"
 
 
 # ---- what the bench gives -----------------------------------------------------------------------------------------------

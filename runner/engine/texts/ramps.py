@@ -104,7 +104,7 @@ def not_reached(title: str, limit: float) -> str:
 def still_tripped(volts: tuple[float, float] | None) -> str:
     """That nothing flows though the sensor is past its release; ``volts``: of supply and pack, where both are read."""
     at = "" if volts is None else f" (supply {volts[0]:.2f} V, pack {volts[1]:.2f} V)"
-    return f"No current. Check the leads{at}, or the pack is still tripped."
+    return f"No current: the pack is still tripped, or a lead is off{at}. Touch no lead while the output is on."
 
 
 def past_its_release(action: str, sensor: str, side: str, celsius: float) -> str:

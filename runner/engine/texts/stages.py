@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from runner.notation.quantity import shown
+from runner.scale import resistance
 
 NO_CURRENT = "no current: the pack has not recovered from a trip, or a lead is off"
 EVERY_LEVEL_HELD = "every level was held"
-LOAD_DRAWS_NOTHING = "the load draws no current; check the load and its leads"
+LOAD_DRAWS_NOTHING = "the load draws no current; once everything is off, check the load and its leads"
 CONDUCTS_AGAIN = "the pack conducts again"
 BOX_SET = "decade box set"
 
@@ -43,7 +44,7 @@ def already(title: str, sought: str) -> str:
 
 def set_the_box(say: str, ohms: float, celsius: float) -> str:
     """To what a decade box is set: a resistance (Ω), and the temperature (°C) that it stands for."""
-    level = f"{ohms:.0f} Ω ({shown(celsius, 'temperature')})"
+    level = f"{resistance(ohms)} ({shown(celsius, 'temperature')})"
     return f"{say} Set the decade box to {level}, the smallest knob first."
 
 

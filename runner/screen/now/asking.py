@@ -119,8 +119,13 @@ class Asking(Screen[None]):
         left = None if self.view is None or self.view.answer_within is None else self.view.answer_within / self.speed
         ends = self.view is not None and self.view.state == State.MAKING_SAFE.value  # then nothing more follows
         if left is not None and left < HURRY and self.speed < inf and not ends:
-            words = texts.answer_within(left, words)
+            words = texts.answer_within(left, words, self._by_hand_on)
         self._say(self.asked.say, words, hold=True, do=of_question(self.asked))
+
+    @property
+    def _by_hand_on(self) -> tuple[str, ...]:
+        """What a person has switched on, and has not said is off."""
+        return () if self.view is None else self.view.by_hand_on
 
     @property
     def _marks_current(self) -> bool:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from runner.scale import as_read
+from runner.scale import as_read, resistance
 from runner.vocabulary import Observed, Role
 
 _ROLES: dict[str, str] = {
@@ -76,7 +76,7 @@ def mark(moment: str) -> tuple[str, ...]:
 
 def box(ohms: float) -> tuple[str, ...]:
     """A resistance (Ω) to be set."""
-    return f"BOX {ohms:.6g} Ω", f"BOX {ohms / 1000:.5g} KΩ", "SET THE BOX"
+    return f"BOX {resistance(ohms)}", f"BOX {ohms / 1000:.5g} KΩ", "SET THE BOX"
 
 
 def _role(role: str) -> str:

@@ -43,7 +43,6 @@ MARK_KEY = "Enter: at that moment · F8: stop"
 MORE_KEY = "More below · Enter: next page · F8: stop"
 WATCHED = "the simulated operator answers · F8: stop"
 
-LEAVE = "Leave this run? Leaving stops it and switches supply and load off."
 LEAVE_NOT_OFF = "Leave? The bench is not confirmed off. Switch it off by hand first."
 LEAVE_KEYS = "y: leave now · Enter or Esc: stay in the run"
 
@@ -65,10 +64,19 @@ def no_answer(why: str, hint: str) -> str:
     return f"{why}. {hint}"
 
 
-def answer_within(seconds: float, said: str) -> str:
-    """How long there is for an answer (s)."""
+def answer_within(seconds: float, said: str, by_hand: Sequence[str] = ()) -> str:
+    """How long there is for an answer (s); ``by_hand``: what only a person can switch off then."""
     left = f"{int(seconds) // 60}:{int(seconds) % 60:02d}"
+    if by_hand:
+        return f"Answer within {left}, or the run ends; then switch the {' and the '.join(by_hand)} off by hand. {said}"
     return f"Answer within {left}, or the run ends and everything switches off. {said}"
+
+
+def leave(by_hand: Sequence[str] = ()) -> str:
+    """Whether a run that goes on is to be left, and what becomes of what is on."""
+    if by_hand:
+        return f"Leave this run? Leaving stops it. Then switch the {' and the '.join(by_hand)} off by hand."
+    return "Leave this run? Leaving stops it and switches supply and load off."
 
 
 def enter_or(word: str) -> str:
