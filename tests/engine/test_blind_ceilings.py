@@ -258,7 +258,8 @@ def test_whoever_is_at_the_load_is_told_once_to_look():
         ceilings.passed(Sampled(t, {METER_VOLTAGE: value}))
         said.append(ceilings.to_look())
     (told,) = filter(None, said)
-    assert told.startswith("The pack's terminals fell to 18.4 V at once, below the floor of 20 V. Look at the load")
+    assert told.startswith("Look at the load. If it draws current, switch it off now.")
+    assert "The pack's terminals fell to 18.4 V at once, below the floor of 20 V" in told
 
 
 @pytest.mark.parametrize(("volts", "amps", "ends"), [((0.3, 0.3, 0.3), 0.0, False), ((18.0, 15.0, 12.0), 4.0, True)])

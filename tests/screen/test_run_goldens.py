@@ -40,7 +40,7 @@ HEATING = View(
     steps=tuple(
         StepLine(title, mark) for title, mark in zip(TITLES, ("done", "done", "now", "next", "next"), strict=True)
     ),
-    coach=Coach("keep", "3.1 K/min (target 3.0 K/min); sensor lag 0.5 K (tolerance 2.0 K)"),
+    coach=Coach("keep", "3.1 K/min (target 3.0); sensor lag 0.5 K (tolerance 2.0 K)"),
     headroom=(
         Headroom("temperature", 53.91, 67.0, "°C"),
         Headroom("voltage", 26.71, 29.6, "V"),
@@ -91,7 +91,7 @@ STATES = {  # name: what is told, what is seen, words that show it has been draw
         "not seen",
     ),
     "ramp": (RAMP, HEATING, "flowing"),
-    "faster": (RAMP, replace(HEATING, rate=1.2 / 60, coach=Coach("faster", "1.2 K/min (target 3.0 K/min)")), "FASTER"),
+    "faster": (RAMP, replace(HEATING, rate=1.2 / 60, coach=Coach("faster", "1.2 K/min (target 3.0)")), "FASTER"),
     "tapering": (
         RAMP,
         replace(HEATING, mode="CV", word="tapering", why="falling for 40 s at the voltage limit: not a trip"),

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from runner.scale import degrees, kelvins, per_minute
+from runner.scale import as_read, degrees, kelvins, per_minute
 
 BY_HAND = "by hand"
 CLAMP_NOT_READ = "not read on the clamp yet"
@@ -26,9 +26,10 @@ def fast_then(kind: str, celsius: float, wanted: float, now: float) -> str:
 
 def rates(now: float, wanted: float, cost: str) -> str:
     """The coach of the slow ramp: both rates (K/s), and what this one costs."""
-    return f"{per_minute(now)} (target {per_minute(wanted)}){cost}"
+    target, _ = as_read(wanted * 60, "K/min")
+    return f"{per_minute(now)} (target {target:.1f}){cost}"
 
 
-def cost(behind: float, half: float) -> str:
-    """How far the sensor is behind (K), against half the width of the trip's limits (K)."""
-    return f"; sensor {kelvins(behind)} behind, trip ±{kelvins(half)}"
+def cost(lag: float, half: float) -> str:
+    """The error by the lag of a usual sensor (K), beside half the width of the trip's limits (K)."""
+    return f"; lag error {kelvins(lag)} (tolerance {kelvins(half)})"
