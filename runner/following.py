@@ -31,7 +31,7 @@ def follow(folder: Path, *, plain: bool) -> int:
         for what, t in told:
             printer.told(what, t)
         if samples:
-            printer.show(lambda: follower.view)
+            printer.show(lambda: follower.view, follower.view.t)
         if not told and not samples:
             time.sleep(FOLLOW_EVERY)
     return Exit.PASS

@@ -98,8 +98,10 @@ class Printer:
                 self.timed(t, text)
             self._said = text
 
-    def show(self, look: Callable[[], View]) -> None:
-        """A line of readings now and then."""
+    def show(self, look: Callable[[], View], t: float) -> None:
+        """A line of readings now and then; a view is built only where one may be due."""
+        if t - self._last_progress < self.every:
+            return
         view = look()
         if view.t - self._last_progress < self.every or not view.output_on:
             return
@@ -179,8 +181,8 @@ class PlainOperator:
             self._printer.aside(hint(order, two=marks_current(order, self._taps)))
             self._asked_at = self.now()
 
-    def show(self, look: Callable[[], View]) -> None:
-        self._printer.show(look)
+    def show(self, look: Callable[[], View], t: float) -> None:
+        self._printer.show(look, t)
 
     def answers(self, t: float) -> list[Answered | Sampled]:
         found: list[Answered | Sampled] = []

@@ -20,6 +20,10 @@ LONGEST = (
 
 def pytest_collection_modifyitems(items):
     """A worker begins with its share of the list, in order, and steals from the others when it is done."""
+    if not os.environ.get("LONG_JOBS"):
+        for item in items:
+            if item.get_closest_marker("long"):
+                item.add_marker(pytest.mark.skip("one of the long ones: they run with LONG_JOBS=1"))
     long = {name: [item for item in items if item.path.as_posix().endswith(f"tests/{name}")] for name in LONGEST}
     taken = {id(item) for found in long.values() for item in found}
     rest = [item for item in items if id(item) not in taken]

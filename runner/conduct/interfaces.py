@@ -50,8 +50,8 @@ class Operator(Protocol):
     def told(self, order: Order, t: float) -> None:
         """An order that concerns a person: a question, what the hands are to do, what the watcher thinks, the end."""
 
-    def show(self, look: Callable[[], View]) -> None:
-        """The run has moved on; ``look()`` builds the View: call it before returning, the run goes on afterwards."""
+    def show(self, look: Callable[[], View], t: float) -> None:
+        """The run has moved on, it is ``t``; ``look()`` builds the View: call it before returning, the run goes on afterwards."""
 
     def answers(self, t: float) -> list[Answered | Sampled]:
         """What was answered, or read off a display, since the last call. Raises OperatorGone if nobody is left."""

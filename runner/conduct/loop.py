@@ -154,7 +154,7 @@ class Loop:
                 self.operator.told(found, self._now())
             else:
                 self._feed(found)
-        self.operator.show(self._look)
+        self.operator.show(self._look, self._now())
         if not self.run.ended:
             self.watch.beat(LONGEST_TURN)
             self.clock.sleep(max(0.0, min(self.sampler.due(), SLICE * max(1.0, self.clock.speed))))
@@ -286,7 +286,7 @@ class Loop:
 
     def _close(self) -> None:
         with contextlib.suppress(Exception):
-            self.operator.show(self._look)
+            self.operator.show(self._look, self._now())
         self.sampler.close()
         with contextlib.suppress(OSError):
             self.samples.close()

@@ -36,6 +36,7 @@ class BenchState:
             None  # s: the last mark of a thermometer that a person reads; None where a cable does
         )
         self._temperatures: deque[tuple[float, float]] = deque()
+        self._rate: tuple[float | None] | None = None  # worked out since the last change of the temperatures
 
     def take(self, sample: Sampled) -> None:
         """Remember a sample."""
@@ -57,6 +58,7 @@ class BenchState:
                 self._temperatures, maxlen=TAPS
             )  # a tap a degree: the last few, however long ago
         if PROBE_TEMPERATURE in sample.readings:
+            self._rate = None
             self.marked_at = sample.t if sample.by_hand else None
             self._temperatures.append((sample.t, sample.readings[PROBE_TEMPERATURE]))
             while not sample.by_hand and self._temperatures[0][0] < sample.t - RATE_WINDOW:
@@ -96,6 +98,7 @@ class BenchState:
     def moves_anew(self) -> None:
         """Another motion of the temperature begins: what was read before says nothing about its rate."""
         self._temperatures.clear()
+        self._rate = None
 
     def switched_off(self) -> None:
         """Everything is off: the current read last is none that flows."""
@@ -117,6 +120,11 @@ class BenchState:
 
     def rate(self) -> float | None:
         """The slope of the reference temperature over the last RATE_WINDOW seconds, K/s, by least squares."""
+        if self._rate is None:
+            self._rate = (self._slope(),)
+        return self._rate[0]
+
+    def _slope(self) -> float | None:
         points = self._temperatures
         fewest = 5 if points.maxlen is None else 2
         if len(points) < fewest or points[-1][0] - points[0][0] < RATE_WINDOW / 3:

@@ -41,8 +41,8 @@ class AtSimulatedDisplays:
                 )
         self._operator.told(order, t)
 
-    def show(self, look: Callable[[], View]) -> None:
-        self._operator.show(lambda: self._with_displays(look()))
+    def show(self, look: Callable[[], View], t: float) -> None:
+        self._operator.show(lambda: self._with_displays(look()), t)
 
     def answers(self, t: float) -> list[Answered | Sampled]:
         found = self._operator.answers(t)

@@ -62,7 +62,7 @@ class ScriptedOperator:
         self,
         script: Answers,
         tell: Callable[[Order, float], None] | None = None,
-        show: Callable[[Callable[[], View]], None] | None = None,
+        show: Callable[[Callable[[], View], float], None] | None = None,
         eyes: Eyes | None = None,
     ) -> None:
         self.script = script
@@ -80,9 +80,9 @@ class ScriptedOperator:
         if self._tell is not None:
             self._tell(order, t)
 
-    def show(self, look: Callable[[], View]) -> None:
+    def show(self, look: Callable[[], View], t: float) -> None:
         if self._show is not None:
-            self._show(look)
+            self._show(look, t)
 
     def answers(self, t: float) -> list[Answered | Sampled]:
         found: list[Answered | Sampled] = list(self._eyes.taps(t)) if self._eyes is not None else []

@@ -108,7 +108,7 @@ class ScreenOperator:
             else:
                 self._face.post_message(Told(order, t))
 
-    def show(self, look: Callable[[], View]) -> None:
+    def show(self, look: Callable[[], View], t: float) -> None:
         now = time.monotonic()
         if now - self._last_shown < 1 / FRAMES or self._face is None:
             return

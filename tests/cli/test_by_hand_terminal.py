@@ -4,7 +4,6 @@
 """
 
 import json
-import os
 import time
 
 import pytest
@@ -128,7 +127,11 @@ def near(finding, truth, most):
 
 
 @pytest.mark.parametrize(
-    ("steps", "names"), [(RAMPS, ("trip", "release")), (COLD, ("trip",))], ids=["over-temperature", "under-temperature"]
+    ("steps", "names"),
+    [
+        pytest.param(RAMPS, ("trip", "release"), id="over-temperature"),
+        pytest.param(COLD, ("trip",), id="under-temperature", marks=pytest.mark.long),
+    ],
 )
 def test_a_person_marks_degrees_and_currents(tmp_path, steps, names):
     (tmp_path / "ramps.yaml").write_text(HEAD + steps)
@@ -145,7 +148,7 @@ def test_a_person_marks_degrees_and_currents(tmp_path, steps, names):
     assert truth["switched"]
 
 
-@pytest.mark.skipif(not os.environ.get("LONG_JOBS"), reason="over a minute; with LONG_JOBS=1")
+@pytest.mark.long
 def test_a_person_fills_empties_and_wakes_a_pack(tmp_path):
     """Top up by a charger, capacity on an inverter read off an energy meter, the pack's own cut-off, and its waking."""
     files = strong(tmp_path, "98 %", "25.5 V")
@@ -158,6 +161,7 @@ def test_a_person_fills_empties_and_wakes_a_pack(tmp_path):
     assert found["wake charge"]["value"] > 0
 
 
+@pytest.mark.long
 def test_a_person_records_which_pack_arrived(tmp_path):
     _, journal, _, _ = by_keys(tmp_path, "arrival --nothing-wired --speed 40")
     noted = [each["name"] for each in journal if each.get("order") == "Note"]

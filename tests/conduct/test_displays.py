@@ -32,7 +32,7 @@ class Person:
         if isinstance(order, Withdraw):
             self.asked = None
 
-    def show(self, look):
+    def show(self, look, t):
         self.view = look()
 
     def answers(self, t):

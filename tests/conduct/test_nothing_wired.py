@@ -154,6 +154,7 @@ def test_what_a_charger_cannot_do_is_refused_with_the_reason(tmp_path, procedure
         alone(tmp_path, procedure, sensors=())
 
 
+@pytest.mark.long
 def test_a_pack_whose_sheet_declares_no_under_voltage_has_its_capacity_measured_to_its_cut_off(tmp_path):
     text = DEMO_PACK.read_text()
     begin = text.index("  under-voltage:")

@@ -72,6 +72,7 @@ def test_a_pack_that_latches_fails_its_release_and_keeps_its_trip(tmp_path):
     assert run.finding("trip").value is not None
 
 
+@pytest.mark.long
 def test_one_bad_sensor_of_two_fails_the_pack(tmp_path):
     run = rehearsed(tmp_path, "one-bad-sensor", sensors=())
     assert run.finding("trip", "T1").conformity == "pass"

@@ -73,7 +73,14 @@ def test_kills_at_random_instants_leave_nothing_on_and_the_run_goes_on_after_the
     assert verify(folder, known()).status == 0
 
 
-@pytest.mark.parametrize("number", [signal.SIGSTOP, signal.SIGTSTP, signal.SIGQUIT, signal.SIGHUP])
+@pytest.mark.parametrize(
+    "number",
+    [
+        signal.SIGSTOP,
+        signal.SIGHUP,
+        *[pytest.param(each, marks=pytest.mark.long) for each in (signal.SIGTSTP, signal.SIGQUIT)],
+    ],
+)
 def test_a_run_that_is_halted_leaves_everything_off(live, number):
     process, folder = started(live)
     time.sleep(0.5)

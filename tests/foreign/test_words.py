@@ -5,7 +5,7 @@ import numpy as np
 from tests.foreign.score import scored
 from tests.foreign.world import record
 
-RECORDS = 400
+RECORDS = 250
 
 
 def test_nothing_is_invented_and_the_word_is_right_in_nearly_every_record():

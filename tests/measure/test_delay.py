@@ -48,7 +48,7 @@ def test_the_interval_of_a_delay_holds_it_whether_the_pack_counts_looks_or_has_a
     """Nobody says which; a little more than stated where it counts, a little less where it does not."""
     dice, shares = np.random.default_rng(5), []
     for counts in (True, False):
-        delays = dice.uniform(0.8, 1.2, 400)
+        delays = dice.uniform(0.8, 1.2, 200)
         found = [the_delay(a_jump(delay, dice, counts=counts)) for delay in delays]
         held = [abs(each.value - delay) <= each.expanded_uncertainty for each, delay in zip(found, delays, strict=True)]
         shares.append(float(np.mean(held)))
@@ -99,7 +99,7 @@ def a_box_set_at_once(delay, dice, varies):
 
 @pytest.mark.parametrize("varies", [0.02, 0.4])
 def test_the_delay_by_a_decade_box_holds_it_as_often_as_it_says(varies):
-    dice, held, count = np.random.default_rng(8), 0, 500
+    dice, held, count = np.random.default_rng(8), 0, 250
     for _ in range(count):
         delay = dice.uniform(0.75, 1.25)
         values = {"wanted": ("delay",), "delay": 1.0, "delay_uncertainty": 0.25 / 3**0.5, "delay_limits": (0.5, 1.5)}

@@ -54,7 +54,7 @@ def score(seeds):
 
 
 def test_no_trip_is_invented_and_none_missed_and_the_instant_is_at_the_limit():
-    count, errors = score(range(600))
+    count, errors = score(range(400))
     assert (count["invented"], count["missed"], count["wrong"]) == (0, 0, 0)
     assert count["edges"] > 200
     assert float(np.sqrt(np.mean(errors**2))) < 1.05 + 3 * 0.45 / len(errors) ** 0.5  # its own scatter in so few

@@ -63,11 +63,11 @@ def held_of(count, **bench):
 
 
 def test_the_interval_of_the_leads_holds_them_as_often_as_it_says():
-    assert 0.93 <= held_of(400) <= 0.975
+    assert 0.93 <= held_of(200) <= 0.975
 
 
 def test_it_does_so_too_where_the_meters_gains_are_what_matters():
-    assert held_of(400, noise=0.0003) >= 0.93
+    assert held_of(200, noise=0.0003) >= 0.93
 
 
 def test_a_clamp_that_changes_from_level_to_level_is_in_the_budget():

@@ -185,7 +185,7 @@ def test_every_budget_adds_up_to_its_uncertainty(rates):
 
 def test_over_many_random_truths_the_stated_interval_holds_as_often_as_it_says():
     """Without the shared errors of probe and coupling: what the ramps themselves contribute, with the pack's polling."""
-    dice, held, count = np.random.default_rng(11), 0, 300
+    dice, held, count = np.random.default_rng(11), 0, 150
     for seed in range(count):
         theta, lag = dice.uniform(54, 56), dice.uniform(1, 12)
         recordings = [
