@@ -135,20 +135,20 @@ def test_the_list_of_keys_says_how_to_close_itself_and_the_run_goes_on_behind(tm
     played(play())
 
 
-@pytest.mark.parametrize("key", ["escape", "q", "ctrl+c"])
-def test_leaving_a_run_is_asked_and_enter_stays(tmp_path, key):
+def test_leaving_a_run_is_asked_and_enter_stays(tmp_path):
     async def play():
         with Stage(tmp_path, speed=60.0) as stage:
             async with stage.app.run_test(size=(80, 24)) as pilot:
                 await agree(pilot, stage)
                 await until(pilot, lambda: "supply ON" in text(stage.app), "the charge")
-                await pilot.press(key)
-                await shows(pilot, "Leave this run?")
-                await pilot.press("enter")
-                await until(pilot, lambda: "Leave this run?" not in text(stage.app), "the question to go")
-                assert not stage.stop.pressed
-                assert stage.rehearsal.world.supply_on
-                assert stage.thread.outcome is None
+                for key in ("escape", "q", "ctrl+c"):
+                    await pilot.press(key)
+                    await shows(pilot, "Leave this run?")
+                    await pilot.press("enter")
+                    await until(pilot, lambda: "Leave this run?" not in text(stage.app), "the question to go")
+                    assert not stage.stop.pressed
+                    assert stage.rehearsal.world.supply_on
+                    assert stage.thread.outcome is None
                 await pilot.press("f8")
 
     played(play())
