@@ -149,7 +149,7 @@ class Ceilings:
     def passed(self, sample: Sampled, rested: float = 0.0) -> str | None:
         """What was passed, as a sentence, or None. ``rested``: s that were no time of the test (`Rest`)."""
         if sample.t - rested > self.values.time:
-            return texts.took_too_long(sample.t - rested, self.values.time)
+            return texts.took_too_long(sample.t, rested, self.values.time)
         self._lost.update(sample.lost)
         for name, channel, unit in self._watched:
             ceiling = getattr(self.values, name)

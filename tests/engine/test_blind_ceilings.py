@@ -280,3 +280,5 @@ def test_what_was_no_time_of_the_test_does_not_count():
     ceilings = armed()
     assert "2 h 1 min is over its ceiling of 2 h" in ceilings.passed(Sampled(7260.0, FINE))
     assert ceilings.passed(Sampled(7260.0, FINE), 60.0) is None
+    said = ceilings.passed(Sampled(7920.0, FINE), 600.0)
+    assert said == "run time 2 h 2 min (without 10 min of waiting with everything off) is over its ceiling of 2 h"

@@ -12,9 +12,12 @@ def over(name: str, value: float, ceiling: float, unit: str, whose: str = "") ->
     return f"{name} {now:.4g} {read}{f' ({whose})' if whose else ''} is over its ceiling of {most:.4g} {read}"
 
 
-def took_too_long(seconds: float, most: float) -> str:
-    """That a run takes longer than it may (s)."""
-    return f"run time {hours_and_minutes(seconds)} is over its ceiling of {hours_and_minutes(most)}"
+def took_too_long(seconds: float, rested: float, most: float) -> str:
+    """That a run takes longer than it may (s); ``rested``: s of it that do not count."""
+    counts = f"run time {hours_and_minutes(seconds - rested)}"
+    if rested >= 60:
+        counts += f" (without {hours_and_minutes(rested)} of waiting with everything off)"
+    return f"{counts} is over its ceiling of {hours_and_minutes(most)}"
 
 
 def too_cold(celsius: float, lowest: float) -> str:
