@@ -34,6 +34,7 @@ AFTER, SHRINK = 20.0, 0.75  # s of readings after a return, and by how much fewe
 FEWEST_AFTER = 12  # readings
 STEEPER = 0.25  # of the way back to the decision, for relaxations from 20 s: tests/measure/test_release_by_return.py
 NO_PARABOLA = 0.5  # of the scatter's variance: more than this that moves slowly is no noise
+DISPLAYED_WITHIN = 0.01  # V: what a pack shows of a cell is right to so much (common practice, no source)
 LEAST_WAIT = 300.0  # s: a pack that has not come back by then does not do so by itself (common practice, no source)
 UNKNOWN_AGE = 0.6  # s: how old a reading is at most whose meter nobody has described (common practice, no source)
 LATE_STAMPS = 0.15  # s: so much later than taken a reading may be stamped (common practice, no source)
@@ -92,7 +93,7 @@ class CutOff(Evaluator):
         theta = (
             add(BudgetSource.VOLTAGE_FIT, value, u_fit, "normal", bend.dof)
             + add(BudgetSource.VOLTAGE_SHAPE, 0.0, bend.wander, "normal", bend.dof)
-            + add(BudgetSource.EDGE_INSTANT, 0.0, abs(slope) * edge.uncertainty, "rectangular")
+            + add(BudgetSource.EDGE_INSTANT, 0.0, abs(slope) * edge.uncertainty, edge.distribution)
             + add(BudgetSource.TRIP_DELAY, 0.0, abs(slope) * u_delay, distribution)
             + add(BudgetSource.POLLING, 0.0, abs(slope) * declared.polling / 12.0**0.5, "rectangular")
             + add(BudgetSource.PACK_FILTER, 0.0, abs(slope) * u_lag, "rectangular")
@@ -136,19 +137,24 @@ class CutOff(Evaluator):
         meter = self.recording.of(METER_VOLTAGE).between(attempt.began, attempt.at)
         channel = METER_VOLTAGE if len(meter) else VOLTAGE_OF[self.declared.path]
         series = meter if len(meter) else self.recording.of(channel).between(attempt.began, attempt.at)
-        accuracy = self.declared.accuracy.get(channel, Accuracy())
-        unsure = accuracy.gain * abs(limit) + accuracy.offset + accuracy.resolution
-        if channel == VOLTAGE_OF[self.declared.path]:  # what the leads lose is not missing at the pack
-            current = self.recording.of(CURRENT_OF[self.declared.path]).between(attempt.began, attempt.at)
-            unsure += self._longest_leads() * (float(np.max(current.value)) if len(current) else 0.0)
+        unsure = self._unsure(channel, limit, attempt)
         if typed:
             series = Series(np.array([each.t for each in typed]), np.array([each.value for each in typed]))
         inside = series.t[sign * (series.value - limit) <= unsure]
         beyond = series.t[series.t > inside[-1]] if len(inside) else series.t
         return float(attempt.at - beyond[0]) if len(beyond) else 0.0
 
-    def _longest_leads(self) -> float:
-        known = self.declared.leads.get(self.declared.path)
+    def _unsure(self, channel: str, level: float, attempt: Attempt) -> float:
+        """V by which the pack's own voltage may differ at most from what ``channel`` shows about a level in an attempt."""
+        unsure = self.declared.accuracy.get(channel, Accuracy()).within(level)
+        for path, its_channel in VOLTAGE_OF.items():
+            if channel == its_channel:  # what the leads lose is not missing at the pack
+                current = self.recording.of(CURRENT_OF[path]).between(attempt.began, attempt.at)
+                unsure += self._longest_leads(path) * (float(np.max(current.value)) if len(current) else 0.0)
+        return unsure
+
+    def _longest_leads(self, path: str) -> float:
+        known = self.declared.leads.get(path)
         return UNKNOWN_LEADS[1] if known is None else known[0] + 2 * known[1]
 
     def _voltage_before(self, edge: Edge, attempt: Attempt) -> tuple[Series, float, bool]:
@@ -269,13 +275,14 @@ class CutOff(Evaluator):
         return self.missing("release", "V", said, expected=declared.release, limits=limits, failed=failed)
 
     def _came_down(self, attempt: Attempt) -> tuple[bool, str]:
-        """Whether the voltage had come down far enough for a release that did not come."""
-        limits, series = self.declared.release_limits, self.recording.of(terminals(self.recording))
-        part = series.between(attempt.began + BEFORE_EDGE, attempt.at)
+        """Whether the voltage was low enough for a release that did not come: for certain, and for longer than a pack needs."""
+        limits, channel = self.declared.release_limits, terminals(self.recording)
+        part = self.recording.of(channel).between(attempt.began + BEFORE_EDGE, attempt.at)
         if limits is None or limits[0] is None or not len(part):
             return False, attempt.why
-        lowest = float(part.value.min())
-        return lowest < limits[0], f"{attempt.why}; lowest voltage {lowest:.2f} V"
+        held = lowest_held(part, self.declared.longest_delay)
+        failed = held + self._unsure(channel, limits[0], attempt) < limits[0]
+        return failed, f"{attempt.why}; lowest voltage {float(part.value.min()):.2f} V"
 
     def _should_have(self, attempt: Attempt) -> tuple[bool, str]:
         """Whether a pack that did not come back should have: only what it shows of its lowest cell can say that."""
@@ -287,8 +294,13 @@ class CutOff(Evaluator):
         if not shown or limits is None or limits[1] is None:
             return False, f"{attempt.why}; it could not be checked whether the cells reached the release"
         stack = shown[0].value * self.declared.cells
-        if stack > limits[1]:
+        if stack - DISPLAYED_WITHIN * self.declared.cells > limits[1]:
             return True, f"{attempt.why}, with every cell at {shown[0].value:.3f} V or more, {stack:.2f} V soonest"
+        if stack > limits[1]:
+            return (
+                False,
+                f"{attempt.why}; lowest cell {shown[0].value:.3f} V on the display, too near to the release to tell",
+            )
         return False, f"{attempt.why}; lowest cell {shown[0].value:.3f} V, below the release"
 
     # ---- recovery and waking ---------------------------------------------------------------------------------

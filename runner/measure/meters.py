@@ -58,16 +58,17 @@ class Meters(Evaluator):
         if isinstance(found, str):
             return self.missing("meters", "V", found)
         offset, _, path = found
-        accuracy = self.declared.accuracy
+        theirs = {f"{_NAMES[path]}'s voltmeter": VOLTAGE_OF[path], "terminal voltmeter": METER_VOLTAGE}
+        accuracy = {name: self.declared.accuracy.get(channel, Accuracy()) for name, channel in theirs.items()}
+        unknown = [name for name, each in accuracy.items() if not (each.gain or each.offset)]
+        what = f"reading of the {' minus the '.join(theirs)}"
+        if unknown:
+            caveats = (f"{what}; no limits: the bench file declares no accuracy of the {' and of the '.join(unknown)}",)
+            return self.measured("meters", "V", offset, expected=0.0, caveats=caveats)
         level = float(np.median(self.recording.of(METER_VOLTAGE).value))
-        specified = sum(
-            each.gain * level + each.offset
-            for each in (accuracy.get(METER_VOLTAGE, Accuracy()), accuracy.get(VOLTAGE_OF[path], Accuracy()))
-        )
-        limit = round(specified, 6)  # to a microvolt, so that it can be printed as it is
-        caveats = (
-            f"reading of the {_NAMES[path]}'s voltmeter minus the terminal voltmeter; limits: both specified accuracies added",
-        )
+        # to a microvolt, so that it can be printed as it is
+        limit = round(sum(each.gain * level + each.offset for each in accuracy.values()), 6)
+        caveats = (f"{what}; limits: both specified accuracies added",)
         return self.measured("meters", "V", offset, expected=0.0, limits=(-limit, limit), caveats=caveats)
 
     def _line(self) -> tuple[Quantity, Quantity, str] | str:

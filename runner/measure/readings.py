@@ -67,7 +67,7 @@ def lead_resistance(inputs: Inputs, known: tuple[float, float] | None, most: flo
 
 def lowest_held(part: Series, time: float) -> float:
     """The lowest level that readings stayed below for so long (s): a shorter dip releases nothing. Infinite if none."""
-    begins = np.searchsorted(part.t, part.t - time - 1e-9)
+    begins = np.searchsorted(part.t, part.t - time + 1e-9, "right") - 1  # of so long a time, with the reading before it
     held = [part.value[begin : end + 1].max() for end, begin in enumerate(begins) if part.t[end] - part.t[0] >= time]
     return float(min(held, default=np.inf))
 

@@ -14,7 +14,11 @@ from runner.measure.conformity import Decision
 from runner.measure.fits.averaging import Averaging
 from runner.vocabulary import Observed
 
+# s between looks of a pack whose sheet does not say (common practice, no source)
+UNKNOWN_LOOKS = {"temperature": 2.0, "voltage": 0.5, "current": 0.1}
+
 Array = NDArray[np.float64]
+_Part = tuple[float, float, str]  # mean, standard uncertainty (s), distribution
 
 
 @dataclass(frozen=True)
@@ -117,6 +121,10 @@ class Accuracy:
     gain: float = 0.0
     offset: float = 0.0
     resolution: float = 0.0
+
+    def within(self, value: float) -> float:
+        """By how much a reading of about ``value`` may be off at most."""
+        return self.gain * abs(value) + self.offset + self.resolution
 
 
 @dataclass(frozen=True)
@@ -221,6 +229,26 @@ class Specification:
             return (early + late) / 2, (late - early) / 12.0**0.5, "rectangular"
         u = polling * ((values**2 - 1) / 12) ** 0.5
         return (first + last) / 2 * polling, u, "two values" if values == 2 else "rectangular"
+
+    @property
+    def unknown_looks(self) -> float:
+        """s between the looks of a pack, at most, whose sheet does not say."""
+        return UNKNOWN_LOOKS[self.protection.rpartition("_")[2]]
+
+    @property
+    def looks(self) -> tuple[_Part, _Part]:
+        """(what passes until the pack looks, what it takes beyond its delay), for looks every p seconds.
+
+        Until it looks, anything up to p. Beyond its delay, nothing, where a timer runs, or up to a whole look, where looks are
+        counted: nobody says which. Of looks that the sheet does not declare, p itself may be anything up to ``unknown_looks``
+        (means and variances of p·x over p uniform and x as before).
+        """
+        p = self.polling
+        if p > 0:
+            return (p / 2, p / 12.0**0.5, "rectangular"), (p / 2, p / 2, "two values")
+        most = self.unknown_looks
+        until, beyond = (1 / 9 - 1 / 16) ** 0.5, (1 / 6 - 1 / 16) ** 0.5
+        return (most / 4, most * until, "rectangular"), (most / 4, most * beyond, "rectangular")
 
     @property
     def about_delay(self) -> str:

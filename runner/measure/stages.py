@@ -30,8 +30,6 @@ from runner.vocabulary import BudgetSource, Outcome
 SETTING_TIME = (
     0.1  # s before its reading back that a level may have been there, where the record says not when it was asked for
 )
-# s between looks of a pack whose sheet does not say (common practice, no source)
-UNKNOWN_LOOKS = {"temperature": 2.0, "voltage": 0.5, "current": 0.1}
 KEY_AFTER = 3.0  # reactions at most from the last knob of a decade box to the key (common practice, no source)
 REPEATS = 0.08  # K by which noise and steps of most packs move a change at a held level (common practice, no source)
 PLUGGED_IN = 25.0  # °C that a box is set to before it is plugged in, as the procedures have it
@@ -66,7 +64,7 @@ class Stages(Evaluator):
         if held is None:
             low = limits[0] if limits else None
             why = f"tripped already at the first level, {at.value:.4g} A"
-            failed = low is not None and at.value < low
+            failed = low is not None and self._between(at, edge.last)[1] < low
             return self.missing("trip", "A", why, expected=declared.trip, limits=limits, failed=failed)
         before, after = self._flowed(held, at.since), self._flowed(at, edge.last)
         accuracy = declared.accuracy.get(CURRENT_OF[declared.path], Accuracy())
@@ -123,6 +121,12 @@ class Stages(Evaluator):
         risen = float(np.interp(last, part.t, part.value) - np.interp(first, part.t, part.value))
         return min(0.02 * trip * (last - first) / risen, last - first) if risen > 0 else 0.0
 
+    def _between(self, level: Held, until: float) -> tuple[float, float]:
+        """A at least and at most that flowed while a level stood, by what the reading is accurate to."""
+        flowed = self._flowed(level, until)
+        unsure = self.declared.accuracy.get(CURRENT_OF[self.declared.path], Accuracy()).within(flowed)
+        return flowed - unsure, flowed + unsure
+
     def _flowed(self, level: Held, until: float) -> float:
         """The mean current that was read while a level stood, or its set value."""
         part = self.recording.of(CURRENT_OF[self.declared.path]).between(level.since + SETTLING, until - 1e-6)
@@ -172,7 +176,10 @@ class Substituted(Evaluator):
         value = attempt.levels[0].value
         why = f"changed already at the first level, {value:.2f} °C"
         outside = limits is not None and _outside(
-            value, limits, falling=name == "trip", over="over" in self.declared.protection
+            self._between(attempt.levels[0], attempt.at),
+            limits,
+            falling=name == "trip",
+            over="over" in self.declared.protection,
         )
         return self.missing(name, "°C", why, expected=expected, limits=limits, failed=outside)
 
@@ -241,9 +248,16 @@ class Substituted(Evaluator):
 
     def _box(self, temperature: float) -> Quantity:
         """What the box's ± limits come to in K: ΔT = (ΔR/R)·R/|dR/dT|."""
+        return self.inputs.add(BudgetSource.BOX, 0.0, self._box_within(temperature) / 3.0**0.5, "rectangular")
+
+    def _box_within(self, temperature: float) -> float:
         slope = self.declared.slope.get(self.sensor or "")
-        half = self.declared.box / abs(slope(temperature)) if slope else 0.0
-        return self.inputs.add(BudgetSource.BOX, 0.0, half / 3.0**0.5, "rectangular")
+        return self.declared.box / abs(slope(temperature)) if slope else 0.0
+
+    def _between(self, level: Held, _until: float) -> tuple[float, float]:
+        """°C at least and at most that a level of the box stands for."""
+        half = self._box_within(level.value)
+        return level.value - half, level.value + half
 
     def _set(self, level: Held) -> Quantity:
         """When the box was set to a level: with the key, or before it by up to KEY_AFTER of a person's reactions."""
@@ -273,7 +287,7 @@ class Substituted(Evaluator):
 def _delay(maker: Evaluator, edge: Edge, since: Quantity) -> Finding:
     """From the tripping level to the edge, less what the pack's looks add."""
     declared = maker.declared
-    looks, lost = _looks(declared)
+    looks, lost = declared.looks
     quantity = (
         maker.inputs.add(BudgetSource.EDGE_INSTANT, edge.instant, edge.uncertainty, edge.distribution)
         - since
@@ -283,8 +297,7 @@ def _delay(maker: Evaluator, edge: Edge, since: Quantity) -> Finding:
     expected, limits = _declared_delay(declared), declared.delay_limits
     caveats: tuple[str, ...] = ()
     if declared.polling <= 0 and looks[1] > 0:
-        most = UNKNOWN_LOOKS[_quantity(declared)]
-        caveats = (f"interval between the pack's looks not declared; up to {most:g} s assumed",)
+        caveats = (f"interval between the pack's looks not declared; up to {declared.unknown_looks:g} s assumed",)
     return maker.with_averaging(
         maker.measured("delay", "s", quantity, expected=expected, limits=limits, caveats=caveats)
     )
@@ -293,28 +306,6 @@ def _delay(maker: Evaluator, edge: Edge, since: Quantity) -> Finding:
 def _declared_delay(declared: Specification) -> float | None:
     """s; None where the sheet declares none."""
     return declared.delay if declared.delay_assumed is None else None
-
-
-_Part = tuple[float, float, str]  # mean, standard uncertainty (s), distribution
-
-
-def _looks(declared: Specification) -> tuple[_Part, _Part]:
-    """(what passes until the pack looks, what it takes beyond its delay), for looks every p seconds.
-
-    Until it looks, anything up to p. Beyond its delay, nothing, where a timer runs, or up to a whole look, where looks are
-    counted: nobody says which. Of looks that the sheet does not declare, p itself may be anything up to UNKNOWN_LOOKS (means and
-    variances of p·x over p uniform and x as before).
-    """
-    p = declared.polling
-    if p > 0:
-        return (p / 2, p / 12.0**0.5, "rectangular"), (p / 2, p / 2, "two values")
-    most = UNKNOWN_LOOKS[_quantity(declared)]
-    until, beyond = (1 / 9 - 1 / 16) ** 0.5, (1 / 6 - 1 / 16) ** 0.5
-    return (most / 4, most * until, "rectangular"), (most / 4, most * beyond, "rectangular")
-
-
-def _quantity(declared: Specification) -> str:
-    return declared.protection.rpartition("_")[2]
 
 
 def _levels(maker: Evaluator, attempt: Attempt) -> tuple[Edge, Held | None, Held] | str:
@@ -355,16 +346,18 @@ def _stairs_gave_up(maker: Evaluator, outcome: str) -> bool:
     return any(attempt.outcome == Outcome.GAVE_UP and len(attempt.levels) > 1 for attempt in maker.attempts)
 
 
-def _outside(value: float, limits: Limits, *, falling: bool, over: bool) -> bool:
-    """Whether a change that came at the first level already came too early for the limits."""
+def _outside(between: tuple[float, float], limits: Limits, *, falling: bool, over: bool) -> bool:
+    """Whether a change that came at the first level already came too early for the limits, wherever that level was."""
     low, high = limits
     if falling == over:
-        return low is not None and value < low
-    return high is not None and value > high
+        return low is not None and between[1] < low
+    return high is not None and between[0] > high
 
 
-def _did_not(maker: Evaluator, kind: str, name: str, unit: str, limits: Limits | None, *, up: bool) -> Finding:
-    """It was given up: is the last level beyond the limits, so that this is a failure?"""
+def _did_not(
+    maker: Stages | Substituted, kind: str, name: str, unit: str, limits: Limits | None, *, up: bool
+) -> Finding:
+    """It was given up: was a level beyond the limits for certain, for longer than the pack needs, so that this is a failure?"""
     declared = maker.declared
     expected = declared.trip if name == "trip" else declared.release
     given_up = [attempt for attempt in maker.attempts if attempt.kind == kind and attempt.outcome == Outcome.GAVE_UP]
@@ -374,15 +367,19 @@ def _did_not(maker: Evaluator, kind: str, name: str, unit: str, limits: Limits |
         return maker.missing(name, unit, maker.reason(kind), expected=expected, limits=limits)
     low, high = limits
     rising = up if name == "trip" else not up
-    beyond = [
-        level.since
-        for level in mine[0].levels
-        if ((high is not None and level.value > high) if rising else (low is not None and level.value < low))
-    ]
+    ends = [each.since if each.asked is None else each.asked for each in mine[0].levels[1:]] + [mine[0].at]
+    beyond, set_beyond = [], False
+    for level, end in zip(mine[0].levels, ends, strict=True):
+        least, most = maker._between(level, end)
+        set_beyond |= (high is not None and level.value > high) if rising else (low is not None and level.value < low)
+        if (high is not None and least > high) if rising else (low is not None and most < low):
+            beyond.append(level.since)
     waited = mine[0].at - beyond[0] if beyond else 0.0
     failed, why = waited > declared.longest_delay, mine[0].why
     if name == "release" and declared.latching:
         return maker.missing(name, unit, f"{why}; declared as latching", expected=expected, limits=limits)
+    if set_beyond and not beyond:
+        why = f"{why}; by what was read, and how accurate that is, no level was beyond the limit for certain"
     if beyond and not failed:
         longest = declared.longest_delay
         why = f"{why}; the level beyond the limit lasted {waited:.0f} s; the declared maximum delay is {longest:.0f} s"

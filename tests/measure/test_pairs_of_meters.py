@@ -132,3 +132,16 @@ def test_without_a_voltmeter_on_the_terminals_nothing_is_compared():
     channels = {name: each for name, each in maker.recording.channels.items() if name != METER_VOLTAGE}
     finding = Meters(Recording(channels, maker.recording.attempts), maker.declared).meters()
     assert "no voltmeter on the pack's terminals" in finding.reason
+
+
+def test_a_meter_whose_accuracy_nobody_has_declared_is_judged_by_nothing():
+    """Seen: limits of ±0.0 V, or of the other meter alone, and a sound bench failed by them."""
+    known = Accuracy(0.001, 0.002)
+    for accuracy in ({}, {METER_VOLTAGE: known}, {LOAD_VOLTAGE: known}):
+        finding = compared(accuracy=accuracy).meters()
+        assert (finding.lower, finding.upper, finding.conformity) == (None, None, None)
+        (caveat,) = finding.caveats
+        assert "no limits: the bench file declares no accuracy of" in caveat
+        assert ("load's voltmeter" in caveat.partition("no accuracy")[2]) == (LOAD_VOLTAGE not in accuracy)
+    finding = compared(accuracy={METER_VOLTAGE: known, LOAD_VOLTAGE: known}).meters()
+    assert finding.conformity == "pass"

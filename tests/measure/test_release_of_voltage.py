@@ -6,9 +6,9 @@
 import numpy as np
 import pytest
 
-from runner.events import METER_VOLTAGE
+from runner.events import LOAD_CURRENT, LOAD_VOLTAGE, METER_VOLTAGE
 from runner.measure.cutoff import CutOff
-from runner.measure.recording import Held, Recording, Series, Specification, Typed
+from runner.measure.recording import Accuracy, Held, Recording, Series, Specification, Typed
 from runner.vocabulary import Observed, Outcome
 from tests.under_voltage import ACCURACY, attempt, declared, lines
 
@@ -147,3 +147,62 @@ def test_of_two_waits_the_first_says_whether_the_pack_should_have_come_back():
     finding = CutOff(Recording({}, (first, woken, second), typed=(shown,)), declared()).release()
     assert finding.conformity == "not measured"
     assert finding.reason.startswith("from 10")
+
+
+# ---- releases that did not come -----------------------------------------------------------------------------------------
+
+
+def over_voltage_given_up(volts, channel=METER_VOLTAGE, current=0.0, leads=None):
+    """Two hours of tries without a release; its limits are 27.2 V to 28.0 V, the delay is 1 s."""
+    t = np.arange(0.0, 7200.0, 1.0)
+    channels = {channel: Series(t, volts(t)), LOAD_CURRENT: Series(t, np.full(t.shape, current))}
+    vain = attempt("try", 0.0, 7200.0, Outcome.GAVE_UP, why="no release", sought=Outcome.RETURNED)
+    spec = Specification(
+        "over_voltage",
+        release=27.6,
+        release_limits=(27.2, 28.0),
+        delay=1.0,
+        polling=0.25,
+        accuracy={channel: Accuracy(0.001, 0.05, 0.01)},
+        leads=leads or {},
+    )
+    return CutOff(Recording(channels, (vain,)), spec).release()
+
+
+@pytest.mark.parametrize(
+    ("volts", "conformity"),
+    [
+        (
+            lambda t: np.where((t >= 3600) & (t < 3602), 26.0, 27.35),
+            "not measured",
+        ),  # a dip that is no longer than the delay
+        (lambda t: np.where(t >= 3600, 27.15, 27.35), "not measured"),  # 0.087 V are what the meter may be off by
+        (lambda t: np.where(t >= 3600, 27.10, 27.35), "fail"),
+    ],
+)
+def test_a_release_that_does_not_come_fails_only_below_its_limit_for_certain_and_long_enough(volts, conformity):
+    finding = over_voltage_given_up(volts)
+    assert finding.conformity == conformity
+    assert "lowest voltage" in finding.reason
+
+
+def test_what_the_leads_of_a_load_lose_is_no_voltage_that_a_pack_has_come_down_to():
+    """Seen: a pack at 27.55 V all the time, and a load that reads 0.4 V less behind 40 mΩ: fail."""
+    unknown = over_voltage_given_up(lambda t: np.full(t.shape, 27.05), LOAD_VOLTAGE, 10.0)
+    assert unknown.conformity == "not measured", "unknown leads have up to 50 mΩ"
+    known = over_voltage_given_up(lambda t: np.full(t.shape, 27.05), LOAD_VOLTAGE, 10.0, {"discharge": (0.002, 0.0005)})
+    assert known.conformity == "fail"
+
+
+@pytest.mark.parametrize(("shown", "conformity"), [(3.001, "not measured"), (3.012, "fail"), (2.95, "not measured")])
+def test_a_display_that_is_hardly_above_the_release_fails_nobody(shown, conformity):
+    """Of eight cells the highest release is 24.0 V; a display is right to 10 mV (common practice, no source)."""
+    attempts = (
+        attempt("drain", 0.0, 10.0, Outcome.STOPPED),
+        attempt("recover", 11.0, 1811.0, Outcome.GAVE_UP, why="no recovery", sought=Outcome.RETURNED),
+    )
+    spec = Specification("under_voltage", trip=20.0, release=23.6, release_limits=(23.2, 24.0), delay=1.0, cells=8)
+    read = Typed("lowest cell", shown, 1830.0, Observed.LOWEST_CELL_VOLTAGE)
+    maker = CutOff(Recording({}, attempts, typed=(read,)), spec)
+    assert maker.release().conformity == conformity
+    assert maker.recovery_time().conformity == conformity
