@@ -10,7 +10,7 @@ Rule 3: a reading of voltage or current that overlaps an order to the bench, or 
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable, Iterator
 from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import replace
 from functools import partial
@@ -25,6 +25,7 @@ Poll = Callable[[Readings], None]
 LEAST_AGE = 1e-3  # s: younger readings are as good as new
 LOOK_AGAIN = 0.005  # s of real time until a poll that is under way is looked for again
 PATH, IDLE = ("path",), ("idle",)
+MOST_THREADS = 64  # at once; there are as many as connections, and none is made before it is needed
 IDLE_EVERY = 2.0  # s of real time between two looks at the instrument of the other path, which is to be off
 
 
@@ -55,7 +56,7 @@ class Sampler:
             return min(wait, LOOK_AGAIN * self._clock.speed)
         return wait
 
-    def take(self) -> list[Sampled]:
+    def take(self) -> Iterable[Sampled]:
         """What is due, each stamped with the middle of its own poll; side by side, what has come of that."""
         found: list[Sampled] = []
         now = self._now()
@@ -75,7 +76,7 @@ class Sampler:
             other = CHARGE if self._path == DISCHARGE else DISCHARGE
             self._side.begin(IDLE, partial(self._bench.poll_idle, other))
             self._next_idle = now + max(self._slow, IDLE_EVERY * self._clock.speed)
-        return [each for each in self._side.come() if each.readings or each.lost or each.fault]
+        return self._side.come()
 
     def ordered(self) -> None:
         """Something was told to the bench: what was being read of voltages and currents is not to be believed."""
@@ -102,7 +103,7 @@ class SideBySide:
 
     def __init__(self, now: Callable[[], float]) -> None:
         self._now = now
-        self._threads = ThreadPoolExecutor(thread_name_prefix="poll")
+        self._threads = ThreadPoolExecutor(MOST_THREADS, thread_name_prefix="poll")
         self._under_way: dict[tuple[str, ...], Future[Sampled]] = {}
         self._overlap: set[tuple[str, ...]] = set()  # those under way that were begun before an order
         self._ordered = -1e30  # when the last order was carried out
@@ -123,17 +124,23 @@ class SideBySide:
         self._overlap.update(self._under_way)
         self._last, self._ordered = max(self._last, t), t
 
-    def come(self) -> list[Sampled]:
-        """The polls that are done, in the order of their times. Raises what went wrong in one that is no fault of a bench."""
+    def come(self) -> Iterator[Sampled]:
+        """The polls that are done, in the order of their times. Raises what went wrong in one that is no fault of a bench.
+
+        Of the path there is one whatever it has read, also with nothing on a cable: the time of a run goes on with it. An order that
+        follows from one of them is kept to by those after it.
+        """
         done = [who for who, future in self._under_way.items() if future.done()]
-        found = []
-        for who in done:
-            sample = self._under_way.pop(who).result()
-            overlaps = who in self._overlap
+        found = [(who, self._under_way.pop(who).result()) for who in done]
+        before = self._ordered
+        for who, sample in sorted(found, key=lambda each: each[1].t):
+            overlaps = who in self._overlap or self._ordered != before
             self._overlap.discard(who)
-            if not (overlaps and who in (PATH, IDLE)):
-                found.append(self._of_now(sample, overlaps=overlaps))
-        return [self._in_order(sample) for sample in sorted(found, key=lambda sample: sample.t)]
+            if overlaps and who in (PATH, IDLE):
+                continue
+            if who == IDLE and not (sample.readings or sample.lost or sample.fault or sample.unordered):
+                continue
+            yield self._in_order(self._of_now(sample, overlaps=overlaps))
 
     def _of_now(self, sample: Sampled, *, overlaps: bool) -> Sampled:
         """The sample without the voltages at the pack that may be of before the last order."""

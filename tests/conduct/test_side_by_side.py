@@ -117,7 +117,7 @@ def test_a_reading_that_overlaps_an_order_is_thrown_away():
     side.begin(("path",), slow_poll(0.1, 1.0))
     side.ordered(clock.now() + 0.2)
     time.sleep(0.15)
-    assert side.come() == []
+    assert list(side.come()) == []
     side.begin(("path",), slow_poll(0.0, 2.0))
     time.sleep(0.05)
     (next_one,) = side.come()
@@ -151,6 +151,47 @@ def test_a_voltage_that_was_asked_for_before_off_is_no_evidence_of_after_it_and_
     side.close()
 
 
+def test_what_was_read_before_an_order_that_the_first_of_a_batch_leads_to_is_not_of_after_it():
+    clock = ScaledClock()
+    side = SideBySide(clock.now)
+
+    def meter(into):
+        into.values |= {METER_VOLTAGE: 26.0, PROBE_TEMPERATURE: 31.0}
+
+    side.begin(("slow",), slow_poll(0.0, 1.0))
+    time.sleep(0.02)
+    for who, poll in ((("meter", "probe"), meter), (("path",), slow_poll(0.0, 2.0))):
+        side.begin(who, poll)
+        time.sleep(0.02)
+    came = side.come()
+    assert next(came).readings["x"] == 1.0
+    side.ordered(clock.now())
+    assert [dict(each.readings) for each in came] == [{PROBE_TEMPERATURE: 31.0}]
+    side.close()
+
+
+def test_of_the_path_there_is_a_sample_also_where_nothing_is_on_a_cable():
+    """Seen: on a bench by hand there was none, and neither a ceiling of time nor a question's patience ever came to its end."""
+    side = SideBySide(ScaledClock().now)
+    for who in (("path",), ("idle",)):
+        side.begin(who, lambda into: None)
+    time.sleep(0.05)
+    (sample,) = side.come()
+    assert not sample.readings
+    side.close()
+
+
+def test_many_slow_connections_hold_no_fast_one_up():
+    clock = ScaledClock()
+    side = SideBySide(clock.now)
+    for number in range(20):
+        side.begin((f"slow {number}",), slow_poll(0.5, 1.0))
+    side.begin(("path",), slow_poll(0.0, 2.0))
+    time.sleep(0.1)
+    assert [each.readings["x"] for each in side.come()] == [2.0]
+    side.close()
+
+
 def test_one_that_is_still_being_polled_is_not_polled_twice():
     polled, side = [], SideBySide(ScaledClock().now)
     over = threading.Event()
@@ -176,7 +217,7 @@ def test_a_defect_in_a_poll_reaches_whoever_polls():
     side.begin(("one",), poll)
     time.sleep(0.05)
     with pytest.raises(KeyError):
-        side.come()
+        list(side.come())
     side.close()
 
 
@@ -190,7 +231,7 @@ def test_where_time_only_moves_so_nothing_is_polled_aside():
             assert roles is None
 
     clock = VirtualClock()
-    found = Sampler(Asked(), clock, 0.0).take()
+    found = list(Sampler(Asked(), clock, 0.0).take())
     assert [each.t for each in found] == [0.0, 0.0]
     assert all(not each.ages for each in found)
 
