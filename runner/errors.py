@@ -352,7 +352,7 @@ class OperatorGone(TripwitnessError):
     def input_ended(cls, question: str) -> OperatorGone:
         return cls(
             "the end of the input (nobody could answer any more)",
-            f"at “{question}”",
+            f"at “{question}”" if question else "while no question was open",
             "add the answer, or use --unattended to rehearse",
         )
 

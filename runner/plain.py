@@ -5,10 +5,10 @@ It says everything the screen says. Nothing here blocks: a thread reads the inpu
 
 from __future__ import annotations
 
-import queue
 import sys
 import threading
 import time
+from collections import deque
 from collections.abc import Callable, Sequence
 from typing import TextIO
 
@@ -29,6 +29,7 @@ FARTHEST = 10.0  # K from the next mark that a typed degree may be: farther off 
 MISSED = "[Enter] at each whole degree. If one was missed: type the degree that it shows, then [Enter]."
 ASIDE, TIME_OF_DAY = 15, 9  # columns before a line that belongs to the one before, and of the time of day
 REACTION = 0.6  # s after a question is printed: an Enter pressed sooner was meant for something before it
+APART = 2.0  # s after the last line: an end of the input that comes then is a connection that was lost, no end of a prepared text
 PROGRESS_EVERY = 60.0  # s of the run's time between two lines of readings
 
 
@@ -148,12 +149,15 @@ class PlainOperator:
     """A person at a terminal, or lines from a pipe. Enter goes on, "stop" stops; a person may write it at any time.
 
     What a person types while nothing is asked, or before they can have read what is asked, agrees to nothing; lines from a pipe
-    wait for their question.
+    wait for their question. A pipe may have a person at its other end: a stop word that comes while nothing is asked and nothing
+    waits counts at once, and so does the end of the input some time after the last line.
     """
 
     def __init__(self, printer: Printer, stop: StopFlag, name: str, source: TextIO | None = None) -> None:
         self._printer, self._stop, self._name = printer, stop, name
-        self._lines: queue.Queue[tuple[float, str | None]] = queue.Queue()  # with the moment of each, on ``now``
+        self._lines: deque[tuple[float, str | None]] = deque()  # with the moment of each, on ``now``
+        self._typed_at = 0.0  # the moment of the last one
+        self._hung_up = False  # the end of the input came while nothing was asked, and nothing waited
         self.now: Callable[[], float] = time.monotonic
         self._asked_at = 0.0
         self._asked: Ask | None = None
@@ -186,11 +190,11 @@ class PlainOperator:
 
     def answers(self, t: float) -> list[Answered | Sampled]:
         found: list[Answered | Sampled] = []
-        while self._asked is not None or ((self._person or self._taps) and not self._lines.empty()):
-            try:
-                at, line = self._lines.get_nowait()
-            except queue.Empty:
-                break
+        if self._hung_up:
+            self._hung_up, self._ended = False, True
+            raise OperatorGone.input_ended("")
+        while self._lines and (self._asked is not None or self._person or self._taps):
+            at, line = self._lines.popleft()
             if line is None:
                 self._ended = True
                 break
@@ -257,4 +261,11 @@ class PlainOperator:
 
     def typed(self, line: str | None) -> None:
         """A line has come, or None: the end of the input."""
-        self._lines.put((self.now(), line))
+        now, alone = self.now(), self._asked is None and not self._lines
+        if alone and line is None and now - self._typed_at > APART:
+            self._hung_up = True
+        elif alone and line is not None and is_stop(None, line.strip()):
+            self._stop.press(stopped_by(self._name, line.strip()))
+        else:
+            self._lines.append((now, line))
+        self._typed_at = now

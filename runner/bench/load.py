@@ -27,6 +27,7 @@ class Load:
 
     def on(self) -> None:
         """Input on, and read back as on. Raises BenchError; then it may be on, and has to be switched off."""
+        self.settings.before_on()
         self.settings.ordered = True
         self.speaker.switch("input", True)
 

@@ -54,13 +54,25 @@ class Settings:
         self.ordered = False
         self._on_unordered = 0  # how often in a row it has said that it is on though it was ordered off
         self._kept: dict[str, tuple[float, float]] = {}  # what reads back, and by how much it may differ
-        self._opening = 0  # the opening of the session in which they were seen last
+        self._opening = self._set_at = 0  # the openings of the session in which they were seen, and set, last
 
     def set(self, what: str, value: float, tolerance: float) -> float:
         """Set it; what reads back. Raises BenchError."""
         got = self._speaker.set(what, value, tolerance)
         self._kept[what] = (got, max(tolerance, 1e-3 * abs(got)))
+        self._set_at = self._speaker.link.openings
         return got
+
+    def before_on(self) -> None:
+        """On a connection that was opened since the setting, everything is compared, and set once more, before it is switched on.
+
+        One that was without power has its own settings, some of which nothing reads back. Raises BenchError.
+        """
+        self._speaker.link.reach()
+        if self._speaker.link.openings != self._set_at:
+            self.check()
+            for what, (value, tolerance) in list(self._kept.items()):
+                self.set(what, value, tolerance)
 
     def checked(self, read: Callable[[], PowerReading]) -> PowerReading:
         """A reading, with what has to end the run at once if it is on and not as it was set, or without an order.
@@ -140,6 +152,7 @@ class Supply:
 
     def on(self) -> None:
         """Output on, and read back as on. Raises BenchError; then it may be on, and has to be switched off."""
+        self.settings.before_on()
         self.settings.ordered = True
         self.speaker.switch("output", True)
 

@@ -127,8 +127,8 @@ class SideBySide:
     def come(self) -> Iterator[Sampled]:
         """The polls that are done, in the order of their times. Raises what went wrong in one that is no fault of a bench.
 
-        Of the path there is one whatever it has read, also with nothing on a cable: the time of a run goes on with it. An order that
-        follows from one of them is kept to by those after it.
+        Of the path there is one whatever it has read, also with nothing on a cable: the time of a run goes on with it. What was
+        read before an order that follows from an earlier one is not handed on.
         """
         done = [who for who, future in self._under_way.items() if future.done()]
         found = [(who, self._under_way.pop(who).result()) for who in done]

@@ -70,7 +70,7 @@ def _wait(plan: Plan, pulse: Pulse, act: Act, rest: bytes) -> str:
         came, ended = _what_came()  # after the look at the runner: what it said last counts, however it ended
         *lines, rest = (rest + came).split(b"\n")
         for line in lines:
-            message: dict[str, Any] = json.loads(line)
+            message = _message(line)
             if "stand_down" in message:
                 return ""
             act.told(message)
@@ -84,6 +84,15 @@ def _wait(plan: Plan, pulse: Pulse, act: Act, rest: bytes) -> str:
             act.end_runner()
             return f"the program was {late:.1f} s overdue and was ended"
         seen = late
+
+
+def _message(line: bytes) -> dict[str, Any]:
+    """What the runner said; nothing, if a part of it was lost: then the next one is glued to it, and neither is a reason to go."""
+    try:
+        said = json.loads(line)
+    except ValueError:
+        return {}
+    return said if isinstance(said, dict) else {}
 
 
 def _what_came() -> tuple[bytes, bool]:

@@ -5,6 +5,7 @@ import pytest
 from runner.bench.assembly import Bench, Readings
 from runner.conduct.clock import ScaledClock, VirtualClock
 from runner.conduct.sampling import Sampler
+from runner.errors import SettingError
 from runner.events import CHARGE, DISCHARGE
 from runner.orders import Pace
 from runner.rehearsal.simulated_bench import Rehearsal
@@ -95,6 +96,22 @@ def test_an_order_between_question_and_reply_is_no_hand_at_the_front(open_bench)
         settings.ordered = before
         bench.poll_idle(CHARGE, into)
         assert (into.unordered, into.fault) == ("", "")
+
+
+def test_one_that_was_without_power_since_it_was_set_is_not_switched_on(open_bench):
+    """Seen: it was on with its own 31.5 V and 15 A until the next reading."""
+    bench, world = open_bench
+    bench.supply.limit(29.6, 5.0)
+    bench.supply.set(29.2, 4.0)
+    bench.supply.speaker.link.close()
+    bench.supply.on()
+    assert world.supply_on, "a connection that was lost alone is no reason"
+    assert bench.off(everything=False)[0]
+    bench.supply.speaker.link.close()
+    world.supply_voltage, world.supply_current = 31.5, 15.0
+    with pytest.raises(SettingError):
+        bench.supply.on()
+    assert not world.supply_on
 
 
 def test_where_time_runs_by_itself_the_instrument_of_the_other_path_is_polled():

@@ -2,15 +2,15 @@
 
 import threading
 
+from runner.conduct.answer_parsing import understood
 from runner.conduct.clock import ScaledClock
 from runner.conduct.execute import execute
 from runner.conduct.interfaces import StopFlag
 from runner.conduct.site import Site
-from runner.conduct.answer_parsing import understood
 from runner.events import Answered
 from runner.orders import Ask, End, Withdraw
 from runner.vocabulary import Observed, Wants
-from runner.workspace.job import DEMO_PACK, UserFile, find_procedure, load, read_file
+from runner.workspace.job import DEMO_PACK, find_procedure, load, read_file
 
 BENCH = DEMO_PACK.parent / "by-hand-bench.yaml"
 SPEED, PATIENCE = 600.0, 60.0  # times; s of real time after which the test gives up

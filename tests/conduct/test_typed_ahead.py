@@ -2,11 +2,13 @@
 
 import io
 import os
+import threading
 import time
 
 import pytest
 
 from runner.conduct.interfaces import StopFlag
+from runner.errors import OperatorGone
 from runner.orders import Ask
 from runner.plain import REACTION, PlainOperator, Printer
 
@@ -37,7 +39,7 @@ def terminal():
 def typed(operator, master, text):
     os.write(master, text)
     deadline = time.monotonic() + 5
-    while operator._lines.qsize() < text.count(b"\n"):
+    while len(operator._lines) < text.count(b"\n"):
         assert time.monotonic() < deadline
         time.sleep(0.002)
 
@@ -76,3 +78,45 @@ def test_the_lines_of_a_pipe_wait_for_their_questions():
             assert time.monotonic() < deadline
         answered += [each.question for each in found]
     assert answered == ["one", "two"]
+
+
+def piped(*typed):
+    """An operator behind a pipe who was asked once, answered, and then typed this; (the operator, its clock, its stop flag)."""
+    stop, clock = StopFlag(), Clock()
+    operator = PlainOperator(Printer((), (), io.StringIO()), stop, "me", io.StringIO(""))
+    operator.now = clock
+    operator._reader = threading.current_thread()  # what comes is typed by the test
+    operator.told(FIRST, 0.0)
+    operator.typed("\n")
+    assert [each.question for each in operator.answers(0.0)] == ["one"]
+    clock.t += 10.0
+    for each in typed:
+        operator.typed(each)
+    return operator, clock, stop
+
+
+@pytest.mark.parametrize("word", ["x\n", "stop\n"])
+def test_a_stop_word_through_a_pipe_counts_at_once_while_nothing_is_asked(word):
+    """Seen: with ssh and no terminal, x was not noticed before the next question, hours later."""
+    operator, _, stop = piped(word)
+    assert stop.pressed
+    assert operator.answers(1.0) == []
+
+
+def test_a_connection_that_is_lost_while_nothing_is_asked_ends_the_run():
+    operator, _, stop = piped(None)
+    with pytest.raises(OperatorGone, match="end of the input"):
+        operator.answers(1.0)
+    assert operator.answers(2.0) == [], "said once"
+    assert not stop.pressed
+
+
+def test_the_end_of_a_prepared_text_ends_nothing_before_it_is_used_up():
+    operator, clock, stop = piped()
+    operator.told(SECOND, 0.0)
+    for each in ("\n", "x\n", None):
+        operator.typed(each)
+    assert [each.question for each in operator.answers(0.0)] == ["two"]
+    clock.t += 60.0
+    assert operator.answers(1.0) == []
+    assert not stop.pressed, "it waits for its question"

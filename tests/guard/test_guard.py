@@ -117,6 +117,13 @@ def test_a_guard_whose_help_is_asked_switches_off_and_says_so_in_the_folder(guar
     assert written[-1]["not confirmed"] == []
 
 
+def test_half_a_line_from_a_runner_that_is_gone_does_not_end_its_guard(guard, switch):
+    os.write(guard._process.stdin.fileno(), b'{"by hand": ["SWITCH')
+    guard.take_over("the runner could not")
+    until(lambda: not guard.alive)
+    assert not switch.on
+
+
 @pytest.mark.parametrize("number", [signal.SIGINT, signal.SIGHUP, signal.SIGQUIT, signal.SIGTSTP, signal.SIGTERM])
 def test_what_ends_a_runner_does_not_end_its_guard(guard, switch, number):
     os.kill(guard._process.pid, number)
