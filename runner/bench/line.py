@@ -14,10 +14,14 @@ from __future__ import annotations
 
 import contextlib
 import queue
+import socket
 import threading
 from collections.abc import Callable
 from typing import Any, Protocol
 
+STOPS_SENDING = (
+    1.0  # s after which the system gives up what nobody has acknowledged, also of a connection that was closed
+)
 CLOSE_TIME = 0.1  # s that a connection is given to close before nobody waits for it any more
 
 
@@ -48,6 +52,23 @@ class Transport(Protocol):
 
     def close(self) -> None:
         """Close. May be called from any thread, also while another call is going on, which then has to end."""
+
+
+def stops_sending(wire: socket.socket) -> None:
+    """Have the system give up soon: a command that it sent again later could switch on what was switched off meanwhile.
+
+    Where the system has no such time (TCP_USER_TIMEOUT, RFC 5482; Linux has it), nothing is changed.
+    """
+    with contextlib.suppress(AttributeError, OSError):
+        wire.setsockopt(socket.IPPROTO_TCP, socket.TCP_USER_TIMEOUT, int(STOPS_SENDING * 1000))
+
+
+def in_a_network(address: str) -> bool:
+    """Whether what is sent to an address may be on its way for a while."""
+    kind = address.upper()
+    return kind.startswith("TCPIP") or (
+        kind.startswith("MODBUS::") and not kind.startswith(("MODBUS::/", "MODBUS::COM"))
+    )
 
 
 class Overdue(Exception):

@@ -135,14 +135,14 @@ class Link:
         return self._identity
 
     @property
+    def session(self) -> Session:
+        """What it shares with all who speak to the same address."""
+        return self._session
+
+    @property
     def openings(self) -> int:
         """How often its session was opened."""
         return self._session.openings
-
-    @property
-    def reached(self) -> bool:
-        """Whether its session was open at least once: before that, nothing can have been sent."""
-        return self._session.reached
 
     def reach(self) -> None:
         """Open the session now, if it is not open; an earlier failure is no reason to wait. Raises LinkError."""
@@ -206,6 +206,7 @@ class Link:
         with session.lock:
             line, session.line, session.talk = session.line, None, None
             if line is not None:
+                session.closed = time.monotonic() if line.transport.blocks else session.closed
                 line.close()
 
     def finish(self) -> None:

@@ -5,6 +5,8 @@ The runner and the guard share this file: on the way to off nothing in it format
 Rule 1: off is confirmed only by a read-back that means off; of an instrument that has none, by its current, if it reads that.
 Rule 2: where the old connection fails, the command goes out once more on a new one, and no reply is waited for.
 Rule 3: nothing here raises.
+Rule 4: what was sent on a connection that was closed a moment ago may arrive behind off, where a network lies between: then off is
+        said, and read back, once more when that is over.
 """
 
 from __future__ import annotations
@@ -14,10 +16,12 @@ import time
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 
+from runner.bench.line import STOPS_SENDING, in_a_network
 from runner.bench.link import Link
 from runner.bench.replies import Reading
 
 PAUSES = (0.0, 0.2, 0.5, 1.0, 2.0, 4.0)  # s before each attempt: a busy or rebooting interface needs a moment
+MOMENT = 0.1  # s: longer than a system is late with what it does after a time
 WITHIN = 4.0  # s of real time after which no new attempt is begun: by then a person has to be told
 
 
@@ -107,6 +111,18 @@ def insist(link: Link, words: OffWords, pause: Callable[[float], None]) -> bool:
             return False
         with contextlib.suppress(Exception):
             pause(seconds)
-        if attempt(link, words):
+        if attempt(link, words) and not _echoes(link, words, pause):
+            return True
+    return False
+
+
+def _echoes(link: Link, words: OffWords, pause: Callable[[float], None]) -> bool:
+    """Whether it is on again, or not known to be off, once nothing of a closed connection can arrive any more."""
+    if not in_a_network(link.address):
+        return False
+    while (left := link.session.closed + STOPS_SENDING + MOMENT - time.monotonic()) > 0:
+        with contextlib.suppress(Exception):
+            pause(left)
+        if not attempt(link, words):
             return True
     return False

@@ -16,6 +16,8 @@ import struct
 import threading
 from typing import Any
 
+from runner.bench.line import stops_sending
+
 CUT_AFTER = 1.0  # s that the backend may take to close by itself
 DESTROY_LINK = 23  # of VXI-11, rev. 1.0, B.6
 BACKENDS = ("@py", "@ivi")
@@ -64,6 +66,9 @@ class VisaTransport:
         session.set_visa_attribute(constants.ResourceAttribute.termchar_enabled, True)
         interface = self._interface()
         self._wire = interface if isinstance(interface, socket.socket) else None
+        for wire in (interface, *getattr(interface, "__dict__", {}).values()):
+            if isinstance(wire, socket.socket):
+                stops_sending(wire)
         if self._wire is None:
             self._channel = interface if isinstance(getattr(interface, "sock", None), socket.socket) else None
             return

@@ -13,8 +13,9 @@ import time
 from pathlib import Path
 from typing import Any
 
+from runner.bench.line import STOPS_SENDING, in_a_network
 from runner.bench.link import Link
-from runner.bench.off import attempt, switch_off_by_hand
+from runner.bench.off import MOMENT, attempt, switch_off_by_hand
 from runner.bench.sessions.session import Session
 from runner.guard.plan import Plan, Target
 from runner.guard.terminal import give_back
@@ -116,6 +117,10 @@ class Act:
         while time.monotonic() - began < GIVE_UP:
             confirmed = attempt(self._links[target.role], target.words)
             number += 1
+            left = began + STOPS_SENDING + MOMENT - time.monotonic()
+            if confirmed and left > 0 and in_a_network(target.wiring.address):
+                time.sleep(left)  # what the runner said last may still be on its way; then once more
+                continue
             if confirmed:
                 after = round(time.monotonic() - began, 4)
                 with (

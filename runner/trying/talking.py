@@ -184,7 +184,7 @@ def _until_the_end(conversation: Talk, watched: Watched, sheet: BenchFile, typed
 
 def _left_off(conversation: Talk, watched: Watched, speaker: Driver) -> bool:
     """Whether there was a conversation, and what could be switched on in it is off again."""
-    if not speaker.link.reached:
+    if not speaker.link.session.reached:
         conversation.say(f"no connection was ever made: nothing was sent, and the {conversation.role} is as it was")
         watched.ended(RunOutcome(early=True, safe=True, reason="", off=True))
         return False

@@ -22,6 +22,7 @@ class Session:
     said: dict[tuple[str, ...], str] = field(default_factory=dict)
     openings: int = 0
     reached: bool = False
+    closed: float = -1e30  # on the machine's monotonic clock: when the last line to the outside was closed
     shut_until: float = -1e30  # on the bench's clock: no opening is tried before
     last_fault: str = ""
     old_errors: list[str] = field(default_factory=list)

@@ -23,7 +23,7 @@ import time
 from collections.abc import Mapping
 from typing import Any
 
-from runner.bench.line import Refused
+from runner.bench.line import Refused, stops_sending
 from runner.bench.transports.serial_port import Port
 from runner.errors import MissingExtra
 
@@ -76,6 +76,7 @@ class ModbusTransport:
         self._client.comm_params.timeout_connect = self._timeout
         if not self._on_a_serial_line:
             self._client.socket.settimeout(self._timeout)
+            stops_sending(self._client.socket)
 
     def _serial_client(self) -> Any:
         if importlib.util.find_spec("serial") is None:
