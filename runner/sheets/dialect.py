@@ -168,7 +168,12 @@ def parse_dialect(text: str, file: str) -> Dialect:
 
 
 def _wrong_commands(dialect: Dialect) -> Iterator[tuple[str, str, str]]:
+    said: dict[str, str] = {}
     for name, command in dialect.commands.items():
+        text = " ".join(command.text.casefold().split())
+        if text in said:  # an off that is the same as on would switch on, again and again
+            yield name, f"sends the same as {said[text]}, {command.text!r}", "correct one of them"
+        said[text] = name
         try:
             _check_command(name, command)
         except Wrong as error:

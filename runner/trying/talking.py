@@ -23,7 +23,7 @@ from runner.conduct.site import Site
 from runner.errors import BenchError, Problem, SheetError, printable
 from runner.sheets.bench import BenchFile
 from runner.sheets.instrument_parts import InstrumentSheet
-from runner.sheets.instruments import UNITS
+from runner.sheets.instruments import UNITS, ActuatorSheet
 from runner.vocabulary import Exit
 from runner.workspace.job import load_bench
 from runner.workspace.locks import Locks
@@ -135,6 +135,8 @@ class Talk:
         most = getattr(getattr(self.sheet, "limits", None), what, None)
         if most is not None and value > most:
             return f"not sent: {value:g} is more than the {most:g} of limits: in the bench file"
+        if not value >= 0 and not isinstance(self.sheet, ActuatorSheet):
+            return f"not sent: {rest} is no {what} that is set here; it has to be 0 or more"
         speaker.command(word, value)
         if f"{what}_setting" not in speaker.dialect.queries:
             return "done; it cannot be read back"

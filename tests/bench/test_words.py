@@ -226,6 +226,9 @@ def test_settings_that_are_lost_while_nobody_could_ask_are_found():
     [
         ("form: 06d", "form: 6q", "is not the form of a number"),
         ("scale: 0.001, form", "scale: 0, form", "a scale of 0"),
+        ("scale: 0.001, form", "scale: -0.001, form", "a scale of -0.001 cannot be sent"),
+        ('input_off: "LOAD OFF"', 'input_off: "load  on"', "input_off: sends the same as input_on, 'load  on'"),
+        ("off_word: LOAD IS OFF", "off_word: LOAD IS ON", "on_word and off_word are both 'LOAD IS ON'"),
         ("number: comma", "number: roman", "is not one of"),
         ("on_word: LOAD IS ON", "bit: 3, on_word: LOAD IS ON", "are words"),
         ("on_word: LOAD IS ON, ", "", "only one of"),

@@ -70,6 +70,8 @@ class Query(Register):
             raise Wrong("ask and a register are both given", "remove one of them")
         if bool(self.on_word) != bool(self.off_word):
             raise Wrong("only one of on_word and off_word is given", "give both")
+        if self.on_word and self.on_word == self.off_word:
+            raise Wrong(f"on_word and off_word are both {self.on_word!r}", "write what it replies when it is off")
         if self.means and self.bit is not None:
             raise Wrong("on_word and off_word are words, bit is for numbers", "remove one of them")
         return self
@@ -118,8 +120,8 @@ class Command(Register):
     @field_validator("scale")
     @classmethod
     def _not_nothing(cls, scale: float) -> float:
-        if scale == 0:
-            raise Wrong("a scale of 0 cannot be sent", "write what one step of the number is")
+        if scale <= 0:
+            raise Wrong(f"a scale of {scale:g} cannot be sent", "write what one step of the number is")
         return scale
 
     @model_validator(mode="after")
@@ -182,6 +184,9 @@ class Mode(Query):
                 "a mode is read from bits or from words",
                 "give constant_voltage_bit and constant_current_bit, or the words",
             )
+        voltage = self.constant_voltage_bit, self.constant_voltage_word
+        if voltage == (self.constant_current_bit, self.constant_current_word):
+            raise Wrong("constant voltage and constant current are the same", "write what tells them apart")
         return self
 
     @property
