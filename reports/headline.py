@@ -23,6 +23,7 @@ from runner.measure.conformity import (
     SEVERITY,
     worst,
 )
+from runner.orders import End
 from runner.vocabulary import Seen
 
 NO_STATEMENT = "no statement"  # of a run that looks and measures nothing, or whose evidence has changed
@@ -162,11 +163,16 @@ def _beside(evaluations: Sequence[Evaluation], rows: Sequence[Covered]) -> list[
         *([f"functional check only: {_some(functional)}"] if functional else []),
         *([f"{ELECTRONICS}: {_some(boxed)}"] if boxed else []),
         *(f"ended early: {_short(why)}" for why in early),
+        *(["not confirmed off at the end"] if any(not end.safe for end in _ends(evaluations)) else []),
         *(f"left out: {_short(each.left_out)}" for each in evaluations if each.left_out),
         *([f"{undone} planned step{'' if undone == 1 else 's'} skipped"] if undone else []),
         *_found_bad(evaluations),
         *(["rehearsal on a simulated bench"] if any(each.simulated for each in evaluations) else []),
     ]
+
+
+def _ends(evaluations: Sequence[Evaluation]) -> list[End]:
+    return [each.story.end for each in evaluations if each.story.end is not None]
 
 
 def _some(rows: Sequence[Covered]) -> str:

@@ -132,6 +132,8 @@ class Answer(StrEnum):
     ALREADY = "already"
     READ = "read"
     READ_AGAIN = "read again"
+    PACK = "pack"
+    OTHER = "other"
 
 
 CURRENT_KEY = "c"  # marks the current, where Enter marks the degrees

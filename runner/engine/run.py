@@ -336,7 +336,7 @@ class Run:
                 replace(order, say=f"{before} {order.say}") if isinstance(order, Ask) else order for order in first
             ]
         elif before:
-            say = f"{before} {say}".strip()
+            say, step.before = f"{before} {say}".strip(), before
         return [
             *orders,
             BeginStep(planned.index, planned.kind, planned.title, planned.sensor, planned.cycle, say),

@@ -103,7 +103,8 @@ def _sentence(run: Run) -> str:
     if run.step is None:
         return READ_THEM
     by_machine = run.program.heated_by_machine and run.step.planned.kind in ("heat", "cool")
-    return texts.by_machine(run.step.sentence()) if by_machine else run.step.sentence()
+    sentence = f"{run.step.before} {run.step.sentence()}".strip()
+    return texts.by_machine(sentence) if by_machine else sentence
 
 
 def _steps(run: Run) -> tuple[StepLine, ...]:

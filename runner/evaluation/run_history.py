@@ -6,7 +6,7 @@ from bisect import bisect_left
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
-from runner.events import Answered, InputsKept, Resumed, Sampled, SamplesKept, Started
+from runner.events import Answered, InputsKept, NobodyConfirmed, OutputIsOff, Resumed, Sampled, SamplesKept, Started
 from runner.measure.recording import Attempt, Held, Typed
 from runner.orders import Ask, BeginRamp, BeginStep, Conclude, End, Judge, Level, Note, Remark
 from runner.record.journal import JournalEntry
@@ -100,11 +100,8 @@ class _Teller:
             if what.quantity is not None:
                 of = Observed(what.of) if what.of else observed_before(what.name, what.dimension)
                 self.typed.append(Typed(what.name, what.quantity, t, of))
-        elif isinstance(what, Remark):
-            if what.say != ORDINARY:
-                self.remarks.append((t, what.say))
-        elif isinstance(what, Judge) and what.word in WORTH_TELLING:
-            self.remarks.append((t, f"{what.word}: {what.why}"))
+        elif isinstance(what, Remark | Judge | NobodyConfirmed | OutputIsOff):
+            self.remarks += [(t, say) for say in _worth_telling(what)]
         elif isinstance(what, Resumed):
             self._resumed(t, what)
         elif isinstance(what, End):
@@ -189,3 +186,14 @@ class _Teller:
                 Attempt(step.kind, step.sensor, step.cycle, 0.0, began, None, self._last, Outcome.BROKEN_OFF, what.why)
             )
         self._step, self.end = None, None
+
+
+def _worth_telling(what: Remark | Judge | NobodyConfirmed | OutputIsOff) -> list[str]:
+    """What a reader of the certificate should know of it; nothing of most."""
+    if isinstance(what, Remark):
+        return [what.say] if what.say != ORDINARY else []
+    if isinstance(what, Judge):
+        return [f"{what.word}: {what.why}"] if what.word in WORTH_TELLING else []
+    if isinstance(what, NobodyConfirmed):
+        return [f"nobody confirmed that what was switched on by hand is off: {what.why}"]
+    return [] if what.confirmed else [f"not confirmed off: {what.remark}"]

@@ -116,6 +116,32 @@ def test_the_key_is_the_moment_and_then_load_off_last_voltage_and_totals():
     assert [order.quantity for order in step.orders if isinstance(order, Note)] == [100.0, 2560.0, 21.9, 60.0, 1500.0]
 
 
+def stopped_at(volts, *said):
+    """The load stopped at a voltage of which the declared cut-off of 22 V is far off; then what a person says of it."""
+    step = running()
+    step.read(100.0)
+    answer(step)
+    for value in ("", volts, *said, "60.0", "1500.0"):
+        step.t += 10.0
+        answer(step, value)
+    return step.conclusion
+
+
+def test_a_load_that_stopped_far_above_the_cut_off_is_one_only_if_a_person_says_so():
+    """Seen: two keys too many at 13.65 V of a pack that cuts off at 10 V: fail, 1.22 Ah of 97 Ah."""
+    step = running()
+    step.read(100.0)
+    answer(step)
+    answer(step)
+    answer(step, "26.5")
+    assert "The load stopped at 26.5 V; the pack's cut-off is declared at 22 V" in asked(step).say
+    assert asked(step).choices == ("pack", "other")
+    assert stopped_at("26.5", "pack").outcome == "stopped"
+    other = stopped_at("26.5", "other")
+    assert (other.outcome, "nobody saw that the pack did it" in other.why) == ("unclear", True)
+    assert stopped_at("26.3").outcome == "stopped", "no more than a fifth above it"
+
+
 def test_a_voltage_under_the_floor_counts_only_once_it_was_shown_again():
     step = running()
     step.read(300.0)

@@ -105,6 +105,24 @@ def test_a_small_current_at_a_low_voltage_is_no_taper():
     assert step.conclusion.outcome == "no end"
 
 
+def test_a_charge_that_ends_otherwise_says_why_with_the_order_to_switch_off():
+    step, _ = full(("4.9", None), ("1.5", "26.5"))
+    assert asked(step).of == Observed.CHARGER_OFF
+    assert asked(step).say.startswith("Switch the charger off and press Enter. The charge ends here: the current fell to 1.5 A")
+    step, _ = full(("4.9", None), ("1.9", "29.1"), ("1.7", "29.1"))
+    assert asked(step).say == "Switch the charger off and press Enter."
+
+
+def test_a_current_that_fell_to_a_few_parts_of_the_one_before_is_asked_for_again():
+    """Seen: 2.0 typed for 20.13 ended the charge and all that followed."""
+    step = on(charging("full", {"end_current": 2.0, "give_up": 40000.0}))
+    until_asked(step, Observed.CLAMP_CURRENT)
+    assert asked(step).lowest == pytest.approx(1.5), "of the 5 A that the charger gives"
+    answer(step, "4.9")
+    until_asked(step, Observed.CLAMP_CURRENT)
+    assert asked(step).lowest == pytest.approx(0.3 * 4.9)
+
+
 def ramping(until="stopped", **more):
     return OneStep(
         "heat",

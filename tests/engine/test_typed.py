@@ -153,3 +153,17 @@ def test_a_reading_of_another_line_is_asked_for_again(line):
         _, again = watch.answered(Answered(1.0, "q", repr(line), "a", "", ()), ask(of))
         assert again is not None, of
         assert "Read again" in again.say
+
+
+@pytest.mark.parametrize(("value", "asked_again"), [(1.4, 1), (1.6, 0), (0.0, 0), (4.9, 0)])
+def test_of_a_clamp_in_a_charge_what_is_far_below_the_reading_before_is_asked_for_again(value, asked_again):
+    """Next to nothing has a second look of its own; a mark of a stop is no reading in a charge."""
+    lowest = 0.3 * 4.9
+    watch, question = readings(), replace(ask(Observed.CLAMP_CURRENT), lowest=lowest)
+    event, again = watch.answered(Answered(1.0, "q", repr(value), "a", "", ()), question)
+    assert (again is not None) == bool(asked_again)
+    if again is not None:
+        assert "1.47 A to 4.9 A would be usual in this charge" in again.say
+        event, again = watch.answered(Answered(2.0, again.question, repr(value), "a", "", ()), again)
+        assert (float(event.value), again) == (value, None), "a second time it is taken"
+    assert typed(readings(), Observed.CLAMP_CURRENT, value)[1] == 0

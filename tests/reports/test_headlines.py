@@ -163,6 +163,14 @@ def test_there_are_twenty_and_each_says_what_holds_and_ends_with_its_status(outc
     assert found == {name: (line, status) for name, (_, line, status) in outcomes.items()}
 
 
+def test_what_nobody_confirmed_off_stands_in_the_headline(tmp_path):
+    """Seen: a charger left on by a closed terminal, and a certificate without a word of it."""
+    made = Outcomes(short_rehearsal(tmp_path).result.evaluation)
+    end = replace(made.made.story.end, early=True, safe=False, reason="a closed terminal")
+    said = headline([made.run(made.trip, end=end)]).line
+    assert said.endswith("Ended early: a closed terminal. Not confirmed off at the end"), said
+
+
 def test_plain_lines_and_screen_say_the_same(outcomes, capsys):
     shown = []
 

@@ -70,6 +70,7 @@ class Step:
         self.done = False
         self.skip = ""
         self.why = ""
+        self.before = ""  # what a person is to do before what this step says, while it only waits
         self._paced: tuple[float, float] | None = None
         self._coming = (CHARGE, 0.0, 0.0)
         self._asked = 0.0  # s: when the order for what is coming was given last

@@ -25,6 +25,7 @@ from runner.vocabulary import Answer, Observed, Outcome, Role, Wants
 
 BEFORE = (Observed.CHARGE_BEFORE, Observed.ENERGY_BEFORE)  # the totals of the counter
 AFTER = (Observed.CHARGE_AFTER, Observed.ENERGY_AFTER)
+EARLY = 0.2  # of the cut-off voltage: a load that stops further above it may have stopped by itself (common practice, no source)
 NEAR = 0.12  # of the cut-off voltage: nearer than this, no more readings are asked for, only the moment
 
 
@@ -36,6 +37,7 @@ class DrainByHand(Step):
         self._stopped_at: float | None = None
         self._given_up = False
         self._slips = 0  # keys at the load that were taken back
+        self._by_pack = True  # as far as anybody has said
         self._since = t
         self._queue = [
             *self._totals(BEFORE),
@@ -75,6 +77,10 @@ class DrainByHand(Step):
             orders.append(Remark(texts.MARK_TAKEN_BACK))
         elif ask.of == Observed.LOAD_OFF:
             self.around.known.hand_load = False
+        elif ask.of == Observed.LAST_VOLTAGE and self._is_early(float(event.value)):
+            self._queue.insert(0, self._who_stopped(float(event.value)))
+        elif ask.record == texts.WHO_STOPPED:
+            self._by_pack = event.value == Answer.PACK
         elif ask.of == Observed.LOADED_VOLTAGE and float(event.value) < self.planned.values["floor"]:
             self._given_up = True
             self._queue = [self._off(), *self._totals(AFTER)]
@@ -88,8 +94,16 @@ class DrainByHand(Step):
             floor = self.planned.values["floor"]
             self._end(self.give_way, FLOOR_REACHED)
             return [self._conclusion(Outcome.GAVE_UP, did_not_cut_off(floor), t, limit=floor), SwitchOff()]
+        if not self._by_pack:
+            self._end(self.give_way, texts.STOPPED_BY_ITSELF)
+            return [self._conclusion(Outcome.UNCLEAR, texts.STOPPED_BY_ITSELF, t, by_hand=True), SwitchOff()]
         self._end()
         return [self._conclusion(Outcome.STOPPED, texts.LOAD_STOPPED, self._stopped_at, by_hand=True), SwitchOff()]
+
+    def _is_early(self, volts: float) -> bool:
+        """Whether the load stopped so far above the cut-off that it may not have been the pack."""
+        trip = self.around.program.trip
+        return trip is not None and volts > trip * (1 + EARLY)
 
     def _noted(self, event: Answered, ask: Ask) -> list[Order]:
         if ask.wants != Wants.NUMBER:
@@ -139,6 +153,11 @@ class DrainByHand(Step):
     def _reading(self) -> Ask:
         ask = self._number(Observed.LOADED_VOLTAGE, texts.READ_LOADED_VOLTAGE, "V", Role.METER)
         return replace(ask, lowest=self.planned.values["floor"])  # below that it decides, and is shown again
+
+    def _who_stopped(self, volts: float) -> Ask:
+        say = texts.who_stopped(volts, self.around.program.trip or 0.0)
+        choices = (Answer.PACK.value, Answer.OTHER.value)
+        return Ask(self._question("who"), say, texts.WHO_STOPPED, Wants.CHOICE, choices=choices)
 
     def _last_voltage(self) -> Ask:
         return self._number(Observed.LAST_VOLTAGE, texts.TYPE_LAST_VOLTAGE, "V", Role.METER)

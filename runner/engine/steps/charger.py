@@ -9,7 +9,7 @@ Rule 3: while the charger is on it is asked for readings at intervals; nobody wh
 from __future__ import annotations
 
 from runner.engine.steps.base import NO_CURRENT_TIME, SLOW
-from runner.engine.steps.person import SwitchedByPerson
+from runner.engine.steps.person import FALLS_TO, SwitchedByPerson
 from runner.engine.texts import by_hand as texts
 from runner.engine.texts import charging
 from runner.engine.texts.ends import TIME_ELAPSED
@@ -39,11 +39,13 @@ class _Charger(SwitchedByPerson):
         values = self.planned.values
         return self._put(Observed.CHARGER_ON, texts.charger_on(values["voltage"], values["current"]), marks=True)
 
-    def _switch_off(self) -> list[Order]:
-        return self._put(Observed.CHARGER_OFF, texts.CHARGER_OFF, marks=True)
+    def _switch_off(self, why: str = "") -> list[Order]:
+        return self._put(Observed.CHARGER_OFF, texts.charger_off(why), marks=True)
 
-    def _read_clamp(self) -> list[Order]:
-        return self._put(Observed.CLAMP_CURRENT, texts.READ_CHARGE_CURRENT)
+    def _read_clamp(self, before: float = 0.0) -> list[Order]:
+        """``before``: A that flowed, of which hardly less than FALLS_TO is left now."""
+        lowest = FALLS_TO * before if before else None
+        return self._put(Observed.CLAMP_CURRENT, texts.READ_CHARGE_CURRENT, lowest=lowest)
 
 
 class ChargeByHand(_Charger):
@@ -62,7 +64,8 @@ class ChargeByHand(_Charger):
         give_up = self.planned.values.get("give_up")
         if give_up is not None and self._until != Until.STEADY and on_for > give_up:
             return self._over(Outcome.NO_END, charging.gave_up(give_up), True)
-        return self._read_clamp() if t >= self._next else []
+        before = self._readings[-1][1] if self._readings else self.planned.values["current"]
+        return self._read_clamp(before) if t >= self._next else []
 
     # ---- one answer after the other --------------------------------------------------------------------------
 
@@ -150,7 +153,7 @@ class ChargeByHand(_Charger):
 
     def _over(self, outcome: str, why: str, gives_way: bool = False, skip: str = "") -> list[Order]:
         self._ended = (outcome, why, skip or (self.give_way if gives_way else ""))
-        return self._switch_off()
+        return self._switch_off(why if outcome not in (Outcome.DONE, Outcome.FULL) else "")
 
     def _concluded(self, t: float) -> list[Order]:
         assert self._ended is not None

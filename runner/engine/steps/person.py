@@ -12,6 +12,8 @@ from runner.vocabulary import Observed, Role, Wants
 UNITS = {"current": "A", "voltage": "V", "temperature": "degC"}
 # of the current that flowed, and A: no more than this is left by a pack that has opened the path (common practice, no source)
 NONE_LEFT, MOST_LEFT = 0.15, 0.5
+# of the current before: less than this between two readings in a charge is rather a slip of the finger (common practice, no source)
+FALLS_TO = 0.3
 
 
 class ByPerson(Step):

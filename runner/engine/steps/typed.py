@@ -14,6 +14,7 @@ from collections.abc import Mapping
 from dataclasses import replace
 
 from runner.engine.ceilings import Ceilings
+from runner.engine.steps.person import FALLS_TO
 from runner.engine.texts import by_hand as texts
 from runner.engine.texts.asking import confirmed
 from runner.events import Answered
@@ -144,6 +145,8 @@ class TypedReadings:
             before = self._before[kind]
             if not least * before <= value <= most * before:
                 low, high, where = least * before, most * before, texts.after_the_last(before, asked.dimension)
+        if of == Observed.CLAMP_CURRENT and asked.lowest is not None and 0 < abs(value) < asked.lowest:
+            low, high, where = asked.lowest, asked.lowest / FALLS_TO, texts.EARLIER
         if of in TOTALS and TOTALS[of] in self._before:
             before = self._before[TOTALS[of]]
             most = MOST_OF_RATED * self._rated[Observed(of)] or math.inf

@@ -16,6 +16,11 @@ LOAD_OFF = "Switch the load off and press Enter."
 STAY = "Stay with the pack. Wait for the next reading."
 
 
+def charger_off(why: str) -> str:
+    """The order to switch the charger off; ``why`` the charge ends, where that is no news to be glad of."""
+    return f"{CHARGER_OFF} The charge ends here: {why}." if why else CHARGER_OFF
+
+
 def charger_on(voltage: float, current: float) -> str:
     """The order to switch a charger on that gives these values (V, A)."""
     gives = f"({shown(voltage, 'voltage')}, about {shown(current, 'current')})"
@@ -119,6 +124,9 @@ FOR_THIS_PACK = "for this pack"
 AFTER_THE_TOTAL = "after the total before"
 
 
+EARLIER = "in this charge"
+
+
 def after_the_last(value: float, dimension: str) -> str:
     """Where a reading is held against the last one of its kind."""
     return f"after the {shown(value, dimension)} before"
@@ -148,9 +156,20 @@ TOO_FULL = "the pack is too full for this test, or the charger gives too little;
 ENDED_TWICE = "charger or pack ended the charge: no current on the clamp, twice"
 MARK_TAKEN_BACK = "The load still draws current: the mark that it had stopped does not count. The discharge goes on."
 LOAD_STOPPED = "the operator saw the load stop by itself"
+WHO_STOPPED = "what stopped the discharge"
+STOPPED_BY_ITSELF = "the load stopped, and nobody saw that the pack did it"
 BACK_BEFORE = "the pack was back before anybody looked at the voltmeter"
 VOLTAGE_BACK = "the operator saw the voltage return"
 SEEN = {Until.STOPPED: "no current", Until.RETURNED: "current again"}
+
+
+def who_stopped(volts: float, trip: float) -> str:
+    """Asked where a load stopped far above the pack's cut-off (V): a load, a lead, or a key too many is no cut-off."""
+    return (
+        f"The load stopped at {shown(volts, 'voltage')}; the pack's cut-off is declared at {shown(trip, 'voltage')}. "
+        f"Type {Answer.PACK} if the pack cut it off: its display says so, or its terminals went dead. "
+        f"Else type {Answer.OTHER}."
+    )
 
 
 def not_so(amps: float) -> str:
