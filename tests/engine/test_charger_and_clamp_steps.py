@@ -108,7 +108,9 @@ def test_a_small_current_at_a_low_voltage_is_no_taper():
 def test_a_charge_that_ends_otherwise_says_why_with_the_order_to_switch_off():
     step, _ = full(("4.9", None), ("1.5", "26.5"))
     assert asked(step).of == Observed.CHARGER_OFF
-    assert asked(step).say.startswith("Switch the charger off and press Enter. The charge ends here: the current fell to 1.5 A")
+    assert asked(step).say.startswith(
+        "Switch the charger off and press Enter. The charge ends here: the current fell to 1.5 A"
+    )
     step, _ = full(("4.9", None), ("1.9", "29.1"), ("1.7", "29.1"))
     assert asked(step).say == "Switch the charger off and press Enter."
 

@@ -162,6 +162,16 @@ def test_hands_go_away_before_a_step_that_heats_nothing():
 # ---- the picture ---------------------------------------------------------------------------------------------------
 
 
+def test_what_is_to_be_done_when_everything_is_off_stands_on_the_screen_while_it_waits():
+    """Seen: the order to put a sensor back was in the record and in plain lines, and not on the screen."""
+    put_back = Planned(1, "off", "off", "Put T1 back on its cell.", {})
+    rest = Planned(2, "rest", "rest", "The pack cools for 10 min.", {"for": 600.0})
+    step = OneStep("confirm", {}, words={}, after=(put_back, rest))
+    step.tell(Answered(step.t, asks(step)[-1].question, "go on", "me"))
+    step.tell(OutputIsOff(step.t, True))
+    assert look(step.run).sentence == "Put T1 back on its cell. The pack cools for 10 min."
+
+
 def test_every_step_is_done_now_next_or_skipped():
     step = ramping()
     assert [line.mark for line in look(step.run).steps] == ["done", "now", "next", "next"]
