@@ -7,6 +7,7 @@ from collections.abc import Sequence
 
 from runner.evaluation.evaluate import Evaluation
 from runner.events import PROBE_TEMPERATURE
+from runner.measure.recording import Recording
 from runner.scale import degrees
 from runner.vocabulary import Observed
 
@@ -14,11 +15,17 @@ from runner.vocabulary import Observed
 def surroundings(evaluations: Sequence[Evaluation]) -> str:
     """The ambient temperature: what was read of it, from the lowest to the highest, and what the probe had before each run."""
     read = [each.value for run in evaluations for each in run.story.typed if each.of == Observed.AMBIENT_TEMPERATURE]
-    starts = [run.recording.of(PROBE_TEMPERATURE).value[:1] for run in evaluations]
-    began = [float(first[0]) for first in starts if len(first)]
+    began = [first for run in evaluations for first in _before_heating(run.recording)]
     said = [f"{_range(read)} (read)" if read else "not read"]
     said += [f"reference thermometer at the start of {_runs(len(began))} {_range(began)}"] if began else []
     return "; ".join(said)
+
+
+def _before_heating(recording: Recording) -> list[float]:
+    """What the probe read first, °C; nothing where that was a mark on the way of a ramp."""
+    probe = recording.of(PROBE_TEMPERATURE)
+    ramps = [each.began for each in recording.attempts if each.kind in ("heat", "cool")]
+    return [float(probe.value[0])] if len(probe) and probe.t[0] <= min(ramps, default=float("inf")) else []
 
 
 def _runs(count: int) -> str:

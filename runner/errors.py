@@ -261,7 +261,7 @@ class RecordError(TripwitnessError):
 
     @classmethod
     def broken_chain(cls, file: str, line: int) -> RecordError:
-        return cls(
+        return BrokenChain(
             "the hash of the previous line does not match: the journal was changed after writing",
             f"{file}:{line}",
             "use a backup of the folder",
@@ -343,6 +343,10 @@ class Busy(TripwitnessError):
     @classmethod
     def held(cls, what: str, holder: str) -> Busy:
         return cls(f"is in use by {holder}", what, "wait until it has finished, or stop it")
+
+
+class BrokenChain(RecordError):
+    """A line of a journal does not have the hash of the one before it: one of the two was changed."""
 
 
 class OperatorGone(TripwitnessError):

@@ -12,7 +12,7 @@ from runner.bench.dialect import BUILT_IN, Driver
 from runner.bench.line import Transport
 from runner.bench.link import Link
 from runner.bench.load import Load
-from runner.bench.off import OffWords, insist, switch_off_by_hand
+from runner.bench.off import OffWords, insist, stays_off, switch_off_by_hand
 from runner.bench.probe import Probe
 from runner.bench.sessions.listening import Listener
 from runner.bench.sessions.session import Session
@@ -29,6 +29,8 @@ from runner.sheets.parts.meters import ProbeSheet
 from runner.vocabulary import Role
 
 OFF_IS_TOLD_AFTER = 4.5  # s of real time: what has not confirmed by then has to be told to a person
+
+COMES_BACK = 1.0  # s after off: until then one that has gone on by itself has done so again, if it does
 
 Connect = Callable[[str, InstrumentSheet], Transport]  # role, sheet -> a transport for one opening
 
@@ -234,8 +236,15 @@ class Bench:
 
     def _off(self, role: str, unsure: dict[str, OffWords]) -> None:
         """Switch one off; it leaves ``unsure`` once it has read back as off. Never raises."""
-        if insist(self.speakers[role].link, self.off_words[role], self._pause):
-            unsure.pop(role, None)
+        link, words = self.speakers[role].link, self.off_words[role]
+        if not insist(link, words, self._pause):
+            return
+        source = {Role.SUPPLY: self.supply, Role.LOAD: self.load}.get(Role(role))
+        if source is not None and source.settings.came_on:
+            self._pause(COMES_BACK)  # what went on by itself once may do so again
+            if not stays_off(link, words):
+                return
+        unsure.pop(role, None)
 
     def _pause(self, seconds: float) -> None:
         """What an instrument needs to come to itself it needs in real time, however fast the bench's own time runs."""

@@ -116,6 +116,15 @@ def insist(link: Link, words: OffWords, pause: Callable[[float], None]) -> bool:
     return False
 
 
+def stays_off(link: Link, words: OffWords) -> bool:
+    """Whether it reads back as off still, without being told once more; True where it cannot be asked. Never raises."""
+    try:
+        with link.held():
+            return not words.ask or all(words.mean_off(link.ask(words.question(each))[0]) for each in words.each)
+    except Exception:
+        return False
+
+
 def _echoes(link: Link, words: OffWords, pause: Callable[[float], None]) -> bool:
     """Whether it is on again, or not known to be off, once nothing of a closed connection can arrive any more."""
     if not in_a_network(link.address):

@@ -53,6 +53,7 @@ class Settings:
         self._speaker, self._state, self._below = speaker, state, below
         self.ordered = False
         self._on_unordered = 0  # how often in a row it has said that it is on though it was ordered off
+        self.came_on = False  # whether it went on in this run without an order
         self._kept: dict[str, tuple[float, float]] = {}  # what reads back, and by how much it may differ
         self._opening = self._set_at = 0  # the openings of the session in which they were seen, and set, last
 
@@ -92,6 +93,7 @@ class Settings:
             reading = replace(reading, fault=str(fault))
         if self._on_unordered < SURE:
             return reading
+        self.came_on = True
         instrument = self._speaker.link.instrument
         said = SettingError.unordered(instrument, reading.current if flows else None)
         return replace(reading, fault=str(said), unordered=instrument)

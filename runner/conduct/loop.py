@@ -196,6 +196,8 @@ class Loop:
             else:
                 self._write(now.t, now)
             orders = self.run.receive(now)
+            if self.run.ceilings.doubtful:
+                self.sampler.soon()
             self.watch.by_hand(self.run.by_hand)
             if now.t - self._committed > COMMIT_EVERY or any(isinstance(order, End) for order in orders):
                 self._commit()

@@ -23,6 +23,7 @@ from runner.vocabulary import Role
 
 Poll = Callable[[Readings], None]
 LEAST_AGE = 1e-3  # s: younger readings are as good as new
+SECOND_LOOK = 0.1  # s after a reading that is over a ceiling
 LOOK_AGAIN = 0.005  # s of real time until a poll that is under way is looked for again
 PATH, IDLE = ("path",), ("idle",)
 MOST_THREADS = 64  # at once; there are as many as connections, and none is made before it is needed
@@ -48,6 +49,10 @@ class Sampler:
             min(self._next_fast, now + self._fast),
             min(self._next_slow, now + self._slow),
         )
+
+    def soon(self) -> None:
+        """Poll the path again at once: what was read last is worth a second look."""
+        self._next_fast = min(self._next_fast, self._now() + SECOND_LOOK)
 
     def due(self) -> float:
         """Seconds until something has to be polled or looked for; 0 or less: now."""

@@ -181,6 +181,11 @@ class Ceilings:
         return self._too_cold(sample) or self._further(sample) or self._under_the_floor(sample)
 
     @property
+    def doubtful(self) -> bool:
+        """Whether the last reading of one was over its ceiling, and the next one decides."""
+        return self._is_on and 1 in self._over.values()
+
+    @property
     def _is_on(self) -> bool:
         """Whether a path is on, or may be."""
         return bool(self._seen) or self._by_hand

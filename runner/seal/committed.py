@@ -6,7 +6,7 @@ import hashlib
 from collections.abc import Iterator
 from pathlib import Path
 
-from runner.errors import RecordError
+from runner.errors import BrokenChain, RecordError
 from runner.events import InputsKept, SamplesKept
 from runner.record.folder import EVENTS, INPUTS, SAMPLES
 from runner.record.journal import read_journal
@@ -38,6 +38,8 @@ def against_the_journal(folder: Path) -> tuple[int, list[str]]:
                 kept.append(entry.what)
     except RecordError as error:
         differences.append(f"{EVENTS}: line {lines + 1}: {error.what}")
+        if isinstance(error, BrokenChain):  # it may be the line before that was changed
+            lines = max(lines - 1, 0)
     for each in inputs:
         name, _, digest = each.rpartition(" ")
         if not has_sum(folder / INPUTS / name, digest):

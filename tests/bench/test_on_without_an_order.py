@@ -2,7 +2,7 @@
 
 import pytest
 
-from runner.bench.assembly import Bench, Readings
+from runner.bench.assembly import COMES_BACK, Bench, Readings
 from runner.conduct.clock import ScaledClock, VirtualClock
 from runner.conduct.sampling import Sampler
 from runner.errors import SettingError
@@ -49,6 +49,24 @@ def test_a_supply_that_is_switched_on_at_its_front_is_noticed_and_one_that_was_o
     bench.off(everything=False)
     world.switch_supply(True)
     assert said(bench.poll_path, CHARGE) == SUPPLY
+
+
+def test_of_one_that_went_on_by_itself_nobody_says_that_it_is_off_before_it_was_looked_at_again(open_bench):
+    """Seen: on again 50 ms after off was read back, and "The bench is off." as the last line."""
+    bench, world = open_bench
+    world.switch_supply(True)
+    assert said(bench.poll_path, CHARGE) == SUPPLY
+    assert bench.off() == (True, "")
+    wait = bench._pause
+
+    def on_again(seconds):
+        wait(seconds)
+        world.switch_supply(seconds == COMES_BACK)
+
+    bench._pause = on_again
+    confirmed, remark = bench.off()
+    assert not confirmed
+    assert "SWITCH SUPPLY OFF BY HAND" in remark
 
 
 def test_the_load_is_looked_at_while_the_supply_charges_and_the_other_way_round(open_bench):
