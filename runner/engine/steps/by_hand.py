@@ -79,7 +79,7 @@ class DrainByHand(Step):
             self.around.known.hand_load = False
         elif ask.of == Observed.LAST_VOLTAGE and self._is_early(float(event.value)):
             self._queue.insert(0, self._who_stopped(float(event.value)))
-        elif ask.record == texts.WHO_STOPPED:
+        elif Answer.PACK in ask.choices:
             self._by_pack = event.value == Answer.PACK
         elif ask.of == Observed.LOADED_VOLTAGE and float(event.value) < self.planned.values["floor"]:
             self._given_up = True
