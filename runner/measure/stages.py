@@ -31,9 +31,12 @@ SETTING_TIME = (
     0.1  # s before its reading back that a level may have been there, where the record says not when it was asked for
 )
 KEY_AFTER = 3.0  # reactions at most from the last knob of a decade box to the key (common practice, no source)
-REPEATS = 0.08  # K by which noise and steps of most packs move a change at a held level (common practice, no source)
+REPEATS = 0.05  # K by which noise and steps of most packs move a change at a held level (common practice, no source)
 PLUGGED_IN = 25.0  # °C that a box is set to before it is plugged in, as the procedures have it
 WORTH_SAYING = 0.1  # K by which filter and delay leave a threshold open
+IMPOSSIBLE = (
+    "by the levels at which the current stopped and returned, the release lies beyond the trip: were they set as asked?"
+)
 SETTLING = 0.3  # s of a level that are left out of its mean
 
 
@@ -157,7 +160,8 @@ class Substituted(Evaluator):
             return _did_not(self, "substitute", name, "°C", limits, up="over" in self.declared.protection)
         turned = self._turned(outcome)
         if turned is None:
-            return self.missing(name, "°C", self.reason("substitute"), expected=expected, limits=limits)
+            why = self.reason("substitute") if self._turns.possible else IMPOSSIBLE
+            return self.missing(name, "°C", why, expected=expected, limits=limits)
         caveats = ("a decade box in place of the sensor: the sensor itself, its place and its contact are not tested",)
         return self.measured(
             name,
@@ -194,7 +198,7 @@ class Substituted(Evaluator):
             return None
         found = self._turns
         turned = found.trip if outcome == Outcome.STOPPED else found.release
-        if turned is None:
+        if turned is None or not found.possible:
             return None
         add = self.inputs.add
         # what filter and delay do to trip and release is one cause: it moves both the same way, or against each other

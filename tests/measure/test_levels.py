@@ -12,6 +12,7 @@ import pytest
 
 from runner.events import LOAD_CURRENT, SUPPLY_CURRENT
 from runner.measure.cutoff import _seen_by_tries
+from runner.measure.fits.staircase import Acted, find_turns
 from runner.measure.recording import Accuracy, Attempt, Held, Recording, Series, Specification
 from runner.measure.stages import Stages, Substituted
 from runner.vocabulary import Outcome
@@ -245,8 +246,8 @@ def test_the_trip_by_a_box_lies_between_two_levels_and_the_box_is_in_its_budget(
     found = lines(finding)
     assert found.pop("filter of the pack") < 0.12, "no large step has shown that there is none"
     assert found == {
-        "step size": pytest.approx(0.5 / 12**0.5, rel=0.1),
-        "repeatability of the pack": 0.08,
+        "step size": pytest.approx(0.5 / 12**0.5, rel=0.15),  # and a noisy pack changes beside its step
+        "repeatability of the pack": 0.05,
         "accuracy of the decade box": pytest.approx(0.001 / 0.04 / 3**0.5),
     }
     assert finding.repeats == (54.75,)
@@ -295,21 +296,49 @@ def test_a_filter_is_found_out_by_when_the_large_step_acts_and_the_threshold_is_
         assert finding.repeats[0] - 54.6 > 0.6, "what the last step alone would say"
 
 
+def one_after_another(up, down):
+    (one,), (two,) = up.recording.attempts, down.recording.attempts
+    a, b = up.recording.of(SUPPLY_CURRENT), down.recording.of(SUPPLY_CURRENT)
+    both = Series(np.concatenate([a.t, b.t]), np.concatenate([a.value, b.value]))
+    return Substituted(Recording({SUPPLY_CURRENT: both}, (one, two)), up.declared, "T1")
+
+
 def test_the_release_too_and_their_distance_is_without_the_box():
     up = boxed([54.5, 55.0])
     down = boxed([45.5, 45.0], began=100.0, outcome=Outcome.RETURNED)
     assert down.findings()["release"]().value == pytest.approx(45.25, abs=0.06)
-    (one,), (two,) = up.recording.attempts, down.recording.attempts
-    a, b = up.recording.of(SUPPLY_CURRENT), down.recording.of(SUPPLY_CURRENT)
-    both = Series(np.concatenate([a.t, b.t]), np.concatenate([a.value, b.value]))
-    maker = Substituted(Recording({SUPPLY_CURRENT: both}, (one, two)), up.declared, "T1")
+    maker = one_after_another(up, down)
     hysteresis = maker.findings()["hysteresis"]()
     assert hysteresis.value == pytest.approx(9.5, abs=0.12)
     reasons = [each.findings()["hysteresis"]().reason for each in (up, down)]
     assert reasons == ["the release was not measured", "the trip was not measured"]
-    assert lines(hysteresis)["step size"] == pytest.approx(0.5 * 2**0.5 / 12**0.5, rel=0.1)
-    assert lines(hysteresis)["repeatability of the pack"] == pytest.approx(0.08 * 2**0.5)
+    assert lines(hysteresis)["step size"] == pytest.approx(0.5 * 2**0.5 / 12**0.5, rel=0.15)
+    assert lines(hysteresis)["repeatability of the pack"] == pytest.approx(0.05 * 2**0.5)
     assert "accuracy of the decade box" not in lines(hysteresis)
+
+
+def test_a_key_that_comes_after_the_change_does_not_turn_trip_and_release_round():
+    """An under-temperature protection opens below where it closes. The key of the last large step came 0.75 s after it was set, and
+    the current was back 0.1 s before the key: a pack that had averaged for a minute would explain that, with a release of 1.8 °C."""
+    told = [(67.6, 3.0), (73.8, 2.5), (78.6, 2.0), (83.5, 1.5), (88.6, 1.0), (94.6, 0.5), (102.8, 0.0), (109.6, -0.5)]
+    told += [(117.1, -1.0), (128.0, 2.0), (133.6, 2.5), (138.4, 3.0), (146.4, 3.5), (152.7, 4.0), (160.1, 4.5)]
+    told += [(166.8, 5.0), (179.1, -10.0), (190.2, 15.0)]
+    at, to = np.array([(-math.inf, 25.0), *told]).T
+    trips = [Acted(118.8, 0.27, False, 67.6), Acted(180.4, 0.24, False, 179.1)]
+    releases = [Acted(167.0, 0.36, True, 128.0), Acted(190.1, 0.37, True, 190.2)]
+    turns = find_turns(at, to, trips, releases, (0.54, 0.66), 0.0)
+    assert turns.possible
+    assert turns.trip.value == pytest.approx(-0.75, abs=0.35)
+    assert turns.release.value == pytest.approx(4.75, abs=0.5)
+
+
+def test_levels_that_put_the_release_beyond_the_trip_are_no_measurement():
+    up, down = boxed([54.5, 55.0]), boxed([59.5, 59.0], began=100.0, outcome=Outcome.RETURNED)
+    found = {name: make() for name, make in one_after_another(up, down).findings().items()}
+    for name in ("trip", "release"):
+        assert found[name].conformity == "not measured"
+        assert "the release lies beyond the trip" in found[name].reason
+    assert found["hysteresis"].value is None
 
 
 @pytest.mark.parametrize(

@@ -29,14 +29,14 @@ UNKNOWN_LOOKS = (0.2, 0.5, 1.0, 2.0, 4.0)  # s between looks, where the sheet do
 AS_DECLARED, NODES = 0.95, 7  # how often a pack keeps its declared delay, and in how many parts that is looked at
 OTHER, LONGER = 12, (2.0, 5.0)  # other delays, from nothing to so many times the declared one and so many s more
 NOISE = (
-    0.1  # K by which noise and steps of a pack move a change, beyond what the levels show (common practice, no source)
+    0.2  # K by which noise and steps of a pack move a change, beyond what the levels show (common practice, no source)
 )
-BY_NOISE = 0.03  # of the changes come at a look that shows nothing new, because the pack is noisy
+BY_NOISE = 0.02  # of the changes come at a look that shows nothing new, because the pack is noisy
 NEVER = 1e-9  # of the probability that one threshold has to another, whatever is seen
 STEP, MOST_STEPS = 0.02, 2000  # K between thresholds that are looked at, and how many at most
 EDGE = 0.03  # K over which a step's end is spread, so that changes that differ by little do not contradict each other
 BEYOND = 1.0  # K to either side of what was set
-JITTER = np.array([-1.8, -0.9, 0.0, 0.9, 1.8])  # standard deviations of the times
+JITTER = np.linspace(-3.0, 3.0, 9)  # standard deviations of the times
 COMMON = np.exp(-(JITTER**2) / 2) / np.exp(-(JITTER**2) / 2).sum()
 
 
@@ -64,18 +64,22 @@ class Turned:
 
 @dataclass(frozen=True)
 class Staircase:
-    """Both thresholds, None where there was no such change; ``together`` is the correlation of what filter and delay do to them."""
+    """Both thresholds, None where there was no such change; ``together`` is the correlation of what filter and delay do to them.
+
+    ``possible`` is False where the changes leave no room for a release on the side of the trip on which it has to be.
+    """
 
     trip: Turned | None
     release: Turned | None
     together: float
+    possible: bool = True
 
 
 @dataclass(frozen=True)
 class _Ways:
-    """The possible ways of a pack, one a place in each array: polling p (s), looks of a mean, lag (s), delay D (s), probability.
+    """The possible ways of a pack, one a place in each array: polling p (s), looks of a mean, lag (s), delay D (s).
 
-    The ``delays`` of one filter follow on each other.
+    ``chance`` is the probability of the filter, ``of_delay`` that of the delay. The ``delays`` of one filter follow on each other.
     """
 
     polling: Array
@@ -83,7 +87,40 @@ class _Ways:
     lag: Array
     delay: Array
     chance: Array
+    of_delay: Array
     delays: int
+
+
+@dataclass(frozen=True)
+class _Seen:
+    """What the changes of one direction say: ``likely`` (ways × ``thresholds`` in °C), the probability of the delay in it."""
+
+    thresholds: Array
+    likely: Array
+
+    def beside(self, other: _Seen, ways: _Ways, *, above: bool) -> _Seen:
+        """The same with the other direction, whose threshold lies below this one or ``above`` it.
+
+        Filter and looks are the same for both; the delay is not, because a path takes its own time to open and to close.
+        """
+        of_filter = other.likely.reshape(-1, ways.delays, len(other.thresholds)).sum(axis=1)
+        upto = np.cumsum(of_filter, axis=1)
+        part = upto[:, np.clip(np.searchsorted(other.thresholds, self.thresholds) - 1, 0, None)]
+        part = np.where(self.thresholds < other.thresholds[0], 0.0, part)
+        part = (upto[:, -1:] - part if above else part) + NEVER * upto[:, -1:]
+        return _Seen(self.thresholds, self.likely * np.repeat(part, ways.delays, axis=0))
+
+    def turned(self, ways: _Ways) -> tuple[Turned, Array, Array]:
+        """The threshold over all ways, the probability of each way, and by how much each is off it."""
+        likely = self.likely * ways.chance[:, None]
+        mass = np.maximum(likely.sum(axis=1), 1e-300)
+        weight = mass / mass.sum()
+        middle = likely @ self.thresholds / mass
+        spread = likely @ self.thresholds**2 / mass - middle**2
+        mean = float(weight @ middle)
+        off = middle - mean
+        turned = Turned(mean, float(weight @ np.maximum(spread, 0.0)) ** 0.5, float(weight @ off**2) ** 0.5)
+        return turned, weight, off
 
 
 def find_turns(
@@ -101,26 +138,24 @@ def find_turns(
     knows it.
     """
     ways = _ways(delay, polling)
-    each = [_likely(set_at, set_to, changes, ways) if changes else None for changes in (trips, releases)]
-    # filter and looks are the same for both; the delay is not, because a path takes its own time to open and to close
-    alone = [ways.chance * seen[1].sum(axis=1) if seen is not None else ways.chance for seen in each]
-    shared = [_over_delays(weight, ways) for weight in alone]
-    weights = [alone[0] * shared[1], alone[1] * shared[0]]
-    weights = [weight / weight.sum() for weight in weights]
-    found = [
-        _turned(*seen, weight) if seen is not None else (None, np.zeros(len(weight)))
-        for seen, weight in zip(each, weights, strict=True)
-    ]
-    (trip, off), (release, other) = found
+    seen = [_likely(set_at, set_to, changes, ways) if changes else None for changes in (trips, releases)]
+    trip, release = seen
+    if trip is None or release is None:
+        alone = [None if each is None else each.turned(ways)[0] for each in seen]
+        return Staircase(alone[0], alone[1], 0.0)
+    # a path that opens when what is seen rises closes at less of it, and the other way round
+    rising = trips[0].rising
+    trip, release = trip.beside(release, ways, above=not rising), release.beside(trip, ways, above=rising)
+    (opened, weight, off), (closed, other_weight, other_off) = trip.turned(ways), release.turned(ways)
     # by how much each filter moves both, over its own delays
-    off, other = (
-        _over_delays(weight * moved, ways) / np.maximum(_over_delays(weight, ways), 1e-300)
-        for weight, moved in zip(weights, (off, other), strict=True)
+    off, other_off = (
+        _over_delays(share * moved, ways) / np.maximum(_over_delays(share, ways), 1e-300)
+        for share, moved in ((weight, off), (other_weight, other_off))
     )
-    weight = weights[0]
-    both = float(weight @ (off * other))
-    size = float((weight @ off**2) * (weight @ other**2)) ** 0.5
-    return Staircase(trip, release, both / size if size > 0 else 0.0)
+    both = float(weight @ (off * other_off))
+    size = float((weight @ off**2) * (weight @ other_off**2)) ** 0.5
+    possible = opened.value >= closed.value if rising else opened.value <= closed.value
+    return Staircase(opened, closed, both / size if size > 0 else 0.0, possible)
 
 
 def _over_delays(values: Array, ways: _Ways) -> Array:
@@ -138,14 +173,13 @@ def _ways(delay: tuple[float, float], polling: float) -> _Ways:
     filters += [(1.0, lag, NONE_OF_THREE / len(LAGS)) for lag in LAGS]
     delays = [(d, AS_DECLARED / NODES) for d in near] + [(d, (1 - AS_DECLARED) / OTHER) for d in far]
     rows = [
-        (p, looks, lag, d, one * other)
+        (p, looks, lag, d, one, other)
         for p in ((polling,) if polling > 0 else UNKNOWN_LOOKS)
         for looks, lag, one in filters
         for d, other in delays
     ]
     table = np.array(rows)
-    chance = table[:, 4] / table[:, 4].sum()
-    return _Ways(table[:, 0], table[:, 1], table[:, 2], table[:, 3], chance, len(delays))
+    return _Ways(table[:, 0], table[:, 1], table[:, 2], table[:, 3], table[:, 4], table[:, 5], len(delays))
 
 
 def _compared(set_at: Array, set_to: Array, ways: _Ways, at: Array, earlier: int) -> Array:
@@ -161,8 +195,8 @@ def _compared(set_at: Array, set_to: Array, ways: _Ways, at: Array, earlier: int
     return np.asarray(set_to[0] + share @ np.diff(set_to))
 
 
-def _likely(set_at: Array, set_to: Array, changes: Sequence[Acted], ways: _Ways) -> tuple[Array, Array]:
-    """(thresholds in °C, how likely each is with each way): what all changes of one direction say together."""
+def _likely(set_at: Array, set_to: Array, changes: Sequence[Acted], ways: _Ways) -> _Seen:
+    """What all changes of one direction say together."""
     own = [set_to[(set_at >= change.begin - 1e-6) & (set_at <= change.at)] for change in changes]
     stairs = [each for each in own if len(each) > 1]  # a single large step says only that it lies this side of it
     before = np.array([set_to[set_at < change.begin - 1e-6][-1] for change in changes])
@@ -183,19 +217,9 @@ def _likely(set_at: Array, set_to: Array, changes: Sequence[Acted], ways: _Ways)
             between = _soft((upper - here) / EDGE) - _soft((lower - here) / EDGE)
             density += share * (between + BY_NOISE * np.exp(-(((here - upper) / NOISE) ** 2) / 2))
         whole *= density + NEVER
-    return theta, whole
+    return _Seen(theta, whole * ways.of_delay[:, None])
 
 
 def _soft(x: Array) -> Array:
     """From 0 to 1 over about one to either side."""
     return np.asarray(np.clip((x + 1.0) / 2.0, 0.0, 1.0))
-
-
-def _turned(theta: Array, likely: Array, weight: Array) -> tuple[Turned, Array]:
-    """The threshold over all ways, and by how much each way is off it."""
-    mass = np.maximum(likely.sum(axis=1), 1e-300)
-    middle = likely @ theta / mass
-    spread = likely @ theta**2 / mass - middle**2
-    mean = float(weight @ middle)
-    off = middle - mean
-    return Turned(mean, float(weight @ np.maximum(spread, 0.0)) ** 0.5, float(weight @ off**2) ** 0.5), off
