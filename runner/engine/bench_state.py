@@ -30,6 +30,7 @@ class BenchState:
         self.unordered = ""  # the role that is on though it was ordered off
         self.highest_while_off = 0.0  # V that the supply has shown with everything off
         self.path_since = 0.0  # s: when it was switched on
+        self.output: bool | None = None  # what the instrument of that path said of itself last
         self.points = (0.0, 0.0)  # V and A of the supply, as read back last
         self.mode = ""
         self.marked_at: float | None = (
@@ -50,6 +51,7 @@ class BenchState:
             if sample.t - self._silent.setdefault(channel, sample.t) > STALE:
                 self.latest.pop(channel, None)
         self.mode = sample.mode or self.mode
+        self.output = self.output if sample.output is None else sample.output
         self.unordered = sample.unordered or self.unordered
         if not self.path:
             self.highest_while_off = max(self.highest_while_off, sample.readings.get(SUPPLY_VOLTAGE, 0.0))
@@ -83,7 +85,7 @@ class BenchState:
             self._nothing_on()
 
     def _nothing_on(self) -> None:
-        self.path, self.hand_current, self.hand_flowed = "", None, 0.0
+        self.path, self.output, self.hand_current, self.hand_flowed = "", None, None, 0.0
 
     def clamp_read(self, amps: float) -> None:
         """A person has read a current on the clamp, which shows it negative if it is turned round."""
@@ -99,6 +101,10 @@ class BenchState:
         """Another motion of the temperature begins: what was read before says nothing about its rate."""
         self._temperatures.clear()
         self._rate = None
+
+    def switched_on(self, path: str, t: float) -> None:
+        """The instrument of a path is on, as read back: what it said of itself before is over."""
+        self.path, self.path_since, self.output = path, t, None
 
     def switched_off(self) -> None:
         """Everything is off: the current read last is none that flows."""

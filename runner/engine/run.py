@@ -248,10 +248,10 @@ class Run:
     def _look(self, event: Event) -> tuple[list[Verdict], list[Order]]:
         """Take in what the event says about the bench, whatever the step makes of it."""
         if isinstance(event, OutputIsOn):
-            self.known.path, self.known.path_since = CHARGE, event.t
+            self.known.switched_on(CHARGE, event.t)
             self.ceilings.armed(event.t, CHARGE)
         elif isinstance(event, LoadIsOn):
-            self.known.path, self.known.path_since = DISCHARGE, event.t
+            self.known.switched_on(DISCHARGE, event.t)
             self.ceilings.armed(event.t, DISCHARGE, self._last_floor)
         elif isinstance(event, OutputIsOff):
             self.known.switched_off()

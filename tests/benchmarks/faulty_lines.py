@@ -19,7 +19,9 @@ FEW, REGISTERS = ("few.yaml", personalities.FEW_WORDS), ("registers.yaml", perso
 SPEAKS = {"serial": FEW, "modbus tcp": REGISTERS, "modbus rtu": REGISTERS}
 NONE_THERE = ("replaced", "error_queue", "no_status")  # faults of what these lines do not have
 NOT_A_NUMBER = ("serial",)  # a register always holds a number
-LATE, DRIP, LOOK_EVERY = 1.5, 0.3, 0.01  # s
+DRIP, LOOK_EVERY = 0.3, 0.01  # s
+LATE = 0.6  # s: three time-outs. A line has no connection to give up: what comes late of 10 s of the run comes on this one,
+# and has to be over, with the silence after it, before the 15 s that a run lasts without a voltage
 NO_LINES = shutil.ignore_patterns("tty*")  # whoever reads one waits for ever
 KEPT: list[int] = []  # terminals that stay open, because a guard may hold the lock of one when its trial is over
 MANY = 400  # bytes at a time: a pseudo terminal holds 4096

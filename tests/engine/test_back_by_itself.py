@@ -208,6 +208,14 @@ def test_terminals_that_fall_again_are_charged_again_until_it_is_given_up():
     assert 120.0 < step.conclusion.at - began < 140.0
 
 
+def test_a_supply_that_restarted_is_no_pack_that_cannot_be_woken():
+    step = waking()
+    step.on(CHARGE, 1.0, 29.2)
+    step.read(32.0, charge=0.0, supply=0.0, output=False)
+    assert (step.conclusion.outcome, step.run.early) == ("limited", True)
+    assert "says that it is off" in step.conclusion.why
+
+
 def test_a_current_that_never_comes_is_given_up_too():
     step = waking()
     step.on(CHARGE, 1.0, 29.2)

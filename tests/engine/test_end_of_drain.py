@@ -144,9 +144,9 @@ def test_a_discharge_that_does_not_become_steady_in_two_minutes_is_given_up():
 
 def test_a_discharge_that_never_begins_is_no_current_after_half_a_minute():
     step = draining(words={"until": "stopped"})
-    step.read(30.0, draw=0.0, load=26.0)
+    step.read(30.0, draw=0.0, load=0.1)
     assert step.conclusion is None
-    step.read(1.0, draw=0.0, load=26.0)
+    step.read(1.0, draw=0.0, load=0.1)
     assert ended(step)[0] == "no current"
 
 

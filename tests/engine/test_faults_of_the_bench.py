@@ -62,3 +62,38 @@ def test_a_lead_that_comes_off_is_no_stop_of_the_pack(name):
     step.read(5.0, **flowing(path), meter=26.0)
     step.read(6.0, charge=0.0, supply=29.2, meter=26.0)
     assert step.conclusion.outcome == "open lead"
+
+
+NOTHING_COMES = {
+    "it says that it is off": ({"charge": 0.0, "supply": 0.0}, {"draw": 0.0, "load": 26.2}, False, "says that it is off"),
+    "it does not say so": ({"charge": 0.0, "supply": 0.0}, {"draw": 0.0, "load": 26.2}, None, "it is off, or"),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("name", STEPS)
+@pytest.mark.parametrize("reported", NOTHING_COMES)
+@pytest.mark.parametrize(("group", "early"), [(0, True), (1, False)])
+def test_an_instrument_that_restarted_before_a_current_was_seen_is_no_pack_that_lets_none_through(
+    name, reported, group, early
+):
+    """A supply that is on stands at its set voltage if the path is open, and a load that is on has no voltage (Ohm's law)."""
+    kind, values, words, path = STEPS[name]
+    step = OneStep(kind, {**values, "dwell": 40.0}, words=words, group=group, sensor="T1" if group else "")
+    charging, discharging, output, why = NOTHING_COMES[reported]
+    step.on(path, 4.0, 29.2)
+    step.read(45.0, **(charging if path == CHARGE else discharging), output=output)
+    assert step.conclusion.outcome == "limited"
+    assert (
+        why.replace("it is off, or", "output is off, or" if path == CHARGE else "it is off, or") in step.conclusion.why
+    )
+    assert step.run.early is early
+
+
+@pytest.mark.parametrize("name", STEPS)
+def test_what_an_instrument_said_while_it_was_off_is_nothing_to_what_it_says_when_it_is_on(name):
+    kind, values, words, path = STEPS[name]
+    step = OneStep(kind, {**values, "dwell": 40.0}, words=words)
+    step.read(2.0, supply=0.0, load=26.2, output=False)
+    step.on(path, 4.0, 29.2)
+    step.read(45.0, **({"charge": 0.0, "supply": 29.2} if path == CHARGE else {"draw": 0.0, "load": 0.1}))
+    assert step.conclusion.outcome == "no current"

@@ -153,6 +153,16 @@ def look(step, **readings):
     return step.read(3.0, 0.5, **readings)
 
 
+@pytest.mark.parametrize(("load", "output"), [(26.2, None), (0.0, False)])
+def test_a_look_at_a_load_that_restarted_says_nothing_of_the_pack(load, output):
+    """A load that is on and finds no current has no voltage: this one is off. The path may well be back."""
+    step = trying()
+    step.read(3.0, 1.0, draw=0.0, load=0.2)
+    look(step, draw=0.0, load=load, output=output)
+    assert (step.conclusion.outcome, step.run.early) == ("limited", True)
+    assert [level.flowed for level in step.orders if isinstance(level, Level)] == [True]
+
+
 def test_a_look_comes_three_seconds_after_off_and_takes_its_time():
     """Three seconds for the voltage to settle: our own choice."""
     step = trying()

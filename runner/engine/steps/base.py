@@ -7,10 +7,12 @@ from dataclasses import dataclass
 from runner.engine.bench_state import BenchState
 from runner.engine.hands import hands_off
 from runner.engine.program import Planned, Program
+from runner.engine.texts import nothing_comes
 from runner.engine.texts import ramps as texts
+from runner.engine.watch.stop import COLLAPSE_RATIO, on_its_way
 from runner.engine.watch.verdict import Verdict
 from runner.engine.watch.watcher import Watcher
-from runner.events import CHARGE, METER_VOLTAGE, SUPPLY_VOLTAGE, Event, LimitsAreSet, LoadIsSet, SupplyIsSet
+from runner.events import CHARGE, METER_VOLTAGE, SUPPLY_VOLTAGE, VOLTAGE_OF, Event, LimitsAreSet, LoadIsSet, SupplyIsSet
 from runner.orders import (
     Conclude,
     Guide,
@@ -176,6 +178,26 @@ class Step:
             return []
         self._releasing, self._no_current = None, ""
         return [] if self.around.known.hands_at is None else [hands_off(self.around.known.hands_at)]
+
+    def _nothing_comes(self, path: str, set_voltage: float) -> str:
+        """Why it is the supply or the load from which nothing comes, as after a restart that it does not report; else nothing.
+
+        A pack that has opened its path leaves a supply at its set voltage (V), and a load without one.
+        """
+        known = self.around.known
+        if known.output is False:
+            return nothing_comes.off_by_itself(path)
+        voltage = known.latest.get(VOLTAGE_OF[path])
+        if voltage is None:
+            return ""
+        if path == CHARGE:
+            return (
+                nothing_comes.not_regulating(voltage, set_voltage)
+                if on_its_way(path, voltage, set_voltage, None)
+                else ""
+            )
+        held = voltage > COLLAPSE_RATIO * self.around.program.nominal_voltage
+        return nothing_comes.draws_nothing(voltage) if held else ""
 
     def _supply_and_pack(self) -> tuple[float, float] | None:
         """What the supply gives and what stands at the pack (V), where both are read: the picture of an open lead."""

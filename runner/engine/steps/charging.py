@@ -5,7 +5,6 @@ from __future__ import annotations
 from runner.engine.steps.base import FAST, LAZY, NO_CURRENT_TIME, SLOW, SPOILED, Step
 from runner.engine.texts import charging as texts
 from runner.engine.texts.ends import TIME_ELAPSED, not_steady
-from runner.engine.watch.stop import on_its_way
 from runner.engine.watch.verdict import Verdict
 from runner.events import (
     CHARGE,
@@ -63,7 +62,7 @@ class Charge(Step):
             self._on_at = t
             return self._released(t)
         if watcher.level == 0 and t - self._on_at > NO_CURRENT_TIME:
-            if why := self._not_regulating(sample):
+            if why := self._nothing_comes(CHARGE, self.planned.values["voltage"]):
                 return self._conclude_and_off(WatchWord.LIMITED, why, t, self.spoiled)
             if (orders := self._past_release(t)) is not None:
                 return orders
@@ -79,16 +78,6 @@ class Charge(Step):
         if give_up is not None and t - self._on_at > give_up:
             return self._conclude_and_off(Outcome.NO_END, texts.gave_up(give_up), t, self.give_way)
         return self._pace(self._how_near(), CHARGE)
-
-    def _not_regulating(self, sample: Sampled) -> str:
-        """Why it is the supply from which nothing comes, as after a restart that it cannot report; empty if it is not.
-
-        A pack that has opened its path leaves the supply at its set voltage.
-        """
-        voltage, set_voltage = sample.readings.get(SUPPLY_VOLTAGE), self.planned.values["voltage"]
-        if voltage is None or not on_its_way(CHARGE, voltage, set_voltage, None):
-            return ""
-        return texts.not_regulating(voltage, set_voltage)
 
     def _until_steady(self, t: float) -> list[Order]:
         assert self._on_at is not None

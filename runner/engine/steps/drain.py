@@ -88,6 +88,8 @@ class Drain(Step):
             self._on_at = t
             return self._released(t)
         if watcher.level == 0 and t - self._on_at > NO_CURRENT_TIME:
+            if why := self._nothing_comes(DISCHARGE, 0.0):
+                return self._conclude_and_off(WatchWord.LIMITED, why, t, self.spoiled)
             if (orders := self._past_release(t)) is not None:
                 return orders
             return self._conclude_and_off(Outcome.NO_CURRENT, texts.NO_CURRENT, t, self.give_way)
@@ -332,6 +334,9 @@ class Wake(Step):
         current = sample.readings.get(SUPPLY_CURRENT)
         if self._flows_since is None and current is not None and current > self.around.watcher.nothing:
             self._flows_since = sample.t
+        why = self._nothing_comes(CHARGE, self.planned.values["voltage"]) if self._flows_since is None else ""
+        if why and sample.t - self.around.known.path_since > NO_CURRENT_TIME:
+            return self._conclude_and_off(WatchWord.LIMITED, why, sample.t, "early")
         if self._flows_since is not None and sample.t - self._flows_since >= self.planned.values["for"]:
             return [SwitchOff()]
         return self._too_long(sample.t)

@@ -80,6 +80,8 @@ class Stage(Step):
         if event.t - self._since < self.planned.values["dwell"] or self.around.watcher.undecided:
             return []
         if self.around.watcher.level == 0 and self.planned.word("until") != Until.DONE:
+            if why := self._nothing_comes(self._path, self.planned.values.get("voltage", 0.0)):
+                return self._conclude_and_off(WatchWord.LIMITED, why, event.t, self.spoiled)
             return self._conclude_and_off(Outcome.NO_CURRENT, texts.NO_CURRENT, event.t, self.give_way)
         return self._next(event.t)
 
@@ -175,6 +177,8 @@ class Try(Step):
             return self._conclude_and_off(Outcome.RETURNED, texts.CONDUCTS_AGAIN, self._flows[0])
         if sample.t < self._until or self._flows:  # what has just begun to flow is looked at until it is certain
             return []
+        if why := self._nothing_comes(self._path, self.planned.values.get("voltage", 0.0)):
+            return self._conclude_and_off(WatchWord.LIMITED, why, sample.t, "early")
         voltage = self.around.known.latest.get(METER_VOLTAGE, 0.0)
         level = Level(self.planned.index, voltage, sample.t, unit="V", flowed=False)
         return [level, SwitchOff()]  # so long, and nothing flowed

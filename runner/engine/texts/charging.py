@@ -12,14 +12,6 @@ WAIT_FOR_OFF = "Supply and load are switching off. Wait."
 TERMINALS_NOT_SEEN = "no instrument shows the pack's terminals while everything is off"
 
 
-def not_regulating(volts: float, wanted: float) -> str:
-    """That nothing flows because the supply does not hold its voltage: what it shows and what it was set to (V)."""
-    return (
-        f"no current since the supply was switched on, and it is at {volts:.2f} V instead of {wanted:.2f} V: "
-        "its output is off, or it is not regulating"
-    )
-
-
 def too_full(why: str) -> str:
     """That the current tapers where a trip is to be looked for, by the watcher's reason."""
     return f"the pack is too full for this test; discharge it first ({why})"
