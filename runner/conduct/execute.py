@@ -71,7 +71,7 @@ def execute(
             check = {} if site.simulated else {role: measured(bench, role).as_json() for role in identities}
             moment = clock.utc()
             folder = RunFolder.create(out, folder_stamp(moment), job.pack.serial, job.procedure.name)
-            _keep_inputs(folder, job, identities, moment, check, simulated=simulated)
+            _keep_inputs(folder, job, identities, moment, check, simulated=simulated, rehearsed=site.simulated)
         if locks is not None:
             locks.folder(folder.path)
         if resumption is not None:
@@ -127,9 +127,16 @@ def folder_stamp(utc: str) -> str:
 
 
 def _keep_inputs(
-    folder: RunFolder, job: Job, identities: dict[str, str], moment: str, check: dict[str, Any], *, simulated: bool
+    folder: RunFolder,
+    job: Job,
+    identities: dict[str, str],
+    moment: str,
+    check: dict[str, Any],
+    *,
+    simulated: bool,
+    rehearsed: bool,
 ) -> None:
-    """``check``: what the instruments were found to be like before the run, by role."""
+    """``check``: what the instruments were found to be like before the run, by role; ``rehearsed``: they go with this program."""
     files = {"procedure.yaml": job.procedure_file, "pack.yaml": job.pack_file, "bench.yaml": job.bench_file}
     files |= {kept_as(role): file for role, file in job.dialect_files.items()}
     for name, file in files.items():
@@ -142,6 +149,7 @@ def _keep_inputs(
             "version": runner.__version__,
             "utc": moment,
             "simulated": simulated,
+            "rehearsed": rehearsed,
             "identities": identities,
             "check": check,
             "files": {name: {"sha256": file.digest, "read_from": Path(file.name).name} for name, file in files.items()},

@@ -76,7 +76,8 @@ class Resumption:
 def broken_off(folder: RunFolder, bench: UserFile | None = None) -> tuple[Job, Resumption]:
     """The job of an unfinished run and where it goes on. ``bench`` stands in for the file kept, if addresses have changed.
 
-    Raises RecordError if the run is complete or its folder is not as it was, SheetError if its inputs no longer parse.
+    Raises RecordError if the run is complete, was a rehearsal whose instruments are gone, or its folder is not as it was;
+    SheetError if its inputs no longer parse.
     """
     broken = verify(folder.path, None).differences
     if broken:
@@ -85,8 +86,10 @@ def broken_off(folder: RunFolder, bench: UserFile | None = None) -> tuple[Job, R
         UserFile(f"{folder.number}/{INPUTS}/{name}", folder.input(name)) for name in ("procedure.yaml", "pack.yaml")
     ]
     kept = bench or UserFile(str(folder.path / INPUTS / "bench.yaml"), folder.input("bench.yaml"))
-    sensors = folder.read_json(f"{INPUTS}/{RESOLVED}")["program"]["sensors"]
-    job = load(files[0], files[1], kept, tuple(sensors))
+    resolved = folder.read_json(f"{INPUTS}/{RESOLVED}")
+    if resolved.get("rehearsed") and bench is None:
+        raise _refused(texts.REHEARSED, folder.path)
+    job = load(files[0], files[1], kept, tuple(resolved["program"]["sensors"]))
     entries = list(read_journal(folder.path / EVENTS))
     resumption = where(entries, job.program, folder.path)
     sampled = read_samples(folder.path / SAMPLES)["t_s"]

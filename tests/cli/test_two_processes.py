@@ -157,6 +157,20 @@ def test_a_rehearsed_session_that_is_stopped_is_not_offered_for_resuming_and_say
     assert "a rehearsal on a simulated bench and cannot be resumed; start it again" in err
 
 
+def test_a_rehearsal_of_one_procedure_cannot_be_resumed_either(tmp_path, program):
+    process = program("rehearse", "inspection", "--plain")
+    process.communicate("x\n", timeout=60)
+    assert process.returncode == 4
+    (run,) = (tmp_path / "runs").glob("*-inspection")
+    process = program("resume", str(run))
+    out, err = process.communicate("", timeout=60)
+    assert process.returncode == 2
+    assert err.strip().endswith(
+        f"{run.name}: this was a rehearsal on a simulated bench and cannot be resumed; start it again"
+    )
+    assert "no connection" not in out + err
+
+
 def test_a_supply_that_does_not_answer_is_the_first_and_the_last_that_is_said(program):
     process = program("rehearse", "--unattended", "--sensor", "T1", "--scenario", "supply-silent")
     out, err = process.communicate(timeout=120)

@@ -51,6 +51,7 @@ GOES_ON = "the run goes on"
 NOT_SEALED = "the program was killed before the seal was whole"
 NO_END = "the record is incomplete (no end entry)"
 NOT_STARTED = ("the run had not started", "start a new one")
+REHEARSED = ("this was a rehearsal on a simulated bench and cannot be resumed", "start it again")
 COMPLETE = ("the run is complete, so there is nothing to resume", "start a new run")
 
 
