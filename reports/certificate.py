@@ -42,7 +42,8 @@ PLAIN_PAPER, NO_EXTRACTS = Letterhead(), Extracts()
 CERTIFICATE = "certificate"
 TEMPLATES = Path(__file__).parent / "templates"
 UNIT_AFTER = re.compile(r"(?<=\d) (?=(?:°C|°F|[mk]?Ω|Ah|Wh|K/min|°F/min|m?V|m?A|K|s|min|h)\b|%)")
-USED = ("supply", "probe", "meter")  # roles whose readings are in the evidence whenever the bench has them
+BY_HAND: Mapping[str, str] = {Role.BOX: "set", Role.CHARGER: "switched", Role.LOAD: "switched"}
+POLLED = (Role.SUPPLY, Role.PROBE, Role.METER)  # their readings are in the evidence whenever they are on a cable
 
 
 @dataclass(frozen=True)
@@ -228,7 +229,7 @@ def _contents(
             dict.fromkeys(each.bench.authorized_by for each in evaluations if each.bench.authorized_by)
         ),
         "condition": [(each.procedure.title, rows) for each in evaluations if (rows := condition(each))],
-        "instruments": _instruments(evaluations),
+        "instruments": instruments(evaluations),
         "cautions": cautions(evaluations),
         "plots": [picture for number, each in enumerate(evaluations) for picture in _plots(each, f"run{number}")],
     }
@@ -278,14 +279,21 @@ def _titled(svg: str, title: str) -> str:
     return svg.replace(">", f"><title>{escape(visible(title))}</title>", 1)
 
 
-def _instruments(evaluations: Sequence[Evaluation]) -> list[dict[str, str]]:
-    """Every instrument that was used, once."""
+def instruments(evaluations: Sequence[Evaluation]) -> list[dict[str, str]]:
+    """Every instrument that was used, once: those on a cable that are polled or needed, and what a person read, set or switched."""
     found: dict[str, dict[str, str]] = {}
     for evaluation in evaluations:
         for role, instrument in evaluation.bench.roles().items():
-            if role_of(role) in USED or role in evaluation.procedure.needs:
+            if _used(role, instrument, evaluation):
                 found.setdefault(role, _instrument(role, instrument, evaluation))
     return list(found.values())
+
+
+def _used(key: str, instrument: InstrumentSheet, evaluation: Evaluation) -> bool:
+    needed = key in evaluation.procedure.needs
+    if not instrument.by_hand:
+        return needed or role_of(key) in POLLED
+    return key in evaluation.story.by_hand or (needed and key != Role.METER)
 
 
 def _called(key: str, instrument: InstrumentSheet) -> str:
@@ -309,9 +317,12 @@ def _instrument(role: str, instrument: InstrumentSheet, evaluation: Evaluation) 
         if instrument.calibrated
         else "no calibration stated; maker's accuracy used"
     )
+    if role in (Role.CHARGER, Role.DISPLAY):  # nothing is read of the one, and the other is the pack's
+        calibration = "—"
+    model = instrument.model or ("the pack's own" if role == Role.DISPLAY else "—")
     return {
         "role": _called(role, instrument),
-        "identity": answered or f"{instrument.model or '—'}, {'set' if role == Role.BOX else 'read'} by hand",
+        "identity": answered or f"{model}, {BY_HAND.get(role, 'read')} by hand",
         "calibration": calibration,
         "certificate": instrument.certificate or "—",
     }

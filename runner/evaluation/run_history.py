@@ -6,12 +6,13 @@ from bisect import bisect_left
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
+from runner.engine.steps.switches import SWITCHED_ON
 from runner.events import Answered, InputsKept, NobodyConfirmed, OutputIsOff, Resumed, Sampled, SamplesKept, Started
 from runner.measure.recording import Attempt, Held, Typed
 from runner.orders import Ask, BeginRamp, BeginStep, Conclude, End, Judge, Level, Note, Remark
 from runner.record.journal import JournalEntry
 from runner.sheets.older import ORDINARY, observed_before
-from runner.vocabulary import Observed, Outcome, WatchWord
+from runner.vocabulary import Answer, Observed, Outcome, Role, WatchWord
 
 NOTHING: Mapping[int, str] = {}
 WORTH_TELLING = (
@@ -24,6 +25,13 @@ WORTH_TELLING = (
     WatchWord.KEEP_ALIVE,
     WatchWord.RETRYING,
 )  # pre-charging is how many packs return, and comes with every return
+
+
+USED_BY: Mapping[str, str] = {  # what a person does with a key, and with what
+    **SWITCHED_ON,
+    Observed.CURRENT_GONE: Role.CLAMP,
+    Observed.CURRENT_BACK: Role.CLAMP,
+}
 
 
 @dataclass(frozen=True)
@@ -41,7 +49,7 @@ class GivenAnswer:
 
 @dataclass(frozen=True)
 class RunHistory:
-    """What the journal tells, apart from the numbers."""
+    """What the journal tells, apart from the numbers; ``by_hand``: the roles that a person has read, set or switched."""
 
     began: str = ""
     ended: str = ""
@@ -52,6 +60,7 @@ class RunHistory:
     remarks: tuple[tuple[float, str], ...] = ()
     typed: tuple[Typed, ...] = ()
     breaks: tuple[tuple[float, float], ...] = ()
+    by_hand: frozenset[str] = frozenset()
     simulated: bool | None = None  # as the command that ran wrote it down; None in old records
 
 
@@ -78,6 +87,7 @@ class _Teller:
         self.typed: list[Typed] = []
         self.breaks: list[tuple[float, float]] = []
         self.end: End | None = None
+        self.by_hand: set[str] = set()
         self._asked: dict[str, Ask] = {}
         self._replied: dict[str, int] = {}  # the place in ``replies`` of the answer to a question that stands no more
         self._step: BeginStep | None = None
@@ -117,6 +127,9 @@ class _Teller:
             return
         question = self._asked.get(what.question)
         record = (question.record or question.say) if question else what.question
+        if question is not None and what.value != Answer.STOP:
+            box = Role.BOX if question.setting is not None else ""
+            self.by_hand |= {role for role in (question.role, USED_BY.get(question.of, ""), box) if role}
         self._replied[what.question] = len(self.replies)
         sensor = self._step.sensor if self._step is not None else ""
         self.replies.append(GivenAnswer(utc, record, what.value, what.by, what.note, tuple(what.files), sensor))
@@ -132,6 +145,7 @@ class _Teller:
             tuple(self.remarks),
             tuple(self.typed),
             tuple(self.breaks),
+            frozenset(self.by_hand),
             next((entry.what.simulated for entry in entries if isinstance(entry.what, Started)), None),
         )
 

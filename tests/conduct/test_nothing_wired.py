@@ -2,6 +2,7 @@
 
 import pytest
 
+from reports.certificate import instruments
 from runner.conduct.interfaces import StopFlag
 from runner.events import Answered
 from runner.orders import Ask
@@ -28,6 +29,11 @@ def probe_of(run):
     return run.truth["probe_error_K"] + run.truth["coupling_error_K"]
 
 
+def listed(run):
+    """How each instrument on the certificate was used, by its role."""
+    return {each["role"]: each["identity"].split()[-3] for each in instruments([run.result.evaluation])}
+
+
 def answered(run):
     """(what an answer is of, by whom) of every answer in the journal."""
     asked, said = {}, []
@@ -49,6 +55,7 @@ def test_a_sensor_is_tested_with_a_charger_a_clamp_and_a_thermometer(tmp_path):
     assert run.finding("trip").conformity == "pass"
     assert run.result.outcome.safe
     assert not run.truth["supply_on"]
+    assert listed(run) == {"charger": "switched", "clamp": "read", "probe": "read", "display": "read"}
     said = answered(run)
     assert (Observed.CHARGER_OFF, "simulated operator") in said
 
@@ -65,6 +72,7 @@ def test_a_decade_box_is_watched_on_the_clamp(tmp_path):
     for name in ("trip", "release"):
         one = run.finding(name)
         assert abs(one.value - truth_of(one.as_json(), run.truth)) <= one.expanded_uncertainty
+    assert listed(run) == {"charger": "switched", "clamp": "read", "display": "read", "box": "set"}
 
 
 def test_full_is_told_by_two_readings_of_the_clamp(tmp_path):
@@ -83,6 +91,7 @@ def test_cut_off_and_waking_by_hand(tmp_path):
     assert abs(trip.value - truth_of(trip.as_json(), run.truth)) <= 1.3 * trip.expanded_uncertainty
     woken = [each for each in run.result.evaluation.recording.attempts if each.kind == "wake"]
     assert [each.outcome for each in woken] == ["returned"]
+    assert {"charger": "switched", "load": "switched", "meter": "read", "clamp": "read"}.items() <= listed(run).items()
     assert not run.truth["supply_on"]
     assert not run.truth["load_on"]
 
