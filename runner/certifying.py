@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING
 from runner.errors import RecordError
 from runner.evaluation.evaluate import Evaluation, evaluate
 from runner.evaluation.provenance import digest
-from runner.record.folder import CERTIFICATES, EVENTS, SESSION, RunFolder
+from runner.record.folder import CERTIFICATE_HTML, CERTIFICATES, EVENTS, SESSION, RunFolder
 from runner.seal.editions import keep_edition, without_broken_off
 from runner.seal.pdf import carried, signed
 from runner.seal.sealing import EVIDENCE, SUMS, not_whole, seal_certificate, seal_evidence, seal_session
@@ -88,6 +88,14 @@ def print_certificate(
 def make_certificate(evaluations: Sequence[Evaluation], folder: Path) -> str:
     """Make the certificate and give its path: the HTML, which a browser opens; the PDF is beside it."""
     return str(_issue(evaluations, folder, ())[0].html)
+
+
+def certificate_to_show(evaluations: Sequence[Evaluation], folder: Path) -> str:
+    """The path of the certificate as it was issued; it is made, or made again, where there is none or something has changed."""
+    issued = folder / CERTIFICATE_HTML
+    if issued.is_file() and (folder / SUMS).is_file() and not verify(folder, None).differences:
+        return str(issued)
+    return make_certificate(evaluations, folder)
 
 
 def _issue(
@@ -162,7 +170,7 @@ def _attached(evaluations: Sequence[Evaluation], folder: Path) -> dict[str, byte
 
 def certificate_in(folder: Path) -> str:
     """Make the certificate of a run folder and give its path. Raises RecordError or SheetError."""
-    return make_certificate([evaluate(RunFolder.existing(folder))], folder)
+    return certificate_to_show([evaluate(RunFolder.existing(folder))], folder)
 
 
 def _now() -> str:

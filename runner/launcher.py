@@ -15,7 +15,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, TextIO
 
 from reports.wording import rule_and_risk
-from runner.certifying import make_certificate, print_certificate
+from runner.certifying import certificate_to_show, print_certificate
 from runner.conduct.clock import ScaledClock, VirtualClock
 from runner.conduct.execute import Result, execute, folder_stamp
 from runner.conduct.interfaces import Operator, StopFlag
@@ -365,7 +365,7 @@ class Face:
             work,
             finding_line,
             plan,
-            certificate=lambda result: make_certificate([result.evaluation], result.folder.path),
+            certificate=lambda result: certificate_to_show([result.evaluation], result.folder.path),
             answering=answering,
             watching=wanted is not None,
             speed=place.site.clock.speed,

@@ -87,11 +87,11 @@ def broken_off(folder: RunFolder, bench: UserFile | None = None) -> tuple[Job, R
     ]
     kept = bench or UserFile(str(folder.path / INPUTS / "bench.yaml"), folder.input("bench.yaml"))
     resolved = folder.read_json(f"{INPUTS}/{RESOLVED}")
-    if resolved.get("rehearsed") and bench is None:
-        raise _refused(texts.REHEARSED, folder.path)
     job = load(files[0], files[1], kept, tuple(resolved["program"]["sensors"]))
     entries = list(read_journal(folder.path / EVENTS))
     resumption = where(entries, job.program, folder.path)
+    if resolved.get("rehearsed") and bench is None:
+        raise _refused(texts.REHEARSED, folder.path)
     sampled = read_samples(folder.path / SAMPLES)["t_s"]
     last = max(resumption.last, float(sampled.max()) if len(sampled) else 0.0)
     return job, replace(resumption, last=last, no_test=no_test(entries, job.program, last))

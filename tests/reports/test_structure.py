@@ -7,7 +7,7 @@ import pikepdf
 import pytest
 
 from reports.intervals import interval_svg
-from runner.certifying import make_certificate
+from runner.certifying import certificate_in, make_certificate
 from tests.builders import short_rehearsal
 
 
@@ -33,6 +33,13 @@ def test_it_is_pdf_a_3a_tagged_and_has_title_and_language(pdf):
     assert str(root.Lang) == "en"
     assert root.StructTreeRoot is not None
     assert "/JavaScript" not in opened.Root.get("/Names", {})
+
+
+def test_asked_for_again_with_nothing_changed_it_is_the_one_that_was_issued(pdf):
+    _, folder = pdf
+    there = {path: path.read_bytes() for path in folder.path.rglob("*") if path.is_file()}
+    assert certificate_in(folder.path) == str(folder.path / "certificate.html")
+    assert {path: path.read_bytes() for path in folder.path.rglob("*") if path.is_file()} == there
 
 
 def test_the_evidence_is_in_it_byte_by_byte(pdf):
