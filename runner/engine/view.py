@@ -17,7 +17,7 @@ COACH_BAND = 0.25  # of the wanted rate: inside it the coach says keep
 
 @dataclass(frozen=True)
 class StepLine:
-    """One line of the list of steps; ``mark`` is done, now, next or skipped."""
+    """One line of the list of steps; ``mark`` is done, now, next, skipped or cut short."""
 
     title: str
     mark: str
@@ -110,19 +110,16 @@ def _sentence(run: Run) -> str:
 def _steps(run: Run) -> tuple[StepLine, ...]:
     now = run.step.planned.index if run.step and run.state in (State.HOLDING, State.WATCHING) else None
     past = run.step.planned.index if run.step else -1
-    return tuple(
-        StepLine(
-            step.title,
-            "skipped"
-            if step.index in run.skipped
-            else "now"
-            if step.index == now
-            else "done"
-            if step.index <= past
-            else "next",
-        )
-        for step in run.program.steps
-    )
+    cut_short = past if run.early else None
+
+    def mark(index: int) -> str:
+        if index in run.skipped:
+            return "skipped"
+        if index in (now, cut_short):
+            return "now" if index == now else "cut short"
+        return "done" if index <= past else "next"
+
+    return tuple(StepLine(step.title, mark(step.index)) for step in run.program.steps)
 
 
 def _coach(run: Run) -> Coach | None:
