@@ -342,7 +342,20 @@ class Busy(TripwitnessError):
 
     @classmethod
     def held(cls, what: str, holder: str) -> Busy:
-        return cls(f"is in use by {holder}", what, "wait until it has finished, or stop it")
+        return cls(
+            f"is in use by {holder}",
+            what,
+            "wait until it has finished (minutes, if its terminal was closed), or stop it",
+        )
+
+    @classmethod
+    def by_guard(cls, what: str, holder: str) -> Busy:
+        """``holder``: what the program that has ended had written into the lock."""
+        return cls(
+            f"the guard of {holder} has it: that program has ended, and the guard switches the bench off",
+            what,
+            "wait until the guard has finished; what it cannot switch off, switch off by hand",
+        )
 
 
 class BrokenChain(RecordError):

@@ -85,7 +85,7 @@ class Locks:
                 time.sleep(0.05)  # another part of this process that is about to let go
                 continue
             os.close(fd)
-            raise Busy.held(shown, holder or "another process")
+            raise Busy.by_guard(shown, holder) if _is_gone(holder) else Busy.held(shown, holder or "another process")
         since = datetime.datetime.now().astimezone().isoformat(" ", "seconds")
         with contextlib.suppress(OSError):  # the lock counts, not the text
             os.truncate(path, 0)
@@ -130,6 +130,20 @@ def _read(path: Path) -> str:
         return path.read_text("utf-8", "replace").strip()
     except OSError:
         return ""
+
+
+def _is_gone(holder: str) -> bool:
+    """Whether the process that wrote itself into a lock has ended: then its guard has the lock."""
+    number = re.match(r"process (\d+) ", holder)
+    if number is None or os.name != "posix":  # elsewhere there is no guard, and signal 0 is not only a question
+        return False
+    try:
+        os.kill(int(number[1]), 0)
+    except ProcessLookupError:
+        return True
+    except OSError:  # somebody else's
+        return False
+    return False
 
 
 def _looked_up(host: str) -> str:

@@ -1,6 +1,7 @@
 """One runner for an instrument and for a run folder; the second is told who has it; a dead process holds nothing."""
 
 import os
+import signal
 import subprocess
 import sys
 import time
@@ -60,6 +61,21 @@ def test_a_dead_process_holds_nothing(holder):
     holder.wait()
     with Locks("me") as locks:
         locks.instrument("supply", ADDRESS)
+
+
+def test_of_a_program_that_has_ended_its_guard_is_named(tmp_path):
+    """The guard holds the lock that it inherited until everything has read back as off."""
+    guard = "import subprocess; print(subprocess.Popen(['sleep', '60'], pass_fds=locks.descriptors, stdout=-3, stderr=-3).pid)"
+    leaves = HOLDER.replace("time.sleep(60)", guard)
+    made = subprocess.run(
+        [sys.executable, "-c", leaves, ADDRESS, str(tmp_path)], capture_output=True, text=True, check=True
+    )
+    with Locks("me") as locks, pytest.raises(Busy) as caught:
+        locks.instrument("supply", ADDRESS)
+    assert "the guard of process" in str(caught.value)
+    assert "that program has ended" in str(caught.value)
+    assert "switch off by hand" in str(caught.value)
+    os.kill(int(made.stdout.split()[-1]), signal.SIGKILL)
 
 
 def test_two_roles_of_one_instrument_take_its_lock_once():
