@@ -1,4 +1,4 @@
-"""The steps, and where we are: what was done, what is now, what comes next, what is skipped or was cut short. Marks, not colours, tell."""
+"""The steps, and where we are: done, now, next, skipped or cut short. Marks, not colours, tell."""
 
 from __future__ import annotations
 
