@@ -331,7 +331,8 @@ class Face:
 
     def _not_alone(self, job: Job) -> str:
         """What only a person may agree to, where none is there and no file of answers has a reason for it; else nothing."""
-        judged = self.script is None or (self.script.judges and self.script is not UNATTENDED)
+        only = self.script is UNATTENDED and self.options.plan and not self.options.unattended  # a plan asks nobody
+        judged = self.script is None or only or (self.script.judges and self.script is not UNATTENDED)
         return "" if judged else job.program.raised
 
     def _in_lines(self, job: Job, place: Place, stop: StopFlag, work: Callable[[Operator], Result]) -> Result:

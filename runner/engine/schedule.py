@@ -121,7 +121,8 @@ def planned_item(
     if program is None:
         return Item(procedure.name, procedure.title, why, procedure.duration or UNKNOWN, added)
     takes = seconds(program, HALF if charge is None else charge)
-    return Item(procedure.name, procedure.title, why, takes, added, notes=program.fitted)
+    notes = (*program.fitted, *map(texts.to_agree, program.to_judge))
+    return Item(procedure.name, procedure.title, why, takes, added, notes=notes)
 
 
 def _impossible(procedure: Procedure, pack: PackSheet, bench: BenchFile) -> str:

@@ -91,3 +91,13 @@ def test_nobody_there_leaves_it_out_with_the_reason(tmp_path, capsys, answers, l
     assert ("ends at 6 A, the charger gives 10 A" in line) == left_out
     assert ("a person has to agree to that" in line) == left_out
     assert "full-charge" in said
+
+
+def test_a_plan_says_what_will_be_asked(tmp_path, capsys):
+    bench = a_file(tmp_path / "bench.yaml", STRONG)
+    chosen = ["charge-over-temperature", "inspection", "--as-given", "--bench", str(bench)]
+    assert main(["rehearse", *chosen, "--plan", "--out", str(tmp_path / "runs")]) == Exit.PASS
+    first, said, second = [line.strip() for line in capsys.readouterr().out.splitlines() if line.startswith("  ")]
+    assert first.startswith("1 charge-over-temperature")
+    assert said.startswith("you will be asked to agree: the procedure charge-over-temperature ends at 6 A")
+    assert second.startswith("2 inspection"), "the charger stays off in it"

@@ -31,6 +31,11 @@ def note(said: str) -> str:
     return f"     {'':31} {'':>{WIDTH}}  {said}"
 
 
+def to_agree(said: str) -> str:
+    """What a person will be asked to agree to before the procedure begins, or to leave it out."""
+    return f"you will be asked to agree: {said}"
+
+
 def left_out(name: str, why: str) -> str:
     """A procedure that is not in the plan."""
     return f"   – {name:31} left out: {why}"
