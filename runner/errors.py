@@ -129,7 +129,8 @@ class LinkError(BenchError):
     @classmethod
     def stale(cls, instrument: str, command: str, waiting: str) -> LinkError:
         what = f"discarded an old reply '{printable(waiting)}'"
-        return cls("stale", what, instrument, command)
+        remedy = "if it comes again and again, it sends more than it is asked for: look at it with tripwitness bench B.yaml --talk ROLE"
+        return cls("stale", what, instrument, command, remedy)
 
     @classmethod
     def garbage(cls, instrument: str, command: str, reply: str) -> LinkError:
@@ -244,7 +245,8 @@ class NotAReading(BenchError):
     @classmethod
     def reply(cls, instrument: str, command: str, reply: str) -> NotAReading:
         echoes = bool(command) and reply.strip() == command.strip()
-        remedy = "the instrument sends back what it hears: write echo: true in its serial:" if echoes else ""
+        heard = "the instrument sends back what it hears: echo: true in its serial:, or its own echo off if that is there"
+        remedy = heard if echoes else ""
         return cls(f"the reply '{printable(reply)}' is not a reading", instrument, command, remedy)
 
 

@@ -6,7 +6,8 @@ from collections import deque
 from collections.abc import Callable
 from typing import Protocol
 
-from runner.conduct.answer_parsing import NotUnderstood, understood
+from runner.conduct.answer_parsing import NotUnderstood, as_read, understood
+from runner.conduct.texts import answers as texts
 from runner.engine.view import View
 from runner.errors import OperatorGone
 from runner.events import Answered, Sampled
@@ -127,10 +128,11 @@ class ScriptedOperator:
             word = Explanation.LOOK if Explanation.LOOK in ask.choices else Explanation.UNKNOWN
         if word == Answer.GO_ON and ask.wants in (Wants.NUMBER, Wants.CHOICE) and Answer.GO_ON not in ask.choices:
             if self._eyes is None:
-                raise OperatorGone.no_answer(ask.say, "the script says go on, a reading is needed")
+                raise OperatorGone.no_answer(ask.say, texts.script_needs(ask.choices, as_read(ask.unit)))
             word = self._eyes.read(ask)
         try:
             reply = understood(ask, word)
         except NotUnderstood as error:
-            raise OperatorGone.no_answer(ask.say, str(error)) from error
+            words = f"{error} ({', '.join(ask.choices)})" if ask.choices else str(error)
+            raise OperatorGone.no_answer(ask.say, words) from error
         return Answered(t, ask.question, reply.value, self.script.by, reply.note, reply.files)

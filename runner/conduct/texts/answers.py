@@ -54,6 +54,12 @@ def no_number(typed: str, unit: str) -> str:
     return f"{typed!r} is not a number in {unit}; type it like 24.3"
 
 
+def script_needs(choices: Sequence[str], unit: str) -> str:
+    """Of a file of answers that says go on where one of these words, or else a number in a unit, is needed."""
+    needed = f"one of {', '.join(choices)}" if choices else f"a reading such as 24.3 {unit}"
+    return f"the answers file says go on, and {needed} is needed: write it into answers:, in the order of the questions"
+
+
 def no_choice(typed: str, choices: int) -> str:
     """Of what was typed, or of nothing, where one of so many words is asked for."""
     first = f"{typed!r} is not one of the choices" if typed else NOTHING_TYPED
