@@ -129,7 +129,7 @@ class LinkError(BenchError):
     @classmethod
     def stale(cls, instrument: str, command: str, waiting: str) -> LinkError:
         what = f"discarded an old reply '{printable(waiting)}'"
-        remedy = "if it comes again and again, it sends more than it is asked for: look at it with tripwitness bench B.yaml --talk ROLE"
+        remedy = "if it comes again and again, it sends more than it is asked for: try it with tripwitness bench --talk"
         return cls("stale", what, instrument, command, remedy)
 
     @classmethod
