@@ -245,7 +245,9 @@ class NotAReading(BenchError):
     @classmethod
     def reply(cls, instrument: str, command: str, reply: str) -> NotAReading:
         echoes = bool(command) and reply.strip() == command.strip()
-        heard = "the instrument sends back what it hears: echo: true in its serial:, or its own echo off if that is there"
+        heard = (
+            "the instrument sends back what it hears: echo: true in its serial:, or its own echo off if that is there"
+        )
         remedy = heard if echoes else ""
         return cls(f"the reply '{printable(reply)}' is not a reading", instrument, command, remedy)
 
@@ -373,6 +375,12 @@ class OperatorGone(TripwitnessError):
             "the end of the input (nobody could answer any more)",
             f"at “{question}”" if question else "while no question was open",
             "add the answer, or use --unattended to rehearse",
+        )
+
+    @classmethod
+    def output_closed(cls) -> OperatorGone:
+        return cls(
+            "the output was closed (terminal or pipe): nobody could read on", "standard output", "resume the run"
         )
 
     @classmethod

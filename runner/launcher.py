@@ -323,16 +323,15 @@ class Face:
             return
         if why := self._not_alone(job):
             raise SheetError([job.bench_file.source.problem(("instruments",), why, NOT_ALONE, key=True)])
-        if self.script.judges or not job.program.doubts:
-            return
-        what = f"unusual values on the pack sheet need a reason: {'; '.join(job.program.doubts)}"
-        remedy = "add agree: with the reason if the values are right, else leave_out:"
-        raise SheetError([Problem(str(self.options.answers), 1, 1, what, remedy)])
+        if job.program.doubts and not self.script.judges:
+            what = f"unusual values on the pack sheet need a reason: {'; '.join(job.program.doubts)}"
+            remedy = "add agree: with the reason if the values are right, else leave_out:"
+            raise SheetError([Problem(str(self.options.answers), 1, 1, what, remedy)])
 
     def _not_alone(self, job: Job) -> str:
         """What only a person may agree to, where none is there and no file of answers has a reason for it; else nothing."""
-        only = self.script is UNATTENDED and self.options.plan and not self.options.unattended  # a plan asks nobody
-        judged = self.script is None or only or (self.script.judges and self.script is not UNATTENDED)
+        script, asked = self.script, self.options  # a plan asks nobody
+        judged = asked.plan and not asked.unattended if script is UNATTENDED else script is None or script.judges
         return "" if judged else job.program.raised
 
     def _in_lines(self, job: Job, place: Place, stop: StopFlag, work: Callable[[Operator], Result]) -> Result:

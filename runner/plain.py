@@ -61,7 +61,11 @@ class Printer:
         self._said = ""
 
     def line(self, text: str) -> None:
-        print(text, file=self._out, flush=True)
+        """Raises OperatorGone where nobody can read it any more."""
+        try:
+            print(text, file=self._out, flush=True)
+        except OSError as error:
+            raise OperatorGone.output_closed() from error
 
     def begin(self, text: str) -> None:
         """The first line, and when it began."""

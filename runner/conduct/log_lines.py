@@ -96,8 +96,9 @@ def _of_what(result: Conclude) -> str:
 
 
 def _sentence(reason: str) -> str:
-    """A reason as a sentence by itself."""
-    return f"{reason[:1].upper()}{reason[1:]}." if reason else ""
+    """A reason as a sentence by itself. What begins with the name of a file keeps it as it is."""
+    first = reason if set(reason.partition(" ")[0]) & {"/", "\\"} else f"{reason[:1].upper()}{reason[1:]}"
+    return f"{first}." if reason else ""
 
 
 def stamp(t: float) -> str:

@@ -318,6 +318,8 @@ def _described(error: BaseException) -> str:
     """An exception in a sentence, with the line it came from: the journal is read by people without the program."""
     if isinstance(error, RecordError):
         return str(error)
+    if isinstance(error, OperatorGone):
+        return error.what
     frames = traceback.extract_tb(error.__traceback__)
     where = texts.at_line(frames[-1].name, frames[-1].lineno) if frames else ""
     return f"{type(error).__name__}: {error}{where}"

@@ -1,5 +1,7 @@
 """However a run ends, supply and load end up off. Asked of the simulated bench, not of the program."""
 
+import errno
+import io
 import shutil
 
 import pytest
@@ -9,6 +11,7 @@ from runner.engine.steps.ramp import Heat
 from runner.errors import RecordError, RunLost
 from runner.measure.finding import NOT_REACHED
 from runner.orders import BeginRamp, BeginStep, SwitchOn
+from runner.plain import Printer
 from runner.record import folder as folder_module
 from runner.record.journal import Journal, read_journal
 from runner.sheets.answers import Answers
@@ -103,6 +106,19 @@ def test_after_an_exception_in_the_operators_face(tmp_path):
     run = short_rehearsal(tmp_path, tell=when(BeginStep, broken, count=3))
     was_on_and_is_off(run)
     assert "the face fell off" in run.result.outcome.reason
+
+
+def test_after_the_output_was_closed(tmp_path):
+    """A closed terminal, a pipe to ``head``: what was printed to raised OSError, and the record had that as the reason."""
+
+    class Closed(io.StringIO):
+        def write(self, text):
+            raise BrokenPipeError(errno.EPIPE, "Broken pipe")
+
+    printer = Printer((), (), Closed())
+    run = short_rehearsal(tmp_path, tell=when(BeginStep, lambda: printer.line("a line"), count=3))
+    was_on_and_is_off(run)
+    assert run.result.outcome.reason == "the output was closed (terminal or pipe): nobody could read on"
 
 
 def test_after_a_full_disk(tmp_path, monkeypatch):
