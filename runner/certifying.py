@@ -22,6 +22,7 @@ from runner.seal.pdf import carried, signed
 from runner.seal.sealing import EVIDENCE, SUMS, not_whole, seal_certificate, seal_evidence, seal_session
 from runner.seal.station_key import KeyUnusable, station_key
 from runner.seal.verify import verify
+from runner.vocabulary import Exit
 from runner.workspace.session import Session
 
 if TYPE_CHECKING:
@@ -29,10 +30,10 @@ if TYPE_CHECKING:
     from reports.extracts import Extracts
 
 
-def certificate_of(paths: Sequence[Path], extracts: Extracts | None = None) -> None:
+def certificate_of(paths: Sequence[Path], extracts: Extracts | None = None) -> Exit:
     """The certificate of runs and sessions of one pack, in its folder, or in one of its own for several; where is printed.
 
-    Beside it what is asked for in ``extracts``.
+    Beside it what is asked for in ``extracts``. The status: whatever is found, the certificate was made; but not of changed evidence.
 
     Raises RecordError or SheetError if a folder is not as it was, RecordError if they are of different packs.
     """
@@ -54,6 +55,7 @@ def certificate_of(paths: Sequence[Path], extracts: Extracts | None = None) -> N
     print_certificate(evaluations, paths[0] if len(paths) == 1 else _joint(paths), not_begun, extracts)
     for each in evaluations:
         print("".join(f"  not known: {each.folder.number}: {what}\n" for what in each.not_known), end="")
+    return Exit.NOT_ALL_JUDGED if any(each.broken for each in evaluations) else Exit.PASS
 
 
 def _joint(paths: Sequence[Path]) -> Path:

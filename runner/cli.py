@@ -323,8 +323,7 @@ def _certificate(options: argparse.Namespace) -> int:
     from runner.certifying import certificate_of
 
     extracts = Extracts.asked(summary=options.summary, label=options.label)
-    certificate_of([Path(folder) for folder in options.folders], extracts)
-    return Exit.PASS
+    return certificate_of([Path(folder) for folder in options.folders], extracts)
 
 
 def _verify(options: argparse.Namespace) -> int:

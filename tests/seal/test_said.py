@@ -107,6 +107,13 @@ def test_evaluate_says_that_there_is_no_seal_or_a_broken_one(sealed, tmp_path, c
     assert "The evidence of this certificate is not sealed." in (folder / "certificate.html").read_text()
 
 
+def test_a_certificate_of_changed_evidence_is_made_and_its_status_says_that_not_all_is_judged(sealed, tmp_path, no_pdf):
+    folder = copied(sealed, tmp_path)
+    assert main(["certificate", str(folder)]) == 0
+    (folder / "findings.json").write_text("{")
+    assert main(["certificate", str(folder)]) == 3
+
+
 def test_a_signature_that_is_gone_is_named_once_and_its_list_still_looked_at(sealed, tmp_path):
     folder = copied(sealed, tmp_path)
     (folder / f"{EVIDENCE}{SIG}").unlink()
