@@ -33,7 +33,7 @@ if TYPE_CHECKING:
 def certificate_of(paths: Sequence[Path], extracts: Extracts | None = None) -> Exit:
     """The certificate of runs and sessions of one pack, in its folder, or in one of its own for several; where is printed.
 
-    Beside it what is asked for in ``extracts``. The status: whatever is found, the certificate was made; but not of changed evidence.
+    Beside it what is asked for in ``extracts``. The status says only whether the evidence is as it was recorded.
 
     Raises RecordError or SheetError if a folder is not as it was, RecordError if they are of different packs.
     """
