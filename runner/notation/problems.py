@@ -34,6 +34,12 @@ ALSO_CALLED = {  # what instruments are called elsewhere
     "electronic_load": "load",
     "decade_box": "box",
 }
+_BOUNDS = {
+    "greater_than": "more than",
+    "greater_than_equal": "at least",
+    "less_than": "less than",
+    "less_than_equal": "at most",
+}
 _PLAIN_WORDS = {
     "string_type": ("is not text", "write words, in quotes if necessary"),
     "bool_type": ("is neither true nor false", "write true or false"),
@@ -111,6 +117,9 @@ def _problems(source: Source, model: type[BaseModel], error: ValidationError) ->
             yield source.problem(
                 path, f"{found['input']!r} is not one of {found['ctx']['expected']}", "write one of them"
             )
+        elif kind in _BOUNDS:
+            limit = next(iter(found["ctx"].values()))
+            yield source.problem(path, f"{name}: {found['input']!r} does not fit", f"write {_BOUNDS[kind]} {limit:g}")
         elif kind in _PLAIN_WORDS:
             what, remedy = _PLAIN_WORDS[kind]
             value = found["input"]

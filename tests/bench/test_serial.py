@@ -374,7 +374,7 @@ def test_one_that_answers_twice_in_replies_of_a_fixed_length_is_found_out(on_a_t
 @pytest.mark.parametrize(
     ("serial", "address", "what"),
     [
-        ("{baud: 1}", "ASRL3::INSTR", "baud"),
+        ("{baud: 1}", "ASRL3::INSTR", "1 does not fit; write at least 50"),
         ("{parity: some}", "ASRL3::INSTR", "not one of"),
         ("{stop_bits: 3}", "ASRL3::INSTR", "stop bits"),
         ("{read_end: never ends}", "ASRL3::INSTR", "line end"),
