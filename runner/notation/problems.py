@@ -90,6 +90,22 @@ def _another_kind(source: Source, model: type[BaseModel]) -> Problem | None:
     return source.problem(("kind",), f"this is {KINDS[given]}, but {KINDS[wanted]} is needed", swapped)
 
 
+def _in_plain_words(found: ErrorDetails, name: str, written: str) -> tuple[str, str] | None:
+    """What is wrong with a value by the library's checks and what to do, in our words; None where we have none."""
+    kind, value = found["type"], found["input"]
+    if kind == "too_short":
+        return f"{name} is empty", "write at least one"
+    if kind == "literal_error":
+        return f"{value!r} is not one of {found['ctx']['expected']}", "write one of them"
+    if kind in _BOUNDS:
+        return f"{name}: {value!r} does not fit", f"write {_BOUNDS[kind]} {next(iter(found['ctx'].values())):g}"
+    if kind in _PLAIN_WORDS:
+        what, remedy = _PLAIN_WORDS[kind]
+        shown = f": {value!r}" if isinstance(value, str | int | float | bool) else ""
+        return f"{written}{shown} {what}", remedy
+    return None
+
+
 def _problems(source: Source, model: type[BaseModel], error: ValidationError) -> Iterable[Problem]:
     errors = error.errors()
     misspelt = set(_misspelt(model, errors))
@@ -111,20 +127,8 @@ def _problems(source: Source, model: type[BaseModel], error: ValidationError) ->
             yield source.problem(path[:-1], f"{_written(path)} is missing", f"add {_written(path)}: …", key=True)
         elif isinstance(cause, QuantityError):
             yield source.problem(path, cause.what, cause.remedy, offset=cause.offset)
-        elif kind == "too_short":
-            yield source.problem(path, f"{name} is empty", "write at least one")
-        elif kind == "literal_error":
-            yield source.problem(
-                path, f"{found['input']!r} is not one of {found['ctx']['expected']}", "write one of them"
-            )
-        elif kind in _BOUNDS:
-            limit = next(iter(found["ctx"].values()))
-            yield source.problem(path, f"{name}: {found['input']!r} does not fit", f"write {_BOUNDS[kind]} {limit:g}")
-        elif kind in _PLAIN_WORDS:
-            what, remedy = _PLAIN_WORDS[kind]
-            value = found["input"]
-            shown = f": {value!r}" if isinstance(value, str | int | float | bool) else ""
-            yield source.problem(path, f"{_written(path) if path else name}{shown} {what}", remedy)
+        elif (said := _in_plain_words(found, name, _written(path) if path else name)) is not None:
+            yield source.problem(path, *said)
         elif cause is not None:
             if isinstance(cause, Wrong):
                 yield source.problem((*path, cause.key) if cause.key else path, cause.what, cause.remedy)

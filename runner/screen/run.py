@@ -21,7 +21,7 @@ from runner.screen.keys import ENTER, KEYS, NOT_WHILE_TYPING, STOPS
 from runner.screen.now.base import RunView
 from runner.screen.now.to_do import ToDo, Verb
 from runner.screen.texts import run as texts
-from runner.vocabulary import Answer, Wants
+from runner.vocabulary import Answer, Role, Wants
 from runner.workspace.job import Job
 
 REACTION = (
@@ -70,6 +70,11 @@ class RunScreen(RunView):
         if action in ENTER and self._enter_does != action:
             return False
         return not (action in NOT_WHILE_TYPING and self._is_typing)
+
+    @property
+    def _switches(self) -> bool:
+        """Whether anything that carries the pack's current is on a cable."""
+        return not {Role.SUPPLY, Role.LOAD}.isdisjoint(self.job.bench.wired())
 
     @property
     def _enter_does(self) -> str:
@@ -162,7 +167,8 @@ class RunScreen(RunView):
             return
         self.asked, self._stopping = None, True
         self._typing(None)
-        self._say(texts.STOPPING, texts.WAIT_FOR_OFF, hold=True, do=ToDo(Verb.STOPPING))
+        said = texts.STOPPING if self._switches else texts.STOPPING_BY_HAND
+        self._say(said, texts.WAIT_FOR_OFF, hold=True, do=ToDo(Verb.STOPPING))
 
     def action_stop_by_letter(self) -> None:
         self.action_stop()
@@ -174,7 +180,7 @@ class RunScreen(RunView):
         """Leave; a run that goes on, or a bench that is not off, is asked about first."""
         goes_on = self.end is None and not self.stop.pressed
         if goes_on or self._orders_off or self._waits_for_off:
-            words = texts.leave(self._by_hand_on) if goes_on else texts.LEAVE_NOT_OFF
+            words = texts.leave(self._by_hand_on, wired=self._switches) if goes_on else texts.LEAVE_NOT_OFF
             self._say(words, texts.LEAVE_KEYS, hold=True, do=ToDo(Verb.LEAVE))
             self._leaving = True
             self.set_timer(STAYS_AFTER, self.action_stay)

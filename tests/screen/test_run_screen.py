@@ -18,6 +18,7 @@ from runner.screen.app import RunApp
 from runner.screen.feed import ScreenOperator
 from runner.screen.run import REACTION, RunScreen
 from runner.screen.sentences import headings
+from runner.screen.texts import run as texts
 from runner.screen.widgets.prompt import Prompt
 from runner.screen.widgets.strip_chart import Marks, StripChart, Trace, braille, thinned
 from runner.workspace.job import DEMO_PACK, read_file
@@ -133,6 +134,12 @@ def test_the_list_of_keys_says_how_to_close_itself_and_the_run_goes_on_behind(tm
                 assert not stage.stop.pressed
 
     played(play())
+
+
+def test_where_nothing_is_on_a_cable_leaving_switches_nothing():
+    assert texts.leave() == "Leave this run? Leaving stops it and switches supply and load off."
+    assert texts.leave(wired=False) == "Leave this run? Leaving stops it."
+    assert texts.leave(("charger",), wired=False).endswith("Then switch the charger off by hand.")
 
 
 def test_leaving_a_run_is_asked_and_enter_stays(tmp_path):

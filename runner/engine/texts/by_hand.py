@@ -112,7 +112,7 @@ def watch_clamp(sought: str, *, degrees: bool) -> str:
 
 def read_again(why: str, question: str) -> str:
     """The same question once more, with what was typed in it and what was expected."""
-    return f"You typed a {why}. Read again and type what you see. {question}"
+    return f"By what you typed, the {why}. Read again and type what you see. {question}"
 
 
 def is_it_right(value: float, dimension: str, of: str) -> str:

@@ -9,7 +9,12 @@ from runner.scale import as_read, degrees
 def over(name: str, value: float, ceiling: float, unit: str, whose: str = "") -> str:
     """That a reading is over its ceiling; both in ``unit``. ``whose``: by which of several thermometers."""
     (now, read), (most, _) = as_read(value, unit), as_read(ceiling, unit)
-    return f"{name} {now:.4g} {read}{f' ({whose})' if whose else ''} is over its ceiling of {most:.4g} {read}"
+    return f"{name} {_plain(now)} {read}{f' ({whose})' if whose else ''} is over its ceiling of {_plain(most)} {read}"
+
+
+def _plain(value: float) -> str:
+    """Four digits that count, and never a power of ten: a slip of the finger may be large."""
+    return f"{value:.4g}" if abs(value) < 1e4 else f"{value:.0f}"
 
 
 def took_too_long(seconds: float, rested: float, most: float) -> str:

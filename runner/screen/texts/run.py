@@ -72,11 +72,11 @@ def answer_within(seconds: float, said: str, by_hand: Sequence[str] = ()) -> str
     return f"Answer within {left}, or the run ends and everything switches off. {said}"
 
 
-def leave(by_hand: Sequence[str] = ()) -> str:
-    """Whether a run that goes on is to be left, and what becomes of what is on."""
+def leave(by_hand: Sequence[str] = (), *, wired: bool = True) -> str:
+    """Whether a run that goes on is to be left, and what becomes of what is on; ``wired``: the program can switch something."""
     if by_hand:
         return f"Leave this run? Leaving stops it. Then switch the {' and the '.join(by_hand)} off by hand."
-    return "Leave this run? Leaving stops it and switches supply and load off."
+    return f"Leave this run? Leaving stops it{' and switches supply and load off' if wired else ''}."
 
 
 def enter_or(word: str) -> str:
@@ -161,6 +161,7 @@ def at_minute(seconds: float) -> str:
 # ---- the end ---------------------------------------------------------------------------------------------------------
 
 STOPPING = "STOP: supply and load are switching off."
+STOPPING_BY_HAND = "STOP: the run ends. The program switches nothing here: do what it says next."
 WAIT_FOR_OFF = 'Wait for "bench off".'
 CLOSED = "a closed screen"  # who has stopped a run whose screen has gone
 
