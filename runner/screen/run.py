@@ -27,6 +27,7 @@ from runner.workspace.job import Job
 REACTION = (
     0.6  # s after a question is on the screen: a key pressed sooner was meant for the one before, or a switch bounced
 )
+TOO_SOON_FOR = 3.0  # s for which it is said of a key that it came too soon
 STAYS_AFTER = 15.0  # s after which nobody asks any longer whether the run is to be left
 
 
@@ -105,7 +106,10 @@ class RunScreen(RunView):
         meant = self.pressed_at() >= self._taps_since + self.reaction  # and not for the question before the ramp
         if (self.asked is None or self._marks_current) and self.taps is not None and meant:
             self.operator.tap()
-        if self.asked is None or self._marks_current or self.pressed_at() < self._asked_since + self.reaction:
+        if self.asked is None or self._marks_current:
+            return
+        if self.pressed_at() < self._asked_since + self.reaction:
+            self.notify(texts.TOO_SOON, timeout=TOO_SOON_FOR)
             return
         if self._more_below:  # nobody agrees to what they have not seen
             self.query_one("#page", VerticalScroll).scroll_page_down(animate=False)

@@ -177,6 +177,7 @@ def test_a_key_too_many_agrees_to_nothing_that_was_not_asked(tmp_path):
                 await pilot.press("enter", "enter")
                 assert stage.asks("Ready?")
                 assert not stage.rehearsal.world.supply_on
+                await shows(pilot, "does not count")
 
     played(play())
 

@@ -79,6 +79,9 @@ def leave(by_hand: Sequence[str] = (), *, wired: bool = True) -> str:
     return f"Leave this run? Leaving stops it{' and switches supply and load off' if wired else ''}."
 
 
+TOO_SOON = "That Enter came as the question appeared and does not count. Read it, then press Enter."
+
+
 def enter_or(word: str) -> str:
     """What the field says at a moment that may turn out another way."""
     return f"Enter, or {word}"
