@@ -164,7 +164,7 @@ def test_leaving_a_run_is_asked_and_enter_stays(tmp_path):
 def test_a_key_too_many_agrees_to_nothing_that_was_not_asked(tmp_path):
     async def play():
         with Stage(tmp_path, speed=60.0) as stage:
-            async with stage.app.run_test(size=(80, 24)) as pilot:
+            async with stage.app.run_test(size=(80, 24), notifications=True) as pilot:
                 await until(pilot, lambda: stage.asks("cautions"), "the cautions")
                 stage.screen.reaction = inf  # however slow this machine is: nobody has had the time to read
                 await pilot.press("enter", "enter", "enter")
@@ -177,7 +177,7 @@ def test_a_key_too_many_agrees_to_nothing_that_was_not_asked(tmp_path):
                 await pilot.press("enter", "enter")
                 assert stage.asks("Ready?")
                 assert not stage.rehearsal.world.supply_on
-                await shows(pilot, "does not count")
+                await shows(pilot, "That Enter")
 
     played(play())
 
