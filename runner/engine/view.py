@@ -17,7 +17,7 @@ COACH_BAND = 0.25  # of the wanted rate: inside it the coach says keep
 
 @dataclass(frozen=True)
 class StepLine:
-    """One line of the list of steps; ``mark`` is done, now, next, skipped or cut short."""
+    """One line of the list of steps; ``mark`` is done, now, next, skipped or cut (short)."""
 
     title: str
     mark: str
@@ -116,7 +116,7 @@ def _steps(run: Run) -> tuple[StepLine, ...]:
         if index in run.skipped:
             return "skipped"
         if index in (now, cut_short):
-            return "now" if index == now else "cut short"
+            return "now" if index == now else "cut"
         return "done" if index <= past else "next"
 
     return tuple(StepLine(step.title, mark(step.index)) for step in run.program.steps)

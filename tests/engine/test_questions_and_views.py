@@ -178,7 +178,7 @@ def test_every_step_is_done_now_next_or_skipped():
     warming(step, 62.9, 0.05, 4.0)
     assert [line.mark for line in look(step.run).steps] == ["done", "done", "skipped", "now"]
     step.tell(StopPressed(step.t, "a key"))
-    assert [line.mark for line in look(step.run).steps][-1] == "cut short"
+    assert [line.mark for line in look(step.run).steps][-1] == "cut"
     assert look(step.run).sentence.startswith("Switching the bench off: stopped by a key")
     step.tell(OutputIsOff(step.t, True))
     assert look(step.run).sentence.startswith("The run has ended: stopped by a key")

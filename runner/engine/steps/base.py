@@ -9,6 +9,7 @@ from runner.engine.hands import hands_off
 from runner.engine.program import Planned, Program
 from runner.engine.texts import nothing_comes
 from runner.engine.texts import ramps as texts
+from runner.engine.watch.contradiction import SOURCE
 from runner.engine.watch.stop import COLLAPSE_RATIO, on_its_way
 from runner.engine.watch.verdict import Verdict
 from runner.engine.watch.watcher import Watcher
@@ -186,7 +187,7 @@ class Step:
         """
         known = self.around.known
         if known.output is False:
-            return nothing_comes.off_by_itself(path)
+            return nothing_comes.off_by_itself(SOURCE[path])
         voltage = known.latest.get(VOLTAGE_OF[path])
         if voltage is None:
             return ""

@@ -2,14 +2,12 @@
 
 from __future__ import annotations
 
-from runner.engine.watch.contradiction import SOURCE
-
 RESTARTED = "it has restarted, or somebody switched it off"
 
 
-def off_by_itself(path: str) -> str:
-    """That what feeds or loads a path says of itself that it is off, though it was ordered on."""
-    return f"no current, and the {SOURCE[path]} says that it is off: {RESTARTED}"
+def off_by_itself(role: str) -> str:
+    """That the supply or the load says of itself that it is off, though it was ordered on."""
+    return f"no current, and the {role} says that it is off: {RESTARTED}"
 
 
 def not_regulating(volts: float, wanted: float) -> str:

@@ -10,7 +10,7 @@ from textual.widget import Widget
 
 from runner.engine.view import StepLine
 
-MARKS = {"done": "✓", "now": "▶", "next": "·", "skipped": "–", "cut short": "■"}
+MARKS = {"done": "✓", "now": "▶", "next": "·", "skipped": "–", "cut": "■"}
 
 
 class StepList(Widget):
@@ -63,7 +63,7 @@ class StepList(Widget):
 
     def _block(self, index: int, step: StepLine, width: int) -> list[tuple[str, str]]:
         """A step in as many lines as it needs, each with its look."""
-        style = "bold reverse" if step.mark == "now" else "dim" if step.mark in ("done", "skipped", "cut short") else ""
+        style = "bold reverse" if step.mark == "now" else "dim" if step.mark in ("done", "skipped", "cut") else ""
         lines = [(line, style) for line in wrap(f"{MARKS[step.mark]} {step.title}", width, subsequent_indent="  ")]
         result = self._results.get(index)
         if result:
