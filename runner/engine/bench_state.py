@@ -20,6 +20,7 @@ class BenchState:
         self.t = 0.0
         self.latest: dict[str, float] = {}
         self.lost: dict[str, str] = {}
+        self._read: dict[str, float] = {}  # s: when each of these was read last
         self._silent: dict[str, float] = {}  # s: since when each of these has not been read
         self.by_hand_on: tuple[str, ...] = ()  # the roles that a person was told to switch on, and has not said are off
         self.hand_current: float | None = None  # A: what a person read on the clamp last
@@ -43,6 +44,7 @@ class BenchState:
         """Remember a sample."""
         self.t = sample.t
         self.latest.update(sample.readings)
+        self._read.update(dict.fromkeys(sample.readings, sample.t))
         for channel in sample.readings:
             self.lost.pop(channel, None)
             self._silent.pop(channel, None)
@@ -105,6 +107,10 @@ class BenchState:
     def switched_on(self, path: str, t: float) -> None:
         """The instrument of a path is on, as read back: what it said of itself before is over."""
         self.path, self.path_since, self.output = path, t, None
+
+    def since_on(self, channel: str) -> float | None:
+        """The latest reading, if it came since the path was switched on."""
+        return self.latest.get(channel) if self._read.get(channel, -1.0) > self.path_since else None
 
     def switched_off(self) -> None:
         """Everything is off: the current read last is none that flows."""

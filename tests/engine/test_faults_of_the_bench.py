@@ -97,3 +97,20 @@ def test_what_an_instrument_said_while_it_was_off_is_nothing_to_what_it_says_whe
     step.on(path, 4.0, 29.2)
     step.read(45.0, **({"charge": 0.0, "supply": 29.2} if path == CHARGE else {"draw": 0.0, "load": 0.1}))
     assert step.conclusion.outcome == "no current"
+
+
+@pytest.mark.parametrize(("volts", "outcome"), [(20.0, "no current"), (5.0, "limited")])
+def test_a_supply_that_is_still_rising_is_not_taken_for_one_that_is_off(volts, outcome):
+    kind, values, words, path = STEPS["stairs of charge"]
+    step = OneStep(kind, {**values, "dwell": 3.0}, words=words).on(path, 4.0, 29.2)
+    step.read(4.0, charge=0.0, supply=volts)
+    assert step.conclusion.outcome == outcome
+
+
+def test_a_voltage_read_before_the_supply_was_on_says_nothing_of_it():
+    kind, values, words, path = STEPS["stairs of charge"]
+    step = OneStep(kind, {**values, "dwell": 1.0}, words=words)
+    step.read(2.0, supply=0.0)
+    step.on(path, 4.0, 29.2)
+    step.read(2.0, charge=0.0)
+    assert step.conclusion.outcome == "no current"

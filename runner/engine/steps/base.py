@@ -180,23 +180,21 @@ class Step:
         self._releasing, self._no_current = None, ""
         return [] if self.around.known.hands_at is None else [hands_off(self.around.known.hands_at)]
 
-    def _nothing_comes(self, path: str, set_voltage: float) -> str:
+    def _nothing_comes(self, path: str, set_voltage: float, *, settled: bool = False) -> str:
         """Why it is the supply or the load from which nothing comes, as after a restart that it does not report; else nothing.
 
-        A pack that has opened its path leaves a supply at its set voltage (V), and a load without one.
+        A pack that has opened its path leaves a supply at its set voltage (V), and a load without one. A supply that has had
+        no time to get there (not ``settled``) is at least half way.
         """
         known = self.around.known
         if known.output is False:
             return nothing_comes.off_by_itself(SOURCE[path])
-        voltage = known.latest.get(VOLTAGE_OF[path])
+        voltage = known.since_on(VOLTAGE_OF[path])
         if voltage is None:
             return ""
         if path == CHARGE:
-            return (
-                nothing_comes.not_regulating(voltage, set_voltage)
-                if on_its_way(path, voltage, set_voltage, None)
-                else ""
-            )
+            low = on_its_way(path, voltage, set_voltage, None) if settled else voltage < COLLAPSE_RATIO * set_voltage
+            return nothing_comes.not_regulating(voltage, set_voltage) if low else ""
         held = voltage > COLLAPSE_RATIO * self.around.program.nominal_voltage
         return nothing_comes.draws_nothing(voltage) if held else ""
 

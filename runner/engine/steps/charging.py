@@ -62,7 +62,7 @@ class Charge(Step):
             self._on_at = t
             return self._released(t)
         if watcher.level == 0 and t - self._on_at > NO_CURRENT_TIME:
-            if why := self._nothing_comes(CHARGE, self.planned.values["voltage"]):
+            if why := self._nothing_comes(CHARGE, self.planned.values["voltage"], settled=True):
                 return self._conclude_and_off(WatchWord.LIMITED, why, t, self.spoiled)
             if (orders := self._past_release(t)) is not None:
                 return orders
