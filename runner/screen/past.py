@@ -84,6 +84,9 @@ class PastScreen(Screen[None]):
                 cells = (mark, statement, run.day, run.serial, run.procedure, run.pack)
                 table.add_row(*(Text(cell) for cell in cells), key=str(run.path))
         table.move_cursor(row=min(here, max(table.row_count - 1, 0)))
+        self.call_after_refresh(
+            table.check_idle
+        )  # it measures its columns when idle, and was once left as narrow as their titles
 
     def _under_the_cursor(self) -> PastRun | None:
         table = self.query_one(DataTable)
