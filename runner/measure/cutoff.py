@@ -9,6 +9,7 @@ they are not.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 
 import numpy as np
@@ -350,7 +351,9 @@ def recovery_time(maker: Evaluator, kind: str, before: str) -> Finding:
     half, meter = 3.0**0.5 * edge.uncertainty, maker.meter
     # a fall that was read inside may be the meter's window or a path that opens slowly: unless it is known, its beginning counts
     current = Change(edge.instant - half, edge.instant + half) if meter.declared else Change(edge.last, edge.first)
-    gone = opened(current, (of(METER_VOLTAGE), of(VOLTAGE_OF[declared.path])))
+    # what a voltage did before, such as the return that a jump of the current follows at once, is nothing to this opening
+    voltages = [of(channel).between(begin, math.inf) for channel in (METER_VOLTAGE, VOLTAGE_OF[declared.path])]
+    gone = opened(current, voltages)
     if kind == "try":
         back = Change(_seen_by_tries(maker, attempt, edge.instant), attempt.at)
     else:

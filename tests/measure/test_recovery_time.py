@@ -96,6 +96,21 @@ def test_a_look_that_ends_with_its_third_reading_says_what_current_came():
     assert maker.findings()["recovery_time"]().value == pytest.approx((200.8 + 201.0) / 2 - 99.75)
 
 
+def test_the_look_before_a_jump_of_the_current_is_nothing_to_the_trip_by_that_jump():
+    """Load off 26 V, a look at the open path 0.3 V, the path back, a jump to 54 A that trips it: the first of both falls is the look's."""
+    t = np.arange(190.0, 310.0, 0.25)
+    current = np.where((t >= 201.0) & (t < 203.9), 54.0, np.where(t >= 300.0, 4.0, 0.0))
+    volts = np.where(t < 200.0, 26.0, np.where((t < 201.0) | ((t >= 203.9) & (t < 300.0)), 0.3, 25.0))
+    stopped = attempt("stage", 201.3, 204.0, Outcome.STOPPED, levels=(Held(54.0, 201.5),))
+    looks = tuple(Held(0.0, each) for each in (250.0, 253.0, 299.0))
+    back = attempt("try", 205.0, 300.0, Outcome.RETURNED, levels=looks)
+    channels = {LOAD_CURRENT: Series(t, current), METER_VOLTAGE: Series(t, volts)}
+    finding = Stages(Recording(channels, (stopped, back)), Specification("discharge_over_current")).findings()[
+        "recovery_time"
+    ]()
+    assert finding.value == pytest.approx(299.875 - 203.875, abs=0.13)
+
+
 def by_hand(key_back):
     stopped = attempt("drain", 0.0, 100.0, Outcome.STOPPED, by_hand=True)
     back = attempt("recover", 101.0, 400.0, Outcome.RETURNED, by_hand=key_back)
