@@ -187,6 +187,7 @@ class RunScreen(RunView):
             words = texts.leave(self._by_hand_on, wired=self._switches) if goes_on else texts.LEAVE_NOT_OFF
             self._say(words, texts.LEAVE_KEYS, hold=True, do=ToDo(Verb.LEAVE))
             self._leaving = True
+            self.set_focus(None)  # a field that is typed in would take the y
             self.set_timer(STAYS_AFTER, self.action_stay)
             self.refresh_bindings()
             return
@@ -214,6 +215,8 @@ class RunScreen(RunView):
         if not self._leaving:
             return
         self._leaving = False
+        if self._is_typing:
+            self.query_one("#answer", Input).focus()
         self.refresh_bindings()
         if self.end is not None:
             self._show_end(self.end)

@@ -144,7 +144,7 @@ def test_where_nothing_is_on_a_cable_leaving_switches_nothing():
 
 def test_leaving_a_run_is_asked_and_enter_stays(tmp_path):
     async def play():
-        with Stage(tmp_path, speed=60.0) as stage:
+        with Stage(tmp_path, speed=15.0) as stage:
             async with stage.app.run_test(size=(80, 24)) as pilot:
                 await agree(pilot, stage)
                 await until(pilot, lambda: "supply ON" in text(stage.app), "the charge")

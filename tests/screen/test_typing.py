@@ -100,6 +100,28 @@ def test_the_stop_key_stops_also_while_something_is_typed(tmp_path):
     played(play())
 
 
+def test_y_leaves_also_while_something_is_typed_and_what_was_typed_stands_for_who_stays(tmp_path):
+    """Seen in a terminal: the y went into the field, and nobody could leave but by the stop key."""
+
+    async def play():
+        with ArrivalStage(tmp_path) as stage:
+            async with stage.app.run_test(size=(80, 24)) as pilot:
+                await to_the_first_item(pilot, stage)
+                await pilot.press(*"goo", "escape")
+                await until(pilot, lambda: "Leave this run?" in text(stage.app), "the question")
+                await pilot.press("enter")
+                await until(pilot, lambda: "Leave this run?" not in text(stage.app), "the question to go")
+                await pilot.press(*"d; ok")
+                assert stage.screen.query_one("#answer", Input).value == "good; ok"
+                await pilot.press("escape")
+                await until(pilot, lambda: "Leave this run?" in text(stage.app), "the question again")
+                await pilot.press("y")
+                await until(pilot, lambda: stage.thread.done, "the end")
+        assert stage.stop.pressed
+
+    played(play())
+
+
 @pytest.mark.parametrize(
     ("keys", "part"), [("x", "Case (no swelling"), ("stop", "Case (no swelling"), ("x", "open-circuit voltage")]
 )
