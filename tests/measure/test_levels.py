@@ -244,9 +244,10 @@ def test_the_trip_by_a_box_lies_between_two_levels_and_the_box_is_in_its_budget(
     finding = boxed([54.0, 54.5, 55.0], dwell=300.0).findings()["trip"]()
     assert finding.value == pytest.approx(54.75, abs=0.08)
     found = lines(finding)
+    # never less than the step; a noisy pack, and a key that came late, change beside it
+    assert 1.0 <= found.pop("step size") / (0.5 / 12**0.5) <= 1.12
     assert found.pop("filter of the pack") < 0.12, "no large step has shown that there is none"
     assert found == {
-        "step size": pytest.approx(0.5 / 12**0.5, rel=0.15),  # and a noisy pack changes beside its step
         "repeatability of the pack": 0.05,
         "accuracy of the decade box": pytest.approx(0.001 / 0.04 / 3**0.5),
     }
@@ -312,7 +313,7 @@ def test_the_release_too_and_their_distance_is_without_the_box():
     assert hysteresis.value == pytest.approx(9.5, abs=0.12)
     reasons = [each.findings()["hysteresis"]().reason for each in (up, down)]
     assert reasons == ["the release was not measured", "the trip was not measured"]
-    assert lines(hysteresis)["step size"] == pytest.approx(0.5 * 2**0.5 / 12**0.5, rel=0.15)
+    assert 1.0 <= lines(hysteresis)["step size"] / (0.5 * 2**0.5 / 12**0.5) <= 1.14
     assert lines(hysteresis)["repeatability of the pack"] == pytest.approx(0.05 * 2**0.5)
     assert "accuracy of the decade box" not in lines(hysteresis)
 
