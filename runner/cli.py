@@ -279,28 +279,10 @@ def _names(options: argparse.Namespace, default: list[str]) -> list[str]:
     return [] if options.all else list(options.procedures) or default
 
 
-CHECKED = {  # what a file of a kind is, in which nothing was found
-    "pack": "pack sheet, no errors",
-    "bench": "bench file, no errors (`tripwitness bench` asks whether the instruments answer)",
-    "procedure": "procedure, no errors by itself (its values are checked with a pack sheet: rehearse --plan --pack)",
-    "dialect": "dialect, no errors",
-    "answers": "answers file, no errors",
-}
-
-
 def _check(options: argparse.Namespace) -> int:
-    from runner.errors import SheetError
-    from runner.workspace.job import check_file
+    from runner.console_output import check_files
 
-    status = Exit.PASS
-    for name in options.files:
-        try:
-            kind, notes = check_file(Path(name))
-            print(f"{name}: {CHECKED[kind]}", *(f"  {note}" for note in notes), sep="\n")
-        except SheetError as error:
-            print(error, file=sys.stderr)
-            status = Exit.WRONG_INPUT
-    return status
+    return check_files([Path(name) for name in options.files])
 
 
 def _bench(options: argparse.Namespace) -> int:

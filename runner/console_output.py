@@ -16,6 +16,7 @@ from runner.conduct.clock import ScaledClock
 from runner.engine.opening import NEAR_THE_END
 from runner.engine.schedule import Agenda
 from runner.engine.texts.asking import COMPARE_CELLS
+from runner.errors import SheetError
 from runner.evaluation.evaluate import Evaluation, evaluate
 from runner.evaluation.provenance import changes
 from runner.measure.conformity import NOT_JUDGED
@@ -32,7 +33,7 @@ from runner.sheets.doubts import doubts
 from runner.sheets.instruments import place_of
 from runner.sheets.pack import PackSheet, not_declared
 from runner.vocabulary import Exit
-from runner.workspace.job import load_bench, not_judged
+from runner.workspace.job import check_file, check_together, load_bench, not_judged
 from runner.workspace.locks import Locks
 
 
@@ -98,6 +99,39 @@ def print_json(evaluation: Evaluation) -> None:
 def print_agenda(agenda: Agenda, out: TextIO) -> None:
     """What will be done in which order, and what will not."""
     print("\n".join(agenda.lines()), end="\n\n", file=out)
+
+
+CHECKED = {  # what a file of a kind is, in which nothing was found
+    "pack": "pack sheet, no errors",
+    "bench": "bench file, no errors (`tripwitness bench` asks whether the instruments answer)",
+    "procedure": "procedure, no errors by itself",
+    "dialect": "dialect, no errors",
+    "answers": "answers file, no errors",
+}
+
+
+def check_files(files: Sequence[Path]) -> int:
+    """``check``: each file by itself, and the procedures with the pack and the bench that are named beside them."""
+    status, kinds = Exit.PASS, {}
+    for path in files:
+        try:
+            kinds[path], notes = check_file(path)
+            print(f"{path}: {CHECKED[kinds[path]]}", *(f"  {note}" for note in notes), sep="\n")
+        except SheetError as error:
+            print(error, file=sys.stderr)
+            status = Exit.WRONG_INPUT
+    if "procedure" not in kinds.values():
+        return status
+    try:
+        held = check_together(kinds)
+    except SheetError as error:
+        print("together:", error, sep="\n", file=sys.stderr)
+        return Exit.WRONG_INPUT
+    if held:
+        print(f"together: no errors in {', '.join(map(str, held))} with this pack and this bench")
+    elif status == Exit.PASS:
+        print("the values of a procedure are checked where one pack sheet and one bench file are named beside it")
+    return status
 
 
 def evaluate_again(path: Path, *, as_json: bool) -> int:

@@ -35,7 +35,7 @@ from runner.engine.texts import plan as plan_texts
 from runner.engine.texts.titles import of_several, title
 from runner.errors import SheetError
 from runner.notation.fields import dimension_of
-from runner.notation.quantity import DIMENSIONS, Expression, parse_expression, shown
+from runner.notation.quantity import DIMENSIONS, POSITIVE, Expression, parse_expression, shown
 from runner.notation.source import Path, Source, normal_key
 from runner.sheets.bench import BenchFile
 from runner.sheets.doubts import doubts
@@ -51,8 +51,6 @@ from runner.sheets.tolerances import allowed, marks, release_about
 MOST_PATIENCE = 10.0
 LONGEST_STAIRCASE = 200  # levels
 MOST_STEPS = 2000
-# what a step sets or waits
-POSITIVE = ("voltage", "current", "time", "ramp rate", "charge", "power", "energy", "resistance")
 UNHURRIED = 10.0  # times real speed: up to here the pauses of a busy computer do not look like lost readings
 
 

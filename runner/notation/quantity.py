@@ -11,6 +11,7 @@ Rule 5: the dimension of an expression is checked when the file is read, never w
 
 from __future__ import annotations
 
+import contextlib
 import difflib
 import math
 import re
@@ -37,6 +38,8 @@ DIMENSIONS: dict[str, tuple[str, str, str]] = {
     "ratio": ("dimensionless", "", "0.1 %"),
 }
 
+# what a step sets or waits has to be more than nothing
+POSITIVE = ("voltage", "current", "time", "ramp rate", "charge", "power", "energy", "resistance")
 _PRODUCTS = {
     ("current", "time"): "charge",
     ("current", "voltage"): "power",
@@ -219,8 +222,14 @@ def parse_expression(text: object, wanted: str, names: Mapping[str, str]) -> Exp
         raise QuantityError(f"{str(text)[:40]}… is longer than {LONGEST} characters", "write a shorter expression")
     parser = _Parser(str(text), names)
     found, value = parser.whole()
-    _check_dimension(str(text).strip(), found, wanted)
-    return Expression(str(text).strip(), wanted, frozenset(parser.used), value)
+    whole = str(text).strip()
+    _check_dimension(whole, found, wanted)
+    if wanted in POSITIVE and not parser.used:
+        with contextlib.suppress(ArithmeticError):  # a division by nothing is said where the values of a pack are known
+            if value({}) <= 0:
+                what = f"{whole} is not more than {shown(0.0, wanted)}"
+                raise QuantityError(what, f"write it like {DIMENSIONS[wanted][2]}")
+    return Expression(whole, wanted, frozenset(parser.used), value)
 
 
 class _Parser:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import getpass
 import hashlib
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field
 from functools import partial
 from pathlib import Path
@@ -142,6 +142,26 @@ def check_file(path: Path) -> tuple[str, list[str]]:
         *(f"doubtful: {each}" for each in doubts(sheet, source)),
         *(f"note: it {each}" for each in [*not_declared(sheet), *not_judged(sheet)]),
     ]
+
+
+def check_together(files: Mapping[Path, str]) -> list[Path]:
+    """The procedures among ``files`` (with their kinds) that hold on the one pack and the one bench among them.
+
+    None where there is not exactly one pack sheet and one bench file. Raises SheetError with all that is wrong between them.
+    """
+    of = {kind: [path for path, its in files.items() if its == kind] for kind in ("procedure", "pack", "bench")}
+    if len(of["pack"]) != 1 or len(of["bench"]) != 1:
+        return []
+    pack, bench = read_file(of["pack"][0]), read_file(of["bench"][0])
+    problems: list[Problem] = []
+    for path in of["procedure"]:
+        try:
+            load(read_file(path), pack, bench)
+        except SheetError as error:
+            problems.extend(each for each in error.problems if each not in problems)
+    if problems:
+        raise SheetError(problems)
+    return of["procedure"]
 
 
 def not_judged(pack: PackSheet) -> list[str]:

@@ -3,6 +3,7 @@
 import pytest
 
 from runner.cli import main
+from runner.workspace.job import DEMO_PACK
 from tests.bench.test_dialect import OWN
 from tests.builders import BENCH, SHORT_PROCEDURE, a_file
 
@@ -83,3 +84,26 @@ def test_a_plan_refuses_what_the_planner_refuses(tmp_path, capsys):
     out, _ = capsys.readouterr()
     assert "left out" in out
     assert "80 A" in out
+
+
+def test_a_value_of_the_wrong_sign_needs_no_pack_sheet_to_be_seen(tmp_path, capsys):
+    path = a_file(tmp_path / "p.yaml", SHORT_PROCEDURE.replace("current: 0.1 C", "current: -4 A"))
+    assert main(["check", str(path)]) == 2
+    assert "-4 A is not more than 0 A" in capsys.readouterr().err
+
+
+def test_a_procedure_is_checked_with_the_pack_and_the_bench_named_beside_it(tmp_path, capsys):
+    """Files that are right each by itself, and come to 80 A, for which the bench file has no room."""
+    bench = a_file(tmp_path / "bench.yaml", BENCH.format(port=1))
+    good = a_file(tmp_path / "good.yaml", SHORT_PROCEDURE)
+    much = a_file(tmp_path / "much.yaml", SHORT_PROCEDURE.replace("current: 0.1 C", "current: 2 C"))
+    pack = str(DEMO_PACK)
+    assert main(["check", str(good), pack, str(bench)]) == 0
+    assert f"together: no errors in {good} with this pack and this bench" in capsys.readouterr().out
+    assert main(["check", str(good), str(much), pack, str(bench)]) == 2
+    out, err = capsys.readouterr()
+    assert "together: no errors" not in out
+    assert "much.yaml" in err
+    assert "80 A" in err
+    assert main(["check", str(much), pack]) == 0, "on which bench nobody said"
+    assert "one pack sheet and one bench file" in capsys.readouterr().out
