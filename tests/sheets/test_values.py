@@ -91,9 +91,9 @@ def planned(old, new):
     [
         ("time: 2 h", "time: 1e999 h - 1e999 h", "1e999 is not a usable number"),
         ("time: 2 h", "time: 2 h / (1 - 1)", "comes to no number"),
-        ("time: 2 h", "time: 1 h - 2 h", "has to be more than nothing"),
+        ("time: 2 h", "time: 1 h - 2 h", "is not more than 0 s"),
         ("current: 0.1 C", "current: 0.1 C - 0.2 C", "has to be more than nothing"),
-        ("rate: 3 K/min", "rate: 0 K/min", "has to be more than nothing"),
+        ("rate: 3 K/min", "rate: 0 K/min", "is not more than 0 K/min"),
     ],
 )
 def test_what_a_sum_comes_to_is_looked_at_on_this_pack(old, new, part):
