@@ -1,7 +1,7 @@
 """Certificates are issued: evidence verified first, what was issued before kept, the new one written, attached to and sealed.
 
 Rule 1: what has changed since it was sealed is printed on the certificate, and nothing is sealed again over it.
-Rule 2: a certificate that is issued again puts the one before into editions/; nothing is overwritten.
+Rule 2: a certificate that is issued again puts the one before into editions/, whatever has changed; nothing is overwritten.
 """
 
 from __future__ import annotations
@@ -17,7 +17,7 @@ from runner.errors import RecordError
 from runner.evaluation.evaluate import Evaluation, evaluate
 from runner.evaluation.provenance import digest
 from runner.record.folder import CERTIFICATE_HTML, CERTIFICATES, EVENTS, SESSION, RunFolder
-from runner.seal.editions import keep_edition, without_broken_off
+from runner.seal.editions import keep_certificates, keep_edition, without_broken_off
 from runner.seal.pdf import carried, signed
 from runner.seal.sealing import EVIDENCE, SUMS, not_whole, seal_certificate, seal_evidence, seal_session
 from runner.seal.station_key import KeyUnusable, station_key
@@ -114,7 +114,11 @@ def _issue(
     if not (folder / EVENTS).is_file() and (folder / SUMS).is_file():
         broken += [what for what in verify(folder, None).differences if what not in broken]
     not_sealed = "; ".join(broken)
-    if not broken and not without_broken_off(folder) and (folder / SUMS).is_file():
+    if broken:
+        keep_certificates(folder, broken, "the certificate is issued again, and the evidence has changed")
+    elif without_broken_off(folder) or not (folder / SUMS).is_file():
+        keep_certificates(folder, (), "the certificate is issued again; the one before was not sealed")
+    else:
         not_sealed = _keep_the_one_before(folder, evaluations)
     attached = {} if broken else _attached(evaluations, folder)
     lists = b"".join(attached[name] for name in sorted(attached) if name.endswith(EVIDENCE))

@@ -2,6 +2,8 @@
 
 ``editions/0001`` is the first state that was sealed, ``0002`` the next; the newest state is the folder itself. Files that only
 grow (the journal, the samples) are not copied: their first bytes, as many as the old seal.json says, are what it covered.
+A certificate that is issued again while nothing may be sealed (the evidence has changed, or there is no seal) has an edition of
+its own without a seal: the folder's seal stays where it is.
 """
 
 from __future__ import annotations
@@ -10,7 +12,7 @@ import datetime
 import getpass
 import json
 import shutil
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 
 from runner.errors import RecordError
@@ -20,6 +22,7 @@ from runner.seal.sealing import EDITIONS, EVIDENCE, OF_EVIDENCE, SEALING, SEALS,
 ABOUT = "edition.json"
 GUARDS_RECORD = "guard.jsonl"
 GROWS = (EVENTS, SAMPLES, GUARDS_RECORD)
+WITHOUT_SEAL = "without_seal"  # key of edition.json: only certificates are in it
 MADE_ANEW = (FINDINGS, "truth.json", SESSION, *CERTIFICATES)
 
 
@@ -37,22 +40,32 @@ def keep_edition(folder: Path, what: Sequence[str], why: str) -> Path | None:
     """
     if without_broken_off(folder) or not any((folder / name).is_file() for name in SEALS):
         return None
-    number = len(editions_of(folder)) + 1
+    return _made(folder, (*SEALS, *MADE_ANEW), {"why": why, "changed": list(what)}, (*SEALS, *CERTIFICATES))
+
+
+def keep_certificates(folder: Path, changed: Sequence[str], why: str) -> Path | None:
+    """Put the certificates there are into an edition without a seal, and leave the folder's seal; None if there are none.
+
+    ``changed``: what of the evidence is not what it was. Raises RecordError; then the folder is as it was, or has a copy more.
+    """
+    if not any((folder / name).is_file() for name in CERTIFICATES):
+        return None
+    return _made(folder, CERTIFICATES, {"why": why, "changed": list(changed), WITHOUT_SEAL: True}, CERTIFICATES)
+
+
+def _made(folder: Path, kept: Sequence[str], about: Mapping[str, object], gone: Sequence[str]) -> Path:
+    """An edition with copies of the files ``kept``; those that are ``gone`` are removed from the folder afterwards."""
+    number = 1 + max((int(path.name) for path in editions_of(folder)), default=0)
     made = folder / EDITIONS / f"{number:04}"
+    when = {"superseded": datetime.datetime.now(datetime.UTC).isoformat(timespec="seconds"), "by": _user()}
+    content = json.dumps({"schema": 1, **when, **about}, indent=1, ensure_ascii=False)
     try:
         made.mkdir(parents=True)
-        for name in (*SEALS, *MADE_ANEW):
+        for name in kept:
             if (folder / name).is_file():
                 shutil.copy2(folder / name, made / name)
-        about = {
-            "schema": 1,
-            "superseded": datetime.datetime.now(datetime.UTC).isoformat(timespec="seconds"),
-            "by": _user(),
-            "why": why,
-            "changed": list(what),
-        }
-        write_whole(made / ABOUT, (json.dumps(about, indent=1, ensure_ascii=False) + "\n").encode())
-        for name in (*SEALS, *CERTIFICATES):
+        write_whole(made / ABOUT, (content + "\n").encode())
+        for name in gone:
             (folder / name).unlink(missing_ok=True)
     except OSError as error:
         raise RecordError.cannot_write(str(made), error.strerror or str(error)) from error

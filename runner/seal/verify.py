@@ -13,9 +13,9 @@ from pathlib import Path
 from typing import Any
 
 from runner.errors import RecordError
-from runner.record.folder import EVENTS, SESSION
+from runner.record.folder import CERTIFICATES, EVENTS, SESSION
 from runner.seal.committed import against_the_journal, has_sum
-from runner.seal.editions import ABOUT, GROWS, GUARDS_RECORD, editions_of
+from runner.seal.editions import ABOUT, GROWS, GUARDS_RECORD, WITHOUT_SEAL, editions_of
 from runner.seal.sealing import (
     EDITIONS,
     EVIDENCE,
@@ -55,7 +55,7 @@ def verify(folder: Path, known: Known) -> Verified:
     there = [(folder / name).is_file() for name in (SEALS if not broken_off else OF_EVIDENCE)]
     found.sealed = all(there) if broken_off else any(there)
     _journal(folder, found)
-    if not found.sealed and not editions_of(folder):
+    if not found.sealed and all(_never_sealed(edition) for edition in editions_of(folder)):
         found.unknown.append("there is no seal: the record is protected against accident only")
         return found
     if not found.sealed:
@@ -133,6 +133,7 @@ def _session(folder: Path, known: Known) -> Verified:
         own = (path for path in sorted(folder.rglob("*")) if path.is_file() and path.suffix not in PASSING)
         names = (path.relative_to(folder).as_posix() for path in own)
         late = [name for name in names if name.split("/")[0] not in there and name not in (*listed, SUMS, SUMS + SIG)]
+        late = _to_name(folder, late, listed, found)
         found.differences += [f"{name}: was added, it is not in {SUMS}" for name in late]
     for edition in editions_of(folder):
         _session_edition(folder, edition, found, known)
@@ -166,6 +167,8 @@ def _of_a_run(folder: Path, name: str, digest: str, found: Verified) -> bool:
 
 def _session_edition(folder: Path, edition: Path, found: Verified, known: Known) -> None:
     name = f"{EDITIONS}/{edition.name}/"
+    if _never_sealed(edition):
+        return
     if not _read(edition / ABOUT):
         found.differences.append(f"{name}{ABOUT}: is missing or cannot be read")
     for file, digest in _signed(edition, SUMS, found, known, name).items():
@@ -173,7 +176,8 @@ def _session_edition(folder: Path, edition: Path, found: Verified, known: Known)
         in_a_run = any(
             has_sum(each / file.partition("/")[2], digest) for each in editions_of(folder / file.split("/")[0])
         )
-        if not file.startswith(f"{EDITIONS}/") and not has_sum(kept, digest) and not in_a_run:
+        elsewhere = in_a_run or bool(_kept_in(folder, file, digest))
+        if not file.startswith(f"{EDITIONS}/") and not has_sum(kept, digest) and not elsewhere:
             found.differences.append(f"{name}{file}: is not what this edition sealed")
 
 
@@ -203,7 +207,7 @@ def _list(
         if name == EVIDENCE and _has_grown(folder, file, digest):
             found.unknown.append(f"{file}: has grown since it was sealed; what was sealed of it is whole")
         else:
-            found.differences.append(f"{file}: {_where(file)}")
+            found.differences.append(f"{file}: {_where(file)}{_kept_in(folder, file, digest)}")
     return listed
 
 
@@ -261,7 +265,9 @@ def _strangers(folder: Path, found: Verified) -> None:
             path.relative_to(folder).as_posix() for path in sorted((folder / EDITIONS).rglob("*")) if path.is_file()
         ]
         late += [name for name in ISSUED if (folder / name).is_file()]
-        found.differences += [f"{name}: was added, it is not in {SUMS}" for name in late if name not in covered]
+        late = [name for name in late if name not in covered]
+        late = _to_name(folder, late, covered, found)
+        found.differences += [f"{name}: was added, it is not in {SUMS}" for name in late]
 
 
 def _sums(path: Path) -> Mapping[str, str]:
@@ -309,6 +315,8 @@ def _read(path: Path) -> dict[str, Any]:
 
 def _edition(folder: Path, edition: Path, found: Verified, known: Known) -> None:
     name = f"{EDITIONS}/{edition.name}/"
+    if _never_sealed(edition):
+        return
     if not _read(edition / ABOUT):
         found.differences.append(f"{name}{ABOUT}: is missing or cannot be read")
     _signed(edition, SUMS, found, known, name)
@@ -318,6 +326,38 @@ def _edition(folder: Path, edition: Path, found: Verified, known: Known) -> None
         size = sizes.get(file) if isinstance(sizes, dict) and file in GROWS else None
         if not has_sum(kept, digest, size):
             found.differences.append(f"{name}{file}: is not what this edition sealed")
+
+
+def _never_sealed(edition: Path) -> bool:
+    """Whether an edition has certificates only: the folder's seal covers it, or nothing does."""
+    return _read(edition / ABOUT).get(WITHOUT_SEAL) is True and not any((edition / name).is_file() for name in SEALS)
+
+
+def _kept_in(folder: Path, file: str, digest: str) -> str:
+    """Where a certificate is that was sealed, and issued again since without a seal: words that follow what differs."""
+    kept = (edition for edition in editions_of(folder) if file in CERTIFICATES and has_sum(edition / file, digest))
+    return next((f"; the sealed one is in {EDITIONS}/{edition.name}" for edition in kept), "")
+
+
+def _to_name(folder: Path, late: list[str], covered: Mapping[str, str], found: Verified) -> list[str]:
+    """Which of the files that a seal does not cover are differences: all but certificates that were kept without a seal.
+
+    Those that are what was sealed make no difference; of others it is not known, if it is known that the evidence has changed.
+    """
+    changed = bool(found.differences)
+    named = []
+    for place in dict.fromkeys(name.rpartition("/")[0] for name in late):
+        here = [name for name in late if name.rpartition("/")[0] == place]
+        kept = {name.rpartition("/")[2] for name in here} - {ABOUT}
+        if not place.startswith(f"{EDITIONS}/") or not _never_sealed(folder / place) or not kept <= {*CERTIFICATES}:
+            named += here
+        elif kept and all(has_sum(folder / place / file, covered.get(file, "")) for file in kept):
+            continue
+        elif changed:
+            found.unknown.append(f"{place}: was issued after the change, it is not sealed")
+        else:
+            named += here
+    return named
 
 
 def _has_grown(folder: Path, file: str, digest: str) -> bool:
