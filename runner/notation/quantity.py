@@ -218,6 +218,10 @@ def parse_expression(text: object, wanted: str, names: Mapping[str, str]) -> Exp
     """
     if isinstance(text, bool) or not isinstance(text, str | int | float):
         raise QuantityError(f"{_shown(text)} is not a {wanted}", f"write it like {DIMENSIONS[wanted][2]}")
+    if isinstance(
+        text, int | float
+    ):  # not as the file has it: 1_000 and +5 are numbers of YAML, and none of an expression
+        text = int(text) if isinstance(text, int) else float(text)
     if len(str(text)) > LONGEST:
         raise QuantityError(f"{str(text)[:40]}… is longer than {LONGEST} characters", "write a shorter expression")
     parser = _Parser(str(text), names)

@@ -3,6 +3,7 @@
 Rule 1: a file is data. Tags that would build objects are errors, and so are anchors that would repeat a value unseen.
 Rule 2: a key written twice is an error; the parser's "last one wins" would drop a limit without a word.
 Rule 3: keys may be written with spaces or hyphens ("charge over-temperature"); inside they have underscores.
+Rule 4: a number keeps how it was written: where text is wanted, 12E4 is a serial number and not a hundred and twenty thousand.
 """
 
 from __future__ import annotations
@@ -11,6 +12,7 @@ from collections.abc import Iterator
 from copy import deepcopy
 from dataclasses import dataclass, field, replace
 from functools import lru_cache
+from typing import Self
 
 from ruamel.yaml import YAML
 from ruamel.yaml.error import MarkedYAMLError, YAMLError
@@ -37,6 +39,60 @@ _PLAIN_TAGS = {f"tag:yaml.org,2002:{name}" for name in ("str", "int", "float", "
 def normal_key(key: str) -> str:
     """``charge over-temperature`` and ``charge-over-temperature`` are ``charge_over_temperature``."""
     return key.strip().replace(" ", "_").replace("-", "_")
+
+
+class WrittenInt(int):
+    """A whole number of a file that is, as a text, what the file has."""
+
+    written: str
+
+    def __new__(cls, value: int, written: str) -> Self:
+        number = super().__new__(cls, value)
+        number.written = written
+        return number
+
+    def __str__(self) -> str:
+        return self.written
+
+    __repr__ = __str__
+
+    def __deepcopy__(self, memo: object) -> Self:
+        return self
+
+    def __reduce__(self) -> tuple[type[Self], tuple[int, str]]:
+        return type(self), (int(self), self.written)
+
+
+class WrittenFloat(float):
+    """Another number of a file that is, as a text, what the file has."""
+
+    written: str
+
+    def __new__(cls, value: float, written: str) -> Self:
+        number = super().__new__(cls, value)
+        number.written = written
+        return number
+
+    def __str__(self) -> str:
+        return self.written
+
+    __repr__ = __str__
+
+    def __deepcopy__(self, memo: object) -> Self:
+        return self
+
+    def __reduce__(self) -> tuple[type[Self], tuple[float, str]]:
+        return type(self), (float(self), self.written)
+
+
+def writer(*, plain: bool) -> YAML:
+    """What writes values that were read: numbers as they were written. ``plain``: only values, else comments as well."""
+    yaml = YAML(typ="safe", pure=True) if plain else YAML()
+    for kind, tag in ((WrittenInt, "int"), (WrittenFloat, "float")):
+        yaml.representer.add_representer(
+            kind, lambda self, number, tag=tag: self.represent_scalar(f"tag:yaml.org,2002:{tag}", number.written)
+        )
+    return yaml
 
 
 @dataclass
@@ -175,7 +231,7 @@ class _Reader:
             if text.lstrip("+-")[:1] == "0" and text.isdigit() and len(text) > 1:
                 return text  # 0042 is a serial number, not forty-two
             try:
-                return int(text) if kind == "int" else float(text)
+                return WrittenInt(int(text), text) if kind == "int" else WrittenFloat(float(text), text)
             except ValueError:
                 return text
         return text

@@ -117,7 +117,7 @@ def bench_text(
                 f"    address: {servers.address(role)}",
                 f'    identity: "TERN ISLAND,{model}"',
                 f"    model: {model}",
-                f'    serial: "{serial}"',
+                f'    serial_number: "{serial}"',
                 f"    timeout: {timeout:g} s",
             ]
         lines += [f"    {detail}" for detail in details[role]]

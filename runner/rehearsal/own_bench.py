@@ -10,9 +10,7 @@ import io
 from collections.abc import Iterator, Mapping
 from typing import Any
 
-from ruamel.yaml import YAML
-
-from runner.notation.source import read
+from runner.notation.source import read, writer
 from runner.sheets.bench import BenchFile
 from runner.sheets.instrument_parts import Calibrated, MeterAccuracy, PowerSheet, TemperatureAccuracy
 from runner.sheets.instruments import ROLE_FACTS, Instruments, key_of
@@ -23,7 +21,7 @@ from runner.twin.server import Inside, Servers
 from runner.vocabulary import Role
 from runner.workspace.job import UserFile
 
-REACHED = ("address", "identity", "dialect", "channel", "timeout", "model", "serial", "certificate")
+REACHED = ("address", "identity", "dialect", "channel", "timeout", "model", "serial", "serial_number", "certificate")
 RAW = (
     "reads",
     "sensor",
@@ -94,7 +92,7 @@ def simulated_text(file: UserFile, servers: Servers | Inside, speed: float) -> s
         if ROLE_FACTS[Role(role)].heats:
             instrument["places"] = {name: name for name in servers.world.spots}
     text = io.StringIO()
-    yaml = YAML(typ="safe", pure=True)
+    yaml = writer(plain=True)
     yaml.default_flow_style = False
     yaml.representer.sort_base_mapping_type_on_output = False  # in the order of the file
     yaml.dump(values, text)

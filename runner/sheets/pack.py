@@ -166,13 +166,13 @@ def parse_pack(text: str, file: str, *, as_it_was: bool = False) -> PackSheet:
     """
     source = read(text, file)
     raw = source.values.get("sensors") if isinstance(source.values, dict) else None
-    names = [item.get("name") for item in raw if isinstance(item, dict)] if isinstance(raw, list) else []
+    names = [str(item.get("name")) for item in raw if isinstance(item, dict)] if isinstance(raw, list) else []
     for index, name in enumerate(names):
         if name in names[:index]:
             source.problems.append(
                 source.problem(("sensors", index, "name"), f"two sensors are called {name!r}", "rename one")
             )
-    pack = checked(source, PackSheet, {SENSORS: [str(name) for name in names], AS_IT_WAS: as_it_was})
+    pack = checked(source, PackSheet, {SENSORS: names, AS_IT_WAS: as_it_was})
     problems = [] if as_it_was else list(contradictions(pack, source))
     if problems:
         raise SheetError(problems)

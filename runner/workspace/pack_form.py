@@ -10,10 +10,9 @@ from __future__ import annotations
 import io
 from collections.abc import Collection, Mapping
 
-from ruamel.yaml import YAML
 from ruamel.yaml.comments import CommentedMap
 
-from runner.notation.source import normal_key, read
+from runner.notation.source import normal_key, read, writer
 from runner.sheets.chemistry import canonical, find
 from runner.sheets.parts.protections import KINDS, protection_name
 from runner.workspace.form_fields import Field, counted, given
@@ -209,7 +208,7 @@ _OF_PROTECTION = {"trip", "between", "tolerance", "release", "delay", "polling",
 
 
 def _dumped(sheet: CommentedMap) -> str:
-    yaml, out = YAML(), io.StringIO()
+    yaml, out = writer(plain=False), io.StringIO()
     yaml.width = 130
     yaml.dump(sheet, out)
     return out.getvalue()
