@@ -53,17 +53,24 @@ def charge(seed: int) -> tuple[Finding, float]:
     ), float(np.trapezoid(amps, t))
 
 
-def cut_off(seed: int) -> tuple[Finding, float]:
-    """(the finding of a cut-off whose last voltage a person saw, the true threshold in V)."""
+def cut_off(seed: int, delays: tuple[float, float] | None = None) -> tuple[Finding, float]:
+    """(the finding of a cut-off whose last voltage a person saw, the true threshold in V).
+
+    ``delays`` in s: of a pack whose sheet says no more of its delay than that it is between them; else it is 1 s, and declared.
+    """
     dice = np.random.default_rng(seed)
-    true, delay = 20.0 + dice.uniform(-0.5, 0.5), 1.0
+    true, delay = 20.0 + dice.uniform(-0.5, 0.5), 1.0 if delays is None else dice.uniform(*delays)
+    said = {"delay": 1.0}
+    if delays is not None:
+        middle, half = (delays[0] + delays[1]) / 2, (delays[1] - delays[0]) / 2
+        said = {"delay": middle, "delay_uncertainty": half / 3**0.5, "delay_assumed": delays}
     polling, slope, bend = dice.uniform(0.97, 1.03), dice.uniform(0.0005, 0.006), dice.uniform(0.0, 0.004)
     t = np.arange(0.0, 1500.0, 0.05)
     rest = t - 1200.0
     volts = true - slope * rest - bend * BENDS * (np.exp(rest / BENDS) - 1.0)
     below = float(t[np.flatnonzero(volts < true)[0]])
     look = below + dice.uniform(0, polling)
-    stops = look + delay
+    stops = look + np.ceil(delay / polling - 1e-9) * polling if delays is not None else look + delay
     gain, offset = dice.uniform(-METER.gain, METER.gain), dice.uniform(-METER.offset, METER.offset)
 
     def shown(at: float) -> float:
@@ -77,7 +84,7 @@ def cut_off(seed: int) -> tuple[Finding, float]:
     )
     attempt = Attempt("drain", "", 0, 0.0, 0.0, None, pressed, "stopped", "", by_hand=True, sought="stopped")
     specification = declared(
-        protection="under_voltage", trip=20.0, trip_limits=(19.0, 21.0), release=None, release_limits=None, delay=delay,
-        sensors=(), reaction=REACTION, accuracy={METER_VOLTAGE: METER},
+        protection="under_voltage", trip=20.0, trip_limits=(19.0, 21.0), release=None, release_limits=None,
+        sensors=(), **said, reaction=REACTION, accuracy={METER_VOLTAGE: METER},
     )  # fmt: skip
     return trip_by_hand(Evaluator(Recording({}, (attempt,), typed=typed), specification), attempt), true

@@ -17,6 +17,9 @@ from runner.vocabulary import BudgetSource, Observed
 # At up to two capacities an hour the slope at the end of a discharge doubles in this many s at most; the evidence is in
 # tests/outside/test_end_of_discharge.py.
 STEEPENS = 100.0
+SEEN = (
+    5 / 48
+) ** 0.5  # of a refresh: deviation of how late a sight is, at once as often as on a display that shows it later
 GLANCE = 0.5  # s: how old what a person saw last may be; a display shows something new about twice a second
 
 
@@ -39,14 +42,17 @@ def trip_by_hand(maker: Evaluator, attempt: Attempt) -> Finding:
     span = max(attempt.at - before[-1].t, 1.0)
     low, high = sorted(slopes_at_the_end((value - before[-1].value) / span, span))
     lag, u_lag = lag_of_filter(declared)
-    behind = declared.delay_in_looks[0] + declared.polling / 2 + lag - GLANCE / 2
-    add = maker.inputs.add
+    delay, u_delay, distribution = declared.delay_in_looks
+    behind = delay + declared.polling / 2 + lag - GLANCE / 2
+    add, mean_slope = maker.inputs.add, abs(low + high) / 2
     slope = add(BudgetSource.VOLTAGE_SLOPE, (low + high) / 2, (high - low) / 12.0**0.5, "rectangular")
     theta = (
         add(BudgetSource.LAST_SEEN, value, 0.0)
         - slope * behind
-        + add(BudgetSource.GLANCE, 0.0, abs(low + high) / 2 * GLANCE / 12.0**0.5, "rectangular")
-        + add(BudgetSource.PACK_FILTER, 0.0, abs(low + high) / 2 * u_lag, "rectangular")
+        + add(BudgetSource.GLANCE, 0.0, mean_slope * GLANCE / 12.0**0.5, "rectangular")
+        + add(BudgetSource.TRIP_DELAY, 0.0, mean_slope * u_delay, distribution)
+        + add(BudgetSource.POLLING, 0.0, mean_slope * declared.polling / 12.0**0.5, "rectangular")
+        + add(BudgetSource.PACK_FILTER, 0.0, mean_slope * u_lag, "rectangular")
         - early(declared, maker.inputs)
         + add(BudgetSource.DISPLAY_DIGITS, 0.0, 0.01 / 12.0**0.5, "rectangular")
         + reading_error(maker.inputs, declared.accuracy.get(METER_VOLTAGE, Accuracy()), value, "voltmeter")
@@ -93,9 +99,15 @@ def slopes_at_the_end(mean: float, span: float) -> tuple[float, float]:
 
 
 def recovery_by_hand(maker: Evaluator, stopped: Attempt, returned: Attempt) -> Finding:
-    """From the key at the cut-off, a reaction late, to the return: a key again, or between two readings of a voltmeter."""
+    """From the key at the cut-off, a reaction late, to the return: a key again, or between two readings of a voltmeter.
+
+    A cut-off is seen at the load itself, or half a refresh later on a display: nobody says on which.
+    """
     reaction, deviation = maker.declared.reaction
     add = maker.inputs.add
+    cut_off = add(BudgetSource.REACTION.of("cut-off"), stopped.at - reaction, deviation) - add(
+        BudgetSource.REFRESH.of("cut-off"), GLANCE / 4, SEEN * GLANCE, "rectangular"
+    )
     if returned.by_hand:
         back = add(BudgetSource.REACTION.of("return"), returned.at - reaction, deviation) - add(
             BudgetSource.REFRESH, GLANCE / 2, GLANCE / 12.0**0.5, "rectangular"
@@ -103,5 +115,4 @@ def recovery_by_hand(maker: Evaluator, stopped: Attempt, returned: Attempt) -> F
     else:
         gap = gap_before(maker.recording.of(terminals(maker.recording)), returned.at)
         back = add(BudgetSource.READINGS, returned.at - gap / 2, gap / 12.0**0.5, "rectangular")
-    quantity = back - add(BudgetSource.REACTION.of("cut-off"), stopped.at - reaction, deviation)
-    return maker.measured("recovery time", "s", quantity, caveats=("marked by the operator",))
+    return maker.measured("recovery time", "s", back - cut_off, caveats=("marked by the operator",))

@@ -224,9 +224,11 @@ class Throughput(Evaluator):
             return self.missing(name, unit, why, expected=rated, limits=limits)
         accuracy = self.declared.counter[1 if energy else 0]
         value = after[-1].value - before[0].value
-        digits = 2**0.5 * max(accuracy.resolution, 1e-9) / 12.0**0.5
-        quantity = self.inputs.add(BudgetSource.COUNTER_DIGITS, value, digits, "rectangular") + self.inputs.add(
-            BudgetSource.GAIN.of("counter"), 0.0, accuracy.gain * abs(value) / 3.0**0.5, "rectangular"
+        add, digits = self.inputs.add, max(accuracy.resolution, 1e-9) / 12.0**0.5
+        quantity = (
+            add(BudgetSource.COUNTER_DIGITS.of("after"), after[-1].value, digits, "rectangular")
+            - add(BudgetSource.COUNTER_DIGITS.of("before"), before[0].value, digits, "rectangular")
+            + add(BudgetSource.GAIN.of("counter"), 0.0, accuracy.gain * abs(value) / 3.0**0.5, "rectangular")
         )
         seconds = sum(each.at - each.began for each in drains)
         caveats = ["read by hand off the totals of a counter"]

@@ -53,36 +53,6 @@ class Decision:
             return CONDITIONAL_PASS
         return CONDITIONAL_FAIL if by >= -guard else FAIL
 
-    @property
-    def words(self) -> str:
-        """The rule as a customer reads it, with its risk in %."""
-        return f"{self.rule}. {_WORDS[Rule(self.rule)].format(risk=percent(self.risk))} {self.risk_words}."
-
-    @property
-    def short(self) -> str:
-        """The rule by its name, with what it risks."""
-        return f"{self.rule}. {self.risk_words}."
-
-    @property
-    def risk_words(self) -> str:
-        """The risk of a wrong statement, as a sentence without its full stop."""
-        most = percent(self.risk)
-        if self.rule == Rule.PRODUCER:
-            return f"A pack inside its limits or at one fails with a probability of at most {most}. A pass is no proof"
-        return f"A pack at a limit or beyond it passes with a probability of at most {most}"
-
-
-_WORDS = {
-    Rule.SIMPLE: "Pass: inside the limits; fail: outside (ILAC-G8:09/2019, 4.2.1).",
-    Rule.GUARD_BAND: "Pass: inside the limits by at least U; otherwise fail (ILAC-G8:09/2019, 4.2.2, w = U).",
-    Rule.WITH_CONDITIONS: "Pass: inside the limits by at least U; conditional pass: inside, but closer than U to a limit; "
-    "conditional fail: outside by at most U; fail: outside by more than U (ILAC-G8:09/2019, w = U).",
-    Rule.CONSUMER: "Pass: the true value is outside the limits with a probability of at most {risk}; otherwise fail "
-    "(specific consumer's risk, JCGM 106:2012).",
-    Rule.PRODUCER: "Fail: so far outside the limits that a pack inside them would be measured there with a probability of at most "
-    "{risk}; otherwise pass (specific producer's risk, guarded rejection, JCGM 106:2012).",
-}
-
 
 def percent(ratio: float) -> str:
     """A risk in %, without the digits that are only those of the computer."""

@@ -18,31 +18,11 @@ from runner.measure.fits.edge import Edge, find_edge
 from runner.measure.fits.marks import marked_edge
 from runner.measure.recording import Attempt, Recording, Specification
 from runner.measure.threshold import Crossing
-from runner.vocabulary import BudgetSource, Outcome, Role
+from runner.vocabulary import Outcome, Role
 
 Limits = tuple[float | None, float | None]
 WORTH_SAYING = 0.05  # s that a meter averages over
 METER_OF = {CHARGE: Role.SUPPLY, DISCHARGE: Role.LOAD}  # path -> whose current readings show the change
-SAID_BEFORE = {
-    "delay counted in looks": "delay as a number of polls",
-    "disagreement of the ramps": "repeatability of the pack",
-    "distance of the levels": "step size",
-    "distance of the looks": "interval between tries",
-    "distance of the readings": "interval between readings",
-    "moment of the person's key": "moment at which the operator pressed Enter",
-    "scatter about the line": "scatter around the fitted line",
-    "a glance at the display": "reading of the display",
-    "two digits of the display": "digits of the display",
-    "when the current was there": "time at which the current was on",
-    "coupling of probe and sensor": "contact of probe and sensor",
-    "instants of the edges": "moments of switching",
-    "instant of the edge": "moment of switching",
-    "instant of the trip": "moment of the trip",
-    "polling of the pack": "polling interval of the pack",
-    "coupling that grows with the temperature": "contact of probe and sensor, growing with the temperature",
-    "coupling that depends on the direction": "contact of probe and sensor, heating against cooling",
-    "instant of the return": "moment of the return",
-}  # in older findings
 PASSED_OUTSIDE = "outside the limits, but not far enough to be rejected by the decision rule"
 NOT_REACHED = "not reached, the run ended early"  # of a sensor: why, the end of the run says once
 
@@ -94,7 +74,6 @@ class Finding:
         del content["plots"]
         for row in content["budget"]:
             row["dof"] = _finite(row["dof"])
-            del row["kind"]
         content["dof"] = _finite(content["dof"])
         return content
 
@@ -103,18 +82,9 @@ class Finding:
         """The finding that ``as_json`` wrote. Raises KeyError or TypeError if it is none; fields of later versions are left."""
         known = {name: content[name] for name in cls.__dataclass_fields__ if name in content}
         known["dof"] = _infinite(known.get("dof"), known["value"])
-        rows = ({**row, "kind": _kind(row["source"])} for row in content["budget"])
-        known["budget"] = tuple(BudgetRow(**{**row, "dof": _infinite(row["dof"], 0.0)}) for row in rows)
+        known["budget"] = tuple(BudgetRow(**{**row, "dof": _infinite(row["dof"], 0.0)}) for row in content["budget"])
         known["repeats"], known["caveats"] = tuple(content["repeats"]), tuple(content["caveats"])
         return cls(**known)
-
-
-def _kind(text: str) -> str:
-    """The source of a budget's line in findings.json, whose contract has its text only."""
-    before = max((old for old in SAID_BEFORE if text == old or text.startswith(f"{old} ")), key=len, default="")
-    text = SAID_BEFORE[before] + text[len(before) :] if before else text
-    fitting = [source.value for source in BudgetSource if text.startswith(source)]
-    return max(fitting, key=len, default="")
 
 
 def _finite(value: float | None) -> float | None:

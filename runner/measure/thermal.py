@@ -5,14 +5,12 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import replace
 
-import numpy as np
-
-from runner.measure.budget import Inputs, Quantity
+from runner.measure.budget import Quantity
 from runner.measure.contact import Pair, pair_shared, paired
 from runner.measure.finding import Evaluator, Finding
 from runner.measure.fits.counted_marks import counted
 from runner.measure.fits.ramp import SETTLING, Ramp, fit_ramp, fit_taps
-from runner.measure.fits.repeatability import Group, Repeatability, repeatability
+from runner.measure.fits.repeatability import Repeatability, repeatability
 from runner.measure.recording import Attempt, Recording, Specification
 from runner.measure.threshold import (
     SLOWEST_SENSOR,
@@ -20,8 +18,7 @@ from runner.measure.threshold import (
     Shared,
     Threshold,
     find_threshold,
-    own_part,
-    rates_of,
+    group_of,
     shared,
 )
 from runner.vocabulary import BudgetSource, Observed, Outcome
@@ -55,8 +52,8 @@ class Thermal(Evaluator):
         trip_crossings = self._crossings("heat" if rising else "cool", Outcome.STOPPED)
         release_crossings = self._crossings("cool" if rising else "heat", Outcome.RETURNED)
         changes = {"trip": trip_crossings, "release": release_crossings}
-        repeats = repeatability([self._group(each) for each in changes.values() if each])
         declared, sensor = self.declared, self.sensor or ""
+        repeats = repeatability([group_of(each, declared) for each in changes.values() if each])
         self._pair = paired(changes, declared, sensor)
         common = (
             shared(self.inputs, declared, sensor, self._ambient)
@@ -98,19 +95,6 @@ class Thermal(Evaluator):
             return None
         found = find_threshold(crossings, self.declared, common, repeats, self.inputs)
         return found if self._pair is None else replace(found, value=found.value + self._pair.shift(name, self.inputs))
-
-    def _group(self, crossings: Sequence[Crossing]) -> Group:
-        """The changes of one direction, with what the evaluation fits to them: a line over the rates, or their mean."""
-        rates = rates_of(crossings)
-        own = [
-            own_part(each, float(rate), self.declared, Inputs()) for each, rate in zip(crossings, rates, strict=True)
-        ]
-        ones = np.ones(len(own))
-        return Group(
-            np.array([float(quantity.x) for quantity in own]),
-            np.array([float(quantity.u) ** 2 for quantity in own]),
-            np.column_stack([ones, rates] if len(set(rates)) > 1 else [ones]),
-        )
 
     def _crossing(self, attempt: Attempt) -> Crossing | None:
         edge = self.edge(attempt)

@@ -26,7 +26,7 @@ from runner.measure.budget import Inputs, Quantity, chi_square_limit
 from runner.measure.fits.cells import KEPT
 from runner.measure.fits.edge import Edge
 from runner.measure.fits.ramp import Ramp
-from runner.measure.fits.repeatability import Repeatability
+from runner.measure.fits.repeatability import Group, Repeatability
 from runner.measure.recording import Attempt, Specification
 from runner.vocabulary import BudgetSource, Outcome
 
@@ -35,10 +35,10 @@ DISTINCT = 1.4  # least ratio of fastest to slowest ramp for extrapolation to no
 POSSIBLE_LAG = (-10.0, 90.0)  # s: outside of this the changes did not follow the temperature
 # where the files do not say (common practice, no source), in s: mean and deviation of the lag of a taped-on thermistor, two lags in
 # a row of 3 to 40 and 0.5 to 4 s; the most that it may be; mean and deviation of what the pack's filter takes: none, a mean of
-# 4 to 16 looks, or first order with 1 to 10 s
+# 4 to 16 looks, or first order with 1 to 10 s, so anything from nothing to 10 s
 UNKNOWN_LAG = (16.0, 13.0)
 SLOWEST_SENSOR = 45.0
-UNKNOWN_FILTER = (3.3, 3.0)
+UNKNOWN_FILTER = (5.0, 10.0 / 12.0**0.5)
 # likewise, standard uncertainties
 GROWTH = 0.0025  # of the difference to the room: half of all probes none, the others 0.2 to 1 % of it
 DIRECTION = 0.22 / 3.0**0.5  # K, rectangular
@@ -144,8 +144,33 @@ def find_threshold(
     if declared.about_delay:
         caveats.append(declared.about_delay)
     sensor = crossings[0].attempt.sensor
-    theta = _put_in(own, rates, sensor, declared, inputs, caveats) + repeats.of_mean(len(own), inputs)
+    behind = _behind(sensor, declared, inputs)
+    if sensor not in declared.sensor_lag:
+        caveats.append(f"lag of sensor {sensor} not declared; 0 to {SLOWEST_SENSOR:g} s assumed")
+    each = [quantity - float(rate) * behind for quantity, rate in zip(own, rates, strict=True)]
+    alike = group_of(crossings, declared)
+    if differ := _differ(alike.values - alike.values.mean(), alike.variances, len(own) - 1, repeats):
+        caveats.append(differ)
+    theta = sum(each) / len(each) + repeats.of_mean(len(own), inputs)
     return Threshold(theta + error, None, why, tuple(caveats), quick=sensor not in declared.sensor_lag)
+
+
+def group_of(crossings: Sequence[Crossing], declared: Specification) -> Group:
+    """The changes of one direction with what ``find_threshold`` fits to them, for how far the pack repeats.
+
+    A line over distinct rates; else the mean of what is left without delay and lag, of which the part that is not known moves
+    ramps of unequal rates apart.
+    """
+    rates = rates_of(crossings)
+    own = [own_part(each, float(rate), declared, Inputs()) for each, rate in zip(crossings, rates, strict=True)]
+    values = np.array([float(quantity.x) for quantity in own])
+    variances = np.array([float(quantity.u) ** 2 for quantity in own])
+    ones = np.ones(len(own))
+    if distinct(rates):
+        return Group(values, variances, np.column_stack([ones, rates]))
+    behind = _behind(crossings[0].attempt.sensor, declared, Inputs())
+    apart = (rates - rates.mean()) * float(behind.u)
+    return Group(values - rates * float(behind.x), variances + apart**2, np.column_stack([ones]))
 
 
 def _early(rate: float, repeats: Repeatability, inputs: Inputs) -> Quantity:
@@ -177,7 +202,8 @@ def own_part(crossing: Crossing, rate: float, declared: Specification, inputs: I
     """The temperature at the instant with the uncertainty this ramp has for itself, where ``rate`` (K/s) is the one that counts."""
     ramp, edge = crossing.ramp, crossing.edge
     # what the sensor lags behind was at this rate, or at the one just before the instant: as likely anywhere between
-    changed = abs(rate - ramp.rate) * UNKNOWN_LAG[0] / 3.0**0.5
+    lag, _ = declared.sensor_lag.get(crossing.attempt.sensor, UNKNOWN_LAG)
+    changed = abs(rate - ramp.rate) * lag / 3.0**0.5
     return (
         inputs.add(BudgetSource.RAMP_FIT, ramp.temperature, ramp.temperature_uncertainty, "normal", ramp.dof)
         # a hand-held ramp really is where it has wandered to: that counts whole, not divided by √n as the probe's noise is
@@ -213,12 +239,15 @@ def _extrapolated(
     freedom = len(own) - 2
     if freedom < 1:
         return theta, lag, "only two rates: the fit cannot be checked"
-    residuals = values - design @ (solve @ values)
-    birge = float((residuals**2 @ (1.0 / variances) / freedom) ** 0.5)
-    if birge**2 <= chi_square_limit(freedom):
-        return theta, lag, AGREE
+    return theta, lag, _differ(values - design @ (solve @ values), variances, freedom, repeats) or AGREE
+
+
+def _differ(residuals: np.ndarray, variances: np.ndarray, freedom: int, repeats: Repeatability) -> str:
+    """That the ramps differ by more than each knows of itself (χ² of the residuals in K, 5 %), else nothing."""
+    if freedom < 1 or float(residuals**2 @ (1.0 / variances)) / freedom <= chi_square_limit(freedom):
+        return ""
     scatter = f"the ramps differ by about {repeats.deviation:.2f} K, more than the instruments explain"
-    return theta, lag, f"{scatter}; this is included in the uncertainty"
+    return f"{scatter}; this is included in the uncertainty"
 
 
 def _impossible(lag: Quantity) -> str:
@@ -231,10 +260,8 @@ def _impossible(lag: Quantity) -> str:
     )
 
 
-def _put_in(
-    own: list[Quantity], rates: np.ndarray, sensor: str, declared: Specification, inputs: Inputs, caveats: list[str]
-) -> Quantity:
-    """θ = T − r·L for each ramp with declared delay and lag, then their mean.
+def _behind(sensor: str, declared: Specification, inputs: Inputs) -> Quantity:
+    """By how many s the pack is behind the probe, L in θ = T − r·L, from what is declared of delay, lags and filter.
 
     What the pack compares is as old as its filter makes it (fits/cells.py).
 
@@ -243,15 +270,8 @@ def _put_in(
     """
     mean, u, distribution = declared.delay_in_looks
     delay = inputs.shared(BudgetSource.DELAY, mean + declared.polling / 2, u, distribution)
-    probe = declared.probe_lag or (0.0, 0.0)
-    if sensor in declared.sensor_lag:
-        value, uncertainty = declared.sensor_lag[sensor]
-        lag = inputs.shared(BudgetSource.SENSOR_LAG, value, uncertainty) - inputs.shared(BudgetSource.PROBE_LAG, *probe)
-    else:
-        lag = inputs.shared(BudgetSource.SENSOR_LAG, *UNKNOWN_LAG) - inputs.shared(BudgetSource.PROBE_LAG, *probe)
-        caveats.append(f"lag of sensor {sensor} not declared; {UNKNOWN_LAG[0]:g} ± {2 * UNKNOWN_LAG[1]:g} s assumed")
+    probe = inputs.shared(BudgetSource.PROBE_LAG, *(declared.probe_lag or (0.0, 0.0)))
+    lag = inputs.shared(BudgetSource.SENSOR_LAG, *declared.sensor_lag.get(sensor, UNKNOWN_LAG)) - probe
     known = declared.filter_lag
     value, uncertainty = UNKNOWN_FILTER if known is None else (known, KEPT * known / 3.0**0.5)
-    lag = lag + inputs.shared(BudgetSource.PACK_FILTER, value, uncertainty, "rectangular")
-    each = [quantity - float(rate) * (delay + lag) for quantity, rate in zip(own, rates, strict=True)]
-    return sum(each) / len(each)
+    return delay + lag + inputs.shared(BudgetSource.PACK_FILTER, value, uncertainty, "rectangular")

@@ -14,6 +14,7 @@ from pathlib import Path
 from runner.errors import RecordError
 from runner.measure.finding import Finding
 from runner.record.folder import EVENTS, FINDINGS, INPUTS, RESOLVED, SESSION, RunFolder
+from runner.sheets.older import with_kinds
 
 Key = tuple[str, str, str | None]  # protection, name and sensor of a finding
 
@@ -130,5 +131,5 @@ def _read(path: Path) -> PastRun:
         content["conformity"],
         content["ended_early"],
         bool(content["simulated"]),
-        tuple(Finding.from_json(each) for each in content["findings"]),
+        tuple(Finding.from_json(with_kinds(each)) for each in content["findings"]),
     )

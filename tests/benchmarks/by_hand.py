@@ -14,6 +14,7 @@ import sys
 from collections import Counter, defaultdict
 from collections.abc import Callable
 from concurrent.futures import ProcessPoolExecutor
+from functools import partial
 
 from runner.measure.finding import Finding
 from runner.workspace.job import DEMO_PACK
@@ -33,7 +34,11 @@ def of_ramps(seed: int) -> Held:
 
 def of_typed(seed: int) -> Held:
     """A charge and a cut-off of typed readings."""
-    kinds: dict[str, Callable[[int], tuple[Finding, float]]] = {"charge put in": charge, "cut-off": cut_off}
+    kinds: dict[str, Callable[[int], tuple[Finding, float]]] = {
+        "charge put in": charge,
+        "cut-off": cut_off,
+        "cut-off, delay not on the sheet": partial(cut_off, delays=(0.05, 10.0)),
+    }
     return {name: [_holds(*kind(seed))] for name, kind in kinds.items()}
 
 

@@ -11,6 +11,7 @@ from runner.measure.recording import Accuracy, Attempt, Held, Recording, Series,
 from runner.vocabulary import BudgetSource, Observed
 from tests.builders import declared
 from tests.marked_ramps import REACTION, REFRESH, drawn, found_in, said_of, share_held, spoiled
+from tests.typed_readings import cut_off
 
 CLAMP = (Accuracy(0.015, 0.05, 0.01), REFRESH)
 
@@ -98,3 +99,10 @@ def test_a_degree_that_is_marked_again_was_wrong_before():
     held, doubtful = counted(taps, 0.05)
     assert held.t.tolist() == [0.0, 20.0, 40.0, 60.0]
     assert doubtful == ""
+
+
+@pytest.mark.parametrize("delays", [None, (0.05, 10.0)])
+def test_a_cut_off_whose_last_voltage_was_seen_holds_the_truth_whatever_is_known_of_the_delay(delays):
+    """150 packs; where the sheet has no delay, any from 0.05 to 10 s (common practice, no source). Its mean alone held 82 %."""
+    pairs = [cut_off(seed, delays) for seed in range(1, 151)]
+    assert np.mean([abs(found.value - true) <= found.expanded_uncertainty for found, true in pairs]) >= 0.91

@@ -10,6 +10,7 @@ from runner.measure.recording import Accuracy, Attempt, Held, Recording, Series,
 from runner.measure.stages import Stages
 from runner.vocabulary import Observed, Outcome
 
+SIGHT = (5 / 48) ** 0.5 * 0.5  # s: of what is as often at once as anywhere in 0.5 s
 QUIET = {"cell_noise": 0.0, "filter_lag": 0.0}
 
 
@@ -121,14 +122,23 @@ def by_hand(key_back):
 
 def test_between_two_keys_the_reaction_falls_out_and_its_scatter_counts_twice():
     finding = by_hand(True)
-    assert finding.value == pytest.approx(300.0 - 0.25)
-    assert sorted(lines(finding).values()) == pytest.approx(sorted([0.15, 0.15, 0.5 / 12**0.5]))
+    assert finding.value == pytest.approx(300.0 - 0.25 + 0.125), (
+        "the display at the return, and at half of the cut-offs"
+    )
+    assert sorted(lines(finding).values()) == pytest.approx(sorted([0.15, 0.15, 0.5 / 12**0.5, SIGHT]))
+
+
+def test_a_cut_off_is_seen_at_once_or_on_a_display():
+    """As often at once as uniformly within the 0.5 s of a display (common practice, no source); the mean and the deviation drawn."""
+    dice = np.random.default_rng(5)
+    seen = np.where(dice.random(400_000) < 0.5, 0.0, dice.uniform(0.0, 0.5, 400_000))
+    assert (float(seen.mean()), float(seen.std())) == (pytest.approx(0.125, rel=5e-3), pytest.approx(SIGHT, rel=5e-3))
 
 
 def test_between_a_key_and_a_voltmeter_it_does_not():
     finding = by_hand(False)
-    assert finding.value == pytest.approx(399.0 - 99.6)
-    assert sorted(lines(finding).values()) == pytest.approx(sorted([0.15, 2.0 / 12**0.5]))
+    assert finding.value == pytest.approx(399.0 - 99.6 + 0.125)
+    assert sorted(lines(finding).values()) == pytest.approx(sorted([0.15, 2.0 / 12**0.5, SIGHT]))
 
 
 def test_a_trip_by_hand_is_carried_back_by_a_slope_that_is_known_within_bounds():
