@@ -181,13 +181,5 @@ def chi_square_limit(freedom: float, chance: float = 0.05) -> float:
     return float(special.chdtri(freedom, chance) / freedom)
 
 
-def coverage_factor_of(rows: Sequence[BudgetRow], coverage: float) -> float:
-    """The factor k for which value ± k·u holds the true value with the coverage, from the distributions in the budget."""
-    spread = _distribution(rows)
-    return (
-        spread.half_width(coverage) / spread.uncertainty if spread.uncertainty > 0 else coverage_factor(MANY, coverage)
-    )
-
-
 def _distribution(rows: Sequence[BudgetRow]) -> Distribution:
     return distribution_of([Part(row.distribution, row.contribution, row.dof) for row in rows])

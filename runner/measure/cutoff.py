@@ -296,11 +296,11 @@ class CutOff(Evaluator):
             return False, f"{attempt.why}; it could not be checked whether the cells reached the release"
         stack = shown[0].value * self.declared.cells
         if stack - DISPLAYED_WITHIN * self.declared.cells > limits[1]:
-            return True, f"{attempt.why}, with every cell at {shown[0].value:.3f} V or more, {stack:.2f} V soonest"
+            return True, f"{attempt.why}, cells at {shown[0].value:.3f} V or more, pack at least {stack:.2f} V"
         if stack > limits[1]:
             return (
                 False,
-                f"{attempt.why}; lowest cell {shown[0].value:.3f} V on the display, too near to the release to tell",
+                f"{attempt.why}; lowest cell {shown[0].value:.3f} V on the display, too close to the release to decide",
             )
         return False, f"{attempt.why}; lowest cell {shown[0].value:.3f} V, below the release"
 

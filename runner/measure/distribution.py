@@ -101,11 +101,6 @@ def distribution_of(parts: Sequence[Part]) -> Distribution:
     )
 
 
-def student(uncertainty: float, dof: float = MANY) -> Distribution:
-    """A normal distribution, or Student's for finite degrees of freedom, scaled to a standard uncertainty."""
-    return distribution_of([Part("normal", uncertainty, dof)])
-
-
 # ---- normal parts, in units of their standard uncertainty ---------------------------------------------------------------
 
 

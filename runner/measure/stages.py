@@ -215,7 +215,8 @@ class Substituted(Evaluator):
         if turned is None or turned.filtered < WORTH_SAYING:
             return ()
         return (
-            "the change may belong to an earlier level (filter of the pack): allowed for; levels held longer would tell",
+            "the change may belong to an earlier level (filter of the pack): included in the uncertainty; "
+            "hold levels longer to decide",
         )
 
     @cached_property

@@ -10,6 +10,7 @@ from runner.measure.finding import Evaluator
 from runner.measure.fits.averaging import SPANS, Averaging, instant_of, learned, of_window, unknown
 from runner.measure.fits.edge import find_edge, find_fall
 from runner.measure.recording import Recording, Series, Specification
+from tests.distributions import half_width
 
 
 def readings(stop, aperture, stamp, interval, dice, stays=0.0):
@@ -33,7 +34,7 @@ def test_the_instants_of_three_stops_hold_whatever_the_meter_averages_over(inter
         meter = learned(unknown(interval), [find_fall(*each) for each in seen])
         for stop, (current, at) in zip(stops, seen, strict=True):
             edge = find_edge(current, at, rising=False, meter=meter)
-            held += abs(edge.instant - stop) <= edge.half_width(0.95)
+            held += abs(edge.instant - stop) <= half_width(edge, 0.95)
             errors.append(edge.instant - stop)
     assert held >= 53, "of 60; 57 are expected"
     assert np.sqrt(np.mean(np.square(errors))) < 1.2 * interval / 12**0.5

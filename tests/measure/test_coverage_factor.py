@@ -7,7 +7,8 @@ standard deviation ±3.88. One rectangular alone: 0.95·√3 = 1.645 (JCGM 100:2
 import numpy as np
 import pytest
 
-from runner.measure.budget import MANY, BudgetRow, Inputs, coverage_factor, coverage_factor_of
+from runner.measure.budget import MANY, BudgetRow, Inputs, coverage_factor
+from tests.distributions import coverage_factor_of
 
 
 def rows(*parts, dof=MANY):

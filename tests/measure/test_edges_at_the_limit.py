@@ -16,6 +16,7 @@ from runner.events import SUPPLY_CURRENT
 from runner.measure.fits.averaging import of_window
 from runner.measure.fits.edge import find_edge
 from runner.measure.recording import Series
+from tests.distributions import half_width
 from tests.random_records import PATH, SET_VOLTAGE, record
 
 
@@ -49,7 +50,7 @@ def score(seeds):
             assert edge is not None
             errors.append((edge.instant - when) / ((edge.first - edge.last) / 12**0.5))
             count["edges"] += 1
-            count["held"] += abs(edge.instant - when) <= edge.half_width(0.95)
+            count["held"] += abs(edge.instant - when) <= half_width(edge, 0.95)
     return count, np.array(errors)
 
 

@@ -9,10 +9,11 @@ from hypothesis import strategies as any_of
 from scipy import integrate, stats
 
 from runner.measure.conformity import Decision, outside, probability
-from runner.measure.distribution import Part, distribution_of, student
+from runner.measure.distribution import Part, distribution_of
 from runner.measure.finding import Evaluator
 from runner.measure.recording import Recording, Specification
 from runner.vocabulary import Rule
+from tests.distributions import student
 
 COVERAGES = (0.5, 0.8, 0.9, 0.95, 0.9545, 0.99, 0.999)
 BUDGETS = {

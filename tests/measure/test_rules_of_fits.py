@@ -12,6 +12,7 @@ from runner.measure.fits.recovery import fit_relaxation, forecast
 from runner.measure.readings import gap_before, lowest_held
 from runner.measure.recording import Series
 from tests.builders import series
+from tests.distributions import half_width
 
 # ---- edges ---------------------------------------------------------------------------------------------------------
 
@@ -75,7 +76,7 @@ def test_a_reading_that_averages_over_a_rise_says_that_it_began_before_as_a_supp
     current = np.where(t > 10.0, 4.0, 0.0)
     current[t == 10.0] = 1.0
     edge = find_edge(series(t, current), 10.0, rising=True, meter=of_window(0.4))
-    assert 9.4 < edge.instant - edge.half_width(1.0) < edge.instant + edge.half_width(1.0) == pytest.approx(9.9)
+    assert 9.4 < edge.instant - half_width(edge, 1.0) < edge.instant + half_width(edge, 1.0) == pytest.approx(9.9)
 
 
 @pytest.mark.parametrize("share", [0.04, 0.96])
@@ -87,8 +88,8 @@ def test_a_reading_near_one_of_the_ends_is_not_inside_the_change(share):
 
 
 def test_half_an_interval_of_a_rectangle_is_its_share_of_the_half_width():
-    assert Edge(0.0, 1.0, 4.0, 0.0, 1.0).half_width(0.95) == pytest.approx(0.95 * 3**0.5)
-    assert Edge(0.0, 1.0, 4.0, 0.0, 1.0, rectangular=False).half_width(0.95) == pytest.approx(1.96, abs=0.001)
+    assert half_width(Edge(0.0, 1.0, 4.0, 0.0, 1.0), 0.95) == pytest.approx(0.95 * 3**0.5)
+    assert half_width(Edge(0.0, 1.0, 4.0, 0.0, 1.0, rectangular=False), 0.95) == pytest.approx(1.96, abs=0.001)
 
 
 # ---- ramps ---------------------------------------------------------------------------------------------------------

@@ -5,12 +5,12 @@ import math
 import numpy as np
 import pytest
 
-from runner.measure.budget import BudgetRow, Inputs, coverage_factor, coverage_factor_of
+from runner.measure.budget import BudgetRow, Inputs, coverage_factor
 from runner.measure.conformity import Decision, probability, worst
-from runner.measure.distribution import student
 from runner.measure.finding import NOT_REACHED, Evaluator, Finding
 from runner.measure.recording import Accuracy, Attempt, Recording, Specification
 from runner.vocabulary import Rule
+from tests.distributions import coverage_factor_of, student
 
 # ---- statements ----------------------------------------------------------------------------------------------------
 

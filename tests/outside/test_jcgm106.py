@@ -7,8 +7,8 @@ import pytest
 from scipy import integrate, stats
 
 from runner.measure.conformity import STATEMENTS, Decision, outside, percent, probability, worst
-from runner.measure.distribution import student
 from runner.vocabulary import Rule
+from tests.distributions import student
 
 ZENER = (-5.47, student(0.05), None, -5.40)
 VESSEL = (509.7, student(8.6), 490.0, None)

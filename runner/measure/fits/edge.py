@@ -59,14 +59,6 @@ class Edge:
         """As a budget calls it."""
         return "rectangular" if self.rectangular else "normal"
 
-    def half_width(self, coverage: float) -> float:
-        """Half of the interval that holds the instant with a probability, in s."""
-        if self.rectangular:
-            return float(coverage * 3.0**0.5 * self.uncertainty)
-        from scipy import special  # slow to import: the start of a run does not wait for it
-
-        return float(special.ndtri(0.5 + coverage / 2) * self.uncertainty)
-
 
 @dataclass(frozen=True)
 class _Around:

@@ -22,7 +22,7 @@ SHRINK = 0.75
 FEWEST_TAPS, MOST_TAPS = 3, 4
 SIGNIFICANT = 4.0  # standard deviations of the parabola's coefficient
 CHANCE = 1.645  # standard deviations, one-sided: 5 %
-SETTLING = 30.0  # s after the beginning of the ramp, for sensor and probe to follow (MEASURED: lags of 4 to 12 s)
+SETTLING = 30.0  # s after the beginning of the ramp, for sensor and probe to follow (lags of 4 to 12 s: common practice, no source)
 
 
 @dataclass(frozen=True)
