@@ -220,7 +220,12 @@ class Loop:
     def _do(self, order: Order) -> None:
         """Carry out one order; what came of it is put in the queue of what happened."""
         self._again = deque(each for each in self._again if not _replaces(order, each[0]))
-        self._carry(order, self._now() + RETRY_FOR)
+        if isinstance(order, Guide) and any(isinstance(waiting, Guide) for waiting, *_ in self._again):
+            self._again.append(
+                (order, self._now() + 2 * RETRY_FOR, self._now())
+            )  # one place cools before another heats
+        else:
+            self._carry(order, self._now() + RETRY_FOR)
         self.aside.told(order, self._now())
         if isinstance(order, Pace):
             self.sampler.pace(order)
@@ -243,16 +248,18 @@ class Loop:
 
     def _retry(self) -> None:
         """Orders whose connection failed, once more; none of them once the run makes safe, nor what another has replaced."""
+        heated = False  # elsewhere, by an order that still waits
         for _ in range(len(self._again)):
             if self.run.state in (State.MAKING_SAFE, State.ENDED):
                 self._again.clear()
             if not self._again:
                 return
             order, until, due = self._again.popleft()
-            if self._now() < due:
+            if self._now() < due or (heated and isinstance(order, Guide)):
                 self._again.append((order, until, due))
-                continue
-            self._carry(order, until)
+            else:
+                self._carry(order, until)
+            heated = heated or (isinstance(order, Guide) and any(waiting is order for waiting, *_ in self._again))
             self._settle()
 
     def _going_on(self) -> None:
@@ -289,10 +296,9 @@ class Loop:
     def _close(self) -> None:
         with contextlib.suppress(Exception):
             self.operator.show(self._look, self._now())
-        self.sampler.close()
-        with contextlib.suppress(OSError):
-            self.samples.close()
-            self.journal.close()
+        for close in (self.sampler.close, self.samples.close, self.journal.close):
+            with contextlib.suppress(Exception):  # each, whatever becomes of the others
+                close()
 
     def _look(self) -> View:
         return look(self.run)
@@ -305,6 +311,8 @@ def _replaces(order: Order, waiting: Order) -> bool:
     """Whether an order that waits to be tried again is out of date now that this one is carried out."""
     if isinstance(order, SwitchOff):
         return order.everything or not isinstance(waiting, Guide)
+    if isinstance(order, Guide) and isinstance(waiting, Guide):
+        return order.sensor == waiting.sensor
     return type(order) is type(waiting)
 
 

@@ -104,7 +104,7 @@ class CutOff(Evaluator):
             + reading_error(self.inputs, self._accuracy(voltage), value, "voltmeter")
             + self._lead_drop(leads, current, caveats)
         )
-        caveats += about_cells(declared)
+        caveats += [*about_cells(declared), *self.about_leads]
         caveats.append(f"{float(theta.x) / declared.cells:.3f} V per cell (mean of {declared.cells} cells)")
         return self.measured(
             "trip",

@@ -10,9 +10,10 @@ import math
 from dataclasses import asdict, dataclass, field, replace
 from typing import Any
 
-from runner.events import CHARGE, CURRENT_OF, DISCHARGE
+from runner.events import CHARGE, CURRENT_OF, DISCHARGE, METER_VOLTAGE
 from runner.measure.budget import MANY, BudgetRow, Inputs, Quantity, coverage_factor
 from runner.measure.conformity import FAIL, NOT_MEASURED, PASS, Decision, inside, probability
+from runner.measure.distribution import Distribution
 from runner.measure.fits.averaging import INSTANT, Averaging
 from runner.measure.fits.edge import Edge, find_edge
 from runner.measure.fits.marks import marked_edge
@@ -24,12 +25,17 @@ Limits = tuple[float | None, float | None]
 WORTH_SAYING = 0.05  # s that a meter averages over
 METER_OF = {CHARGE: Role.SUPPLY, DISCHARGE: Role.LOAD}  # path -> whose current readings show the change
 PASSED_OUTSIDE = "outside the limits, but not far enough to be rejected by the decision rule"
+EVEN = 0.5  # a chance: an interval that is wider says nothing of a pack, whatever its value
+TOO_UNCERTAIN = "too uncertain to be judged by limits that are {:.3g} {} apart"
+NO_VOLTMETER = "no voltmeter on the pack: a lead that came off would have looked like a trip"
 NOT_REACHED = "not reached, the run ended early"  # of a sensor: why, the end of the run says once
 
 
 @dataclass(frozen=True)
 class Finding:
     """The contract's finding. ``value`` None means it was not measured, or that it did not happen: ``reason`` says which.
+
+    A value that is *not measured* all the same is one whose interval is too wide for its limits.
 
     ``conformity`` is None where the sheet declares no limits: then no statement is made. ``functional`` says that it was seen
     to happen and in the right direction, but not measured slowly enough for more than a wide interval. ``one_more`` is the share by
@@ -85,6 +91,12 @@ class Finding:
         known["budget"] = tuple(BudgetRow(**{**row, "dof": _infinite(row["dof"], 0.0)}) for row in content["budget"])
         known["repeats"], known["caveats"] = tuple(content["repeats"]), tuple(content["caveats"])
         return cls(**known)
+
+
+def _too_wide(value: float, spread: Distribution, expanded: float, lower: float, upper: float) -> bool:
+    """Whether value ± ``expanded`` reaches between the limits, and from their middle would be outside more likely than inside."""
+    reaches = value - expanded <= upper and value + expanded >= lower
+    return reaches and probability((lower + upper) / 2, spread, lower, upper) < EVEN
 
 
 def _finite(value: float | None) -> float | None:
@@ -160,8 +172,12 @@ class Evaluator:
         lower, upper = limits if limits else (None, None)
         caveats = self._with_assumption(name, caveats)
         word = decision.statement(value, spread, lower, upper) if limits else None
+        reason = ""
         if word == PASS and not inside(value, lower, upper):
             caveats = (*caveats, PASSED_OUTSIDE)
+        elif lower is not None and upper is not None and _too_wide(value, spread, expanded, lower, upper):
+            word, reason = NOT_MEASURED, TOO_UNCERTAIN.format(upper - lower, unit.replace("°C", "K"))
+            caveats = (*caveats, reason)
         return Finding(
             name,
             self.declared.protection,
@@ -181,7 +197,7 @@ class Evaluator:
             repeats,
             self.inputs.rows(quantity),
             caveats,
-            "",
+            reason,
             fit,
             functional,
             one_more,
@@ -223,6 +239,11 @@ class Evaluator:
             reason=reason,
             risk=self.declared.decision.risk,
         )
+
+    @property
+    def about_leads(self) -> tuple[str, ...]:
+        """That nothing on this bench tells a lead that came off from a pack that opened its path."""
+        return () if len(self.recording.of(METER_VOLTAGE)) else (NO_VOLTMETER,)
 
     def _with_assumption(self, name: str, caveats: tuple[str, ...]) -> tuple[str, ...]:
         assumed = self.declared.assumed

@@ -24,7 +24,7 @@ from runner.measure.fits.edge import LEVEL_WINDOW, Edge
 from runner.measure.fits.staircase import Acted, Staircase, find_turns
 from runner.measure.readings import reading_error
 from runner.measure.recording import Accuracy, Attempt, Held, Series, Specification
-from runner.measure.thermal import abs_difference
+from runner.measure.thermal import hysteresis
 from runner.vocabulary import BudgetSource, Outcome
 
 SETTING_TIME = (
@@ -74,7 +74,7 @@ class Stages(Evaluator):
         theta = self.inputs.add(
             BudgetSource.LEVELS, (before + after) / 2, abs(after - before) / 12.0**0.5, "rectangular"
         ) + reading_error(self.inputs, accuracy, after, "current reading")
-        caveats = (f"no trip at {before:.4g} A, trip at {after:.4g} A",)
+        caveats = (f"no trip at {before:.4g} A, trip at {after:.4g} A", *self.about_leads)
         return self.measured("trip", "A", theta, expected=declared.trip, limits=limits, caveats=caveats)
 
     def delay(self) -> Finding:
@@ -275,7 +275,7 @@ class Substituted(Evaluator):
         trip, release = (self._turned(outcome) for outcome in (Outcome.STOPPED, Outcome.RETURNED))
         if trip is None or release is None:
             return self.missing("hysteresis", "K", f"the {'trip' if trip is None else 'release'} was not measured")
-        return self.measured("hysteresis", "K", abs_difference(trip, release))
+        return self.measured("hysteresis", "K", hysteresis(self.declared, trip, release))
 
     def delay(self) -> Finding:
         jumps = [attempt for attempt in self.ended("substitute", Outcome.STOPPED) if len(attempt.levels) == 1]

@@ -24,9 +24,9 @@ from runner.measure.threshold import (
 from runner.vocabulary import BudgetSource, Observed, Outcome
 
 
-def abs_difference(trip: Quantity, release: Quantity) -> Quantity:
-    """How far trip and release are apart, positive whichever is the higher."""
-    return trip - release if float(trip.x) >= float(release.x) else release - trip
+def hysteresis(declared: Specification, trip: Quantity, release: Quantity) -> Quantity:
+    """How far (K) the pack has to come back from its trip to release; below zero where it releases beyond its trip."""
+    return trip - release if "over" in declared.protection else release - trip
 
 
 OWN = frozenset(source for source in BudgetSource if source.own)  # what one more ramp averages out
@@ -197,7 +197,7 @@ class Thermal(Evaluator):
         return self.measured(
             "hysteresis",
             "K",
-            abs_difference(trip.value, release.value),
+            hysteresis(self.declared, trip.value, release.value),
             caveats=("the probe's calibration error is assumed equal at both temperatures",),
             functional=trip.quick or release.quick,
         )

@@ -65,7 +65,10 @@ class Curve(Sheet):
         if self.coefficients is not None:
             a, b, c = self.coefficients
             log = math.log(resistance)
-            return 1 / (a + b * log + c * log**3) - ZERO
+            inverse = a + b * log + c * log**3
+            if inverse <= 0 or b + 3 * c * log**2 <= 0:
+                raise ValueError(f"{resistance:g} Ω is outside what the sensor's coefficients describe")
+            return 1 / inverse - ZERO
         assert self.table is not None
         falling = self.table[0][1] > self.table[-1][1]
         (t0, r0), (t1, r1) = self._rows(
@@ -90,10 +93,19 @@ class Curve(Sheet):
 
 
 def _steinhart_hart_resistance(coefficients: tuple[float, float, float], kelvin: float) -> float:
-    """The exact solution of the cubic C·x³ + B·x + (A − 1/T) = 0 in x = ln R, for B and C positive."""
+    """The exact solution of the cubic C·x³ + B·x + (A − 1/T) = 0 in x = ln R, for B positive.
+
+    With C below zero (a fit through three points may have it) there are three, and the one between both bends of the curve is the
+    sensor's. Raises ValueError where there is none.
+    """
     a, b, c = coefficients
     if c == 0:
         return math.exp((1 / kelvin - a) / b)
     p, q = b / c, (a - 1 / kelvin) / c
+    if c < 0:
+        bend = math.sqrt(-p / 3)
+        if abs(q) > 2 * bend**3:
+            raise ValueError(f"{kelvin - ZERO:g} °C is outside what the sensor's coefficients describe")
+        return math.exp(2 * bend * math.sin(math.asin(q / (2 * bend**3)) / 3))
     root = math.sqrt((p / 3) ** 3 + (q / 2) ** 2)
     return math.exp(math.cbrt(root - q / 2) - math.cbrt(root + q / 2))

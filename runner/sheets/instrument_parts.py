@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime
 import itertools
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from typing import Annotated, Any, Literal, Self
 
 from pydantic import Discriminator, Field, Tag, ValidationInfo, field_validator, model_validator
@@ -64,6 +64,11 @@ class InstrumentSheet(Sheet):
     def outputs(self) -> tuple[str, ...]:
         """What each of its outputs is called, if it has several that are chosen one by one."""
         return ()
+
+    @property
+    def bounds(self) -> Mapping[str, tuple[float, float]]:
+        """Between which values this bench sets what a dialect has a ``set_`` word for, in the word's unit."""
+        return {}
 
     def cannot_ramp(self, sensor: str, rate: float, end: float, *, heats: bool) -> Iterator[tuple[Path, str, str]]:
         """Why this instrument cannot bring a sensor to ``end``, in °C, at ``rate``, in K/s: key of its sheet, what, remedy."""

@@ -46,6 +46,7 @@ from runner.vocabulary import Role
 
 # K: an actuator stops at its set point, and the probe may read so much less (common practice, no source)
 REACH = 2.0
+OWN_LIMITS = 1.2  # of its limits on this bench: what an instrument's own protection is set to at most
 
 
 class SupplySheet(PowerSheet):
@@ -60,6 +61,13 @@ class SupplySheet(PowerSheet):
     current_accuracy: CurrentAccuracy = CurrentAccuracy()
     averages: Time | None = None
     stamp: Stamp = "end"
+
+    @property
+    def bounds(self) -> Mapping[str, tuple[float, float]]:
+        most = {"voltage": self.limits.voltage, "current": self.limits.current}
+        return {what: (0.0, value) for what, value in most.items()} | {
+            f"over{what}": (0.0, OWN_LIMITS * value) for what, value in most.items()
+        }
 
     @model_validator(mode="after")
     def _on_a_cable(self) -> Self:
@@ -79,6 +87,10 @@ class LoadSheet(PowerSheet):
     averages: Time | None = None
     stamp: Stamp = "end"
     draws: PositiveCurrent | None = None
+
+    @property
+    def bounds(self) -> Mapping[str, tuple[float, float]]:
+        return {"voltage": (0.0, self.limits.voltage), "current": (0.0, self.limits.current)}
 
     @model_validator(mode="after")
     def _draws_something(self) -> Self:
@@ -102,6 +114,11 @@ class ActuatorSheet(InstrumentSheet):
     @property
     def outputs(self) -> tuple[str, ...]:
         return tuple(self.places.values())
+
+    @property
+    def bounds(self) -> Mapping[str, tuple[float, float]]:
+        within = (self.limits.lowest, self.limits.highest)
+        return {"temperature": within, "limit": within, "rate": (0.0, self.fastest * 60)}
 
     def cannot_ramp(self, sensor: str, rate: float, end: float, *, heats: bool) -> Iterator[tuple[Path, str, str]]:
         """Why it cannot, where it cannot."""

@@ -7,6 +7,7 @@ Rule 3: a word of the dialect that sets something keeps to the limits of the ben
 
 from __future__ import annotations
 
+import math
 import sys
 import time
 from collections.abc import Callable
@@ -125,6 +126,8 @@ class Talk:
 
     def _commanded(self, word: str, rest: str, speaker: Driver) -> str:
         if not word.startswith("set_"):
+            if refused := self._too_hot(word, speaker):
+                return refused
             speaker.command(word, place=rest)
             return "done"
         try:
@@ -132,15 +135,26 @@ class Talk:
         except ValueError:
             return f"{word} needs a number, such as {word} 1.5"
         what = word.removeprefix("set_")
-        most = getattr(getattr(self.sheet, "limits", None), what, None)
-        if most is not None and value > most:
-            return f"not sent: {value:g} is more than the {most:g} of limits: in the bench file"
-        if not value >= 0 and not isinstance(self.sheet, ActuatorSheet):
-            return f"not sent: {rest} is no {what} that is set here; it has to be 0 or more"
+        least, most = self.sheet.bounds.get(what, (0.0, math.inf))
+        if value > most:
+            return f"not sent: {value:g} is more than the {most:g} that the bench file allows"
+        if not value >= least:
+            return f"not sent: {rest} is no {what} that is set here; it has to be {least:g} or more"
         speaker.command(word, value)
         if f"{what}_setting" not in speaker.dialect.queries:
             return "done; it cannot be read back"
         return f"reads back {speaker.number(f'{what}_setting'):.6g}"
+
+    def _too_hot(self, word: str, speaker: Driver) -> str:
+        """Why what heats is not switched on: what is set at it, at its front perhaps, is more than it may get here."""
+        if word != "output_on" or not isinstance(self.sheet, ActuatorSheet):
+            return ""
+        for what in ("temperature", "limit"):
+            least, most = self.sheet.bounds[what]
+            value = speaker.number(f"{what}_setting")
+            if not least <= value <= most:
+                return f"not sent: its {what} is set to {value:g}, outside {least:g} to {most:g} of the bench file"
+        return ""
 
     def _show(self, what: str, content: bytes) -> None:
         text = printable(content.decode("latin1"))

@@ -99,7 +99,7 @@ def test_what_was_switched_on_is_off_and_read_back_at_the_end(bench, on):
 def test_a_word_that_sets_keeps_to_the_limits_of_the_bench_file(bench):
     supply, path = bench
     _, said = talked(path, "set_voltage 31", "set_voltage -1", "set_voltage nan", "set_voltage much")
-    assert "not sent: 31 is more than the 30 of limits" in said
+    assert "not sent: 31 is more than the 30 that the bench file allows" in said
     assert "not sent: -1 is no voltage that is set here" in said
     assert "not sent: nan is no voltage that is set here" in said
     assert "needs a number" in said

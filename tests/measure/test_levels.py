@@ -10,8 +10,9 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
-from runner.events import LOAD_CURRENT, SUPPLY_CURRENT
+from runner.events import LOAD_CURRENT, METER_VOLTAGE, SUPPLY_CURRENT
 from runner.measure.cutoff import _seen_by_tries
+from runner.measure.finding import NO_VOLTMETER
 from runner.measure.fits.staircase import Acted, find_turns
 from runner.measure.recording import Accuracy, Attempt, Held, Recording, Series, Specification
 from runner.measure.stages import Stages, Substituted
@@ -55,8 +56,16 @@ def test_the_trip_lies_between_the_last_level_held_and_the_first_that_was_not_as
     assert found["gain of the current reading"] == pytest.approx(0.002 * 49.049 / 3**0.5, rel=1e-6)
     assert found["offset of the current reading"] == pytest.approx(0.05 / 3**0.5)
     assert found["resolution of the current reading"] == pytest.approx(0.01 / 12**0.5)
-    assert finding.caveats == ("no trip at 48.05 A, trip at 49.05 A",)
+    assert finding.caveats[0] == "no trip at 48.05 A, trip at 49.05 A"
     assert (finding.one_more, finding.functional) == (0.0, False), "both are for temperatures"
+
+
+def test_without_a_voltmeter_nothing_tells_a_lead_that_came_off_from_a_trip():
+    """Common practice, no source: of both the current is gone and the supply stands at its set voltage."""
+    assert NO_VOLTMETER in stairs([46.0, 47.0, 48.0, 49.0], dwell=8.0, held=1.5).trip().caveats
+    seen = stairs([46.0, 47.0, 48.0, 49.0], dwell=8.0, held=1.5)
+    seen.recording.channels[METER_VOLTAGE] = Series(np.array([0.0, 1.0]), np.array([26.0, 26.0]))
+    assert NO_VOLTMETER not in seen.trip().caveats
 
 
 @pytest.mark.parametrize(("first", "conformity"), [(44.8, "fail"), (44.9, "not measured"), (45.0, "not measured")])

@@ -185,3 +185,28 @@ def test_a_finding_comes_back_from_json_as_it_was():
     assert (finding.lower, finding.upper, finding.probability) == (1.0, 2.0, None)
     assert finding.one_more == 0.0
     assert (finding.risk, finding.decision.risk) == (pytest.approx(0.025), pytest.approx(0.025))
+
+
+# ---- intervals that are too wide for their limits --------------------------------------------------------------------
+
+
+def judged(value, u, limits=(0.5, 1.1), rule=Rule.WITH_CONDITIONS):
+    maker = Evaluator(Recording({}, ()), Specification("charge_over_current", decision=Decision(rule)))
+    return maker.measured("delay", "s", maker.inputs.add("of it all", value, u), limits=limits)
+
+
+@pytest.mark.parametrize("rule", [Rule.WITH_CONDITIONS, Rule.GUARD_BAND, Rule.SIMPLE])
+@pytest.mark.parametrize("value", [-0.4, 0.8, 2.0])
+def test_an_interval_that_would_be_outside_from_the_middle_of_the_limits_shows_nothing_of_the_pack(value, rule):
+    """A normal distribution is inside ±0.3 of its own middle with a chance of ½ where u = 0.3/0.6745 (tables of the normal)."""
+    least = 0.3 / 0.67449
+    finding = judged(value, 1.02 * least, rule=rule) if value == 0.8 else judged(value, 2.4, rule=rule)
+    assert finding.conformity == "not measured"
+    assert "too uncertain" in finding.reason
+    assert finding.value == pytest.approx(value), "what was found is said all the same"
+    assert judged(0.8, 0.98 * least, rule=rule).conformity != "not measured"
+
+
+def test_far_outside_its_limits_it_fails_however_wide_it_is():
+    assert judged(20.0, 2.4).conformity == "fail"
+    assert judged(0.8, 50.0, limits=(0.5, None)).conformity == "conditional pass", "there is no width of one limit"

@@ -5,9 +5,11 @@ import numpy as np
 import pytest
 
 from runner.events import PROBE_TEMPERATURE, SUPPLY_CURRENT
+from runner.measure.budget import Inputs
 from runner.measure.finding import NOT_REACHED
 from runner.measure.findings import findings
 from runner.measure.recording import Attempt
+from runner.measure.thermal import hysteresis
 from tests.builders import declared, series
 from tests.builders import recording as recorded
 
@@ -211,3 +213,11 @@ def _joined(recordings):
         later += float(each.of(SUPPLY_CURRENT).t[-1]) + 100.0
     times = np.concatenate(t)
     return recorded(series(times, np.concatenate(current)), series(times, np.concatenate(temperature)), tuple(attempts))
+
+
+@pytest.mark.parametrize(("protection", "sign"), [("charge_over_temperature", 1), ("discharge_under_temperature", -1)])
+def test_a_pack_that_releases_beyond_its_trip_has_a_hysteresis_below_nothing(protection, sign):
+    inputs = Inputs()
+    trip, release = (inputs.add("it", value, 0.1) for value in (55.0, 45.0))
+    assert float(hysteresis(declared(protection=protection), trip, release).x) == pytest.approx(sign * 10.0)
+    assert float(hysteresis(declared(protection=protection), release, trip).x) == pytest.approx(-sign * 10.0)

@@ -235,4 +235,4 @@ class Step:
         """The end of a step that leaves the bench off."""
         self._end(skip, why)
         away = [] if self.around.known.hands_at is None else [hands_off(self.around.known.hands_at)]
-        return [self._conclusion(outcome, why, at, limit=limit), *away, SwitchOff()]
+        return [self._conclusion(outcome, why, at, limit=limit), SwitchOff(), *away]

@@ -278,7 +278,7 @@ class Provoke(Step):
         orders += self._no_taps()
         if skip and skip != "again":
             away = [] if self.around.known.hands_at is None else [hands_off(self.around.known.hands_at)]
-            orders += [*away, SwitchOff()]
+            orders += [SwitchOff(), *away]
         return orders
 
 
