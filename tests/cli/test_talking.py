@@ -15,7 +15,7 @@ from runner.sheets.bench import parse_bench
 from runner.trying.finding import find
 from runner.trying.talking import talk
 from runner.workspace.locks import Locks, resolved
-from tests.instruments.bench import FEW_WORDS
+from tests.instruments.bench import FEW_WORDS, World
 from tests.instruments.terminal import OnATerminal
 from tests.processes import PROGRAM, until
 
@@ -30,6 +30,17 @@ instruments:
     timeout: 0.3 s
     serial: {{write_end: CR, read_end: CR, echo: true, quiet: 0.2 s}}
     limits: {{voltage: 30 V, current: 10 A}}
+"""
+
+
+PLATE = """\
+kind: bench
+name: plate
+instruments:
+  actuator:
+    address: "{address}"
+    limits: {{lowest: -40 degC, highest: 90 degC}}
+    fastest: 10 K/min
 """
 
 
@@ -104,6 +115,31 @@ def test_a_word_that_sets_keeps_to_the_limits_of_the_bench_file(bench):
     assert "not sent: nan is no voltage that is set here" in said
     assert "needs a number" in said
     assert not any(text.startswith("V") for text in supply.heard)
+
+
+def test_what_heats_keeps_to_the_limits_of_the_bench_file_and_is_not_switched_on_beyond_them(tmp_path):
+    """Set at its front to more than it may get here, as a person might have left it."""
+    with World() as world:
+        path = tmp_path / "plate.yaml"
+        path.write_text(PLATE.format(address=world.servers.address("actuator")))
+        out = io.StringIO()
+        typed = (
+            "! TEMP:SPO 120",
+            "output_on",
+            "set_temperature 300",
+            "set_temperature -41",
+            "set_rate 11",
+            "set_limit 91",
+            "output",
+        )
+        talk(path, "actuator", io.StringIO("\n".join(typed) + "\n"), out)
+    said = out.getvalue()
+    assert "not sent: its temperature is set to 120, outside -40 to 90" in said
+    assert "not sent: 300 is more than the 90 that the bench file allows" in said
+    assert "not sent: -41 is no temperature that is set here; it has to be -40 or more" in said
+    assert "not sent: 11 is more than the 10 that the bench file allows" in said
+    assert "not sent: 91 is more than the 90 that the bench file allows" in said
+    assert "output = 0" in said
 
 
 def test_its_instrument_is_locked_by_whatever_name_it_is_called(bench):

@@ -5,7 +5,7 @@ from dataclasses import replace
 import pytest
 
 from runner.events import PROBE_TEMPERATURE, Answered, NobodyConfirmed, OutputIsOff, Sampled, StopPressed
-from runner.orders import Ask, AskTaps, End, Level, Remark, SwitchOff, Withdraw
+from runner.orders import Ask, AskTaps, End, Guide, Level, Remark, SwitchOff, Withdraw
 from runner.vocabulary import Observed
 from tests.one_step import WIDE, OneStep
 
@@ -188,13 +188,54 @@ def test_half_an_ampere_may_be_left_of_a_current_that_is_gone(heating, left, gon
     assert (heating.conclusion is not None) is gone
 
 
-def test_a_ramp_that_gives_up_takes_its_question_back_and_has_the_charger_switched_off(heating):
+@pytest.mark.parametrize(
+    ("shown", "outcome", "why"),
+    [
+        ("4.9", "gave up", "did not trip by 63.0 °C"),
+        ("0.02", "unclear", "the current had stopped by 63.0 °C"),
+        ("-0.02", "unclear", "the moment was not marked"),
+        ("1.5", "unclear", "not a trip, and not the full current"),
+    ],
+)
+def test_at_the_end_of_a_ramp_the_clamp_is_read_before_anything_is_said_of_the_pack(heating, shown, outcome, why):
+    """A trip that nobody saw is none that did not come; heat goes away first, and again before the charger."""
     for degree in range(50, 64):
         orders = tap(heating, degree)
     assert any(isinstance(order, Withdraw) for order in orders)
+    assert [order.action for order in orders if isinstance(order, Guide)] == ["still"]
+    assert asked(heating).of == Observed.CLAMP_CURRENT
+    assert asked(heating).say.startswith("Remove heat and ice from T1. Then read the clamp.")
+    assert heating.conclusion is None
+    answer(heating, shown)
+    assert heating.conclusion.outcome == outcome
+    assert why in heating.conclusion.why
     heating.off()
     assert asked(heating).of == Observed.CHARGER_OFF
-    assert heating.conclusion.outcome == "gave up"
+
+
+@pytest.mark.parametrize(("shown", "outcome"), [("4.9", "gave up"), ("0.02", "unclear")])
+def test_at_the_last_level_of_a_box_the_clamp_is_read_before_anything_is_said_of_the_pack(shown, outcome):
+    def on(run):
+        run.known.switched_by_hand("charger", on=True)
+        run.known.clamp_read(4.9)
+
+    step = OneStep(
+        "substitute",
+        {"from": 54.0, "to": 55.0, "step": 1.0, "dwell": 10.0},
+        program={**HANDS, "protection": "charge_over_temperature", "trip": 55.0},
+        words={"until": "stopped"},
+        sensor="T1",
+        group=1,
+        levels=((54.0, 3100.0), (55.0, 3000.0)),
+        before=on,
+    )
+    for _ in range(2):
+        answer(step)  # the box is set, and nobody presses a key at the clamp
+        step.read(12.0)
+    assert asked(step).of == Observed.CLAMP_CURRENT
+    assert step.conclusion is None
+    answer(step, shown)
+    assert step.conclusion.outcome == outcome
 
 
 def test_a_typed_reading_over_a_ceiling_is_asked_again_before_it_ends_the_run():

@@ -1,5 +1,7 @@
 """Sensor curves against published tables."""
 
+import math
+
 import pytest
 
 from runner.sheets.curve import Curve
@@ -66,3 +68,22 @@ def test_outside_of_a_table_nothing_is_made_up():
         table.resistance(60)
     with pytest.raises(ValueError, match="outside the sensor's table"):
         table.temperature(100e3)
+
+
+@pytest.mark.parametrize("c", [8.8e-8, 0.0, -1e-8, -5e-8])
+def test_steinhart_hart_works_both_ways_whatever_the_sign_of_its_third_coefficient(c):
+    """The equation itself (Steinhart and Hart 1968), put in: a fit through three points may have C below zero."""
+    curve = Curve(coefficients=(1.2e-3, 2.3e-4, c))
+    for temperature in (-20.0, 0.0, 25.0, 60.0):
+        resistance = curve.resistance(temperature)
+        x = math.log(resistance)
+        assert 1 / (1.2e-3 + 2.3e-4 * x + c * x**3) - 273.15 == pytest.approx(temperature, abs=1e-6)
+        assert curve.temperature(resistance) == pytest.approx(temperature, abs=1e-6)
+
+
+def test_coefficients_that_describe_no_sensor_at_a_temperature_say_so():
+    curve = Curve(coefficients=(1.2e-3, 2.3e-4, -1e-6))
+    with pytest.raises(ValueError, match="outside what the sensor's coefficients describe"):
+        curve.resistance(-60.0)
+    with pytest.raises(ValueError, match="outside what the sensor's coefficients describe"):
+        curve.temperature(1e9)

@@ -3,17 +3,20 @@
 Rule 1: the person's key says when the current is gone or back; a reading of the clamp that they type then says whether it is.
 Rule 2: a key that the reading contradicts counts for nothing: it is said, and the step goes on.
 Rule 3: degrees are marked, or read by an instrument, as in every ramp; the current is the person's alone.
+Rule 4: where nobody pressed a key by the end, the clamp is read before anything is said of the pack: a change that nobody saw is no
+        failure of the pack.
 """
 
 from __future__ import annotations
 
+from runner.engine.hands import hands_off
 from runner.engine.steps.base import SLOW
 from runner.engine.steps.person import ByPerson, SwitchedByPerson
 from runner.engine.steps.ramp import Provoke
 from runner.engine.steps.stage import Substitute
 from runner.engine.texts import by_hand as texts
 from runner.engine.texts.ends import TIME_ELAPSED
-from runner.engine.texts.ramps import mark_degrees
+from runner.engine.texts.ramps import less_flowed, mark_degrees, nothing_by
 from runner.engine.watch.verdict import Verdict
 from runner.events import Answered, Event, Sampled
 from runner.orders import Ask, AskTaps, Order, Remark, SwitchOff, Withdraw
@@ -22,6 +25,7 @@ from runner.vocabulary import Observed, Outcome, Role, Until
 
 FIRST_LOOK, AGAIN = 20.0, 20.0  # s after the load is on, and between two readings
 STEADY = 0.05  # of each other
+PART = 0.5  # of what flowed: less is no current that went on
 LOOKS = 6
 SIGHT: dict[str, Observed] = {Until.STOPPED: Observed.CURRENT_GONE, Until.RETURNED: Observed.CURRENT_BACK}
 
@@ -101,6 +105,7 @@ class _Watched(ByPerson):
     """The question about the current that stands while something else goes on, and the reading that follows its key."""
 
     _marked: float | None = None  # s: when the key was pressed, until the clamp has been read
+    _limit: float | None = None  # °C: how far it went without a key, while the clamp is read
     _before = 0.0  # A that the clamp showed when the step began
 
     @property
@@ -129,6 +134,14 @@ class _Watched(ByPerson):
     def _why(self, amps: float) -> str:
         return texts.seen(self._sought, amps)
 
+    def _ended_at(self, limit: float, amps: float) -> tuple[str, str, str]:
+        """What it is that nobody pressed a key up to ``limit`` (°C), by what the clamp shows: outcome, why, what is skipped."""
+        if self._is_so(amps):
+            return Outcome.UNCLEAR, texts.nobody_saw(self._sought, limit, amps), self.spoiled
+        if self._sought == Until.STOPPED and amps < PART * self._before:
+            return Outcome.UNCLEAR, less_flowed(limit, texts.shows(amps)), self.give_way
+        return Outcome.GAVE_UP, nothing_by(self._sought, limit), self.give_way
+
     @staticmethod
     def _not_so(amps: float) -> Remark:
         return Remark(texts.not_so(amps))
@@ -153,7 +166,7 @@ class _ByClamp(_Watched, Provoke):
         asked = self._is_answer(event)
         if asked is not None and isinstance(event, Answered):
             return [*self._noted(event, asked), *self._answered(event, asked)]
-        if self._marked is not None:  # what the clamp shows is being typed
+        if self._marked is not None or self._limit is not None:  # what the clamp shows is being typed
             if isinstance(event, Sampled):
                 self._take(event)
             return []
@@ -166,6 +179,9 @@ class _ByClamp(_Watched, Provoke):
         if asked.of == Observed.THERMOMETER:
             return self._going_on(event)
         marked, amps = self._marked, abs(float(event.value))
+        if self._limit is not None:
+            outcome, why, skip = self._ended_at(self._limit, amps)
+            return self._conclude(outcome, why, event.t, skip, self._limit if outcome == Outcome.GAVE_UP else None)
         assert marked is not None
         if self._is_so(amps):
             return self._conclude(self._sought, self._why(amps), marked, "", by_hand=True)
@@ -173,6 +189,16 @@ class _ByClamp(_Watched, Provoke):
             return [self._not_so(amps), *self._put(Observed.THERMOMETER, texts.READ_THERMOMETER)]
         self._marked = None
         return [self._not_so(amps), *self._watch()]
+
+    def _gave_up(self, t: float, limit: float) -> list[Order]:
+        self._limit = limit
+        away = hands_off(self.planned.sensor)
+        return [
+            away,
+            *self._no_taps(),
+            *self._no_longer(),
+            *self._put(Observed.CLAMP_CURRENT, texts.at_the_end(away.say)),
+        ]
 
     def _going_on(self, event: Answered) -> list[Order]:
         """After a mark that did not count: the next degree is the one beyond what the thermometer shows."""
@@ -187,7 +213,7 @@ class _ByClamp(_Watched, Provoke):
         return self._nothing_flows(self._before, self.around.known.hand_flowed)
 
     def sentence(self) -> str:
-        return Provoke.sentence(self) if self._marked is None else ByPerson.sentence(self)
+        return Provoke.sentence(self) if self._marked is self._limit is None else ByPerson.sentence(self)
 
 
 class HeatByClamp(_ByClamp):
@@ -213,17 +239,23 @@ class SubstituteByClamp(_Watched, Substitute):
         asked = self._is_answer(event)
         if asked is not None and isinstance(event, Answered):
             return [*self._noted(event, asked), *self._after(event, asked)]
-        if self._marked is not None:
+        if self._marked is not None or self._limit is not None:
             return []
         orders = Substitute.receive(self, event, verdicts)
         if isinstance(event, Answered) and self._since is not None and self._standing is None:
             return [*orders, *self._watch()]
-        return [*self._no_longer(), *orders] if orders and isinstance(event, Sampled) else orders
+        return (
+            [*self._no_longer(), *orders] if orders and isinstance(event, Sampled) and self._limit is None else orders
+        )
 
     def _after(self, event: Answered, asked: Ask) -> list[Order]:
         if asked.of in SIGHT.values():
             return self._pressed(event)
         marked, amps = self._marked, abs(float(event.value))
+        if self._limit is not None:
+            outcome, why, skip = self._ended_at(self._limit, amps)
+            limit = self._limit if outcome == Outcome.GAVE_UP else None
+            return self._conclude_and_off(outcome, why, event.t, skip, limit)
         assert marked is not None
         if self._is_so(amps):
             self._end()
@@ -231,5 +263,9 @@ class SubstituteByClamp(_Watched, Substitute):
         self._marked, self._since = None, event.t  # the level lasts anew: the person looked away
         return [self._not_so(amps), *self._watch()]
 
+    def _gave_up(self, t: float, limit: float) -> list[Order]:
+        self._limit = limit
+        return [*self._no_longer(), *self._put(Observed.CLAMP_CURRENT, texts.READ_CLAMP_NOW)]
+
     def sentence(self) -> str:
-        return Substitute.sentence(self) if self._marked is None else ByPerson.sentence(self)
+        return Substitute.sentence(self) if self._marked is self._limit is None else ByPerson.sentence(self)

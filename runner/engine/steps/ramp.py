@@ -127,10 +127,14 @@ class Provoke(Step):
             limit = self.planned.values["give_up"]
             if self._wanted == Until.STOPPED and (verdict := self.around.watcher.verdict).word in LESS:
                 return self._conclude(Outcome.UNCLEAR, texts.less_flowed(limit, verdict.why), event.t, "group")
-            return self._conclude(Outcome.GAVE_UP, texts.nothing_by(self._wanted, limit), event.t, "group", limit)
+            return self._gave_up(event.t, limit)
         if not self._ramping and self._past(temperature, self._goal):
             return self._ramp()
         return []
+
+    def _gave_up(self, t: float, limit: float) -> list[Order]:
+        """It has gone as far as it may (°C), and nothing was seen."""
+        return self._conclude(Outcome.GAVE_UP, texts.nothing_by(self._wanted, limit), t, "group", limit)
 
     def _worthless(self, verdict: Verdict, t: float) -> list[Order]:
         """The end of a ramp whose current is evidence of nothing, by this verdict; else nothing."""

@@ -279,5 +279,8 @@ class Substitute(Step):
         if self._number + 1 < len(self.planned.levels):
             self._number += 1
             return [self._ask()]
-        limit = self.planned.levels[-1][0]
+        return self._gave_up(t, self.planned.levels[-1][0])
+
+    def _gave_up(self, t: float, limit: float) -> list[Order]:
+        """The last level (°C) is over, and nothing was seen."""
         return self._conclude_and_off(Outcome.GAVE_UP, nothing_by(self._wanted, limit), t, self.give_way, limit)

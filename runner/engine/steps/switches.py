@@ -16,6 +16,7 @@ from math import inf
 from runner.engine.bench_state import BenchState
 from runner.engine.hands import heats
 from runner.engine.texts.by_hand import confirm_off, look_at
+from runner.engine.texts.ramps import take_away
 from runner.events import Answered, Event, OutputIsOff, Resumed
 from runner.orders import Ask, Guide, LoadOn, Order, SwitchOff, SwitchOn, Withdraw
 from runner.vocabulary import Answer, Observed, Role, Wants
@@ -31,10 +32,10 @@ OFF: dict[str, Observed] = {role: Observed(of) for of, role in SWITCHED_OFF.item
 SIGHTS = (Observed.LOAD_STOPPED, Observed.CAME_BACK, Observed.CURRENT_GONE, Observed.CURRENT_BACK)
 
 
-def asked_off(question: str, role: str, *, urgent: bool = False) -> Ask:
-    """The question whose answer confirms that something switched by hand is off."""
+def asked_off(question: str, role: str, *, urgent: bool = False, away: str = "") -> Ask:
+    """The question whose answer confirms that something switched by hand is off; ``away``: what comes first."""
     of = OFF[role]
-    return Ask(question, confirm_off(role, urgent=urgent), of.value, Wants.MARK, role=role, of=of)
+    return Ask(question, confirm_off(role, urgent=urgent, away=away), of.value, Wants.MARK, role=role, of=of)
 
 
 def looked_at(question: str, role: str) -> Ask:
@@ -127,7 +128,8 @@ class Switches:
         question, role = f"switch-off-{self._number}", self.left[0]
         if role not in self._known.by_hand_on:
             return looked_at(question, role)
-        return asked_off(question, role, urgent=urgent)
+        hands_at = self._known.hands_at
+        return asked_off(question, role, urgent=urgent, away="" if hands_at is None else take_away(hands_at))
 
     def dropped(self) -> list[Order]:
         """The run ends now: nothing waits any more."""

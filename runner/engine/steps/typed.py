@@ -88,10 +88,11 @@ class TypedReadings:
         if self._to_confirm is not None:
             return self._confirmed(event, *self._to_confirm)
         first, self._first = self._first, None
-        why = self._over(event, asked) or ("" if first is not None else self._odd(event, asked))
+        over = self._over(event, asked)
+        why = over or ("" if first is not None else self._odd(event, asked))
         if why:
             self._first = asked
-            say = texts.read_again(why, asked.say)
+            say = texts.read_again(why, asked.say, hot=bool(over) and CEILING_OF[asked.of] == "temperature")
             return event, replace(asked, question=f"{asked.question}-again", say=say)
         answer = event if first is None else replace(event, question=first.question)
         if not asked.of or not self._is_reading(event, asked):

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from runner.engine.texts import ends
 from runner.notation.quantity import shown
+from runner.scale import degrees
 from runner.vocabulary import CURRENT_KEY, Answer, Until
 
 # ---- switching -----------------------------------------------------------------------------------------------------
@@ -47,9 +48,9 @@ def off_now(role: str) -> str:
     return f"SWITCH THE {role.upper()} OFF BY HAND."
 
 
-def confirm_off(role: str, *, urgent: bool) -> str:
-    """The question whose answer confirms that something switched by hand is off."""
-    return f"{off_now(role) if urgent else f'Switch the {role} off.'} Then press Enter."
+def confirm_off(role: str, *, urgent: bool, away: str = "") -> str:
+    """The question whose answer confirms that something switched by hand is off; ``away``: what comes first."""
+    return f"{f'{away} ' if away else ''}{off_now(role) if urgent else f'Switch the {role} off.'} Then press Enter."
 
 
 def off_after_the_mark() -> str:
@@ -107,12 +108,24 @@ def watch_clamp(sought: str, *, degrees: bool) -> str:
     return f"Watch the clamp. Press {key} at the moment the current is {'gone' if sought == Until.STOPPED else 'back'}."
 
 
+def at_the_end(away: str) -> str:
+    """The reading of the clamp where nothing was marked up to the end of a ramp; ``away``: what to do first."""
+    return f"{away} Then read the clamp."
+
+
+def nobody_saw(sought: str, celsius: float, amps: float) -> str:
+    """That the current (A) had gone, or come back, by a temperature (°C), and nobody marked the moment."""
+    word = "stopped" if sought == Until.STOPPED else "returned"
+    return f"the current had {word} by {degrees(celsius)} ({shown(amps, 'current')}); the moment was not marked"
+
+
 # ---- what was typed ------------------------------------------------------------------------------------------------
 
 
-def read_again(why: str, question: str) -> str:
-    """The same question once more, with what was typed in it and what was expected."""
-    return f"By what you typed, the {why}. Read again and type what you see. {question}"
+def read_again(why: str, question: str, *, hot: bool = False) -> str:
+    """The same question once more, with what was typed in it and what was expected; ``hot``: it may be too hot."""
+    first = "Take heat and ice away first. " if hot else ""
+    return f"You typed: {why}. {first}Read again and type what you see. {question}"
 
 
 def is_it_right(value: float, dimension: str, of: str) -> str:
@@ -175,6 +188,11 @@ def who_stopped(volts: float, trip: float) -> str:
 def not_so(amps: float) -> str:
     """That a mark is contradicted by the clamp (A)."""
     return f"The clamp shows {amps:.3g} A, so the mark does not count. The step goes on."
+
+
+def shows(amps: float) -> str:
+    """What the clamp shows (A)."""
+    return f"the clamp shows {amps:.3g} A"
 
 
 def seen(sought: Until, amps: float) -> str:

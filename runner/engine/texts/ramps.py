@@ -28,7 +28,7 @@ def nothing_by(sought: str, celsius: float) -> str:
 
 def less_flowed(celsius: float, why: str) -> str:
     """That only a part of the current flowed at the end of a ramp (°C), by the watcher's reason."""
-    return f"less current flowed at {degrees(celsius)}, neither a trip nor none: {why}"
+    return f"less current flowed at {degrees(celsius)}: not a trip, and not the full current: {why}"
 
 
 def no_trip(why: str) -> str:
