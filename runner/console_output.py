@@ -48,7 +48,6 @@ def finding_line(finding: Finding) -> str:
         return f"{name} {statement}: {finding.reason}"
     limits = f"  limits {text.limits}" if text.limits != "—" else ""
     fit = f" ({finding.fit})" if finding.name in ("capacity", "energy") and finding.fit else ""
-    fit = f": {finding.reason}" if finding.reason else fit
     return f"{name} {text.value} ± {text.uncertainty} {text.unit}{limits}  {statement}{fit}"
 
 

@@ -19,6 +19,7 @@ from runner.measure.finding import Finding
 from runner.measure.findings import findings
 from runner.measure.readings import Corrections
 from runner.measure.recording import Recording, Series, Specification
+from runner.notation.quantity import minus
 from runner.record.folder import FINDINGS, RunFolder
 from runner.record.samples import AGES, ages_of
 from runner.seal.editions import keep_edition
@@ -180,9 +181,28 @@ def worked_out(folder: RunFolder) -> Evaluation:
     recording = Recording(channels, attempts, early, story.typed, story.breaks, taps)
     declared = declare(procedure, pack, bench, tuple(resolved["program"]["sensors"]))
     left_out = story.end is not None and story.end.left_out
-    found = () if left_out else tuple(findings(recording, declared))
+    found = () if left_out else tuple(map(_recorded, findings(recording, declared)))
     refused = _refused_today(folder)
     return Evaluation(folder, procedure, pack, bench, resolved, story, recording, declared, found, refused, otherwise)
+
+
+def _recorded(finding: Finding) -> Finding:
+    """A finding as findings.json has it: what was too uncertain to be judged has no value, its reason says what was found."""
+    if finding.conformity != NOT_MEASURED or finding.value is None:
+        return finding
+    value, expanded = minus(f"{finding.value:.3g}"), f"{finding.expanded_uncertainty or 0.0:.2g}"
+    return replace(
+        finding,
+        value=None,
+        expanded_uncertainty=None,
+        coverage_factor=None,
+        dof=None,
+        probability=None,
+        repeats=(),
+        budget=(),
+        caveats=tuple(each for each in finding.caveats if each != finding.reason),
+        reason=f"found {value} ± {expanded} {finding.unit}, {finding.reason}",
+    )
 
 
 def _corrected(series: Series, certified: Corrections | None) -> Series:

@@ -7,6 +7,7 @@ import pytest
 from reports.headline import headline
 from runner.cli import main
 from runner.engine.opening import CAUTIONS, DOUBTS, Opening
+from runner.errors import SheetError
 from runner.evaluation.evaluate import evaluate
 from runner.events import Answered
 from runner.orders import Ask, Remark
@@ -22,6 +23,13 @@ STRONG = BENCH.replace("    current: 5 A\n", "    current: 10 A\n", 1)
 
 def program(bench):
     return load(find_procedure("charge-over-temperature"), read_file(DEMO_PACK), UserFile("bench.yaml", bench)).program
+
+
+def test_a_charger_whose_voltage_the_pack_has_by_itself_is_not_switched_on():
+    """A typing slip such as 2.92 V, or the charger of a smaller pack: current would flow out of this one."""
+    for volts in ("2.92 V", "25.6 V"):
+        with pytest.raises(SheetError, match=r"the pack has 25\.6 V by itself"):
+            program(BENCH.replace("voltage: 29.2 V", f"voltage: {volts}"))
 
 
 def test_a_person_is_asked_with_both_values_and_enter_alone_is_no():

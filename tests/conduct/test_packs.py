@@ -125,7 +125,7 @@ def test_findings_json_is_what_other_programs_rely_on(tmp_path):
         "lower", "upper", "conformity", "probability", "rule", "repeats", "budget", "caveats",
     }  # fmt: skip
     assert contract <= set(finding)
-    assert {"source", "value", "distribution", "sensitivity", "contribution", "dof"} == set(finding["budget"][0])
+    assert {"source", "value", "distribution", "sensitivity", "contribution", "dof"} <= set(finding["budget"][0])
 
 
 def test_the_truth_is_written_beside_the_evidence_of_a_rehearsal(tmp_path):

@@ -86,6 +86,8 @@ def beyond_the_charger(procedure: Procedure, pack: PackSheet, bench: BenchFile) 
     place, most = ("instruments", str(Role.CHARGER)), pack.full_charge_voltage
     if charger.voltage > most * (1 + 1e-9):
         yield Impossible((*place, "voltage"), *files.charger_voltage(charger.voltage, most))
+    if charger.voltage <= pack.nominal_voltage:
+        yield Impossible((*place, "voltage"), *files.charger_too_low(charger.voltage, pack.nominal_voltage))
     if charger.current > pack.maximum_charge_current * (1 + 1e-9):
         wrong = files.charger_current(charger.current, pack.maximum_charge_current)
         yield Impossible((*place, "current"), *wrong)

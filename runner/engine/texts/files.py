@@ -110,6 +110,11 @@ def charger_voltage(gives: float, allowed: float) -> tuple[str, str]:
     return f"the charger gives {gives:g} V, the pack sheet allows {allowed:g} V", "use a charger for this pack"
 
 
+def charger_too_low(gives: float, nominal: float) -> tuple[str, str]:
+    """Of a charger whose voltage is no more than the pack has by itself (V)."""
+    return f"the charger gives {gives:g} V, the pack has {nominal:g} V by itself", "use a charger for this pack"
+
+
 def charger_current(gives: float, allowed: float) -> tuple[str, str]:
     """The same in A."""
     return f"the charger gives {gives:g} A, the pack sheet allows {allowed:g} A", "use a smaller charger"
