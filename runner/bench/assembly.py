@@ -12,7 +12,7 @@ from runner.bench.dialect import BUILT_IN, Driver
 from runner.bench.line import Transport
 from runner.bench.link import Link
 from runner.bench.load import Load
-from runner.bench.off import OffWords, insist, stays_off, switch_off_by_hand
+from runner.bench.off import OffWords, Proof, insist, stays_off, switch_off_by_hand
 from runner.bench.probe import Probe
 from runner.bench.sessions.listening import Listener
 from runner.bench.sessions.session import Session
@@ -212,7 +212,8 @@ class Bench:
     def off(self, *, everything: bool = True) -> tuple[bool, str]:
         """Supply and load off, with ``everything`` also what heats; each by itself and all at once.
 
-        (True, "") if all read back as off; (True, which of them cannot report it) if the rest did; else False and what to do.
+        (True, "") if all read back as off and no current flows through them; (True, of which of them that is not known) if the
+        rest did; else False and what to do.
         Never raises, and returns within OFF_IS_TOLD_AFTER s of real time: whoever has not confirmed by then is named in
         capitals for a person to switch off.
         """
@@ -220,31 +221,36 @@ class Bench:
             if source is not None:
                 source.settings.ordered = False
         meant = {role: words for role, words in self.off_words.items() if everything or facts_of(role).carries}
-        unsure = dict(meant)
+        proofs = {role: Proof() for role in meant}
+        unsure = set(meant)
         try:
             self._announce(OFF_IS_TOLD_AFTER)
-            jobs = {role: partial(self._off, role, unsure) for role in meant}
+            jobs = {role: partial(self._off, role, unsure, proofs[role]) for role in meant}
             self._clock.together(jobs, OFF_IS_TOLD_AFTER)
         except Exception:  # no thread to be had, say: one after the other, then
-            for role in list(unsure):
-                self._off(role, unsure)
-        roles = [role for role in meant if role in unsure]
-        if not roles:
-            mute = [role for role, words in meant.items() if not words.reports]
-            return True, f"{' and '.join(mute)} told to switch off; cannot report it" if mute else ""
-        return False, switch_off_by_hand(roles)
+            for role in [role for role in meant if role in unsure]:
+                self._off(role, unsure, proofs[role])
+        roles = [role for role in meant if role in unsure and not (proofs[role].off and proofs[role].unread)]
+        if roles:
+            return False, switch_off_by_hand(roles, {role: proofs[role].doubt(meant[role]) for role in roles})
+        mute = [role for role, words in meant.items() if not words.reports]
+        unread = [role for role, words in meant.items() if words.reports and proofs[role].unread]
+        said = [f"{' and '.join(mute)} told to switch off; cannot report it"] if mute else []
+        said += [f"{role} reads back off; its current could not be read" for role in unread]
+        return True, "; ".join(said)
 
-    def _off(self, role: str, unsure: dict[str, OffWords]) -> None:
+    def _off(self, role: str, unsure: set[str], proof: Proof) -> None:
         """Switch one off; it leaves ``unsure`` once it has read back as off. Never raises."""
         link, words = self.speakers[role].link, self.off_words[role]
-        if not insist(link, words, self._pause):
+        if not insist(link, words, self._pause, proof):
             return
         source = {Role.SUPPLY: self.supply, Role.LOAD: self.load}.get(Role(role))
         if source is not None and source.settings.came_on:
+            proof.off = False
             self._pause(COMES_BACK)  # what went on by itself once may do so again
             if not stays_off(link, words):
                 return
-        unsure.pop(role, None)
+        unsure.discard(role)
 
     def _pause(self, seconds: float) -> None:
         """What an instrument needs to come to itself it needs in real time, however fast the bench's own time runs."""

@@ -12,13 +12,11 @@ from functools import partial
 from typing import Any
 
 from runner.bench.link import QUEUE_LENGTH, Link
-from runner.bench.off import OffWords
+from runner.bench.off import Asked, OffWords
 from runner.bench.replies import Reading
 from runner.bench.sessions.listening import Listener
 from runner.errors import BenchError, NotAReading, SettingError
 from runner.sheets.dialect import CHANNELLED, Command, Dialect, Mode, Query
-
-INFINITE = 9.9e37  # SCPI-1999: ±9.9E37 are infinity, 9.91E37 is not a number
 
 BUILT_IN: dict[str, Dialect] = {
     "supply": Dialect(
@@ -198,34 +196,31 @@ class Driver:
     def off_words(self, command: str, query: str, places: Iterable[str] = (), below: float = 0.0) -> OffWords:
         """What switches this instrument off and how it reads as off, ready to be sent. ValueError if the dialect is wrong.
 
-        ``places``: its outputs, if it has several, each of which is chosen with ``select``. Without the query in the dialect, the
-        current is asked, which is at most ``below`` A when it is off; without that nothing, and the command alone has to do.
+        ``places``: its outputs, if it has several, each of which is chosen with ``select``. Of one whose current is read, that is
+        asked as well, which is at most ``below`` A when it is off. Without either query, the command alone has to do.
         """
         text, dialect = self._text(command), self.dialect
         chooses = "select" in dialect.commands
         each = tuple(self._text("select", place=place) for place in dict.fromkeys(places) if chooses)
         if self._chooses:
             each = (self._text(CHANNELLED),)
-        asked, by_current = dialect.queries.get(query), query not in dialect.queries and "current" in dialect.queries
-        asked = dialect.queries["current"] if by_current else asked
-        reading = Reading("") if asked is None else _reading(asked)
-        ask = "" if asked is None else asked.text.format(channel=self.channel)
         return OffWords(
             text,
             dialect.acknowledge,
-            ask,
-            reading.pattern,
-            reading.scale,
+            self._asked(query),
+            self._asked("current", below),
             each or ("",),
             dialect.confirms,
             dialect.pause,
-            reading.offset,
-            reading.number,
-            reading.bit,
-            dict(reading.means),
             dialect.join if self._chooses else None,
-            below if by_current else None,
         )
+
+    def _asked(self, name: str, most: float = 0.0) -> Asked | None:
+        """A query as the way to off asks it; None if the dialect has none."""
+        query = self.dialect.queries.get(name)
+        if query is None:
+            return None
+        return Asked(query.text.format(channel=self.channel), _reading(query), most, query.within)
 
     def number(self, name: str) -> float:
         """One reading. Raises LinkError or NotAReading."""
@@ -304,10 +299,10 @@ class Driver:
 
     def _parsed(self, query: Query, reply: str) -> float:
         value = _reading(query).value(reply)
-        if value is None or not abs(value) < INFINITE * abs(query.scale):
+        if value is None:
             raise NotAReading.reply(self.link.instrument, query.text, reply)
         return value
 
 
 def _reading(query: Query) -> Reading:
-    return Reading(query.pattern, query.scale, query.offset, query.number, query.bit, query.means)
+    return Reading(query.pattern, query.scale, query.offset, query.number, query.bit, dict(query.means))

@@ -6,6 +6,7 @@ import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
+INFINITE = 9.9e37  # SCPI-1999: ±9.9E37 are infinity, 9.91E37 is not a number
 LONGEST_NUMBER = 1000  # characters: a reply that is longer is no reading, and no pattern is tried on it
 
 
@@ -24,12 +25,13 @@ class Reading:
     means: Mapping[str, float] = field(default_factory=dict)
 
     def value(self, reply: str) -> float | None:
-        """The number, None if it is none. Never raises."""
+        """The number, None if it is none, or not a finite one. Never raises."""
         try:
             found = re.fullmatch(self.pattern, reply) if len(reply) <= LONGEST_NUMBER else None
             if found is None:
                 return None
-            return self._number(found[1]) * self.scale + self.offset
+            value = self._number(found[1]) * self.scale + self.offset
+            return value if abs(value) < INFINITE * abs(self.scale) else None
         except (ValueError, TypeError, IndexError, KeyError, OverflowError, re.error):
             return None
 

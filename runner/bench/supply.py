@@ -11,6 +11,7 @@ from runner.sheets import instruments as sheets
 from runner.sheets.instrument_parts import InstrumentSheet
 
 NO_CURRENT = 0.01  # of the most that it may carry
+LEAST_CURRENT = 0.05  # A: so much an instrument may show that is off (common practice, no source)
 
 
 def off_current(instrument: InstrumentSheet) -> float:
@@ -18,7 +19,8 @@ def off_current(instrument: InstrumentSheet) -> float:
     if not isinstance(instrument, sheets.SupplySheet | sheets.LoadSheet):
         return 0.0
     accuracy = instrument.current_accuracy
-    return max(3 * float(accuracy.offset + accuracy.resolution), NO_CURRENT * float(instrument.limits.current))
+    declared = 3 * float(accuracy.offset + accuracy.resolution)
+    return max(declared, NO_CURRENT * float(instrument.limits.current), LEAST_CURRENT)
 
 
 @dataclass(frozen=True)

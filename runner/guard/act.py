@@ -15,7 +15,7 @@ from typing import Any
 
 from runner.bench.line import STOPS_SENDING, in_a_network
 from runner.bench.link import Link
-from runner.bench.off import MOMENT, attempt, switch_off_by_hand
+from runner.bench.off import MOMENT, SURE, Proof, attempt, switch_off_by_hand
 from runner.bench.sessions.session import Session
 from runner.guard.plan import Plan, Target
 from runner.guard.terminal import give_back
@@ -38,6 +38,8 @@ class Act:
         self.by_hand: list[str] = []  # what a person must still do, in sentences of the runner
         self._links: dict[str, Link] = {}
         self._off: dict[str, bool] = {}
+        self._proofs = {each.role: Proof() for each in plan.targets}
+        self._passed: set[str] = set()  # those for which nobody was called, though their current had not been read yet
         self._changed = threading.Condition()
         self._writing = threading.Lock()
         self._first = ""
@@ -96,9 +98,11 @@ class Act:
         )  # goes to disk before all others, and after the first bytes of off
         for each in self.plan.targets:
             threading.Thread(target=self._insist, args=(each, began), name=each.role, daemon=True).start()
-        unsure = self._wait_for_all(began + TOLD_AFTER)
+        late = self._wait_for_all(began + TOLD_AFTER)
+        self._passed = {role for role in late if self._only_unread(role)}
+        unsure = [role for role in late if role not in self._passed]
         self._say(unsure, why)
-        if unsure and not self._wait_for_all(began + GIVE_UP):
+        if not self._wait_for_all(began + GIVE_UP) and unsure:
             self._print("Everything is off now.")
         self._write({"what": "done", "not confirmed": self._unsure, "after_s": round(time.monotonic() - began, 3)})
 
@@ -112,11 +116,22 @@ class Act:
         """What has not read back as off or, where nothing can be asked, has not been told."""
         return [each.role for each in self.plan.targets if not self._off.get(each.role)]
 
+    def _only_unread(self, role: str) -> bool:
+        """Whether it reads back off, and nothing is missing but its current: nobody is called for that alone."""
+        proof = self._proofs[role]
+        return proof.off and proof.unread
+
     def _insist(self, target: Target, began: float) -> None:
-        number = 0
+        number = unread = 0
+        proof = self._proofs[target.role]
         while time.monotonic() - began < GIVE_UP:
-            confirmed = attempt(self._links[target.role], target.words)
+            confirmed = attempt(self._links[target.role], target.words, proof)
             number += 1
+            unread += proof.unread
+            confirmed = confirmed and (not proof.unread or unread >= SURE)
+            if target.role in self._passed and proof.flows is not None:
+                self._passed.discard(target.role)
+                self._print(switch_off_by_hand([target.role], {target.role: proof.doubt(target.words)}))
             left = began + STOPS_SENDING + MOMENT - time.monotonic()
             if confirmed and left > 0 and in_a_network(target.wiring.address):
                 time.sleep(left)  # what the runner said last may still be on its way; then once more
@@ -147,15 +162,19 @@ class Act:
         if self._leaving:
             self._wait_until_gone()
         done = [each for each in self.plan.targets if each.role not in unsure]
-        read_back = [each.role for each in done if each.words.reports]
+        unread = [each.role for each in done if each.words.reports and self._proofs[each.role].unread]
+        read_back = [each.role for each in done if each.words.reports and each.role not in unread]
         only_told = [each.role for each in done if not each.words.reports]
         lines = [f"TRIPWITNESS GUARD: {why}."]
         if read_back:
             lines.append(f"{_listed(read_back)} switched off and read back.")
         if only_told:
             lines.append(f"{_listed(only_told)} told to switch off and cannot be asked: look whether it is off.")
+        for role in unread:
+            lines.append(f"{role} reads back off; its current could not be read: look whether it is off.")
         if unsure:
-            lines.append(switch_off_by_hand(unsure))
+            doubts = {each.role: self._proofs[each.role].doubt(each.words) for each in self.plan.targets}
+            lines.append(switch_off_by_hand(unsure, doubts))
         lines += self.by_hand
         if self.folder and self.runner_gone:
             lines.append(f"When the bench is safe, continue with: tripwitness resume {self.folder}")

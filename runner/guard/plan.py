@@ -7,7 +7,8 @@ import json
 from dataclasses import dataclass
 from typing import Any
 
-from runner.bench.off import OffWords
+from runner.bench.off import Asked, OffWords
+from runner.bench.replies import Reading
 from runner.bench.transports.choose import Wiring
 
 PATIENCE = 2.0  # s of real time by which a beat or an announced deadline may be late
@@ -49,4 +50,9 @@ class Plan:
 
 
 def _words(content: dict[str, Any]) -> OffWords:
-    return OffWords(**{**content, "each": tuple(content["each"])})
+    asked = {name: _asked(content[name]) for name in ("state", "current")}
+    return OffWords(**{**content, **asked, "each": tuple(content["each"])})
+
+
+def _asked(content: dict[str, Any] | None) -> Asked | None:
+    return None if content is None else Asked(**{**content, "reading": Reading(**content["reading"])})

@@ -180,8 +180,8 @@ def test_a_pattern_that_always_finds_its_number_is_taken(pattern):
 def test_what_switches_off_is_ready_before_anything_is_on():
     words = Driver(Wire({}), parse_dialect(OWN, "own.yaml"), "2").off_words("output_off", "output")
     assert (words.command, words.acknowledge, words.ask) == ("OUT2 0", None, "OUT2?")
-    assert words.mean_off("OUT 0")
-    assert not any(words.mean_off(reply) for reply in ("OUT 1", "0", "", "OUT", "OUT 0" * 500))
+    assert words.state.shows_off("OUT 0")
+    assert not any(words.state.shows_off(reply) for reply in ("OUT 1", "0", "", "OUT", "OUT 0" * 500))
 
 
 def test_the_check_names_the_question_that_an_instrument_does_not_know_and_gives_its_own_words():

@@ -11,10 +11,11 @@ import pytest
 
 from runner.bench.line import STOPS_SENDING, in_a_network, stops_sending
 from runner.bench.link import Link
-from runner.bench.off import OffWords, insist
+from runner.bench.off import Asked, OffWords, insist
+from runner.bench.replies import Reading
 from runner.bench.visa import VisaTransport
 
-WORDS = OffWords("OUTP OFF", "*OPC?", "OUTP?", r"\s*([01])\s*")
+WORDS = OffWords("OUTP OFF", "*OPC?", Asked("OUTP?", Reading(r"\s*([01])\s*")))
 
 
 class Switch:

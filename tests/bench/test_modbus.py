@@ -126,7 +126,9 @@ def test_off_is_written_and_read_back_from_ready_made_words(spoken):
     unit = Supply()
     driver, _ = spoken(unit)
     unit.on = True
-    words = driver.off_words("output_off", "output")
+    words = driver.off_words("output_off", "output", below=0.05)
+    assert not attempt(driver.link, words), "it reads back off, and -2 A flow"
+    unit.amperes = 0xFFFB  # -0.05 A
     assert attempt(driver.link, words)
     assert not unit.on
 

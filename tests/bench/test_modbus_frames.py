@@ -13,7 +13,8 @@ import pytest
 
 from runner.bench.dialect import Driver
 from runner.bench.link import Link
-from runner.bench.off import OffWords, attempt
+from runner.bench.off import Asked, OffWords, attempt
+from runner.bench.replies import Reading
 from runner.bench.transports.choose import Wiring
 from runner.bench.wired import wiring
 from runner.errors import LinkError
@@ -30,7 +31,7 @@ TWO = bytes([2, 3, 2, 0x12, 0x34])
 REFUSED = bytes([1, 0x83, 2])
 SILENCE = 4.0 * 10 / 9600  # s: a little more than 3.5 characters at the rate that the bench file is taken to have
 NOISE = b"\x55\xaa\x00\xff\x55"
-OFF = OffWords("write coil 0 0", None, "read holding 7 u16 high", r"(\d+)", bit=3)
+OFF = OffWords("write coil 0 0", None, Asked("read holding 7 u16 high", Reading(r"(\d+)", bit=3)))
 
 
 def framed(content):

@@ -19,10 +19,16 @@ instruments:
 
 
 class Switch:
-    """An instrument that knows one thing: whether it is on. ``bad`` is what its transport does, and where."""
+    """An instrument that knows whether it is on, and what flows. ``bad`` is what its transport does, and where.
+
+    ``current`` is its reply about the current; ``stuck``: its output stays on, whatever it says.
+    """
 
     def __init__(self):
-        self.on, self.heard, self.bad = True, [], None
+        self.on, self.heard, self.bad, self.stuck = True, [], None, False
+
+    def current(self):
+        return "3.0" if self.on or self.stuck else "0.02"
 
 
 class Wire:
@@ -53,6 +59,7 @@ class Wire:
                 "SYST:ERR?": '0,"No error"',
                 "OUTP?": str(int(self.switch.on)),
                 "INP?": str(int(self.switch.on)),
+                "MEAS:CURR?": self.switch.current(),
             }
             self.reply = known.get(text, "1").encode() + b"\n"
 

@@ -12,7 +12,8 @@ import pytest
 
 from runner.bench.framing import Conversation, Framing
 from runner.bench.link import Link
-from runner.bench.off import OffWords, attempt
+from runner.bench.off import Asked, OffWords, attempt
+from runner.bench.replies import Reading
 from runner.bench.transports.choose import Wiring
 from runner.bench.wired import wiring
 from runner.errors import LinkError, SheetError
@@ -235,7 +236,7 @@ def test_a_line_that_never_falls_silent_is_said_to_be_one(on_a_terminal):
         link.ask("V?")
 
 
-OFF = OffWords("OUT0", None, "OUT?", "([01])")
+OFF = OffWords("OUT0", None, Asked("OUT?", Reading("([01])")))
 
 
 def test_off_goes_out_at_once_though_nothing_may_be_asked_yet(on_a_terminal):

@@ -7,14 +7,15 @@ import time
 import pytest
 
 from runner.bench.link import Link
-from runner.bench.off import OffWords, insist
+from runner.bench.off import Asked, OffWords, insist
+from runner.bench.replies import Reading
 from runner.bench.transports.choose import Wiring
 from runner.errors import LinkError
 from tests.instruments.patience import ANSWERED, SILENT, silence
 from tests.instruments.vxi11 import LAST, Raw, Vxi11
 from tests.processes import until
 
-OFF = OffWords("OUTP OFF", None, "OUTP?", "([01])")
+OFF = OffWords("OUTP OFF", None, Asked("OUTP?", Reading("([01])")))
 
 
 @pytest.fixture(autouse=True)

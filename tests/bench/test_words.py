@@ -138,7 +138,8 @@ def test_off_chooses_its_channel_first():
                 chosen[0] = text.split("INST:NSEL ")[1][0]
             if "OUTP OFF" in text:
                 state[chosen[0]] = 0
-            self.reply = {"OUTP?": str(state[chosen[0]])}.get(text.split(";:")[-1], "1").encode() + b"\n"
+            known = {"OUTP?": str(state[chosen[0]]), "MEAS:CURR?": str(3.0 * state[chosen[0]])}
+            self.reply = known.get(text.split(";:")[-1], "1").encode() + b"\n"
             chosen[0] = "1"  # somebody at the front, between any two messages
 
     link = Link(lambda: Two({}, said), "A", "supply", timeout=0.2)
@@ -199,7 +200,8 @@ def test_a_supply_of_few_words_sets_switches_and_reads():
     assert (words.command, words.ask) == ("O0", "I?")  # it cannot say whether it is on: its current says so
     assert not attempt(speaker.link, words)
     assert said[-2:] == ["O0", "I?"]
-    assert (words.mean_off("0.051"), words.mean_off("-0.049"), words.mean_off("junk")) == (False, True, False)
+    replies = ("0.051", "-0.049", "junk", "9.91E37")
+    assert [words.current.shows_off(reply) for reply in replies] == [False, True, False, False]
 
 
 def test_settings_that_are_lost_while_nobody_could_ask_are_found():

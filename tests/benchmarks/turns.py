@@ -19,7 +19,8 @@ from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 
-from runner.bench.off import OffWords
+from runner.bench.off import Asked, OffWords
+from runner.bench.replies import Reading
 from runner.bench.transports.choose import Wiring
 from runner.conduct.clock import ScaledClock
 from runner.conduct.execute import execute
@@ -109,7 +110,7 @@ def timed_run(folder: Path, record: RunFolder) -> tuple[list[float], list[float]
 
 def guard_costs(seconds: float) -> tuple[float, float]:
     """(MB of memory, share of a core) of a guard that stands by."""
-    words = OffWords("OUTP OFF", None, "OUTP?", "([01])")
+    words = OffWords("OUTP OFF", None, Asked("OUTP?", Reading("([01])")))
     guard = Guard([Target("supply", Wiring("TCPIP::127.0.0.1::9::SOCKET", "@py", 1.0), words)])
     with tempfile.TemporaryDirectory() as name:
         guard.armed(Path(name))

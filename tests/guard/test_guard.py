@@ -9,17 +9,20 @@ import subprocess
 import sys
 import threading
 import time
+from dataclasses import replace
 
 import pytest
 
-from runner.bench.off import OffWords, switch_off_by_hand
+from runner.bench.off import Asked, OffWords, switch_off_by_hand
+from runner.bench.replies import Reading
 from runner.bench.transports.choose import Wiring
 from runner.errors import GuardMissing
 from runner.guard.handle import Guard
 from runner.guard.plan import Plan, Target
 from runner.guard.pulse import Pulse
 
-WORDS = OffWords("OUTP OFF", "*OPC?", "OUTP?", r"\s*([01])\s*")
+WORDS = OffWords("OUTP OFF", "*OPC?", Asked("OUTP?", Reading(r"\s*([01])\s*")))
+WITH_CURRENT = replace(WORDS, current=Asked("MEAS:CURR?", Reading(r"\s*([-+0-9.E]+)\s*"), 0.05))
 
 
 class Switch:
@@ -28,6 +31,7 @@ class Switch:
     def __init__(self, takes=5):
         self.on, self.off_at, self.mute, self.takes = True, None, False, takes
         self.before_taking = lambda: None
+        self.current = lambda: "3.0" if self.on else "0.02"
         self._open = 0
         self.listener = socket.create_server(("127.0.0.1", 0))
         self.address = f"TCPIP::127.0.0.1::{self.listener.getsockname()[1]}::SOCKET"
@@ -51,6 +55,7 @@ class Switch:
                     self.on, self.off_at = False, time.monotonic()
                 if b"?" in line and not self.mute:
                     reply = b"1" if b"*OPC?" in line else str(int(self.on)).encode()
+                    reply = self.current().encode() if b"CURR?" in line else reply
                     connection.sendall(reply + b"\n")
         self._open -= 1
 
@@ -192,8 +197,9 @@ from runner.guard.handle import Guard
 from runner.guard.plan import Plan
 from runner.guard.plan import Target
 from runner.bench.transports.choose import Wiring
-from runner.bench.off import OffWords
-words = OffWords("OUTP OFF", "*OPC?", "OUTP?", "([01])")
+from runner.bench.off import Asked, OffWords
+from runner.bench.replies import Reading
+words = OffWords("OUTP OFF", "*OPC?", Asked("OUTP?", Reading("([01])")))
 targets = [Target(f"supply{n}", Wiring(address, "@py", 0.5), words) for n, address in enumerate(sys.argv[3:])]
 guard = Guard(targets, patience=1.0)
 guard.armed(Path(sys.argv[1]))
@@ -290,7 +296,7 @@ def test_one_that_does_not_answer_is_named_and_the_others_are_off_meanwhile(swit
 
 
 def test_one_that_cannot_be_asked_is_told_before_the_guard_goes_and_a_person_is_sent_to_look(switch, tmp_path):
-    mute = Target("supply", Wiring(switch.address, "@py", 0.5), OffWords("OUTP OFF", None, "", ""))
+    mute = Target("supply", Wiring(switch.address, "@py", 0.5), OffWords("OUTP OFF", None))
     late = threading.Lock()
     late.acquire()
     switch.before_taking = (
@@ -308,7 +314,7 @@ def test_one_that_cannot_be_asked_is_told_before_the_guard_goes_and_a_person_is_
 
 
 def test_a_plan_travels_whole():
-    plan = Plan(1, (Target("load", Wiring("A", "@py", 1.0), WORDS),), 3, -1, 2.5)
+    plan = Plan(1, (Target("load", Wiring("A", "@py", 1.0), WITH_CURRENT),), 3, -1, 2.5)
     assert Plan.of(plan.line()) == plan
 
 
@@ -318,9 +324,10 @@ import json, sys
 import runner.guard.__main__ as main
 from runner.guard.act import Act
 from runner.guard.plan import Plan, Target
-from runner.bench.off import OffWords
+from runner.bench.off import Asked, OffWords
+from runner.bench.replies import Reading
 from runner.bench.transports.choose import Wiring
-Act(Plan(0, (Target("supply", Wiring("TCPIP::127.0.0.1::9::SOCKET", "@py", 1.0), OffWords("A", None, "B", "(.)")),), 0)).prepare()
+Act(Plan(0, (Target("supply", Wiring("TCPIP::127.0.0.1::9::SOCKET", "@py", 1.0), OffWords("A", None, Asked("B", Reading("(.)")))),), 0)).prepare()
 print(json.dumps([name for name, module in sys.modules.items() if module is not None]))
 """
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True, timeout=60)
