@@ -24,6 +24,7 @@ from runner.measure.conformity import (
     worst,
 )
 from runner.orders import End
+from runner.seal.verified import EVIDENCE_CHANGED
 from runner.vocabulary import Seen
 
 NO_STATEMENT = "no statement"  # of a run that looks and measures nothing, or whose evidence has changed
@@ -79,7 +80,7 @@ def headline(
     partial = any(row.protection and not row.tested for row in rows)
     if broken or any(each.broken for each in evaluations):
         of = f"on the record as it is now, {statement}: " if tested else ""
-        statement, found = NO_STATEMENT, ["EVIDENCE CHANGED since it was recorded", f"{of}{found[0]}", *found[1:]]
+        statement, found = NO_STATEMENT, [EVIDENCE_CHANGED, f"{of}{found[0]}", *found[1:]]
     said = [*found, *_bench(evaluations, tested), *_beside(evaluations, rows)]
     return Headline(statement, ". ".join([said[0], *map(_begun, said[1:])]), partial)
 

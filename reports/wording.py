@@ -133,8 +133,8 @@ def digits_for(uncertainty: float) -> int:
 
 
 def number(value: float | None, digits: int = 2) -> str:
-    """A number with a true minus sign, or a dash for none."""
-    return "—" if value is None else f"{value:.{digits}f}".replace("-", "−")
+    """A number with a true minus sign, none before a zero, or a dash for none."""
+    return "—" if value is None else f"{value:z.{digits}f}".replace("-", "−")
 
 
 def _limits(finding: Finding, size: float, offset: float, least: int) -> str:

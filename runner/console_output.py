@@ -27,6 +27,7 @@ from runner.rehearsal.truth import against_truth
 from runner.seal.pdf import against_the_pdf, verify_pdf
 from runner.seal.signers import known, trust
 from runner.seal.station_key import rotate, station_key
+from runner.seal.verified import EVIDENCE_CHANGED
 from runner.seal.verify import verify
 from runner.sheets.bench import Assumed, BenchFile
 from runner.sheets.doubts import doubts
@@ -60,7 +61,7 @@ def print_findings(evaluation: Evaluation, *, alone: bool = True) -> None:
     for advice in dict.fromkeys(each.advice for each in evaluation.findings if each.advice):
         print(f"  advice: {advice}")
     for what in evaluation.broken:
-        print(f"  EVIDENCE CHANGED since it was recorded: {what}")
+        print(f"  {EVIDENCE_CHANGED}: {what}")
     for what in evaluation.refused_today:
         print(f"  this version would reject this input: {what}")
     for what in evaluation.judged_otherwise:

@@ -24,6 +24,7 @@ from runner.screen.texts import findings as texts
 from runner.screen.widgets.interval import IntervalLines
 from runner.screen.widgets.still_line import Title
 from runner.sheets.parts.protections import protection_name
+from runner.workspace.archive import changed_in
 
 MARKS = {PASS: "✓", CONDITIONAL_PASS: "✓?", CONDITIONAL_FAIL: "✗?", FAIL: "✗", NOT_MEASURED: "–", None: " "}
 ROWS_OF_A_BUDGET = 12
@@ -42,7 +43,7 @@ class FindingsScreen(Screen[None]):
     FindingsScreen #list { width: 42; height: 1fr; border: none; }
     FindingsScreen #one { width: 1fr; height: 1fr; padding: 0 1; border-left: solid $foreground 30%; }
     FindingsScreen #what, FindingsScreen #budget { height: auto; width: 100%; }
-    FindingsScreen #said { height: auto; max-height: 3; padding: 0 1; background: $surface; }
+    FindingsScreen #said { height: auto; max-height: 5; padding: 0 1; background: $surface; }
     """
 
     def __init__(
@@ -52,10 +53,13 @@ class FindingsScreen(Screen[None]):
         where: str,
         certificate: Callable[[], str] | None = None,
         headline: str = "",
+        changed: Sequence[str] = (),
     ) -> None:
+        """``changed``: what of the evidence is not as it was recorded."""
         super().__init__()
         self._headings, self.findings, self._where = tuple(titles), tuple(findings), where
-        self._certificate, self._headline = certificate, headline
+        self._certificate = certificate
+        self._headline = "\n".join(filter(None, (headline, texts.changed(changed))))
         self._making = False
 
     def compose(self) -> ComposeResult:
@@ -119,7 +123,8 @@ class FindingsScreen(Screen[None]):
         except TripwitnessError as error:
             self.app.call_from_thread(self._made, str(error), "")
             return
-        self.app.call_from_thread(self._made, texts.certificate(path), path)
+        changed = texts.changed(changed_in(Path(self._where)))
+        self.app.call_from_thread(self._made, "\n".join(filter(None, (changed, texts.certificate(path)))), path)
 
     def _made(self, said: str, path: str) -> None:
         self._making = False

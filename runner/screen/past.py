@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
+from functools import partial
 from pathlib import Path
 
 from rich.text import Text
@@ -18,10 +19,11 @@ from reports.wording import digits_for, number, shown_as, worded
 from runner.measure.finding import Finding
 from runner.screen.findings import MARKS, FindingsScreen, value_of
 from runner.screen.texts import past as texts
+from runner.screen.texts.findings import changed as about_changes
 from runner.screen.widgets.interval import interval_line
 from runner.screen.widgets.still_line import Title
 from runner.sheets.parts.protections import protection_name
-from runner.workspace.archive import PastRun, beside, over_time, past_runs
+from runner.workspace.archive import PastRun, beside, changed_in, over_time, past_runs
 
 SAID_CSS = "#said { height: auto; max-height: 4; padding: 0 1; background: $surface; }"
 
@@ -44,6 +46,10 @@ class PastScreen(Screen[None]):
         self._out, self._certificate = out, certificate
         self.runs: list[PastRun] = []
         self.marked: list[PastRun] = []
+        self.changed: dict[
+            Path, tuple[str, ...]
+        ] = {}  # what is not as it was recorded, of the runs that were looked at
+        self._opening = False
 
     def compose(self) -> ComposeResult:
         yield Title(*texts.titles(str(self._out)))
@@ -53,7 +59,7 @@ class PastScreen(Screen[None]):
         yield Footer()
 
     def on_mount(self) -> None:
-        self.query_one(DataTable).add_columns(*texts.COLUMNS)
+        self._columns = self.query_one(DataTable).add_columns(*texts.COLUMNS)
         self.query_one("#search").display = False
         self._say(texts.READING)
         self.query_one(DataTable).focus()
@@ -65,9 +71,62 @@ class PastScreen(Screen[None]):
 
     def _have_read(self, runs: list[PastRun], unreadable: list[str]) -> None:
         self.runs = runs
-        said = texts.how_many(len(runs), simulated=any(run.simulated for run in runs))
-        self._say("\n".join([said, *unreadable[:2]]))
+        self._unreadable = unreadable
+        self._say_how_many()
         self._fill("")
+        self._look(runs)
+
+    def _say_how_many(self) -> None:
+        said = texts.how_many(len(self.runs), simulated=any(run.simulated for run in self.runs))
+        done = len(self.changed)
+        looking = texts.looking(done, len(self.runs)) if done < len(self.runs) else ""
+        self._say("\n".join([said + looking, *self._unreadable[:2]]))
+
+    # ---- whether the evidence is as it was recorded: one after the other, because each takes a tenth of a second -----------
+
+    @work(thread=True)
+    def _look(self, runs: Sequence[PastRun]) -> None:
+        for run in runs:
+            found = changed_in(run.path)
+            if not self.is_attached:
+                return
+            self.app.call_from_thread(self._looked, {run.path: found})
+
+    def _looked(self, found: dict[Path, tuple[str, ...]]) -> None:
+        if not self.is_attached:
+            return
+        self.changed |= found
+        table = self.query_one(DataTable)
+        for run in self.runs:
+            if run.path in found and str(run.path) in table.rows:
+                table.update_cell(str(run.path), self._columns[1], Text(self._statement(run)), update_width=True)
+        if not self._opening:
+            self._say_how_many()
+
+    def _statement(self, run: PastRun) -> str:
+        """The statement of a run with its mark; there is no statement where the evidence has changed."""
+        changed = self.changed.get(run.path)
+        said = texts.CHANGED if changed else run.statement
+        mark = texts.NOT_LOOKED_AT if changed is None else "" if changed else MARKS.get(run.conformity, " ")
+        return f"{mark or ' '} {said}{texts.SIMULATED if run.simulated else ''}"
+
+    def _looked_at(self, runs: Sequence[PastRun], then: Callable[[], Screen[None]]) -> None:
+        """Look at the evidence of these runs as it is now, and open a screen."""
+        if not self._opening:
+            self._opening = True
+            self._say(texts.CHECKING)
+            self._look_and_open(runs, then)
+
+    @work(thread=True)
+    def _look_and_open(self, runs: Sequence[PastRun], then: Callable[[], Screen[None]]) -> None:
+        found = {run.path: changed_in(run.path) for run in runs}
+        self.app.call_from_thread(self._open, found, then)
+
+    def _open(self, found: dict[Path, tuple[str, ...]], then: Callable[[], Screen[None]]) -> None:
+        self._opening = False
+        self._looked(found)
+        if self.is_current:
+            self.app.push_screen(then())
 
     # ---- the list --------------------------------------------------------------------------------------------
 
@@ -78,10 +137,7 @@ class PastScreen(Screen[None]):
         for run in self.runs:
             if run.has(words):
                 mark = "●" if run in self.marked else " "
-                statement = (
-                    f"{MARKS.get(run.conformity, ' ')} {run.statement}{texts.SIMULATED if run.simulated else ''}"
-                )
-                cells = (mark, statement, run.day, run.serial, run.procedure, run.pack)
+                cells = (mark, self._statement(run), run.day, run.serial, run.procedure, run.pack)
                 table.add_row(*(Text(cell) for cell in cells), key=str(run.path))
         table.move_cursor(row=min(here, max(table.row_count - 1, 0)))
         self.call_after_refresh(
@@ -104,10 +160,14 @@ class PastScreen(Screen[None]):
     def on_data_table_row_selected(self) -> None:
         run = self._under_the_cursor()
         if run is not None:
-            titles = texts.run_titles(run.pack, run.serial, run.procedure, run.day, run.statement)
-            self.app.push_screen(
-                FindingsScreen(titles, run.findings, str(run.path), lambda: self._certificate(run.path))
-            )
+            self._looked_at([run], lambda: self._findings(run))
+
+    def _findings(self, run: PastRun) -> FindingsScreen:
+        changed = self.changed[run.path]
+        said = texts.CHANGED if changed else run.statement
+        titles = texts.run_titles(run.pack, run.serial, run.procedure, run.day, said)
+        make = partial(self._certificate, run.path)
+        return FindingsScreen(titles, run.findings, str(run.path), make, changed=changed)
 
     # ---- keys ------------------------------------------------------------------------------------------------
 
@@ -132,14 +192,15 @@ class PastScreen(Screen[None]):
             self._say(texts.SELECT_TWO)
             return
         one, other = sorted(self.marked, key=lambda run: run.utc)
-        self.app.push_screen(BesideScreen(one, other))
+        self._looked_at([one, other], lambda: BesideScreen(one, other, self.changed))
 
     def action_trend(self) -> None:
         run = self._under_the_cursor()
         if run is None or not run.findings:
             self._say(texts.SELECT_ONE)
             return
-        self.app.push_screen(TrendScreen(self.runs, run))
+        of_the_pack = [each for each in self.runs if each.serial == run.serial]
+        self._looked_at(of_the_pack, lambda: TrendScreen(self.runs, run, self.changed))
 
     def action_back(self) -> None:
         search = self.query_one("#search", Input)
@@ -161,16 +222,23 @@ class BesideScreen(Screen[None]):
     """Two runs, finding by finding: both values, their difference, and whether it is more than its uncertainty."""
 
     BINDINGS = [Binding("escape,q,b", "app.pop_screen", "Back", key_display="Esc")]
-    CSS = SAID_CSS + "BesideScreen DataTable { height: 1fr; }"
+    CSS = SAID_CSS + "BesideScreen DataTable { height: 1fr; } BesideScreen #changed { height: auto; padding: 0 1; }"
 
-    def __init__(self, one: PastRun, other: PastRun) -> None:
+    def __init__(self, one: PastRun, other: PastRun, changed: Mapping[Path, Sequence[str]]) -> None:
+        """``changed``: what of the evidence of runs is not as it was recorded. Of these nothing is concluded."""
         super().__init__()
         self.one, self.other = one, other
+        found = ((run, changed.get(run.path, ())) for run in (one, other))
+        self._changed = [
+            texts.changed_run(run.serial, run.day[:10], about_changes(what)) for run, what in found if what
+        ]
 
     def compose(self) -> ComposeResult:
         yield Static(texts.SIDE_BY_SIDE, id="title")
+        if self._changed:
+            yield Static(Content("\n".join(self._changed)), id="changed")
         yield DataTable(cursor_type="row")
-        yield Static(Content(texts.DIFFERENCE_RULE), id="said")
+        yield Static(Content(texts.NOT_COMPARED if self._changed else texts.DIFFERENCE_RULE), id="said")
         yield Footer()
 
     def on_mount(self) -> None:
@@ -187,7 +255,7 @@ class BesideScreen(Screen[None]):
                 if pair.difference is None
                 else f"{number(pair.difference / size, digits)} {DIFFERENCE.get(unit, unit)}"
             )
-            verdict = {None: " ", True: "≠", False: "="}[pair.differs]
+            verdict = {None: " ", True: "≠", False: "="}[None if self._changed else pair.differs]
             name = f"{some.name} {some.sensor or ''}".strip()
             row = (name, verdict, _cell(pair.one), _cell(pair.other), gap)
             table.add_row(*(Text(cell) for cell in row))
@@ -203,9 +271,11 @@ class TrendScreen(Screen[None]):
     ]
     CSS = SAID_CSS + "TrendScreen #lines { height: auto; width: 100%; padding: 0 1; }"
 
-    def __init__(self, runs: Sequence[PastRun], about: PastRun) -> None:
+    def __init__(self, runs: Sequence[PastRun], about: PastRun, changed: Mapping[Path, Sequence[str]]) -> None:
+        """``changed``: what of the evidence of runs is not as it was recorded."""
         super().__init__()
         self._runs, self._serial = runs, about.serial
+        self._changed = [path for path, what in changed.items() if what]
         self._keys = [(each.protection, each.name, each.sensor) for each in about.findings]
         self._number = 0
 
@@ -230,12 +300,12 @@ class TrendScreen(Screen[None]):
         found = over_time(self._runs, self._serial, key)
         name = f"{key[1]} {key[2] or ''}".strip()
         self.query_one(Title).say(*texts.trend_titles(name, protection_name(key[0]), self._serial, len(found)))
-        lines = trend_lines(found, self.size.width - 4) if found else [texts.NOWHERE]
+        lines = trend_lines(found, self.size.width - 4, self._changed) if found else [texts.NOWHERE]
         self.query_one("#lines", Static).update(Content("\n".join(lines)))
 
 
-def trend_lines(found: Sequence[tuple[PastRun, Finding]], width: int) -> list[str]:
-    """A line a run: when, the value, and its interval drawn on a scale that all runs share."""
+def trend_lines(found: Sequence[tuple[PastRun, Finding]], width: int, changed: Sequence[Path] = ()) -> list[str]:
+    """A line a run: when, the value, and its interval drawn on a scale that all runs share; not of runs that have changed."""
     spans = [(each.value or 0.0, each.expanded_uncertainty or 0.0) for _, each in found]
     limits = [limit for _, each in found for limit in (each.lower, each.upper) if limit is not None]
     low = min([value - spread for value, spread in spans] + limits)
@@ -243,7 +313,7 @@ def trend_lines(found: Sequence[tuple[PastRun, Finding]], width: int) -> list[st
     room = max(width - 34, 12)
     lines = []
     for run, finding in found:
-        drawn = _on_scale(finding, low, high, room)
+        drawn = texts.CHANGED if run.path in changed else _on_scale(finding, low, high, room)
         lines.append(f"{run.day[:10]} {value_of(finding):>20}  {drawn}")
     last = found[-1][1]
     if last.lower is not None or last.upper is not None:

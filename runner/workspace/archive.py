@@ -1,6 +1,7 @@
 """The runs that are kept: what was found on which pack and when, two beside each other, one threshold over the years.
 
-Read from each folder's findings.json and its inputs; nothing is worked out again. A folder that cannot be read is named
+Read from each folder's findings.json and its inputs; nothing is worked out again. Whether the evidence is as it was recorded
+takes longer and is a question of its own (``changed_in``). A folder that cannot be read is named
 with the reason and left out, because one bad folder must not hide the others.
 """
 
@@ -14,6 +15,7 @@ from pathlib import Path
 from runner.errors import RecordError
 from runner.measure.finding import Finding
 from runner.record.folder import EVENTS, FINDINGS, INPUTS, RESOLVED, SESSION, RunFolder
+from runner.seal.verify import verify
 from runner.sheets.older import with_kinds
 
 Key = tuple[str, str, str | None]  # protection, name and sensor of a finding
@@ -84,6 +86,19 @@ def past_runs(out: Path) -> tuple[list[PastRun], list[str]]:
             said = str(error) if isinstance(error, RecordError) else f"{path}: findings.json is damaged"
             unreadable.append(said)
     return sorted(found, key=lambda run: run.utc, reverse=True), unreadable
+
+
+def changed_in(folder: Path) -> tuple[str, ...]:
+    """What of a run is not as it was recorded or sealed, in the words of ``verify``; what cannot be looked at is that as well.
+
+    It reads the whole record: 0.1 s for an hour of a run.
+    """
+    try:
+        return tuple(verify(folder, None).differences)
+    except RecordError as error:
+        return (str(error),)
+    except OSError as error:
+        return (f"{error.filename or folder}: cannot be read ({error.strerror})",)
 
 
 def beside(one: PastRun, other: PastRun) -> list[ComparedFinding]:

@@ -2,11 +2,21 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
+from runner.seal.verified import EVIDENCE_CHANGED
+
 NOTHING_MEASURED = "This run measures nothing. The certificate lists what was read."
 MAKING = "Making the certificate. This takes a few seconds …"
 NOT_MEASURED = "not measured"
 FUNCTIONAL = "FUNCTIONAL ONLY: the change was seen, but the ramp was too fast to measure the threshold"
 BUDGET = "WHERE THE UNCERTAINTY COMES FROM"
+
+
+def changed(differences: Sequence[str]) -> str:
+    """That the evidence has changed, with the first of what differs; nothing where nothing does."""
+    more = f" (and {len(differences) - 1} more)" if len(differences) > 1 else ""
+    return f"{EVIDENCE_CHANGED}: {differences[0]}{more}" if differences else ""
 
 
 def certificate(path: str) -> str:

@@ -6,6 +6,9 @@ SEARCHED = "pack, serial number, procedure, statement or date"
 COLUMNS = ("", "statement", "when (UTC)", "no.", "procedure", "pack")
 READING = "reading …"
 SIMULATED = " (sim)"  # after the statement of a run
+NOT_LOOKED_AT = "…"  # in place of the mark of a run whose evidence has not been looked at yet
+CHANGED = "EVIDENCE CHANGED"  # in place of the statement of a run
+CHECKING = "checking that the evidence is as it was recorded …"
 SELECT_TWO = "Select two runs with Space first (two packs, or two dates of one pack)."
 SELECT_ONE = "Move the cursor to a run with findings first."
 
@@ -31,6 +34,11 @@ def run_titles(pack: str, serial: str, procedure: str, day: str, statement: str)
     )
 
 
+def looking(done: int, runs: int) -> str:
+    """How far the evidence of the runs has been looked at."""
+    return f" Evidence of {done} of {runs} checked …"
+
+
 # ---- two runs beside each other --------------------------------------------------------------------------------------
 
 SIDE_BY_SIDE = "SIDE BY SIDE"
@@ -39,6 +47,13 @@ DIFFERENCE_RULE = (
     "≠: they differ, by more than the uncertainty √(U₁² + U₂²) at 95 %. =: no such difference was found. Both results are "
     "treated as independent. With the same probe on both dates the true uncertainty is smaller."
 )
+
+NOT_COMPARED = "Evidence has changed: whether the runs differ is not said."
+
+
+def changed_run(serial: str, day: str, said: str) -> str:
+    """Which of the runs has changed, and what is said of it."""
+    return f"no. {serial}, {day}: {said}"
 
 
 def column(serial: str, day: str) -> str:
