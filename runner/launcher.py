@@ -31,6 +31,7 @@ from runner.console_output import (
     print_headline,
     print_json,
     print_truth,
+    read_or_not,
 )
 from runner.errors import BenchError, Problem, RecordError, SheetError
 from runner.evaluation.evaluate import Evaluation
@@ -268,7 +269,7 @@ class Face:
         if not (evaluations := session.evaluations()):
             self._say("\nNothing was tested: every procedure was left out. There is no certificate.")
             return Exit.NOT_ALL_JUDGED
-        with self._aside():
+        with read_or_not(), self._aside():
             print_truth(evaluations)
             print_headline(evaluations, session.not_begun())
             print_certificate(evaluations, session.path, session.not_begun())
@@ -372,14 +373,12 @@ class Face:
         )
 
     def _report(self, evaluation: Evaluation, *, with_certificate: bool) -> int:
-        if self.options.json:
-            print_json(evaluation)
-        else:
-            print_findings(evaluation, alone=with_certificate)
-        with self._aside():
-            if with_certificate:
-                print_truth([evaluation])
-                print_certificate([evaluation], evaluation.folder.path)
+        with read_or_not():
+            print_json(evaluation) if self.options.json else print_findings(evaluation, alone=with_certificate)
+            with self._aside():
+                if with_certificate:
+                    print_truth([evaluation])
+                    print_certificate([evaluation], evaluation.folder.path)
         return evaluation.exit_status
 
     def _warn(self, result: Result) -> None:

@@ -8,6 +8,7 @@ import signal
 import sys
 import threading
 from collections.abc import Callable, Sequence
+from functools import partial
 from math import inf
 from typing import Any
 
@@ -163,9 +164,11 @@ def show_run(
     Whatever becomes of the screen, the run's thread is waited for, so the bench is off when this returns or raises.
     """
     operator = ScreenOperator(name)
-    answers, over = answering(operator), threading.Event()
+    answers, over, leaving = answering(operator), threading.Event(), threading.Lock()
     thread: RunThread[Result] = RunThread(lambda: work(answers))
-    threading.Thread(target=_way_out, args=(thread, stop, over), name="way-out", daemon=True).start()
+    issue = None if plan else certificate  # a run of a session has its certificate together with the others
+    way_out = partial(_way_out, thread, stop, over, leaving, issue)
+    threading.Thread(target=way_out, name="way-out", daemon=True).start()
     try:
         RunApp(
             job, headings, operator, stop, thread, line, plan, certificate=certificate, watching=watching, speed=speed
@@ -174,15 +177,32 @@ def show_run(
         operator.detach()
         if thread.started:
             thread.leave(stop, texts.CLOSED)
-        over.set()
+        with (
+            leaving
+        ):  # one makes the certificate: the way out, which then ends the process, or who comes back from here
+            over.set()
     return thread.leave(stop, texts.CLOSED)
 
 
-def _way_out(thread: RunThread[Result], stop: StopFlag, over: threading.Event) -> None:
+def _way_out(
+    thread: RunThread[Result],
+    stop: StopFlag,
+    over: threading.Event,
+    leaving: threading.Lock,
+    certificate: Callable[[Result], str] | None,
+) -> None:
     """End the process where the screen cannot: on a terminal that is gone, its drawing may wait for ever.
 
-    Only after a signal, and only when the run is over, the bench off and the findings written.
+    Only after a signal, and only when the run is over, the bench off and the findings written. The certificate is made first.
     """
     while not over.wait(LOOK_EVERY):
-        if stop.signal and thread.done and not over.wait(GOODBYE):
-            os._exit(Exit.ENDED_EARLY)
+        if not (stop.signal and thread.done) or over.wait(GOODBYE):
+            continue
+        with leaving:
+            if over.is_set():
+                return
+            try:
+                if certificate is not None and thread.outcome is not None:
+                    certificate(thread.outcome)
+            finally:
+                os._exit(Exit.ENDED_EARLY)

@@ -8,6 +8,7 @@ from pathlib import Path
 
 import pytest
 
+from runner.seal.verify import verify
 from runner.workspace.job import DEMO_PACK
 from tests.processes import LiveBench
 from tests.terminals import NEEDS_TMUX, Terminal
@@ -80,6 +81,10 @@ def test_a_closed_terminal_ends_the_run_with_everything_off(terminal, tmp_path):
     (end,) = ends(tmp_path)
     assert (end["early"], end["safe"]) == (True, True)
     until_gone(process)
+    (folder,) = tmp_path.glob("runs/*")
+    assert "ended early" in (folder / "certificate.html").read_text(encoding="utf-8").lower()
+    assert verify(folder, None).differences == []
+    assert verify(folder, None).unknown == [], "the certificate is sealed"
 
 
 @pytest.mark.parametrize("when", ["on the first screen", "after the run"])

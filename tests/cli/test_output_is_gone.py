@@ -1,0 +1,87 @@
+"""A run whose output is closed is over all the same: everything off, sealed, and with its certificate."""
+
+import os
+import pty
+import signal
+import subprocess
+import sys
+import threading
+import time
+
+import pytest
+
+from runner.screen import app
+from runner.seal.verify import verify
+from tests.builders import SHORT_PROCEDURE
+
+COMMAND = [sys.executable, "-m", "runner", "rehearse", "short.yaml", "--sensor", "T1", "--unattended", "--plain"]
+COMMAND += ["--scenario", "sound"]
+
+
+@pytest.fixture(autouse=True)
+def _short(tmp_path):
+    (tmp_path / "short.yaml").write_text(SHORT_PROCEDURE, encoding="utf-8")
+
+
+def the_run(tmp_path):
+    (folder,) = tmp_path.glob("runs/*")
+    found = verify(folder, None)
+    assert (found.differences, found.unknown) == ([], [])
+    assert (folder / "certificate.html").is_file()
+    return folder
+
+
+def test_lines_on_a_terminal_that_is_gone_leave_a_certificate(tmp_path):
+    ours, theirs = pty.openpty()
+    process = subprocess.Popen(
+        COMMAND, stdin=theirs, stdout=theirs, stderr=theirs, cwd=tmp_path, start_new_session=True
+    )
+    os.close(theirs)
+    said = b""
+    while b"CAUTIONS" not in said:
+        said += os.read(ours, 10_000)
+    os.close(ours)
+    process.send_signal(signal.SIGHUP)
+    assert process.wait(120) == 4, "ended early"
+    the_run(tmp_path)
+
+
+def test_a_pipe_that_nobody_reads_to_its_end_leaves_a_certificate(tmp_path):
+    with subprocess.Popen(COMMAND, stdout=subprocess.PIPE, stderr=subprocess.PIPE, cwd=tmp_path) as process:
+        next(line for line in process.stdout if b" END " in line)
+        process.stdout.close()
+        assert process.wait(120) == 0, "what was found is not changed by who reads it"
+        assert process.stderr.read() == b""
+    the_run(tmp_path)
+
+
+@pytest.mark.parametrize("back", [False, True])
+def test_the_way_out_makes_the_certificate_once_and_ends_the_process(monkeypatch, back):
+    """``back``: the screen comes back in the very moment, and makes the certificate itself."""
+    done, made = [], []
+
+    class Thread:
+        done, outcome = True, "result"
+
+    class Stop:
+        signal = "SIGHUP"
+
+    def gone(status):
+        done.append(status)
+        raise SystemExit
+
+    monkeypatch.setattr(app, "GOODBYE", 0.05)
+    monkeypatch.setattr(app, "LOOK_EVERY", 0.01)
+    monkeypatch.setattr(app.os, "_exit", gone)
+    over, leaving = threading.Event(), threading.Lock()
+    if back:
+        leaving.acquire()
+    way_out = threading.Thread(target=app._way_out, args=(Thread(), Stop(), over, leaving, made.append))
+    way_out.start()
+    if back:
+        time.sleep(0.3)
+        over.set()
+        leaving.release()
+    way_out.join(10)
+    assert not way_out.is_alive()
+    assert (made, done) == (([], []) if back else (["result"], [4]))
