@@ -68,7 +68,7 @@ def test_the_way_out_makes_the_certificate_once_and_ends_the_process(monkeypatch
 
     def gone(status):
         done.append(status)
-        raise SystemExit
+        over.set()  # the process goes on here
 
     monkeypatch.setattr(app, "GOODBYE", 0.05)
     monkeypatch.setattr(app, "LOOK_EVERY", 0.01)
