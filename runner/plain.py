@@ -59,20 +59,22 @@ class Printer:
         self._last_progress = -1e9
         self.every = PROGRESS_EVERY
         self._said = ""
+        self._first: list[str] = []
 
     def line(self, text: str) -> None:
         """Raises OperatorGone where nobody can read it any more."""
+        lines, self._first = [*self._first, text], []
         try:
-            print(text, file=self._out, flush=True)
+            print(*lines, sep="\n", file=self._out, flush=True)
         except OSError as error:
             raise OperatorGone.output_closed() from error
 
     def begin(self, text: str) -> None:
-        """The first line, and when it began."""
-        self.line(text)
+        """The first line, and when it began: both come with what is said next, so that what is refused has not begun."""
+        self._first = [text]
         if self._utc is not None:
             self._date, clock = self._day_and_time()
-            self.line(f"Begun {self._date} {clock} UTC. Each line: time of day (UTC), run time, what happened.")
+            self._first += [f"Begun {self._date} {clock} UTC. Each line: time of day (UTC), run time, what happened."]
 
     def timed(self, t: float, text: str) -> None:
         """A line with the time of day, where that is known, and the run's time ``t`` in s."""

@@ -10,6 +10,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 from contextlib import contextmanager
+from decimal import Decimal
 from enum import StrEnum
 
 DEGREE = 1.8  # °F in a kelvin (exact: ITS-90 degrees and their definition of °F)
@@ -66,22 +67,33 @@ def scaled(unit: str) -> tuple[float, float, str]:
 _IN_FAHRENHEIT = {"°C": ("°F", ZERO), "K": ("°F", 0.0), "K/min": ("°F/min", 0.0), "K/s": ("°F/s", 0.0)}
 
 
+def plain(number: str) -> str:
+    """A number that was put into text, without a power of ten and without a minus before zero: 1000 of 1e+03, 0.0 of -0.0."""
+    number = f"{Decimal(number):f}" if "e" in number else number
+    return number.removeprefix("-") if not number.strip("-0.") else number
+
+
+def figures(value: float, digits: int = 6) -> str:
+    """A number with at most so many significant digits, as people write numbers."""
+    return plain(f"{value:.{digits}g}")
+
+
 def degrees(celsius: float, digits: str = ".1f") -> str:
     """A temperature in °C with its unit, as people read it."""
     value, unit = as_read(celsius, "°C")
-    return f"{value:{digits}} {unit}"
+    return f"{plain(f'{value:{digits}}')} {unit}"
 
 
 def kelvins(difference: float, digits: str = ".1f") -> str:
     """A difference of temperatures in K with its unit, as people read it."""
     value, unit = as_read(difference, "K")
-    return f"{value:{digits}} {unit}"
+    return f"{plain(f'{value:{digits}}')} {unit}"
 
 
 def per_minute(rate: float, digits: str = ".1f") -> str:
     """A rate in K/s with its unit, as people read it."""
     value, unit = as_read(rate * 60, "K/min")
-    return f"{value:{digits}} {unit}"
+    return f"{plain(f'{value:{digits}}')} {unit}"
 
 
 def celsius(value: float) -> float:

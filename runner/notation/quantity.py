@@ -21,7 +21,7 @@ from decimal import Decimal
 from functools import lru_cache
 from typing import Any
 
-from runner.scale import degrees, kelvins, per_minute
+from runner.scale import degrees, figures, kelvins, per_minute
 
 # dimension -> (SI unit as pint writes it, how it is printed, an example for messages)
 DIMENSIONS: dict[str, tuple[str, str, str]] = {
@@ -378,7 +378,7 @@ def exact(value: float, least: int = 0) -> str:
     Twelve significant digits are taken for all: the rest is the computer's.
     """
     decimals = -int(Decimal(f"{value:.12g}").normalize().as_tuple().exponent)
-    return minus(f"{value:.{max(decimals, least, 0)}f}")
+    return minus(f"{value:z.{max(decimals, least, 0)}f}")
 
 
 def shown(value: float, dimension: str) -> str:
@@ -386,9 +386,9 @@ def shown(value: float, dimension: str) -> str:
     if dimension == "ramp rate":
         return minus(per_minute(value, ".3g"))
     if dimension == "charge":
-        return f"{value / _SECONDS_PER_HOUR:.4g} Ah"
+        return f"{figures(value / _SECONDS_PER_HOUR, 4)} Ah"
     if dimension == "energy":
-        return f"{value / _SECONDS_PER_HOUR:.4g} Wh"
+        return f"{figures(value / _SECONDS_PER_HOUR, 4)} Wh"
     if dimension == "temperature":
         return minus(degrees(value))
     if dimension == "temperature difference":
@@ -396,5 +396,5 @@ def shown(value: float, dimension: str) -> str:
     if dimension == "time" and value >= _SECONDS_PER_HOUR and value % 60 == 0:
         return hours_and_minutes(value)
     if dimension == "time" and value >= 120:
-        return f"{value / 60:.3g} min"
-    return minus(f"{value:.4g}") + f" {DIMENSIONS[dimension][1]}".rstrip()
+        return f"{figures(value / 60, 3)} min"
+    return minus(figures(value, 4)) + f" {DIMENSIONS[dimension][1]}".rstrip()

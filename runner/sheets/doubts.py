@@ -10,6 +10,7 @@ from collections.abc import Iterator
 from runner.errors import Problem
 from runner.notation.quantity import shown
 from runner.notation.source import Path, Source
+from runner.scale import figures
 from runner.sheets.chemistry import Chemistry, find
 from runner.sheets.pack import PackSheet
 from runner.sheets.parts.protections import KINDS, Protection, protection_name
@@ -31,7 +32,7 @@ def doubts(pack: PackSheet, source: Source) -> list[Problem]:
     found = list(_of_ratings(pack, source))
     if pack.cell is not None and not (pack.cell.never_below >= LOWEST_CELL and pack.cell.never_above <= HIGHEST_CELL):
         low, high = pack.cell.never_below, pack.cell.never_above
-        what = f"a cell between {low:g} and {high:g} V; {LOWEST_CELL:g} to {HIGHEST_CELL:g} V is usual"
+        what = f"a cell between {figures(low)} and {figures(high)} V; {figures(LOWEST_CELL)} to {figures(HIGHEST_CELL)} V is usual"
         found.append(source.problem(("cell",), what, "check the cell's data sheet"))
     chemistry = find(pack.chemistry)
     if chemistry is not None:
@@ -52,9 +53,7 @@ def _of_cells(pack: PackSheet, chemistry: Chemistry, source: Source) -> Iterator
     for name, (low, high) in ranges.items():
         cell = getattr(pack, name) / pack.cells_in_series
         if not low - NEAR_VOLTAGE <= cell <= high + NEAR_VOLTAGE:
-            what = (
-                f"{name.replace('_', ' ')} is {cell:.3g} V per cell; usual for {chemistry.name}: {low:g} to {high:g} V"
-            )
+            what = f"{name.replace('_', ' ')} is {figures(cell, 3)} V per cell; usual for {chemistry.name}: {low:g} to {high:g} V"
             yield _doubt(source, (name,), what)
 
 
@@ -63,7 +62,7 @@ def _of_ratings(pack: PackSheet, source: Source) -> Iterator[Problem]:
     for name, most in (("maximum_charge_current", MOST_CHARGE), ("maximum_discharge_current", MOST_DISCHARGE)):
         current = getattr(pack, name)
         if current is not None and current > most * rate:
-            what = f"{name.replace('_', ' ')} is {current / rate:.3g} C; more than {most:g} C is unusual"
+            what = f"{name.replace('_', ' ')} is {figures(current / rate, 3)} C; more than {figures(most)} C is unusual"
             yield _doubt(source, (name,), what)
     least = pack.minimum_capacity
     if least is not None and least < LEAST_CAPACITY * pack.rated_capacity:
@@ -75,7 +74,7 @@ def _of_ratings(pack: PackSheet, source: Source) -> Iterator[Problem]:
     if pack.rated_energy is not None:
         ratio = pack.rated_energy / (pack.rated_capacity * pack.nominal_voltage)
         if abs(ratio - 1) > ENERGY:
-            what = f"rated energy is {ratio:.3g} times the rated capacity at the nominal voltage"
+            what = f"rated energy is {figures(ratio, 3)} times the rated capacity at the nominal voltage"
             yield _doubt(source, ("rated_energy",), what)
 
 
@@ -89,16 +88,15 @@ def _of_protection(
         and (usual := _usual_trip(kind, chemistry)) is not None
         and not usual[0] <= trip <= usual[1]
     ):
-        what = f"{words} trips at {trip:g} °C; usual: {usual[0]:g} to {usual[1]:g} °C"
+        what = f"{words} trips at {figures(trip)} °C; usual: {figures(usual[0])} to {figures(usual[1])} °C"
         yield _doubt(source, (*path, "trip"), what)
     if kind == "over_voltage" and trip <= pack.full_charge_voltage:
-        what = (
-            f"over-voltage trips at {trip:g} V, at or below the full charge voltage of {pack.full_charge_voltage:g} V"
-        )
+        what = f"over-voltage trips at {figures(trip)} V, at or below the full charge voltage of "
+        what += f"{figures(pack.full_charge_voltage)} V"
         yield _doubt(source, (*path, "trip"), what)
     for name, most in (("delay", LONGEST_DELAY), ("polling", LONGEST_POLLING)):
         if getattr(protection, name) > most and not (name == "delay" and protection.delay_range is not None):
-            yield _doubt(source, (*path, name), f"{name} of {words} is more than {most:g} s")
+            yield _doubt(source, (*path, name), f"{name} of {words} is more than {figures(most)} s")
     widest = WIDEST[KINDS[kind]] * (1.0 if kind.endswith("temperature") else trip)
     if protection.tolerance is not None and protection.tolerance > widest:
         yield _doubt(

@@ -26,6 +26,7 @@ from runner.notation.fields import (
 from runner.notation.problems import checked
 from runner.notation.source import Path, Source, read
 from runner.notation.wrong import Wrong
+from runner.scale import figures
 from runner.sheets.chemistry import NAMES, OTHER, SENSOR_LIMITS, canonical, find
 from runner.sheets.curve import Curve
 from runner.sheets.parts.protections import (
@@ -116,8 +117,8 @@ class PackSheet(Sheet):
     def _voltages_in_order(self) -> Self:
         if not self.cut_off_voltage < self.nominal_voltage < self.full_charge_voltage:
             raise Wrong(
-                f"the voltages do not rise: cut-off {self.cut_off_voltage:g} V, nominal {self.nominal_voltage:g} V, "
-                f"full charge {self.full_charge_voltage:g} V",
+                f"the voltages do not rise: cut-off {figures(self.cut_off_voltage)} V, nominal {figures(self.nominal_voltage)} V, "
+                f"full charge {figures(self.full_charge_voltage)} V",
                 "correct the one that is wrong",
                 self._odd_voltage(),
             )
@@ -193,7 +194,7 @@ def not_declared(pack: PackSheet) -> Iterator[str]:
     for words, protection in found:
         if protection.delay_range is not None:
             low, high = protection.delay_range
-            yield f"declares no delay of {words}: {low:g} s to {high:g} s assumed"
+            yield f"declares no delay of {words}: {figures(low)} s to {figures(high)} s assumed"
         if protection.release is None and protection.dimension != "current" and not protection.latching:
             yield f"declares no release of {words}: it is looked for and not judged"
         if isinstance(protection, TemperatureProtection) and not protection.sensors:
@@ -209,9 +210,8 @@ def contradictions(pack: PackSheet, source: Source) -> Iterator[Problem]:
         return
     if pack.cell is not None and not 0.9 <= pack.nominal_voltage / (pack.cell.nominal * pack.cells_in_series) <= 1.1:
         volts, cells = pack.nominal_voltage, pack.cells_in_series
-        what = (
-            f"{volts:g} V is {volts / cells:.3g} V per cell ({cells} in series), but cell: says {pack.cell.nominal:g} V"
-        )
+        what = f"{figures(volts)} V is {figures(volts / cells, 3)} V per cell ({cells} in series), "
+        what += f"but cell: says {figures(pack.cell.nominal)} V"
         yield source.problem(("nominal_voltage",), what, "correct one of the three")
     low, high = pack.never()
     for name in ("full_charge_voltage", "nominal_voltage", "cut_off_voltage"):
@@ -223,9 +223,9 @@ def contradictions(pack: PackSheet, source: Source) -> Iterator[Problem]:
                 (name,), f"{name.replace('_', ' ')} is more than the rated capacity", "correct one of the two"
             )
     if pack.residual_current >= LARGEST_RESIDUAL * pack.maximum_charge_current:
-        what = f"residual current {pack.residual_current:g} A is no open path"
+        what = f"residual current {figures(pack.residual_current)} A is no open path"
         yield source.problem(
-            ("residual_current",), what, f"write less than {LARGEST_RESIDUAL * pack.maximum_charge_current:g} A"
+            ("residual_current",), what, f"write less than {figures(LARGEST_RESIDUAL * pack.maximum_charge_current)} A"
         )
     first, second = pack.sensor_limits
     if not first < second:
@@ -235,7 +235,7 @@ def contradictions(pack: PackSheet, source: Source) -> Iterator[Problem]:
     for path in ("charge", "discharge"):
         over, under = (pack.protection(f"{path}_{side}_temperature") for side in ("over", "under"))
         if over is not None and under is not None and under.trip >= over.trip:
-            what = f"{path} under-temperature trips at {under.trip:g} °C, {path} over-temperature at {over.trip:g} °C"
+            what = f"{path} under-temperature trips at {figures(under.trip)} °C, {path} over-temperature at {figures(over.trip)} °C"
             yield source.problem(("protections", f"{path}_under_temperature", "trip"), what, "correct one of the two")
     for kind in KINDS:
         protection = pack.protection(kind)
@@ -249,7 +249,7 @@ def _of_protection(kind: str, protection: Protection, pack: PackSheet, source: S
     over = "over" in kind
     beyond = [each for each in getattr(protection, "derates", None) or () if (each >= trip if over else each <= trip)]
     if beyond:
-        what = f"derates at {beyond[0]:g}, which is not before the trip of {words} at {trip:g}"
+        what = f"derates at {figures(beyond[0])}, which is not before the trip of {words} at {figures(trip)}"
         yield source.problem((*path, "derates"), what, "correct one of the two")
     if release is not None and (release >= trip if over else release <= trip):
         side = "below" if over else "above"
@@ -262,18 +262,20 @@ def _of_protection(kind: str, protection: Protection, pack: PackSheet, source: S
                 yield from _outside(source, (*path, name), value, *pack.never(), pack)
         if (trip <= pack.nominal_voltage) if over else (trip >= pack.nominal_voltage):
             side = "above" if over else "below"
-            what = f"{words} trips at {trip:g} V; it must be {side} the nominal {pack.nominal_voltage:g} V"
+            what = (
+                f"{words} trips at {figures(trip)} V; it must be {side} the nominal {figures(pack.nominal_voltage)} V"
+            )
             yield source.problem((*path, "trip"), what, "correct one of the two")
     elif kind.endswith("current"):
         most = pack.maximum_charge_current if kind.startswith("charge") else pack.maximum_discharge_current
         if most is not None and trip <= most:
-            what = f"{words} trips at {trip:g} A; it must be above the maximum current of {most:g} A"
+            what = f"{words} trips at {figures(trip)} A; it must be above the maximum current of {figures(most)} A"
             yield source.problem((*path, "trip"), what, "correct one of the two")
     elif kind.endswith("temperature"):
         low, high = pack.sensor_limits
         for name, value in (("trip", trip), ("release", release)):
             if value is not None and not low <= value <= high:
-                what = f"{value:g} °C is outside the allowed sensor range, {low:g} to {high:g} °C"
+                what = f"{figures(value)} °C is outside the allowed sensor range, {figures(low)} to {figures(high)} °C"
                 yield source.problem(
                     (*path, name), what, "correct it, or add sensor_limits: from the sensor's data sheet"
                 )
@@ -284,7 +286,8 @@ def _outside(source: Source, path: Path, value: float, low: float, high: float, 
         return
     cell = value / pack.cells_in_series
     what = (
-        f"{value:g} V is {cell:.3g} V per cell ({pack.cells_in_series} in series); a cell of {pack.chemistry} must stay between "
-        f"{low / pack.cells_in_series:g} and {high / pack.cells_in_series:g} V"
+        f"{figures(value)} V is {figures(cell, 3)} V per cell ({pack.cells_in_series} in series); "
+        f"a cell of {pack.chemistry} must stay between "
+        f"{figures(low / pack.cells_in_series)} and {figures(high / pack.cells_in_series)} V"
     )
     yield source.problem(path, what, "correct it, or cells_in_series, or chemistry")

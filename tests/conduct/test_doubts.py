@@ -18,6 +18,7 @@ UNUSUAL = [
     ("a trip of 75 °C", "trip: 55 degC", "trip: 75 degC", 15, "usual: 30 to 70 °C"),
     ("3.8 V a cell", "29.2 V", "30.4 V", 7, "3.8 V per cell; usual for LFP: 3.5 to 3.65 V"),
     ("five times the capacity an hour", "maximum_charge_current: 20 A", "maximum_charge_current: 200 A", 10, "is 5 C; more than 2 C is unusual"),
+    ("no power of ten", "maximum_charge_current: 20 A", "maximum_charge_current: 40 kA", 10, "is 1000 C; more than 2 C is unusual"),
     ("a delay of two minutes", "delay: 1 s", "delay: 2 min", 18, "more than 60 s"),
     ("a tolerance of 15 K", "tolerance: 2 K", "tolerance: 15 K", 16, "very wide"),
 ]  # fmt: skip

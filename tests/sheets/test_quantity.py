@@ -105,3 +105,21 @@ def test_no_text_does_anything_but_give_a_number_or_an_error(text):
 def test_every_dimension_shows_its_own_example():
     for dimension, (_, _, example) in DIMENSIONS.items():
         assert shown(parse_quantity(example, dimension), dimension)
+
+
+@pytest.mark.parametrize(
+    ("value", "dimension", "said"),
+    [
+        (1e6, "current", "1000000 A"),
+        (12345.0, "voltage", "12340 V"),  # four digits, the last of them even
+        (2e-5, "current", "0.00002 A"),
+        (-0.0, "voltage", "0 V"),
+        (-1e-9, "temperature", "0.0 °C"),
+        (-20000.0, "voltage", "−20000 V"),
+        (3.6e9, "charge", "1000000 Ah"),
+        (1e4, "temperature difference", "10000 K"),
+        (6e4 / 60, "ramp rate", "60000 K/min"),
+    ],
+)
+def test_people_read_no_powers_of_ten_and_no_minus_before_zero(value, dimension, said):
+    assert shown(value, dimension) == said
