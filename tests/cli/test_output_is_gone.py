@@ -4,7 +4,6 @@ import os
 import pty
 import signal
 import subprocess
-import sys
 import threading
 import time
 
@@ -12,15 +11,15 @@ import pytest
 
 from runner.screen import app
 from runner.seal.verify import verify
-from tests.builders import SHORT_PROCEDURE
-
-COMMAND = [sys.executable, "-m", "runner", "rehearse", "short.yaml", "--sensor", "T1", "--unattended", "--plain"]
-COMMAND += ["--scenario", "sound"]
+from tests.builders import SHORT_PROCEDURE, a_file
+from tests.processes import PROGRAM
 
 
-@pytest.fixture(autouse=True)
-def _short(tmp_path):
-    (tmp_path / "short.yaml").write_text(SHORT_PROCEDURE, encoding="utf-8")
+@pytest.fixture
+def command(tmp_path):
+    short = a_file(tmp_path / "short.yaml", SHORT_PROCEDURE)
+    said = ["rehearse", str(short), "--sensor", "T1", "--unattended", "--plain", "--scenario", "sound"]
+    return [*PROGRAM, *said, "--out", str(tmp_path / "runs")]
 
 
 def the_run(tmp_path):
@@ -31,26 +30,24 @@ def the_run(tmp_path):
     return folder
 
 
-def test_lines_on_a_terminal_that_is_gone_leave_a_certificate(tmp_path):
+def test_lines_on_a_terminal_that_is_gone_leave_a_certificate(command, tmp_path):
     ours, theirs = pty.openpty()
-    process = subprocess.Popen(
-        COMMAND, stdin=theirs, stdout=theirs, stderr=theirs, cwd=tmp_path, start_new_session=True
-    )
+    process = subprocess.Popen(command, stdin=theirs, stdout=theirs, stderr=theirs, start_new_session=True)
     os.close(theirs)
     said = b""
     while b"CAUTIONS" not in said:
         said += os.read(ours, 10_000)
     os.close(ours)
     process.send_signal(signal.SIGHUP)
-    assert process.wait(120) == 4, "ended early"
+    assert process.wait(300) == 4, "ended early"
     the_run(tmp_path)
 
 
-def test_a_pipe_that_nobody_reads_to_its_end_leaves_a_certificate(tmp_path):
-    with subprocess.Popen(COMMAND, stdout=subprocess.PIPE, stderr=subprocess.PIPE, cwd=tmp_path) as process:
+def test_a_pipe_that_nobody_reads_to_its_end_leaves_a_certificate(command, tmp_path):
+    with subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE) as process:
         next(line for line in process.stdout if b" END " in line)
         process.stdout.close()
-        assert process.wait(120) == 0, "what was found is not changed by who reads it"
+        assert process.wait(300) == 0, "what was found is not changed by who reads it"
         assert process.stderr.read() == b""
     the_run(tmp_path)
 
