@@ -275,9 +275,9 @@ def test_a_procedure_has_at_most_two_thousand_steps():
 
 
 def test_a_value_that_comes_to_nothing_or_to_no_number_is_refused():
-    assert "comes to no number" in said([charge(current="4 A / (delay / delay - 1)")])
-    assert "has to be more than nothing" in said([charge(current="0 A * delay / delay")])
-    assert "has to be more than nothing" in said([stairs(step="0 A * delay / delay")], **CHARGE_CURRENT)
+    assert "has no value on this pack" in said([charge(current="4 A / (delay / delay - 1)")])
+    assert "must be greater than 0" in said([charge(current="0 A * delay / delay")])
+    assert "must be greater than 0" in said([stairs(step="0 A * delay / delay")], **CHARGE_CURRENT)
 
 
 def test_a_pack_is_not_woken_while_a_charge_is_left_on():

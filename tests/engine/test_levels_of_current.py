@@ -6,6 +6,7 @@ from dataclasses import replace
 import pytest
 
 from runner.conduct.log_lines import said
+from runner.engine.texts.stages import NOT_READ
 from runner.events import CHARGE, DISCHARGE, LimitsAreSet, LoadIsOn, LoadIsSet, OutputIsOff, OutputIsOn, SupplyIsSet
 from runner.orders import Level, LoadOn, Pace, SetLoad, SetSupply, SwitchOff
 from tests.one_step import OneStep
@@ -276,3 +277,21 @@ def test_a_load_that_draws_nothing_in_between_is_seen():
     step.read(21.0, 1.0, draw=1.0, load=27.9, meter=27.9)
     assert step.conclusion.outcome == "no current"
     assert "the load draws no current" in step.conclusion.why
+
+
+def test_where_nobody_looked_while_it_was_on_nothing_is_said_of_the_pack():
+    """A supply that answers slowly: its only reading is from before it was on. More is waited for, and then it is not known."""
+    step = stairs({"to": 10.0}, path=CHARGE)
+    step.read(8.0, supply=29.2, meter=26.0)
+    assert step.conclusion is None
+    step.read(8.0, supply=29.2, meter=26.0)
+    assert (step.conclusion.outcome, step.conclusion.why) == ("lost", NOT_READ)
+
+
+def test_a_current_that_was_there_for_one_reading_is_not_called_none():
+    """The pack trips within a reading: no more can be said than that the readings are too far apart."""
+    step = stairs({"to": 10.0}, path=CHARGE)
+    step.read(0.5, 0.5, charge=10.0, supply=26.0)
+    step.read(6.0, charge=0.0, supply=29.2, mode="CV")
+    assert step.conclusion.outcome == "unclear"
+    assert "10 A were read and were gone too soon" in step.conclusion.why

@@ -131,5 +131,5 @@ def test_a_marked_stage_goes_a_quarter_beyond_the_upper_limit_of_the_trip_and_no
     if fits:
         assert load(*files).program.steps
     else:
-        with pytest.raises(SheetError, match="a quarter more than the upper limit of the trip is 20 A"):
+        with pytest.raises(SheetError, match="at most 20 A is allowed"):
             load(*files)

@@ -90,9 +90,9 @@ def planned(old, new):
     ("old", "new", "part"),
     [
         ("time: 2 h", "time: 1e999 h - 1e999 h", "1e999 is not a usable number"),
-        ("time: 2 h", "time: 2 h / (1 - 1)", "comes to no number"),
+        ("time: 2 h", "time: 2 h / (1 - 1)", "has no value on this pack"),
         ("time: 2 h", "time: 1 h - 2 h", "is not more than 0 s"),
-        ("current: 0.1 C", "current: 0.1 C - 0.2 C", "has to be more than nothing"),
+        ("current: 0.1 C", "current: 0.1 C - 0.2 C", "must be greater than 0"),
         ("rate: 3 K/min", "rate: 0 K/min", "is not more than 0 K/min"),
     ],
 )

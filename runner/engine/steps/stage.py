@@ -59,6 +59,7 @@ class Stage(Step):
         self._number = 0
         self._since: float | None = None
         self._on = False
+        self._flowed = 0.0  # A, the most that was read since it is on
         first = self._bring_on(self._path, self._levels[0], values.get("voltage"))
         return [*self._pace(FAST, self._path), *first]
 
@@ -68,6 +69,7 @@ class Stage(Step):
             return self._begun(event.t)
         if not isinstance(event, Sampled) or self._since is None:
             return self._coming_on(event)
+        self._flowed = max(self._flowed, abs(self.around.known.since_on(CURRENT_OF[self._path]) or 0.0))
         verdict = self.around.watcher.verdict
         if verdict.word == WatchWord.STOPPED:
             return self._conclude_and_off(Outcome.STOPPED, verdict.why, verdict.since)
@@ -80,10 +82,21 @@ class Stage(Step):
         if event.t - self._since < self.planned.values["dwell"] or self.around.watcher.undecided:
             return []
         if self.around.watcher.level == 0 and self.planned.word("until") != Until.DONE:
-            if why := self._nothing_comes(self._path, self.planned.values.get("voltage", 0.0)):
-                return self._conclude_and_off(WatchWord.LIMITED, why, event.t, self.spoiled)
-            return self._conclude_and_off(Outcome.NO_CURRENT, texts.NO_CURRENT, event.t, self.give_way)
+            return self._nothing_flowed(event.t)
         return self._next(event.t)
+
+    def _nothing_flowed(self, t: float) -> list[Order]:
+        """A level is over and no current stands: what was seen of that, which is nothing where nobody has looked."""
+        assert self._since is not None
+        if self.around.known.since_on(CURRENT_OF[self._path]) is None:
+            if t - self._since < self.planned.values["dwell"] + PATIENCE:
+                return []
+            return self._conclude_and_off(Outcome.LOST, texts.NOT_READ, t, self.spoiled)
+        if self._flowed > BEGUN * self._levels[self._number]:
+            return self._conclude_and_off(Outcome.UNCLEAR, texts.gone_at_once(self._flowed), t, self.give_way)
+        if why := self._nothing_comes(self._path, self.planned.values.get("voltage", 0.0)):
+            return self._conclude_and_off(WatchWord.LIMITED, why, t, self.spoiled)
+        return self._conclude_and_off(Outcome.NO_CURRENT, texts.NO_CURRENT, t, self.give_way)
 
     def sentence(self) -> str:
         say = self.planned.say or self.planned.title

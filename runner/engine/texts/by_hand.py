@@ -130,7 +130,8 @@ def read_again(why: str, question: str, *, hot: bool = False) -> str:
 
 def is_it_right(value: float, dimension: str, of: str) -> str:
     """A value that decides something by itself, shown again."""
-    return f"You typed {shown(value, dimension)} for: {of}. If that is right, press Enter. If not, type wrong."
+    typed = f"You typed {shown(value, dimension)} for: {of}."
+    return f"{typed} If that is right, press Enter. If not, type wrong, and then the right value."
 
 
 FOR_THIS_PACK = "for this pack"

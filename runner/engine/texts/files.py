@@ -44,12 +44,12 @@ def not_declared(names: Sequence[str], pack: str) -> tuple[str, str]:
 
 def no_number(expression: str) -> tuple[str, str]:
     """Of an expression without a value on this pack."""
-    return f"{expression} comes to no number on this pack", "look for a division by nothing"
+    return f"{expression} has no value on this pack", "look for a division by zero"
 
 
 def not_positive(expression: str, value: float, dimension: str) -> tuple[str, str]:
     """Of an expression whose value (SI) has to be more than zero."""
-    what = f"{expression} comes to {shown(value, dimension)} on this pack, it has to be more than nothing"
+    what = f"{expression} comes to {shown(value, dimension)} on this pack; it must be greater than 0"
     return what, "correct it, or the pack sheet"
 
 

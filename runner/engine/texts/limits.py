@@ -81,7 +81,7 @@ def beyond_too_long(seconds: float) -> tuple[str, str]:
 
 def beyond_the_margin(amps: float, most: float) -> tuple[str, str]:
     """Of a current beyond the trip by more than it may be (A)."""
-    what = f"{sets(amps)}, a quarter more than the upper limit of the trip is {most:g} A"
+    what = f"{sets(amps)}; at most {most:g} A is allowed (the upper limit of the trip and 25 %)"
     return what, "set a lower value; beyond: does not allow more"
 
 

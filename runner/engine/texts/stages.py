@@ -5,6 +5,7 @@ from __future__ import annotations
 from runner.notation.quantity import shown
 from runner.scale import resistance
 
+NOT_READ = "the current was not read while it was on: nothing is known of it"
 NO_CURRENT = "no current: the pack has not recovered from a trip, or a lead is off"
 EVERY_LEVEL_HELD = "every level was held"
 LOAD_DRAWS_NOTHING = "the load draws no current; once everything is off, check the load and its leads"
@@ -30,6 +31,11 @@ def did_not_release(volts: float) -> str:
 def no_release(limit: float) -> str:
     """That a path was not back in a time (s)."""
     return f"no release within {shown(limit, 'time')}"
+
+
+def gone_at_once(amps: float) -> str:
+    """That a current (A) was read, and was gone before anything could be said of it."""
+    return f"{amps:.3g} A were read and were gone too soon to be judged: the readings are too far apart for this delay"
 
 
 def no_reading(seconds: float) -> str:
