@@ -13,9 +13,13 @@ import os
 import sys
 from collections.abc import Sequence
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from runner import __version__
 from runner.vocabulary import Exit
+
+if TYPE_CHECKING:
+    from runner.launcher import Face
 
 TEMPERATURES = "TRIPWITNESS_TEMPERATURES"  # the scale that people read: degC or degF
 DEFAULT_PROCEDURE = "charge-over-temperature"
@@ -358,9 +362,9 @@ def _list_scenarios() -> int:
     return Exit.PASS
 
 
-def _speed(text: str | None, face: object) -> float | None:
+def _speed(text: str | None, face: Face) -> float | None:
     """The speed of a rehearsal; None after a complaint."""
-    patient = getattr(face, "needs_a_person", True)
+    patient = face.needs_a_person
     if text is None:
         return TAKEN_PART_SPEED if patient else float("inf")
     if text == "max":
