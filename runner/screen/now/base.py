@@ -13,7 +13,7 @@ from textual.widgets import Static
 
 from runner.engine.opening import CAUTIONS
 from runner.events import CHARGE, CURRENT_OF, METER_VOLTAGE, PROBE_TEMPERATURE, VOLTAGE_OF
-from runner.orders import Ask, AskTaps, BeginStep, Conclude, End, Found, Withdraw
+from runner.orders import Ask, AskTaps, BeginStep, Conclude, End, Found, Remark, Withdraw
 from runner.screen.feed import Told, ViewSeen
 from runner.screen.now.asking import Asking
 from runner.screen.now.to_do import of_question
@@ -28,6 +28,8 @@ from runner.screen.widgets.step_list import StepList
 from runner.screen.widgets.still_line import StillLine
 from runner.screen.widgets.strip_chart import LETTERS, StripChart
 from runner.vocabulary import WatchWord
+
+REMARKED_FOR = 8.0  # s for which a remark stands
 
 
 class RunView(Asking):
@@ -105,6 +107,10 @@ class RunView(Asking):
             self._mark(order)
         elif isinstance(order, Found):
             self.query_one(StepList).found(order.say)
+        elif isinstance(order, Remark) and self.job.program.by_hand and not self.watching:
+            self.notify(
+                order.say, timeout=REMARKED_FOR
+            )  # what became of a mark, say: there is nowhere else that it shows
         elif isinstance(order, End):
             self._ended(order)
 
