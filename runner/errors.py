@@ -13,7 +13,7 @@
      └── OperatorGone      nobody can answer any more: screen closed, input ended, script run out
 
 Rule 1: whoever is to blame decides the class (the user's file, the bench, the record, the operator).
-Rule 2: sentences are built by the named constructors below and nowhere else, so a test can hold each of them.
+Rule 2: a sentence that several places raise is built by a named constructor below, so that it is one sentence.
 """
 
 from __future__ import annotations

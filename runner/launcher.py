@@ -1,6 +1,6 @@
 """Which face a run shows (screen, plain lines, or nobody), and what is printed when it is over.
 
-The only module that knows faces, conduct and reports together; ``cli`` parses, this one puts together.
+It puts faces, conduct and reports of a run together; ``cli`` parses.
 """
 
 from __future__ import annotations

@@ -5,7 +5,7 @@ Rule 1: a step that was concluded is not done again, unless by a fault of the be
         discharge that was going on goes on: the charge drawn before the break counts.
         Cells that were compared before a long break are compared again, and the steps between are not done again for that.
         Breaks with nothing of the procedure between them are one break: a comparison that broke off itself has compared nothing.
-Rule 2: a run that reached its end is not gone on with. Where the program was killed before it was evaluated and sealed, that
+Rule 2: a run that reached its end is not continued. Where the program was killed before it was evaluated and sealed, that
         is done.
 Rule 3: the steps are those of the files as they were read then, not as they are now.
 """

@@ -1,7 +1,7 @@
-"""A session: several procedures on one pack, in one folder, one certificate; stopped today and gone on with tomorrow.
+"""A session: several procedures on one pack, in one folder, one certificate; stopped today and continued tomorrow.
 
 Rule 1: session.json is written whole after every change, so it can be read whatever happened.
-Rule 2: a run that has begun is never begun again; it is gone on with in its own folder, or left as it is.
+Rule 2: a run that has begun is never begun again; it is continued in its own folder, or left as it is.
         One that a person left out at its first question has its run, which says so, and is not begun again.
 Rule 3: the state of charge is carried on from what was counted, and set anew where a pack was full or empty.
 """
