@@ -12,7 +12,7 @@ def test_a_defect_in_a_command_is_said_in_a_sentence(monkeypatch, capsys):
     def broken(options):
         raise ZeroDivisionError("a defect")
 
-    monkeypatch.setattr("runner.workspace.job.check_file", broken)
+    monkeypatch.setattr("runner.console_output.check_file", broken)
     assert main(["check", "a.yaml"]) == 70
     (line,) = capsys.readouterr().err.strip().splitlines()
     details = Path(re.search(r"details in (\S+)", line)[1])

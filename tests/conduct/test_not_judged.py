@@ -4,6 +4,7 @@ from runner.cli import main
 from runner.orders import Conclude
 from runner.twin.parameters import Fault
 from runner.twin.world import World
+from runner.vocabulary import Exit
 from runner.workspace.job import DEMO_PACK, UserFile, find_procedure
 from tests.builders import PACK, a_file, rehearsed, short_rehearsal
 
@@ -99,7 +100,10 @@ def test_a_frozen_current_is_not_measured_and_never_fail(tmp_path, monkeypatch):
     monkeypatch.setattr(World, "catch_up", timed)
     run = short_rehearsal(tmp_path)
     assert run.finding("trip").conformity == "not measured"
-    assert run.result.evaluation.exit_status == 3
+    evaluation = run.result.evaluation
+    assert evaluation.conformity == "not measured"
+    assert evaluation.exit_status == Exit.ENDED_EARLY, "a supply that goes on showing a current is not off for anybody"
+    assert not run.result.outcome.safe
     assert any("has been exactly" in say for _, say in run.result.evaluation.story.remarks)
 
 

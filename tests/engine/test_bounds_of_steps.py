@@ -73,7 +73,7 @@ BOUNDS = [
     ("a voltage in a test of over-voltage", until_stopped("31.2 V"), until_stopped("31.3 V"), {**OVER_VOLTAGE, **HIGH},
      "above 31.2 V, 3.9 V per cell"),
     ("a current of another protection", drain("44.9 A"), drain("45 A"), {"pack": MORE_ALLOWED}, "discharge over-current may trip"),
-    ("a current in a test of it", stairs(last="20 A"), stairs(last="20.1 A", step="0.1 A"), CHARGE_CURRENT, "a quarter more"),
+    ("a current in a test of it", stairs(last="20 A"), stairs(last="20.1 A", step="0.1 A"), CHARGE_CURRENT, "at most 20 A is allowed (the upper limit"),
     ("a dwell at such a current", stairs(dwell="120 s"), stairs(dwell="121 s"), CHARGE_CURRENT, "last at most 120 s"),
     ("levels", stairs("1 A", "11 A", "0.05 A", more=""), stairs("1 A", "11.1 A", "0.05 A", more=""), CHARGE_CURRENT,
      "more than 200 levels"),
