@@ -41,45 +41,39 @@ def normal_key(key: str) -> str:
     return key.strip().replace(" ", "_").replace("-", "_")
 
 
-class WrittenInt(int):
-    """A whole number of a file that is, as a text, what the file has."""
+class _Written:
+    """A number of a file that is, as a text, what the file has."""
 
     written: str
+
+    def __str__(self) -> str:
+        return self.written
+
+    __repr__ = __str__
+
+    def __deepcopy__(self, memo: object) -> Self:
+        return self
+
+
+class WrittenInt(_Written, int):
+    """A whole one."""
 
     def __new__(cls, value: int, written: str) -> Self:
         number = super().__new__(cls, value)
         number.written = written
         return number
 
-    def __str__(self) -> str:
-        return self.written
-
-    __repr__ = __str__
-
-    def __deepcopy__(self, memo: object) -> Self:
-        return self
-
     def __reduce__(self) -> tuple[type[Self], tuple[int, str]]:
         return type(self), (int(self), self.written)
 
 
-class WrittenFloat(float):
-    """Another number of a file that is, as a text, what the file has."""
-
-    written: str
+class WrittenFloat(_Written, float):
+    """Another one."""
 
     def __new__(cls, value: float, written: str) -> Self:
         number = super().__new__(cls, value)
         number.written = written
         return number
-
-    def __str__(self) -> str:
-        return self.written
-
-    __repr__ = __str__
-
-    def __deepcopy__(self, memo: object) -> Self:
-        return self
 
     def __reduce__(self) -> tuple[type[Self], tuple[float, str]]:
         return type(self), (float(self), self.written)
