@@ -184,12 +184,15 @@ def _early(rate: float, repeats: Repeatability, inputs: Inputs) -> Quantity:
 
 
 def rates_of(crossings: Sequence[Crossing]) -> np.ndarray:
-    """The rates in K/s that count: those just before each instant, or over the whole window where only these are distinct.
+    """The rates in K/s that count: those just before each instant, or those over the whole window.
 
-    A draft of some seconds bends the last part of a ramp, and the three rates that a hand kept look alike.
+    A draft of some seconds bends the last part of a ramp: the three rates that a hand kept look alike, or the slow ramp looks
+    like the fast one. Where that is so, the line goes through the rates over the window.
     """
     last, steady = (np.array([getattr(each.ramp, name) for each in crossings]) for name in ("rate", "steady"))
-    return steady if not distinct(last) and distinct(steady) else last
+    if not distinct(steady):
+        return last
+    return last if distinct(last) and np.corrcoef(last, steady)[0, 1] > 0 else steady
 
 
 def distinct(rates: np.ndarray) -> bool:

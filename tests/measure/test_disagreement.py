@@ -8,7 +8,7 @@ from runner.measure.fits.edge import Edge
 from runner.measure.fits.ramp import Ramp
 from runner.measure.fits.repeatability import Group, Repeatability, repeatability
 from runner.measure.recording import Attempt
-from runner.measure.threshold import AGREE, Crossing, find_threshold, shared
+from runner.measure.threshold import AGREE, Crossing, find_threshold, rates_of, shared
 from tests.builders import declared
 
 STEADY = Repeatability(0.0, 2.0)
@@ -116,3 +116,27 @@ def test_cooling_is_carried_on_like_heating_and_both_together_are_not():
 def test_how_far_the_pack_repeats_averages_out_in_a_mean(count):
     """s/√n (JCGM 100:2008, 4.2.3)."""
     assert Repeatability(0.1, 5.0).of_mean(count, Inputs()).u == pytest.approx(0.1 / count**0.5)
+
+
+@pytest.mark.parametrize(
+    ("last", "window", "counts"),
+    [
+        ((0.02, 0.04), (0.025, 0.05), "last"),
+        ((0.03, 0.031), (0.02, 0.05), "window"),  # drafts made them alike
+        ((0.036, 0.008), (0.024, 0.06), "window"),  # drafts turned them round
+        ((0.05, 0.02, 0.06), (0.02, 0.04, 0.05), "last"),  # not in one order, but rising on the whole
+        ((0.05, 0.04, 0.02), (0.02, 0.04, 0.05), "window"),
+        ((-0.036, -0.008), (-0.024, -0.06), "window"),  # cooling
+        ((0.02, 0.04), (0.031, 0.03), "last"),  # the window's are alike: nothing better
+    ],
+)
+def test_where_drafts_turn_the_order_of_the_ramps_round_the_rates_over_the_window_count(last, window, counts):
+    crossings = [
+        Crossing(
+            Attempt("heat", "T1", cycle, abs(rate), 0.0, 1.0, 100.0, "stopped", ""),
+            Edge(100.0, 0.0, 4.0, 100.0, 100.0),
+            Ramp(THETA, rate, U, 0.0, 0.0, 0.0, float("inf"), 0.0, 100.0, straight=True, steady=over),
+        )
+        for cycle, (rate, over) in enumerate(zip(last, window, strict=True), start=1)
+    ]
+    assert tuple(rates_of(crossings)) == (last if counts == "last" else window)
