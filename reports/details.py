@@ -13,7 +13,7 @@ from reports.headline import MARKS, NO_STATEMENT
 from reports.photos import Photo, photo_of
 from reports.wording import chance, not_the_declared, source_of, worded
 from runner.evaluation.evaluate import Evaluation
-from runner.evaluation.run_history import GivenAnswer
+from runner.evaluation.run_history import GivenAnswer, RunHistory
 from runner.measure.conformity import CONDITIONAL_FAIL, CONDITIONAL_PASS, FAIL, NOT_JUDGED, NOT_MEASURED, PASS
 from runner.measure.finding import Finding
 from runner.notation.quantity import minus
@@ -54,9 +54,21 @@ def part(evaluation: Evaluation) -> dict[str, Any]:
         "remarks": [
             *(f"this version would reject this input: {what}" for what in evaluation.refused_today),
             *evaluation.judged_otherwise,
-            *(f"{after(story.began, t)}: {say}" for t, say in story.remarks),
+            *_remarks(story),
         ],
     }
+
+
+def _remarks(story: RunHistory) -> list[str]:
+    """What was said during a run, each with its time; what was said again stands once, with how often and when last."""
+    times: dict[str, list[float]] = {}
+    for t, say in story.remarks:
+        times.setdefault(say, []).append(t)
+    said = []
+    for say, when_said in times.items():
+        again = f" ({len(when_said)} times, last {after(story.began, when_said[-1])})" if len(when_said) > 1 else ""
+        said.append(f"{after(story.began, when_said[0])}: {say}{again}")
+    return said
 
 
 def groups(evaluations: Sequence[Evaluation]) -> list[dict[str, Any]]:

@@ -162,6 +162,18 @@ def test_a_run_by_hand_says_so(tmp_path):
     assert "read by hand (mark at each whole degree)" in " ".join(page.words)
 
 
+def test_what_was_said_again_and_again_stands_once_and_hides_nothing(tmp_path):
+    """Eight lines are on the page, the others in the journal."""
+    evaluation = short_rehearsal(tmp_path / "runs").result.evaluation
+    said = [*((60.0 * minute, "The clamp meter shows nothing yet.") for minute in range(9)), (600.0, "a lead came off")]
+    page, _ = made(tmp_path, [replace(evaluation, story=replace(evaluation.story, remarks=tuple(said)))])
+    words = " ".join(" ".join(page.words).split())
+    assert words.count("The clamp meter shows nothing yet.") == 1
+    assert re.search(r"The clamp meter shows nothing yet\. \(9 times, last \S+ \S+ UTC\)", words)
+    assert "a lead came off" in words
+    assert "more in the journal" not in words
+
+
 def test_what_was_planned_and_left_undone_is_in_the_headline(tmp_path):
     """A pass of what was measured is no pass of what was not done."""
     evaluation = short_rehearsal(tmp_path).result.evaluation
