@@ -3,6 +3,7 @@
 import pytest
 
 from runner.engine.program import Planned
+from runner.engine.view import look
 from runner.events import METER_VOLTAGE, Answered, Sampled
 from runner.orders import Ask, Note, Remark, Withdraw
 from runner.vocabulary import Observed, Outcome
@@ -305,3 +306,18 @@ def test_a_wired_voltmeter_that_shows_what_an_open_switch_leaves_does_not_end_th
     shown_for(300, 17.6)
     assert not step.run.early
     assert asked(step).of == Observed.LAST_VOLTAGE
+
+
+def test_between_two_readings_it_is_said_when_the_next_one_is_due():
+    """The first 20 s after the load is on, here; the next every ten minutes."""
+    every = {**HANDS, "has": ("supply", "load"), "by_hand": ("load",), "every": 600.0}
+    values = {"current": 4.0, "floor": 20.0, "for": 1200.0}
+    step = OneStep("drain", values, program=every, words={"until": "time"})
+    answer(step)
+    step.read(5.0)
+    assert look(step.run).sentence.endswith("Stay with the pack. The next reading is due in 15 s.")
+    step.read(15.0)
+    assert asked(step).of == Observed.CLAMP_CURRENT
+    answer(step, "4.0")
+    step.read(30.0)
+    assert look(step.run).sentence.endswith("The next reading is due in 10 min.")

@@ -31,10 +31,6 @@ SETTLES, SEEN_WITHIN = 3.0, 30.0
 
 
 class _Charger(SwitchedByPerson):
-    @property
-    def _meanwhile(self) -> str:
-        return texts.STAY
-
     def _switch_on(self) -> list[Order]:
         values = self.planned.values
         return self._put(Observed.CHARGER_ON, texts.charger_on(values["voltage"], values["current"]), marks=True)
@@ -53,7 +49,7 @@ class ChargeByHand(_Charger):
 
     def begin(self, t: float) -> list[Order]:
         self._on_at = None
-        self._next = 0.0  # s: when the clamp is read next
+        self._next = 0.0
         self._readings: list[tuple[float, float]] = []
         self._ended: tuple[str, str, str] | None = None  # outcome, why and what is skipped, until the charger is off
         return [*self._pace(SLOW), *self._switch_on()]

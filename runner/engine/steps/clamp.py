@@ -46,10 +46,6 @@ class SteadyDrainByHand(SwitchedByPerson):
             return self._over(Outcome.DONE, TIME_ELAPSED, "")
         return self._read_clamp() if t >= self._next else []
 
-    @property
-    def _meanwhile(self) -> str:
-        return texts.STAY
-
     def _read_clamp(self) -> list[Order]:
         return self._put(Observed.CLAMP_CURRENT, texts.READ_DISCHARGE_CURRENT)
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from runner.engine.steps.base import Step
+from runner.engine.texts import by_hand as texts
 from runner.engine.watch.verdict import Verdict
 from runner.events import METER_VOLTAGE, Answered, Event, Sampled
 from runner.notation.quantity import shown
@@ -90,6 +91,11 @@ class SwitchedByPerson(ByPerson):
     """A step that a person switches on and off. ``_answered`` takes an answer, ``_meantime`` a sample between two questions."""
 
     _on_at: float | None = None  # s: since when it is on, by the person's key
+    _next = 0.0  # s: when the clamp is read next
+
+    @property
+    def _meanwhile(self) -> str:
+        return texts.stay(max(0.0, self._next - self.around.known.t))
 
     def receive(self, event: Event, verdicts: list[Verdict]) -> list[Order]:
         asked = self._is_answer(event)

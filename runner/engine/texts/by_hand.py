@@ -14,7 +14,12 @@ from runner.vocabulary import CURRENT_KEY, Answer, Until
 
 CHARGER_OFF = "Switch the charger off and press Enter."
 LOAD_OFF = "Switch the load off and press Enter."
-STAY = "Stay with the pack. Wait for the next reading."
+
+
+def stay(seconds: float) -> str:
+    """What a person is told until a reading that is due in so many s."""
+    due = f"{seconds:.0f} s" if seconds < 120.0 else f"{seconds / 60.0:.0f} min"
+    return f"Stay with the pack. The next reading is due in {due}."
 
 
 def charger_off(why: str) -> str:
