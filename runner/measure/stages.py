@@ -31,7 +31,7 @@ SETTING_TIME = (
     0.1  # s before its reading back that a level may have been there, where the record says not when it was asked for
 )
 KEY_AFTER = 3.0  # reactions at most from the last knob of a decade box to the key (common practice, no source)
-REPEATS = 0.05  # K by which noise and steps of most packs move a change at a held level (common practice, no source)
+REPEATS = 0.03  # K by which steps of 0.1 K move a change at a held level; find_turns has the noise (from memory)
 PLUGGED_IN = 25.0  # °C that a box is set to before it is plugged in, as the procedures have it
 WORTH_SAYING = 0.1  # K by which filter and delay leave a threshold open
 IMPOSSIBLE = (
