@@ -6,6 +6,7 @@ import re
 from dataclasses import dataclass
 
 from runner.notation.quantity import QuantityError, parse_quantity
+from runner.sheets.chemistry import canonical
 
 RANGE = re.compile(r"^\s*(.+?)\s+(?:to|\.\.|…|–)\s+(.+?)\s*$")
 
@@ -26,6 +27,7 @@ class Field:
     section: str = ""
     ranged: bool = False
     of: str = ""  # the protection that a field beginning with dots belongs to
+    among: tuple[str, ...] = ()  # what may be typed; capitals and hyphens do not matter
 
     @property
     def label(self) -> str:
@@ -41,14 +43,17 @@ class Field:
             return "" if counted(text) else f"is not a whole number; write for example {self.example}"
         if self.dimension == "date":
             return "" if re.fullmatch(r"\d{4}-\d\d-\d\d", text) else "is no date; write it like 2026-11-26"
+        if self.among and canonical(text) not in self.among:
+            return f"{text} is not known; write one of {', '.join(self.among)}"
         if self.dimension in ("", "sensors"):
             return ""
+        if self.dimension == "ratio" and not re.fullmatch(r"[0-9.]+ ?%", text):
+            return f"is no part in percent; write it like {self.example}"
         try:
-            for part in self.parts(text):
-                parse_quantity(part, self.dimension)
+            values = [parse_quantity(part, self.dimension) for part in self.parts(text)]
         except QuantityError as error:
             return str(error)
-        return ""
+        return "is more than 100 %" if self.dimension == "ratio" and max(values) > 1.0 else ""
 
     def parts(self, text: str) -> tuple[str, ...]:
         """The value, or the two ends of a range, each with its unit."""

@@ -13,7 +13,7 @@ from collections.abc import Collection, Mapping
 from ruamel.yaml.comments import CommentedMap
 
 from runner.notation.source import normal_key, read, writer
-from runner.sheets.chemistry import canonical, find
+from runner.sheets.chemistry import NAMES, canonical, find
 from runner.sheets.parts.protections import KINDS, protection_name
 from runner.workspace.form_fields import Field, counted, given
 
@@ -26,7 +26,7 @@ RATINGS = (
     Field("customer_address", "customer's address", ""),
     Field("received", "date of receipt", "2026-11-26", "date"),
     Field("note", "note", ""),
-    Field("chemistry", "chemistry", "LFP", needed=True, section="RATINGS"),
+    Field("chemistry", "chemistry", "LFP", needed=True, section="RATINGS", among=NAMES),
     Field("cells_in_series", "cells in series", "8", "count", True),
     Field("nominal_voltage", "nominal voltage", "25.6 V", "voltage", True),
     Field("full_charge_voltage", "full charge voltage", "29.2 V", "voltage", True),

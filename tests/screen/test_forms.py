@@ -163,7 +163,7 @@ def test_what_was_typed_before_a_crash_is_kept():
 
 
 def test_a_wrong_unit_is_said_and_marked_at_its_field_and_nothing_is_saved(tmp_path):
-    keys = ["pagedown", "L", "enter", "8", "enter", *"25", "space", "A"]
+    keys = ["pagedown", *"LFP", "enter", "8", "enter", *"25", "space", "A"]
     _, screen, _ = by_keys(keys)
     assert "nominal voltage:" in screen
     assert "25 A" in next(line for line in screen.splitlines() if "✗" in line)
@@ -180,6 +180,25 @@ def test_what_is_no_count_of_cells_or_sensors_breaks_no_form(count):
     assert [
         each.place for each in parse_pack(written("pack", {**BY_HAND, **RATED, **VOLTS, "sensors": count}), "p").sensors
     ] == [count]
+
+
+@pytest.mark.parametrize(
+    ("key", "typed", "fault"),
+    [
+        ("state_of_charge_on_arrival", "50", "is no part in percent; write it like 50 %"),
+        ("state_of_charge_on_arrival", "1", "is no part in percent; write it like 50 %"),
+        ("state_of_charge_on_arrival", "500 %", "is more than 100 %"),
+        ("state_of_charge_on_arrival", "..%", "is not a number with a unit"),
+        ("state_of_charge_on_arrival", "50%", ""),
+        ("state_of_charge_on_arrival", "", ""),
+        ("chemistry", "lfp", ""),
+        ("chemistry", "LFB", "LFB is not known; write one of LFP, "),
+    ],
+)
+def test_a_slip_in_a_part_or_a_chemistry_is_said_at_its_field(key, typed, fault):
+    (field,) = (field for field in PACK if field.key == key)
+    assert fault in field.fault(typed)
+    assert bool(fault) is bool(field.fault(typed))
 
 
 def test_a_bench_file_is_written_and_parses():
