@@ -90,6 +90,13 @@ class InstrumentSheet(Sheet):
             raise Wrong(*problem)
         return self
 
+    @model_validator(mode="after")
+    def _due_after_it(self, info: ValidationInfo) -> Self:
+        done, due = self.calibrated, self.calibration_due
+        if done is not None and due is not None and due <= done and not (info.context or {}).get(AS_IT_WAS):
+            raise Wrong("calibration_due is not after calibrated", "correct the dates, as the certificate has them")
+        return self
+
     @property
     def line(self) -> SerialLine | None:
         """How its line is set, where the file says it."""

@@ -9,6 +9,7 @@ from runner.bench.assembly import Bench
 from runner.bench.checks.measuring import measured, step_of
 from runner.bench.checks.self_check import call
 from runner.conduct.clock import ScaledClock
+from runner.errors import SheetError
 from runner.sheets.bench import parse_bench
 from runner.sheets.dialect import parse_dialect
 from tests.instruments.bench import STREAMING
@@ -45,6 +46,39 @@ class Supply:
         self.count += 1
         known = {"*IDN?": "MADE UP,1", "SYST:ERR?": "0", "*OPC?": "1", "VOLT:PROT?": "31.0", "CURR:PROT?": "9.5"}
         return known.get(text, f"{26 + 0.01 * (self.count % 7):.2f}" if text == "MEAS:VOLT?" else "0")
+
+
+class On(Supply):
+    """Somebody left its output on."""
+
+    def answer(self, text):
+        return "1" if text == "OUTP?" else super().answer(text)
+
+
+@pytest.mark.parametrize(
+    ("dates", "warned"),
+    [
+        ("", "no calibration stated; maker's accuracy used"),
+        (", calibrated: 2026-01-05, calibration_due: 2026-11-01", "calibration was due on 2026-11-01"),
+        (", calibrated: 2062-01-05", "calibrated on 2062-01-05, a day to come: correct the bench file, or"),
+    ],
+)
+def test_an_output_that_is_on_and_dates_that_cannot_be_are_said(dates, warned):
+    text = SUPPLY.replace("}}}}", f"}}}}{dates}}}}}", 1) if dates else SUPPLY
+    with Listening(On().talk) as server:
+        bench = Bench(parse_bench(text.format(port=server.port), "b"), {}, ScaledClock())
+        (present,) = call(bench, datetime.date(2026, 11, 26))
+        bench.close()
+    assert present.warning.startswith(f"its output is on, and this check leaves it on; {warned}")
+
+
+def test_a_calibration_that_was_due_before_it_was_done_is_refused():
+    with pytest.raises(SheetError) as refused:
+        parse_bench(
+            SUPPLY.replace("}}}}", "}}, calibrated: 2026-05-01, calibration_due: 2025-05-01}}").format(port=1), "b"
+        )
+    (problem,) = refused.value.problems
+    assert problem.what == "calibration_due is not after calibrated"
 
 
 def test_round_trips_steps_and_limits_in_force_are_measured_and_said():

@@ -9,11 +9,13 @@ from runner.bench.assembly import Bench
 from runner.bench.checks.measuring import Measured, measured
 from runner.errors import BenchError
 from runner.scale import degrees
+from runner.sheets.instrument_parts import InstrumentSheet
 from runner.sheets.instruments import UNITS
 
 SIMULATED = "TERN ISLAND,SIM "  # how the identities of simulated instruments begin
 
-_SHOWN = (*UNITS, "output", "input")  # queries whose answers are shown
+_STATES = ("output", "input")
+_SHOWN = (*UNITS, *_STATES)  # queries whose answers are shown
 _IS_ON = {True: "on", False: "off"}
 
 
@@ -53,24 +55,21 @@ def _one(bench: Bench, role: str, today: datetime.date) -> Present:
     sheet, speaker = bench.sheet.roles()[role], bench.speakers[role]
     speaker.link.hurry()
     fault: BenchError | None = None
-    readings = []
+    readings, warnings = [], []
     try:
         if speaker.dialect.identity:
             speaker.link.ask(speaker.dialect.identity)
         if role in bench.probes:
             readings.append(degrees(bench.probes[role].read(), ".5g"))
         else:
-            asked = [name for name in _SHOWN if name in speaker.dialect.queries]
-            readings += [_reading(name, speaker.number(name)) for name in asked]
+            answers = {name: speaker.number(name) for name in _SHOWN if name in speaker.dialect.queries}
+            readings += [_reading(name, value) for name, value in answers.items()]
+            warnings += [f"its {name} is on, and this check leaves it on" for name in _STATES if answers.get(name)]
         speaker.try_out(bench.asked_of(role))
     except BenchError as error:
         fault = error
     limits = getattr(sheet, "limits", None)
-    warning = ""
-    if sheet.calibration_due is not None and sheet.calibration_due < today:
-        warning = f"calibration was due on {sheet.calibration_due}"
-    elif sheet.calibrated is None:
-        warning = "no calibration stated; maker's accuracy used"
+    warnings += _of_calibration(sheet, today)
     return Present(
         role,
         sheet.address,
@@ -78,9 +77,18 @@ def _one(bench: Bench, role: str, today: datetime.date) -> Present:
         ", ".join(readings),
         limits.said() if limits else "",
         f"calibrated {sheet.calibrated}, due {sheet.calibration_due or 'never stated'}" if sheet.calibrated else "",
-        warning,
+        "; ".join(warnings),
         fault,
     )
+
+
+def _of_calibration(sheet: InstrumentSheet, today: datetime.date) -> list[str]:
+    """What a person should know of when it was calibrated."""
+    if sheet.calibrated is not None and sheet.calibrated > today:
+        return [f"calibrated on {sheet.calibrated}, a day to come: correct the bench file, or this computer's date"]
+    if sheet.calibration_due is not None and sheet.calibration_due < today:
+        return [f"calibration was due on {sheet.calibration_due}"]
+    return [] if sheet.calibrated is not None else ["no calibration stated; maker's accuracy used"]
 
 
 def _reading(name: str, value: float) -> str:
