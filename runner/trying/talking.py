@@ -24,7 +24,7 @@ from runner.conduct.site import Site
 from runner.errors import BenchError, Problem, SheetError, printable
 from runner.sheets.bench import BenchFile
 from runner.sheets.instrument_parts import InstrumentSheet
-from runner.sheets.instruments import UNITS, ActuatorSheet
+from runner.sheets.instruments import UNITS
 from runner.vocabulary import Exit
 from runner.workspace.job import load_bench
 from runner.workspace.locks import Locks
@@ -32,6 +32,14 @@ from runner.workspace.locks import Locks
 LONGEST_PAUSE = 3600.0  # s that a person may think before the guard takes the program for hung
 HELP = 'Type a word of the dialect, such as {example}; "? TEXT" asks, "! TEXT" sends; "words" lists them; "end" ends.'
 OVERHEARD = 0.3  # s of silence after which an answer that nobody asked for is taken to be over
+SWITCH_ON = ("output_on", "input_on")
+SETS_THE_OUTPUT = (
+    "voltage",
+    "current",
+    "temperature",
+    "limit",
+)  # what may not be beyond the bench file when it goes on
+ROUNDING = 1e-3  # of a limit that an instrument was set to, when it reads it back
 END = ("end", "quit", "exit")
 
 
@@ -126,7 +134,7 @@ class Talk:
 
     def _commanded(self, word: str, rest: str, speaker: Driver) -> str:
         if not word.startswith("set_"):
-            if refused := self._too_hot(word, speaker):
+            if refused := self._beyond(word, speaker):
                 return refused
             speaker.command(word, place=rest)
             return "done"
@@ -145,15 +153,15 @@ class Talk:
             return "done; it cannot be read back"
         return f"reads back {speaker.number(f'{what}_setting'):.6g}"
 
-    def _too_hot(self, word: str, speaker: Driver) -> str:
-        """Why what heats is not switched on: what is set at it, at its front perhaps, is more than it may get here."""
-        if word != "output_on" or not isinstance(self.sheet, ActuatorSheet):
+    def _beyond(self, word: str, speaker: Driver) -> str:
+        """Why it is not switched on: what is set at it, at its front perhaps, is outside of what the bench file allows."""
+        if word not in SWITCH_ON:
             return ""
-        for what in ("temperature", "limit"):
-            least, most = self.sheet.bounds[what]
-            value = speaker.number(f"{what}_setting")
-            if not least <= value <= most:
-                return f"not sent: its {what} is set to {value:g}, outside {least:g} to {most:g} of the bench file"
+        for what, (least, most) in self.sheet.bounds.items():
+            if what in SETS_THE_OUTPUT and f"{what}_setting" in speaker.dialect.queries:
+                value = speaker.number(f"{what}_setting")
+                if not least <= value <= most + ROUNDING * abs(most):
+                    return f"not sent: its {what} is set to {value:g}, outside {least:g} to {most:g} of the bench file"
         return ""
 
     def _show(self, what: str, content: bytes) -> None:

@@ -142,6 +142,32 @@ def test_what_heats_keeps_to_the_limits_of_the_bench_file_and_is_not_switched_on
     assert "output = 0" in said
 
 
+@pytest.mark.parametrize(
+    ("role", "limits", "beyond", "on", "what"),
+    [
+        ("supply", "voltage: 30 V, current: 10 A", "! VOLT 34", "output_on", "voltage is set to 34, outside 0 to 30"),
+        ("supply", "voltage: 30 V, current: 2 A", "! CURR 12", "output_on", "current is set to 12, outside 0 to 2"),
+        ("load", "voltage: 60 V, current: 2 A", "! CURR 12", "input_on", "current is set to 12, outside 0 to 2"),
+    ],
+)
+def test_supply_and_load_are_not_switched_on_while_they_are_set_beyond_the_bench_file(
+    tmp_path, role, limits, beyond, on, what
+):
+    with World() as world:
+        path = tmp_path / "bench.yaml"
+        address = world.servers.address(role)
+        path.write_text(
+            f"kind: bench\nname: b\ninstruments:\n  {role}: {{address: '{address}', limits: {{{limits}}}}}\n"
+        )
+        out = io.StringIO()
+        state = on.removesuffix("_on")
+        within = ("! VOLT 26", "set_current 1") if role == "supply" else ("set_current 1",)
+        talk(path, role, io.StringIO("\n".join((beyond, on, state, *within, on, state)) + "\n"), out)
+    said = out.getvalue()
+    assert f"not sent: its {what} of the bench file" in said
+    assert said.index(f"{state} = 0") < said.index(f"{state} = 1")
+
+
 def test_its_instrument_is_locked_by_whatever_name_it_is_called(bench):
     supply, path = bench
     with Locks("another") as locks:
