@@ -230,7 +230,7 @@ class Bench:
         except Exception:  # no thread to be had, say: one after the other, then
             for role in [role for role in meant if role in unsure]:
                 self._off(role, unsure, proofs[role])
-        roles = [role for role in meant if role in unsure and not (proofs[role].off and proofs[role].unread)]
+        roles = [role for role in meant if role in unsure and not self._only_unread(role, proofs[role])]
         if roles:
             return False, switch_off_by_hand(roles, {role: proofs[role].doubt(meant[role]) for role in roles})
         mute = [role for role, words in meant.items() if not words.reports]
@@ -244,13 +244,20 @@ class Bench:
         link, words = self.speakers[role].link, self.off_words[role]
         if not insist(link, words, self._pause, proof):
             return
-        source = {Role.SUPPLY: self.supply, Role.LOAD: self.load}.get(Role(role))
-        if source is not None and source.settings.came_on:
+        if self._came_on(role):
             proof.off = False
             self._pause(COMES_BACK)  # what went on by itself once may do so again
             if not stays_off(link, words):
                 return
         unsure.discard(role)
+
+    def _only_unread(self, role: str, proof: Proof) -> bool:
+        """Whether it reads back off, and only its current is missing. One that came on by itself is looked at again."""
+        return proof.off and proof.unread and not self._came_on(role)
+
+    def _came_on(self, role: str) -> bool:
+        source = {Role.SUPPLY: self.supply, Role.LOAD: self.load}.get(Role(role))
+        return source is not None and source.settings.came_on
 
     def _pause(self, seconds: float) -> None:
         """What an instrument needs to come to itself it needs in real time, however fast the bench's own time runs."""

@@ -150,7 +150,7 @@ def attempt(link: Link, words: OffWords, proof: Proof | None = None) -> bool:
         proof.off = off
         return off
     except Exception:  # a BenchError, or a defect: whatever it is, the command has to go out
-        proof.off = False
+        proof.off = proof.unread = False
         with contextlib.suppress(Exception):
             link.shout(*words.texts)
         return False

@@ -385,8 +385,9 @@ class Run:
         confirmed = off.confirmed and not self.switches.left
         urgent = " ".join([*wired, *self._still_on, *self._at_once])
         reason = self.reason if confirmed or self.early else ends.UNCONFIRMED
-        undone, left_out = self._sequence.undone, self._sequence.left_out
-        return End(self.early or not confirmed, confirmed, reason, undone, self.away.say, urgent, left_out)
+        look = "" if self.program.looked_at or not off.confirmed else ends.look_at_it(off.remark)
+        left, gone = f"{look} {self.away.say}".strip(), self._sequence
+        return End(self.early or not confirmed, confirmed, reason, gone.undone, left, urgent, gone.left_out)
 
     @property
     def waits_for_off(self) -> bool:

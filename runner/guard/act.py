@@ -24,6 +24,7 @@ RECORD = "guard.jsonl"
 TOLD_AFTER = 4.0  # s after which a person is told what has not confirmed
 PAUSES = (0.02, 0.05, 0.1, 0.2, 0.4, 0.7, 1.0)  # s between attempts; the last one again and again
 GIVE_UP = 300.0  # s
+LOOK_AGAIN = 0.5  # s after which it is seen that the runner has gone
 END_WAIT = 1.0  # s that an ended runner is given to let go of its connections
 HEAVY = ("numpy", "zeroconf", "psutil", "pandas")  # what the VISA library would load if it found it
 FOR = {"serial": ("ASRL", "MODBUS"), "usb": ("USB",)}  # what it loads for some kinds of address only
@@ -40,7 +41,11 @@ class Act:
         self._off: dict[str, bool] = {}
         self._proofs = {each.role: Proof() for each in plan.targets}
         self._passed: set[str] = set()  # those for which nobody was called, though their current had not been read yet
+        self._called: set[str] = set()  # those that a person was told to switch off
+        self._to_say: list[str] = []  # what is known since, until it has been said
+        self._kept_back: list[str] = []  # what is said when the runner has gone
         self._changed = threading.Condition()
+        self._spoken = False
         self._writing = threading.Lock()
         self._first = ""
         self._leaving = False
@@ -98,11 +103,14 @@ class Act:
         )  # goes to disk before all others, and after the first bytes of off
         for each in self.plan.targets:
             threading.Thread(target=self._insist, args=(each, began), name=each.role, daemon=True).start()
-        late = self._wait_for_all(began + TOLD_AFTER)
-        self._passed = {role for role in late if self._only_unread(role)}
-        unsure = [role for role in late if role not in self._passed]
-        self._say(unsure, why)
-        if not self._wait_for_all(began + GIVE_UP) and unsure:
+        self._wait_for_all(began + TOLD_AFTER)
+        if self._leaving:
+            self._wait_until_gone()
+        with self._changed:
+            self._passed = {role for role in self._unsure if self._only_unread(role)}
+            self._called = set(self._unsure) - self._passed
+        self._say(why)
+        if not self._wait_for_all(began + GIVE_UP) and self._called:
             self._print("Everything is off now.")
         self._write({"what": "done", "not confirmed": self._unsure, "after_s": round(time.monotonic() - began, 3)})
 
@@ -129,9 +137,8 @@ class Act:
             number += 1
             unread += proof.unread
             confirmed = confirmed and (not proof.unread or unread >= SURE)
-            if target.role in self._passed and proof.flows is not None:
-                self._passed.discard(target.role)
-                self._print(switch_off_by_hand([target.role], {target.role: proof.doubt(target.words)}))
+            if not confirmed:
+                self._call_for(target)
             left = began + STOPS_SENDING + MOMENT - time.monotonic()
             if confirmed and left > 0 and in_a_network(target.wiring.address):
                 time.sleep(left)  # what the runner said last may still be on its way; then once more
@@ -150,19 +157,41 @@ class Act:
                 return
             time.sleep(PAUSES[min(number, len(PAUSES)) - 1])
 
-    def _wait_for_all(self, until: float) -> list[str]:
+    def _call_for(self, target: Target) -> None:
+        """A person is called for one that was passed as soon as it does not read back off any more, or its current flows."""
+        role = target.role
         with self._changed:
-            while self._unsure and (left := until - time.monotonic()) > 0:
-                self._changed.wait(left)
-            return self._unsure
+            if role not in self._passed or self._only_unread(role):
+                return
+            self._passed.discard(role)
+            self._called.add(role)
+            self._to_say.append(switch_off_by_hand([role], {role: self._proofs[role].doubt(target.words)}))
+            self._changed.notify_all()  # it is said by another thread: a terminal that is held must not keep off from going out
+
+    def _wait_for_all(self, until: float) -> list[str]:
+        """Wait until all has read back as off, or ``until`` then; say meanwhile what is to be said. What is left."""
+        while True:
+            with self._changed:
+                left = until - time.monotonic()
+                if self._unsure and left > 0 and not self._to_say:
+                    self._changed.wait(min(left, LOOK_AGAIN))
+                lines, self._to_say = self._to_say, []
+                unsure = self._unsure
+            if lines:
+                self._write({"what": "said", "lines": lines})
+            self._print(*lines)
+            if not lines and (not unsure or left <= 0):
+                return unsure
 
     # ---- saying and writing ----------------------------------------------------------------------------------
 
-    def _say(self, unsure: list[str], why: str) -> None:
-        if self._leaving:
-            self._wait_until_gone()
-        done = [each for each in self.plan.targets if each.role not in unsure]
-        unread = [each.role for each in done if each.words.reports and self._proofs[each.role].unread]
+    def _say(self, why: str) -> None:
+        done = [each for each in self.plan.targets if each.role not in self._called]
+        unread = [
+            each.role
+            for each in done
+            if each.role in self._passed or (each.words.reports and self._proofs[each.role].unread)
+        ]
         read_back = [each.role for each in done if each.words.reports and each.role not in unread]
         only_told = [each.role for each in done if not each.words.reports]
         lines = [f"TRIPWITNESS GUARD: {why}."]
@@ -172,26 +201,32 @@ class Act:
             lines.append(f"{_listed(only_told)} told to switch off and cannot be asked: look whether it is off.")
         for role in unread:
             lines.append(f"{role} reads back off; its current could not be read: look whether it is off.")
-        if unsure:
-            doubts = {each.role: self._proofs[each.role].doubt(each.words) for each in self.plan.targets}
-            lines.append(switch_off_by_hand(unsure, doubts))
+        called = [each for each in self.plan.targets if each.role in self._called]
+        if called:
+            doubts = {each.role: self._proofs[each.role].doubt(each.words) for each in called}
+            lines.append(switch_off_by_hand([each.role for each in called], doubts))
         lines += self.by_hand
         if self.folder and self.runner_gone:
             lines.append(f"When the bench is safe, continue with: tripwitness resume {self.folder}")
-        if self.runner_gone:
-            give_back(self.plan.terminal)
-            for line in lines:
-                self._print(line)
+        self._print(*lines)
         self._write({"what": "said", "lines": lines})
 
-    def _print(self, line: str) -> None:
-        if not self.runner_gone:
+    def _print(self, *lines: str) -> None:
+        """Say it, or keep it until the runner has gone."""
+        self._kept_back += lines
+        if not self._kept_back or not self.runner_gone:
             return
-        terminal, text = self.plan.terminal, f"{line}\r\n".encode(errors="backslashreplace")
-        for fd in (2, terminal):  # both, where the lines of errors go to a file
-            if fd >= 0 and not (fd == 2 and terminal >= 0 and os.isatty(2)):
-                with contextlib.suppress(OSError):
-                    os.write(fd, text)
+        lines, self._kept_back = tuple(self._kept_back), []
+        terminal = self.plan.terminal
+        if not self._spoken:
+            give_back(terminal)
+            self._spoken = True
+        for line in lines:
+            text = f"{line}\r\n".encode(errors="backslashreplace")
+            for fd in (2, terminal):  # both, where the lines of errors go to a file
+                if fd >= 0 and not (fd == 2 and terminal >= 0 and os.isatty(2)):
+                    with contextlib.suppress(OSError):
+                        os.write(fd, text)
 
     def _write(self, entry: dict[str, Any]) -> None:
         if not self.folder:

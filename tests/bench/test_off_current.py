@@ -117,6 +117,17 @@ def test_one_whose_answer_about_its_current_takes_longer_than_a_person_is_left_u
     assert time.monotonic() - began < 1.0
 
 
+def test_one_that_went_on_by_itself_before_is_not_off_while_nobody_has_looked_again(monkeypatch):
+    """Its current is not read in time: what reads back off now may be on again by itself a moment later."""
+    monkeypatch.setattr("runner.bench.assembly.OFF_IS_TOLD_AFTER", 0.5)
+    monkeypatch.setattr(Silent, "waits", 1.5)
+    text = BENCH.replace("timeout: 0.2 s", "timeout: 5 s")
+    switches = {"supply": Switch(), "load": Switch()}
+    bench = Bench(parse_bench(text, "b"), {}, ScaledClock(), lambda role, sheet: Silent(switches[role]))
+    bench.supply.settings.came_on = True
+    assert bench.off() == (False, "SWITCH SUPPLY OFF BY HAND: not confirmed off, may still be on.")
+
+
 def test_a_current_that_was_seen_is_not_gone_because_it_cannot_be_read_any_more():
     supply = Switch()
     supply.current = lambda: "3.0" if supply.heard.count("MEAS:CURR?") <= 1 else "----"

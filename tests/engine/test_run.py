@@ -161,6 +161,15 @@ def test_a_supply_that_cannot_report_whether_it_is_off_is_looked_at_by_a_person_
     assert end.urgent == ("" if safe else "SWITCH THE SUPPLY OFF BY HAND.")
 
 
+def test_a_current_that_could_not_be_read_at_the_end_is_said_with_the_end():
+    run = switched_on()
+    run.receive(StopPressed(3.0, "a key"))
+    (end,) = run.receive(OutputIsOff(3.3, True, "supply reads back off; its current could not be read"))
+    assert end.safe
+    assert end.left.startswith("Look at the bench: supply reads back off; its current could not be read.")
+    assert not end.urgent
+
+
 def test_what_was_never_switched_on_needs_nobody_to_look():
     run = Run(replace(a_program(), looked_at=("supply", "load")))
     run.receive(Started(0.0, "2026-11-25T08:00:00Z"))

@@ -91,6 +91,11 @@ def over(reason: str) -> str:
     return f"The run has ended: {reason}"
 
 
+def look_at_it(remark: str) -> str:
+    """That a person is to see for themselves what an instrument that is off cannot tell of it; nothing where it tells all."""
+    return f"Look at the bench: {remark}." if remark else ""
+
+
 BACK_ON = "Put every sensor back on its cell, in its original place, and check it."
 PLUG_IN = (
     "Unplug the decade box, plug every sensor back in, and check that the pack shows a plausible temperature for each."
