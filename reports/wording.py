@@ -3,17 +3,15 @@ limits with all they have."""
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
 
 from runner.measure.budget import BudgetRow
 from runner.measure.conformity import Decision, percent
 from runner.measure.finding import Finding
 from runner.notation.quantity import exact
-from runner.scale import scaled
+from runner.scale import READ_AS, scaled
+from runner.scale import digits_for as digits_for
 from runner.vocabulary import BudgetSource, Rule
-
-READ_AS = {"A·s": ("Ah", 3600.0), "J": ("Wh", 3600.0), "Ω": ("mΩ", 1e-3)}  # SI unit -> (shown unit, its size)
 
 PRINTED = {  # what people read of a source whose name in findings.json is a term of the method
     BudgetSource.POLLING: "how often the pack measures",
@@ -125,11 +123,6 @@ def chance(finding: Finding) -> str:
     texts = [f"{100 * probability:.{digits}f}" for digits in range(1, 7)]
     same = (text for text in texts if accepted(round(float(text) / 100, 9)) == accepted(probability))
     return next(same, texts[-1]) + " %"
-
-
-def digits_for(uncertainty: float) -> int:
-    """Decimals that show an uncertainty with two significant digits."""
-    return max(0, 1 - math.floor(math.log10(uncertainty))) if uncertainty > 0 else 2
 
 
 def number(value: float | None, digits: int = 2) -> str:

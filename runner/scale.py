@@ -16,6 +16,11 @@ from enum import StrEnum
 DEGREE = 1.8  # °F in a kelvin (exact: ITS-90 degrees and their definition of °F)
 WHOLE_OHMS = 2000.0  # Ω: from there on the sensors of packs change by 50 Ω/K and more
 ZERO = 32.0  # °F at 0 °C
+READ_AS = {
+    "A·s": ("Ah", 3600.0),
+    "J": ("Wh", 3600.0),
+    "Ω": ("mΩ", 1e-3),
+}  # SI unit -> (unit of findings that people read, size)
 SAME = 1e-6  # of a degree: what the computer's digits may differ by
 
 
@@ -76,6 +81,11 @@ def plain(number: str) -> str:
 def figures(value: float, digits: int = 6) -> str:
     """A number with at most so many significant digits, as people write numbers."""
     return plain(f"{value:.{digits}g}")
+
+
+def digits_for(uncertainty: float) -> int:
+    """Decimals that show an uncertainty with two significant digits."""
+    return max(0, 1 - math.floor(math.log10(uncertainty))) if uncertainty > 0 else 2
 
 
 def degrees(celsius: float, digits: str = ".1f") -> str:

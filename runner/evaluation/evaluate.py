@@ -22,6 +22,7 @@ from runner.measure.recording import Recording, Series, Specification
 from runner.notation.quantity import minus
 from runner.record.folder import FINDINGS, RunFolder
 from runner.record.samples import AGES, ages_of
+from runner.scale import READ_AS, digits_for
 from runner.seal.editions import keep_edition
 from runner.seal.sealing import seal_evidence
 from runner.seal.signers import known_if_any
@@ -187,10 +188,15 @@ def worked_out(folder: RunFolder) -> Evaluation:
 
 
 def _recorded(finding: Finding) -> Finding:
-    """A finding as findings.json has it: what was too uncertain to be judged has no value, its reason says what was found."""
+    """A finding as findings.json has it: what was too uncertain to be judged has no value, its reason says what was found.
+
+    That is in °C whatever the reader's scale, because it is part of the record.
+    """
     if finding.conformity != NOT_MEASURED or finding.value is None:
         return finding
-    value, expanded = minus(f"{finding.value:.3g}"), f"{finding.expanded_uncertainty or 0.0:.2g}"
+    unit, size = READ_AS.get(finding.unit, (finding.unit, 1.0))
+    found, expanded = finding.value / size, (finding.expanded_uncertainty or 0.0) / size
+    digits = digits_for(expanded)
     return replace(
         finding,
         value=None,
@@ -201,7 +207,7 @@ def _recorded(finding: Finding) -> Finding:
         repeats=(),
         budget=(),
         caveats=tuple(each for each in finding.caveats if each != finding.reason),
-        reason=f"found {value} ± {expanded} {finding.unit}, {finding.reason}",
+        reason=f"found {minus(f'{found:z.{digits}f}')} ± {expanded:.{digits}f} {unit}, {finding.reason}",
     )
 
 

@@ -1,10 +1,10 @@
 """Steps in which a person watches the current on a clamp: a discharge until steady, ramps, levels of a decade box.
 
-Rule 1: the person's key says when the current is gone or back; a reading of the clamp that they type then says whether it is.
-Rule 2: a key that the reading contradicts counts for nothing: it is said, and the step goes on.
+Rule 1: the person's mark says when the current is gone or back; a reading of the clamp that they type then says whether it is.
+Rule 2: a mark that the reading contradicts counts for nothing: it is said, and the step goes on.
 Rule 3: degrees are marked, or read by an instrument, as in every ramp; the current is the person's alone.
-Rule 4: where nobody pressed a key by the end, the clamp is read before anything is said of the pack: a change that nobody saw is no
-        failure of the pack.
+Rule 4: where nobody has pressed Enter by the end, the clamp is read before anything is said of the pack: a change that nobody saw
+        is no failure of the pack.
 """
 
 from __future__ import annotations
@@ -98,10 +98,10 @@ class SteadyDrainByHand(SwitchedByPerson):
 
 
 class _Watched(ByPerson):
-    """The question about the current that stands while something else goes on, and the reading that follows its key."""
+    """The question about the current that stands while something else goes on, and the reading that follows its mark."""
 
-    _marked: float | None = None  # s: when the key was pressed, until the clamp has been read
-    _limit: float | None = None  # °C: how far it went without a key, while the clamp is read
+    _marked: float | None = None  # s: when the person pressed Enter, until the clamp has been read
+    _limit: float | None = None  # °C: how far it went without a mark, while the clamp is read
     _before = 0.0  # A that the clamp showed when the step began
 
     @property
@@ -118,7 +118,7 @@ class _Watched(ByPerson):
         return self._put(Observed.CLAMP_CURRENT, texts.READ_CLAMP_NOW)
 
     def _is_so(self, amps: float) -> bool:
-        """Whether the clamp shows what the key said: next to nothing of what flowed, or more than what was left."""
+        """Whether the clamp shows what the mark said: next to nothing of what flowed, or more than what was left."""
         if self._sought == Until.STOPPED:
             return self._nothing_flows(amps, self._before)
         return amps > self._before + self.around.program.smallest_current.get(self.path, 0.0)
@@ -131,7 +131,7 @@ class _Watched(ByPerson):
         return texts.seen(self._sought, amps)
 
     def _ended_at(self, limit: float, amps: float) -> tuple[str, str, str]:
-        """What it is that nobody pressed a key up to ``limit`` (°C), by what the clamp shows: outcome, why, what is skipped."""
+        """What it means that nobody pressed Enter up to ``limit`` (°C), by what the clamp shows: outcome, why, what is skipped."""
         if self._is_so(amps):
             return Outcome.UNCLEAR, texts.nobody_saw(self._sought, limit, amps), self.spoiled
         if self._sought == Until.STOPPED and amps < PART * self._before:
