@@ -12,13 +12,17 @@ import math
 from bisect import bisect_left
 from typing import Self
 
-from pydantic import Field, model_validator
+from pydantic import Field, ValidationInfo, model_validator
 
-from runner.notation.fields import PositiveResistance, Sheet, Temperature, TemperatureDifference
+from runner.notation.fields import AS_IT_WAS, PositiveResistance, Sheet, Temperature, TemperatureDifference
+from runner.notation.quantity import minus
 from runner.notation.wrong import Wrong
+from runner.scale import figures
 
 ZERO = 273.15  # K at 0 °C
 AT_25 = 298.15  # K
+SENSORS_HAVE = (0.1, 1e10)  # Ω that a sensor has at the very least and most (common practice, no source)
+FROM_THE_DATA_SHEET = "write A, B and C of its data sheet, such as [1.1e-3, 2.4e-4, 8e-8]"
 
 
 class Curve(Sheet):
@@ -30,7 +34,7 @@ class Curve(Sheet):
     table: tuple[tuple[Temperature, PositiveResistance], ...] | None = None
 
     @model_validator(mode="after")
-    def _one_of_three(self) -> Self:
+    def _one_of_three(self, info: ValidationInfo) -> Self:
         given = [self.b is not None, self.coefficients is not None, self.table is not None]
         if sum(given) != 1:
             raise Wrong("a curve is one of b, coefficients, table", "keep the one from the sensor's data sheet")
@@ -43,18 +47,59 @@ class Curve(Sheet):
             steps = [b - a for a, b in itertools.pairwise(resistances)]
             if not (all(step < 0 for step in steps) or all(step > 0 for step in steps)):
                 raise Wrong("the table's resistances do not all rise or all fall", "correct the row that stands out")
+        if self.coefficients is not None and not (info.context or {}).get(AS_IT_WAS):
+            self._check_coefficients(self.coefficients)
         return self
 
+    def _check_coefficients(self, coefficients: tuple[float, float, float]) -> None:
+        """Raises Wrong where no thermistor has them."""
+        if not all(map(math.isfinite, coefficients)):
+            raise Wrong("the coefficients are not all numbers", FROM_THE_DATA_SHEET, "coefficients")
+        if coefficients[1] <= 0:
+            what = f"B is {minus(f'{coefficients[1]:g}')}: the resistance would not fall as the temperature rises"
+            raise Wrong(what, FROM_THE_DATA_SHEET, "coefficients")
+        if why := self.no_sensor(25.0):
+            raise Wrong(why, FROM_THE_DATA_SHEET, "coefficients")
+
+    @property
+    def given_by(self) -> str:
+        """The key that says what the curve is."""
+        return "coefficients" if self.coefficients is not None else "table" if self.table is not None else "b"
+
+    def no_sensor(self, temperature: float) -> str:
+        """Why the curve cannot be that of a sensor that is used at a temperature (°C); nothing where it can."""
+        least, most = SENSORS_HAVE
+        try:
+            ohms = self.resistance(temperature)
+        except ValueError:
+            shown = "no resistance"
+        else:
+            if least <= ohms <= most:
+                return ""
+            shown = f"less than {least:g} Ω" if ohms < least else f"more than {most / 1e9:g} GΩ"
+        return f"{shown} at {minus(figures(temperature))} °C by {self.given_by}: no sensor has that"
+
     def resistance(self, temperature: float) -> float:
-        """Ω at °C. Raises ValueError outside a table."""
-        if self.b is not None and self.resistance_at_25 is not None:
-            return float(self.resistance_at_25) * math.exp(float(self.b) * (1 / (temperature + ZERO) - 1 / AT_25))
-        if self.coefficients is not None:
-            return _steinhart_hart_resistance(self.coefficients, temperature + ZERO)
-        assert self.table is not None
+        """Ω at °C. Raises ValueError outside a table, and where b or the coefficients give none."""
+        if self.table is None:
+            return self._by_equation(temperature)
         (t0, r0), (t1, r1) = self._rows([t for t, _ in self.table], temperature, "°C")
         part = (1 / (temperature + ZERO) - 1 / (t0 + ZERO)) / (1 / (t1 + ZERO) - 1 / (t0 + ZERO))
         return math.exp(math.log(r0) + part * (math.log(r1) - math.log(r0)))
+
+    def _by_equation(self, temperature: float) -> float:
+        try:
+            if self.b is not None and self.resistance_at_25 is not None:
+                ohms = float(self.resistance_at_25) * math.exp(float(self.b) * (1 / (temperature + ZERO) - 1 / AT_25))
+            else:
+                assert self.coefficients is not None
+                ohms = _steinhart_hart_resistance(self.coefficients, temperature + ZERO)
+        except (ArithmeticError, ValueError):
+            ohms = math.nan
+        if not 0.0 < ohms < math.inf:
+            what = "b describes" if self.coefficients is None else "coefficients describe"
+            raise ValueError(f"{temperature:g} °C is outside what the sensor's {what}")
+        return ohms
 
     def temperature(self, resistance: float) -> float:
         """°C at Ω. Raises ValueError outside a table and for a resistance that is not positive."""
@@ -96,7 +141,7 @@ def _steinhart_hart_resistance(coefficients: tuple[float, float, float], kelvin:
     """The exact solution of the cubic C·x³ + B·x + (A − 1/T) = 0 in x = ln R, for B positive.
 
     With C below zero (a fit through three points may have it) there are three, and the one between both bends of the curve is the
-    sensor's. Raises ValueError where there is none.
+    sensor's. Raises ValueError or ArithmeticError where there is none.
     """
     a, b, c = coefficients
     if c == 0:
@@ -105,7 +150,7 @@ def _steinhart_hart_resistance(coefficients: tuple[float, float, float], kelvin:
     if c < 0:
         bend = math.sqrt(-p / 3)
         if abs(q) > 2 * bend**3:
-            raise ValueError(f"{kelvin - ZERO:g} °C is outside what the sensor's coefficients describe")
+            raise ValueError(f"{kelvin:g} K is beyond a bend of the curve")
         return math.exp(2 * bend * math.sin(math.asin(q / (2 * bend**3)) / 3))
     root = math.sqrt((p / 3) ** 3 + (q / 2) ** 2)
     return math.exp(math.cbrt(root - q / 2) - math.cbrt(root + q / 2))

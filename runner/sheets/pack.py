@@ -232,6 +232,8 @@ def contradictions(pack: PackSheet, source: Source) -> Iterator[Problem]:
         yield source.problem(
             ("sensor_limits",), "the lower limit comes first", "write for example [-40 degC, 100 degC]"
         )
+    else:
+        yield from _curves(pack, source)
     for path in ("charge", "discharge"):
         over, under = (pack.protection(f"{path}_{side}_temperature") for side in ("over", "under"))
         if over is not None and under is not None and under.trip >= over.trip:
@@ -241,6 +243,18 @@ def contradictions(pack: PackSheet, source: Source) -> Iterator[Problem]:
         protection = pack.protection(kind)
         if protection is not None:
             yield from _of_protection(kind, protection, pack, source)
+
+
+def _curves(pack: PackSheet, source: Source) -> Iterator[Problem]:
+    """Equations that give no sensor's resistance somewhere in the range that the sheet allows; a table says its own range."""
+    for index, sensor in enumerate(pack.sensors):
+        curve = sensor.curve
+        if curve is None or curve.table is not None:
+            continue
+        why = next(filter(None, map(curve.no_sensor, pack.sensor_limits)), "")
+        if why:
+            remedy = "correct it, or add sensor_limits: from the sensor's data sheet"
+            yield source.problem(("sensors", index, "curve", curve.given_by), why, remedy)
 
 
 def _of_protection(kind: str, protection: Protection, pack: PackSheet, source: Source) -> Iterator[Problem]:

@@ -4,6 +4,7 @@ import math
 
 import pytest
 
+from runner.notation.fields import AS_IT_WAS
 from runner.sheets.curve import Curve
 
 # Steinhart–Hart coefficients and table of a 10 kΩ "curve 3" thermistor, from an instrument maker's manual (second hand)
@@ -82,8 +83,22 @@ def test_steinhart_hart_works_both_ways_whatever_the_sign_of_its_third_coefficie
 
 
 def test_coefficients_that_describe_no_sensor_at_a_temperature_say_so():
-    curve = Curve(coefficients=(1.2e-3, 2.3e-4, -1e-6))
+    curve = Curve(coefficients=(1.2e-3, 2.3e-4, -2e-7))  # its bend is at −35 °C
     with pytest.raises(ValueError, match="outside what the sensor's coefficients describe"):
         curve.resistance(-60.0)
     with pytest.raises(ValueError, match="outside what the sensor's coefficients describe"):
         curve.temperature(1e9)
+
+
+def test_steinhart_hart_as_old_runs_have_it_raises_what_callers_expect():
+    """Coefficients that no thermistor has; a sheet that was run before they were refused is still read."""
+    for wrong in [
+        (1.1e-3, 2.3e-8, 0),
+        (1.1e-3, 0, 0),
+        (1.1e-3, 2.3e-4, -1e-300),
+        (1e400, 1, 1),
+        (1.1e-3, -2.3e-4, 8.8e-8),
+    ]:
+        curve = Curve.model_validate({"coefficients": wrong}, context={AS_IT_WAS: True})
+        with pytest.raises(ValueError, match="outside what the sensor's coefficients describe"):
+            curve.resistance(25.0)

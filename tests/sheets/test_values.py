@@ -74,6 +74,44 @@ def test_a_value_with_a_wrong_sign_or_beyond_sense_is_wrong_where_it_stands(whic
     assert problem.line == line
 
 
+T1 = "{name: T1, place: cell 2"
+NOT_OF_A_SENSOR = [  # (curve, part of the message)
+    ("coefficients: [1.1e-3, 2.3e-8, 0]", "no resistance at 25 °C by coefficients"),
+    ("coefficients: [1.1e-3, 0, 0]", "B is 0"),
+    ("coefficients: [1.1e-3, -2.3e-4, 8.8e-8]", "B is −0.00023"),
+    ("coefficients: [1.1e-3, 2.3e-4, -1e-300]", "no resistance at 25 °C by coefficients"),
+    ("coefficients: [1e400, 2.3e-4, 8.8e-8]", "not all numbers"),
+    ("coefficients: [1.1e-3, nan, 8.8e-8]", "not all numbers"),
+    ("coefficients: [1.1, 2.3e-4, 8.8e-8]", "at 25 °C by coefficients: no sensor has that"),
+    ("coefficients: [1.2e-3, 2.3e-4, -2.4e-7]", "no resistance at −40 °C by coefficients"),  # its bend is at −19 °C
+    ("resistance_at_25: 10 kohm, b: 34350 K", "more than 10 GΩ at −40 °C by b"),
+    ("resistance_at_25: 10 kohm, b: 1e7 K", "no resistance at −40 °C by b"),
+]
+
+
+@pytest.mark.parametrize(("curve", "part"), NOT_OF_A_SENSOR)
+def test_a_curve_that_no_thermistor_has_is_wrong_where_it_stands(curve, part):
+    """10 kΩ thermistors have about 1 Ω to 1 GΩ from −40 to 100 °C (the tables in tests/outside/test_ntc.py)."""
+    text = PACK.replace(T1, f"{T1}, curve: {{{curve}}}")
+    with pytest.raises(SheetError) as caught:
+        parse_pack(text, "pack.yaml")
+    (problem,) = caught.value.problems
+    assert part in problem.what
+    assert problem.remedy
+    assert (problem.line, problem.column) == next(
+        (number, line.index(value) + 1)
+        for number, line in enumerate(text.splitlines(), 1)
+        for value in [curve.partition(": ")[2] if curve.startswith("c") else curve.rpartition(": ")[2]]
+        if value in line
+    )
+    assert parse_pack(text, "pack.yaml", as_it_was=True).sensors[0].curve is not None
+
+
+def test_a_curve_that_ends_outside_the_declared_limits_of_its_sensor_is_right():
+    text = PACK.replace(T1, f"{T1}, curve: {{coefficients: [1.2e-3, 2.3e-4, -2.4e-7]}}")
+    assert parse_pack(f"{text}sensor_limits: [-10 degC, 90 degC]\n", "pack.yaml").sensors[0].curve is not None
+
+
 def planned(old, new):
     assert old in SHORT_PROCEDURE
     files = (
