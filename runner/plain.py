@@ -5,6 +5,7 @@ It says everything the screen says. Nothing here blocks: a thread reads the inpu
 
 from __future__ import annotations
 
+import math
 import sys
 import threading
 import time
@@ -12,7 +13,7 @@ from collections import deque
 from collections.abc import Callable, Sequence
 from typing import TextIO
 
-from runner.conduct.answer_parsing import NotUnderstood, hint, is_stop, marks_current, stopped_by, understood
+from runner.conduct.answer_parsing import GO_WORDS, NotUnderstood, hint, is_stop, marks_current, stopped_by, understood
 from runner.conduct.interfaces import StopFlag
 from runner.conduct.log_lines import said, stamp
 from runner.engine.opening import CAUTIONS
@@ -26,6 +27,7 @@ from runner.vocabulary import CURRENT_KEY, as_told
 
 DISPLAYS_EVERY = 5.0  # s, where a person reads simulated displays in these lines
 FARTHEST = 10.0  # K from the next mark that a typed degree may be: farther off is a slip of the finger
+AGREE = 3.0  # K from a degree that was too far: when it is typed once more it has moved on
 MISSED = "[Enter] at each whole degree. If one was missed: type the degree that it shows, then [Enter]."
 ASIDE, TIME_OF_DAY = 15, 9  # columns before a line that belongs to the one before, and of the time of day
 REACTION = 0.6  # s after a question is printed: an Enter pressed sooner was meant for something before it
@@ -169,6 +171,7 @@ class PlainOperator:
         self._asked: Ask | None = None
         self._taps: AskTaps | None = None
         self._degree = 0.0
+        self._far: float | None = None  # a degree that was typed, and is far from the next mark
         self._ended = False
         self._person = (source or sys.stdin).isatty()  # else lines wait in a pipe until something is asked
         self._reader = threading.Thread(target=self._read, args=(source or sys.stdin,), name="plain input", daemon=True)
@@ -213,14 +216,11 @@ class PlainOperator:
         if is_stop(self._asked, text):
             self._stop.press(stopped_by(self._name, text))
             return []
-        two = marks_current(self._asked, self._taps)
-        first = self._taps is not None and self._degree == self._taps.first
-        if (self._asked is None or two) and self._taps is not None and (not text or self._other_degree(text)):
-            if not (too_soon and first and not text):
-                return [self._tapped(t)]
-            self._printer.aside("that came too soon for the first mark, so it is not taken")
-            return []
-        if self._asked is not None and self._asked.of in SIGHTS and text.lower() == CURRENT_KEY:
+        sight = self._asked is not None and self._asked.of in SIGHTS and text.lower() == CURRENT_KEY
+        words = sight or (self._asked is not None and text and text.lower() in GO_WORDS)
+        if (self._asked is None or marks_current(self._asked, self._taps)) and self._taps is not None and not words:
+            return self._degrees(text, t, self._taps, too_soon=too_soon)
+        if sight:
             text, too_soon = "", False  # a letter of its own, which nobody presses for another question
         if self._asked is None:
             self._printer.aside("no question is open; to end the run, type x and press Enter")
@@ -238,15 +238,31 @@ class PlainOperator:
         question, self._asked = self._asked.question, None
         return [Answered(t, question, reply.value, self._name, reply.note, reply.files)]
 
+    def _degrees(self, text: str, t: float, taps: AskTaps, *, too_soon: bool) -> list[Answered | Sampled]:
+        """A mark: Enter, or the degree that it shows where one was missed."""
+        if text and not self._other_degree(text):
+            return []
+        if not text and too_soon and self._degree == taps.first:
+            self._printer.aside("that came too soon for the first mark, so it is not taken")
+            return []
+        self._far = None
+        return [self._tapped(t)]
+
     def _other_degree(self, text: str) -> bool:
-        """Whether a degree was typed, because one was missed; it is the one that is marked."""
+        """Whether a degree was typed that is to be marked; one that is far from the next mark is, when it comes twice."""
         try:
             degree = celsius(float(text.replace(",", ".")))
         except ValueError:
+            degree = math.nan
+        if not math.isfinite(degree):
+            two = [] if self._asked is None else [hint(self._asked, two=True)]
+            self._printer.aside(" ".join([f"{text!r} is no degree; nothing was marked.", *(two or [MISSED])]))
             return False
-        if abs(degree - self._degree) > FARTHEST:
-            far = f"{degrees(degree, '.4g')} is far from {degrees(self._degree, '.0f')}, the next mark"
-            self._printer.aside(f"{far}; nothing was marked")
+        far, self._far = self._far, None
+        if abs(degree - self._degree) > FARTHEST and (far is None or abs(degree - far) > AGREE):
+            self._far = degree
+            what = f"{degrees(degree, '.4g')} is far from {degrees(self._degree, '.0f')}, the next mark; nothing was marked"
+            self._printer.aside(f"{what}. If it is what the thermometer shows, type it once more.")
             return False
         self._degree = degree
         return True

@@ -8,9 +8,10 @@ from runner.conduct.interfaces import StopFlag
 from runner.conduct.log_lines import said
 from runner.engine.hands import hands_off
 from runner.events import PROBE_TEMPERATURE
-from runner.orders import AskTaps, Conclude, next_degree
+from runner.orders import Ask, AskTaps, Conclude, next_degree
 from runner.plain import PlainOperator, Printer
 from runner.screen.feed import ScreenOperator
+from runner.vocabulary import Observed, Wants
 
 UP, DOWN = (
     AskTaps(50.0, 1.0, "Press Enter as it reaches 50 °C."),
@@ -37,6 +38,10 @@ def marks(lines, order=UP):
         (["", "47", ""], DOWN, [50.0, 47.0, 46.0]),
         (["", "46.6", ""], DOWN, [50.0, 46.6, 46.0]),
         (["", "530", ""], UP, [50.0, 51.0]),
+        (["", "63", "64", ""], UP, [50.0, 64.0, 65.0]),  # two that agree are what it shows
+        (["", "63", "", "63"], UP, [50.0, 51.0]),
+        (["", "630", "63", "64"], UP, [50.0, 64.0]),
+        (["", "nan", "inf", "much", "5 0"], UP, [50.0]),
     ],
 )
 def test_a_degree_that_was_missed_is_typed_and_the_next_one_follows_it(lines, order, wanted):
@@ -44,7 +49,22 @@ def test_a_degree_that_was_missed_is_typed_and_the_next_one_follows_it(lines, or
 
 
 def test_what_is_far_from_the_next_mark_is_a_slip_and_is_said_to_be():
-    assert "530 °C is far from 50 °C" in marks(["530"])[1]
+    said = marks(["530"])[1]
+    assert "530 °C is far from 50 °C" in said
+    assert "type it once more" in said
+    assert "ress Enter to continue" not in said, "here Enter marks a degree"
+
+
+def test_what_is_no_degree_is_said_to_be_none_beside_a_question_too():
+    out = io.StringIO()
+    operator = PlainOperator(Printer((), (), out), StopFlag(), "me", io.StringIO("cc\n\nc\n"))
+    operator.told(Ask("q", "Mark.", wants=Wants.MARK, of=Observed.CURRENT_GONE), 0.0)
+    operator.told(UP, 0.0)
+    operator._reader.join(10.0)
+    marked, answered = operator.answers(1.0)
+    assert marked.readings[PROBE_TEMPERATURE] == 50.0
+    assert answered.value == "go on"
+    assert "'cc' is no degree; nothing was marked. c [Enter] at that moment" in out.getvalue()
 
 
 @pytest.mark.parametrize(

@@ -5,7 +5,7 @@ from dataclasses import replace
 import pytest
 
 from runner.events import PROBE_TEMPERATURE, Answered, NobodyConfirmed, OutputIsOff, Sampled, StopPressed
-from runner.orders import Ask, AskTaps, End, Guide, Level, Remark, SwitchOff, Withdraw
+from runner.orders import Ask, AskTaps, BeginRamp, End, Guide, Level, Remark, SwitchOff, Withdraw
 from runner.vocabulary import Observed
 from tests.one_step import WIDE, OneStep
 
@@ -176,6 +176,35 @@ def test_a_mark_that_the_clamp_contradicts_does_not_count_and_the_degrees_go_on(
     orders = answer(heating, "51.4")
     assert [order.first for order in orders if isinstance(order, AskTaps)] == [52.0]
     assert asked(heating).of == Observed.CURRENT_GONE
+
+
+def test_both_hands_are_free_for_the_clamp_and_the_ramp_begins_anew_after_a_mark_that_does_not_count(heating):
+    for degree in range(50, 53):
+        tap(heating, degree)
+    orders = answer(heating)
+    assert [order.action for order in orders if isinstance(order, Guide)] == ["still"]
+    assert asked(heating).say == "Remove heat and ice from T1. Then read the clamp."
+    orders = answer(heating, "4.9") + answer(heating, "52.4")
+    assert [order.action for order in orders if isinstance(order, Guide)] == ["heat"]
+    assert [order.rate for order in orders if isinstance(order, BeginRamp)] == [2 / 60]
+
+
+@pytest.mark.parametrize(("typed", "again"), [("5.24", True), ("63", True), ("43", False), ("61", False)])
+def test_a_thermometer_that_is_far_from_the_last_mark_is_read_again_before_the_marks_go_on_from_it(
+    heating, typed, again
+):
+    """A slip of the point would put the marks, and with them the ceiling, 47 K off."""
+    for degree in range(50, 53):
+        tap(heating, degree)
+    answer(heating)
+    answer(heating, "4.9")
+    orders = answer(heating, typed)
+    assert (asked(heating).of == Observed.THERMOMETER) is again
+    if again:
+        assert not any(isinstance(order, AskTaps) for order in orders)
+        assert "42.0 °C to 62.0 °C would be usual so soon after the last mark" in asked(heating).say
+        orders = answer(heating, "52.4")
+        assert [order.first for order in orders if isinstance(order, AskTaps)] == [53.0]
 
 
 @pytest.mark.parametrize(("left", "gone"), [("0.45", True), ("0.6", False)])

@@ -12,14 +12,14 @@ from __future__ import annotations
 from runner.engine.hands import hands_off
 from runner.engine.steps.base import SLOW
 from runner.engine.steps.person import ByPerson, SwitchedByPerson
-from runner.engine.steps.ramp import Provoke
+from runner.engine.steps.ramp import HURRY, Provoke
 from runner.engine.steps.stage import Substitute
 from runner.engine.texts import by_hand as texts
 from runner.engine.texts.ends import TIME_ELAPSED
 from runner.engine.texts.ramps import less_flowed, mark_degrees, nothing_by
 from runner.engine.watch.verdict import Verdict
-from runner.events import Answered, Event, Sampled
-from runner.orders import Ask, AskTaps, Order, Remark, SwitchOff, Withdraw
+from runner.events import PROBE_TEMPERATURE, Answered, Event, Sampled
+from runner.orders import Ask, AskTaps, Guide, Order, Remark, SwitchOff, Withdraw
 from runner.scale import whole
 from runner.vocabulary import Observed, Outcome, Role, Until
 
@@ -27,6 +27,9 @@ FIRST_LOOK, AGAIN = 20.0, 20.0  # s after the load is on, and between two readin
 STEADY = 0.05  # of each other
 PART = 0.5  # of what flowed: less is no current that went on
 LOOKS = 6
+FARTHEST = (
+    10.0  # K from the last mark that a thermometer is read while a clamp was looked at: farther off it is read again
+)
 SIGHT: dict[str, Observed] = {Until.STOPPED: Observed.CURRENT_GONE, Until.RETURNED: Observed.CURRENT_BACK}
 
 
@@ -113,9 +116,9 @@ class _Watched(ByPerson):
         """Ask for the moment of the change."""
         return self._put(SIGHT[self._sought], texts.watch_clamp(self._sought, degrees=self._marks_degrees), marks=True)
 
-    def _pressed(self, event: Answered) -> list[Order]:
+    def _pressed(self, event: Answered, say: str = texts.READ_CLAMP_NOW) -> list[Order]:
         self._marked = event.t
-        return self._put(Observed.CLAMP_CURRENT, texts.READ_CLAMP_NOW)
+        return self._put(Observed.CLAMP_CURRENT, say)
 
     def _is_so(self, amps: float) -> bool:
         """Whether the clamp shows what the mark said: next to nothing of what flowed, or more than what was left."""
@@ -170,8 +173,9 @@ class _ByClamp(_Watched, Provoke):
         return [*self._no_longer(), *orders] if self.done else orders
 
     def _answered(self, event: Answered, asked: Ask) -> list[Order]:
-        if asked.of in SIGHT.values():
-            return [*self._no_taps(), *self._pressed(event)]
+        if asked.of in SIGHT.values():  # both hands go to the clamp
+            away = hands_off(self.planned.sensor)
+            return [away, *self._no_taps(), *self._pressed(event, texts.at_the_end(away.say))]
         if asked.of == Observed.THERMOMETER:
             return self._going_on(event)
         marked, amps = self._marked, abs(float(event.value))
@@ -182,9 +186,17 @@ class _ByClamp(_Watched, Provoke):
         if self._is_so(amps):
             return self._conclude(self._sought, self._why(amps), marked, "", by_hand=True)
         if self._reads(Role.PROBE):
-            return [self._not_so(amps), *self._put(Observed.THERMOMETER, texts.READ_THERMOMETER)]
+            last = self.around.known.latest.get(PROBE_TEMPERATURE)
+            low, high = (None, None) if last is None else (last - FARTHEST, last + FARTHEST)
+            ask = self._put(Observed.THERMOMETER, texts.READ_THERMOMETER, lowest=low, highest=high)
+            return [self._not_so(amps), *ask]
         self._marked = None
-        return [self._not_so(amps), *self._watch()]
+        return [self._not_so(amps), *self._begins_anew(), *self._watch()]
+
+    def _begins_anew(self) -> list[Order]:
+        """Heat or cool again after a mark that did not count; a slow ramp begins here."""
+        self._mark = None
+        return self._ramp() if self._ramping else [Guide(self._action, self.planned.sensor, HURRY, self._words)]
 
     def _gave_up(self, t: float, limit: float) -> list[Order]:
         self._limit = limit
@@ -200,7 +212,7 @@ class _ByClamp(_Watched, Provoke):
         """After a mark that did not count: the next degree is the one beyond what the thermometer shows."""
         self._marked, self._seen = None, event.t
         following = whole(float(event.value), self.sign, beyond=True)
-        return [AskTaps(following, self.sign, mark_degrees(following)), *self._watch()]
+        return [*self._begins_anew(), AskTaps(following, self.sign, mark_degrees(following)), *self._watch()]
 
     def _flows(self) -> bool:
         return not self._is_still()

@@ -23,10 +23,18 @@ class ByPerson(Step):
     _standing: Ask | None = None
     _count = 0
 
-    def _put(self, of: Observed, say: str, *, marks: bool = False, lowest: float | None = None) -> list[Order]:
+    def _put(
+        self,
+        of: Observed,
+        say: str,
+        *,
+        marks: bool = False,
+        lowest: float | None = None,
+        highest: float | None = None,
+    ) -> list[Order]:
         """A question about ``of``: a number with the unit of its dimension, or a key at the very moment (``marks``).
 
-        ``lowest``: a number below it decides something.
+        ``lowest``: a number below it decides something; with ``highest``, what lies outside of both is asked for again.
         """
         self._count += 1
         wants = Wants.MARK if marks else Wants.NUMBER
@@ -40,7 +48,7 @@ class ByPerson(Step):
             Observed.LOADED_VOLTAGE: Role.METER,
         }
         role = "" if marks else roles.get(of, "")
-        self._standing = Ask(question, say, of.value, wants, unit, of.dimension, (), role, lowest, of=of)
+        self._standing = Ask(question, say, of.value, wants, unit, of.dimension, (), role, lowest, highest, of=of)
         return [self._standing]
 
     def _is_answer(self, event: Event) -> Ask | None:

@@ -148,6 +148,8 @@ class TypedReadings:
                 low, high, where = least * before, most * before, texts.after_the_last(before, asked.dimension)
         if of == Observed.CLAMP_CURRENT and asked.lowest is not None and 0 < abs(value) < asked.lowest:
             low, high, where = asked.lowest, asked.lowest / FALLS_TO, texts.EARLIER
+        if of == Observed.THERMOMETER and asked.lowest is not None and asked.highest is not None:
+            low, high, where = asked.lowest, asked.highest, texts.SINCE_THE_MARK
         if of in TOTALS and TOTALS[of] in self._before:
             before = self._before[TOTALS[of]]
             most = MOST_OF_RATED * self._rated[Observed(of)] or math.inf

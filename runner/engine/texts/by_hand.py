@@ -144,6 +144,7 @@ AFTER_THE_TOTAL = "after the total before"
 
 
 EARLIER = "in this charge"
+SINCE_THE_MARK = "so soon after the last mark"
 
 
 def after_the_last(value: float, dimension: str) -> str:
