@@ -370,12 +370,12 @@ class Run:
             if not event.everything or self._bench_off is not None:  # what a step ordered just before is not all of it
                 return []
             self._bench_off = event
-            return [self.switches.ask(urgent=self.early)] if self.switches.left else [self._over(event)]
+            return [self.switches.ask(self.early, self.reason)] if self.switches.left else [self._over(event)]
         refused = isinstance(event, NobodyConfirmed) or (isinstance(event, Answered) and event.value == Answer.STOP)
         if self._bench_off is None or not (refused or isinstance(event, Answered)):
             return []
         if self.switches.left and not refused:
-            return [self.switches.ask(urgent=self.early)]
+            return [self.switches.ask(self.early, self.reason)]
         return [self._over(self._bench_off)]
 
     def _over(self, off: OutputIsOff) -> End:

@@ -198,6 +198,7 @@ def test_a_thermometer_that_is_far_from_the_last_mark_is_read_again_before_the_m
         tap(heating, degree)
     answer(heating)
     answer(heating, "4.9")
+    assert asked(heating).say == "The mark does not count. Read the thermometer."
     orders = answer(heating, typed)
     assert (asked(heating).of == Observed.THERMOMETER) is again
     if again:
@@ -292,6 +293,7 @@ def test_a_stop_ends_once_the_charger_is_confirmed_off_or_nobody_confirms(nobody
     step.tell(OutputIsOff(step.t, True))
     assert not step.run.ended
     assert asked(step).of == Observed.CHARGER_OFF
+    assert asked(step).say.endswith("SWITCH THE CHARGER OFF BY HAND. Then press Enter. The run ends: stopped by a key.")
     if nobody:
         step.tell(NobodyConfirmed(step.t, "nobody answered"))
     else:

@@ -137,7 +137,7 @@ class DrainByHand(Step):
         return texts.load_on_to_the_end(values["current"], values["floor"], self.around.program.trip)
 
     def _off(self) -> Ask:
-        return self._go(Observed.LOAD_OFF, texts.confirm_off(Role.LOAD, urgent=False))
+        return self._go(Observed.LOAD_OFF, texts.confirm_off(Role.LOAD))
 
     def _off_again(self) -> Ask:
         ask = self._go(Observed.LOAD_OFF, texts.off_after_the_mark())

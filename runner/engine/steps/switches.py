@@ -32,10 +32,10 @@ OFF: dict[str, Observed] = {role: Observed(of) for of, role in SWITCHED_OFF.item
 SIGHTS = (Observed.LOAD_STOPPED, Observed.CAME_BACK, Observed.CURRENT_GONE, Observed.CURRENT_BACK)
 
 
-def asked_off(question: str, role: str, *, urgent: bool = False, away: str = "") -> Ask:
-    """The question whose answer confirms that something switched by hand is off; ``away``: what comes first."""
+def asked_off(question: str, role: str, *, away: str = "", ends: str = "") -> Ask:
+    """The question whose answer confirms that something switched by hand is off; ``away``, ``ends`` as in ``confirm_off``."""
     of = OFF[role]
-    return Ask(question, confirm_off(role, urgent=urgent, away=away), of.value, Wants.MARK, role=role, of=of)
+    return Ask(question, confirm_off(role, away=away, ends=ends), of.value, Wants.MARK, role=role, of=of)
 
 
 def looked_at(question: str, role: str) -> Ask:
@@ -122,14 +122,16 @@ class Switches:
         held, self._held = self._held, []
         return held
 
-    def ask(self, *, urgent: bool = False) -> Ask:
-        """The question about the first that may be on."""
+    def ask(self, early: bool = False, reason: str = "") -> Ask:
+        """The question about the first that may be on; whether the run ends ``early``, and the ``reason``."""
         self._number += 1
         question, role = f"switch-off-{self._number}", self.left[0]
         if role not in self._known.by_hand_on:
             return looked_at(question, role)
         hands_at = self._known.hands_at
-        return asked_off(question, role, urgent=urgent, away="" if hands_at is None else take_away(hands_at))
+        return asked_off(
+            question, role, away="" if hands_at is None else take_away(hands_at), ends=reason if early else ""
+        )
 
     def dropped(self) -> list[Order]:
         """The run ends now: nothing waits any more."""

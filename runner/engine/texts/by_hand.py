@@ -53,9 +53,14 @@ def off_now(role: str) -> str:
     return f"SWITCH THE {role.upper()} OFF BY HAND."
 
 
-def confirm_off(role: str, *, urgent: bool, away: str = "") -> str:
-    """The question whose answer confirms that something switched by hand is off; ``away``: what comes first."""
-    return f"{f'{away} ' if away else ''}{off_now(role) if urgent else f'Switch the {role} off.'} Then press Enter."
+def confirm_off(role: str, *, away: str = "", ends: str = "") -> str:
+    """The question whose answer confirms that something switched by hand is off.
+
+    ``away``: what comes first; ``ends``: why the run ends early, and it is urgent.
+    """
+    order = off_now(role) if ends else f"Switch the {role} off."
+    why = f"The run ends: {ends}." if ends else ""
+    return " ".join(part for part in (away, order, "Then press Enter.", why) if part)
 
 
 def off_after_the_mark() -> str:
@@ -76,7 +81,7 @@ def look_at(role: str) -> str:
 READ_CHARGE_CURRENT = "Read the clamp: the charge current."
 READ_DISCHARGE_CURRENT = "Read the clamp: the discharge current."
 READ_CLAMP_NOW = "Read the clamp now."
-READ_THERMOMETER = "Read the thermometer."
+READ_THERMOMETER = "The mark does not count. Read the thermometer."
 READ_THERMOMETER_ON_PACK = "Read the thermometer on the pack."
 READ_CHARGING_VOLTAGE = "Read the pack's voltage while it charges."
 READ_LOADED_VOLTAGE = "Read the pack's voltage under load."
