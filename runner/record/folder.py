@@ -32,6 +32,7 @@ CERTIFICATE_NUMBER = "certificate-number.json"
 INPUTS = "inputs"
 ATTACHMENTS = "attachments"
 RESOLVED = "resolved.json"
+BACKUP = "take the folder from a backup"
 LONGEST = 60  # characters of a serial number or a procedure in the name of a folder
 
 
@@ -81,11 +82,8 @@ class RunFolder:
         write_whole(self.path / INPUTS / name, text.encode())
 
     def input(self, name: str) -> str:
-        """An input as it was read. Raises RecordError if it is missing."""
-        path = self.path / INPUTS / name
-        if not path.is_file():
-            raise RecordError.missing(str(path))
-        return path.read_text(encoding="utf-8")
+        """An input as it was read. Raises RecordError if it is missing or cannot be read."""
+        return _text_of(self.path / INPUTS / name)
 
     def input_sums(self) -> list[str]:
         """ "name sha256" of every input there is."""
@@ -101,15 +99,27 @@ class RunFolder:
         write_whole(self.path / name, (json.dumps(value, indent=1, ensure_ascii=False) + "\n").encode())
 
     def read_json(self, name: str) -> dict[str, Any]:
-        """A JSON file. Raises RecordError if it is missing or broken."""
+        """A JSON file. Raises RecordError if it is missing, cannot be read or holds something else."""
         path = self.path / name
         try:
-            found = json.loads(path.read_text(encoding="utf-8"))
-        except FileNotFoundError:
-            raise RecordError.missing(str(path)) from None
-        except ValueError as error:
-            raise RecordError(f"is not JSON ({error})", str(path), "take the folder from a backup") from error
-        return dict(found)
+            found = json.loads(_text_of(path))
+        except (ValueError, RecursionError) as error:
+            raise RecordError(f"is not JSON ({error})", str(path), BACKUP) from error
+        if not isinstance(found, dict):
+            raise RecordError("is not what this program writes", str(path), BACKUP)
+        return found
+
+
+def _text_of(path: Path) -> str:
+    """Raises RecordError."""
+    try:
+        return path.read_text(encoding="utf-8")
+    except (FileNotFoundError, NotADirectoryError):
+        raise RecordError.missing(str(path)) from None
+    except OSError as error:
+        raise RecordError(f"cannot be read: {error.strerror or error}", str(path), BACKUP) from error
+    except ValueError as error:
+        raise RecordError("is not text", str(path), BACKUP) from error
 
 
 def write_whole(path: Path, content: bytes) -> None:

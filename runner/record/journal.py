@@ -102,7 +102,7 @@ def read_journal(path: Path) -> Iterator[JournalEntry]:
         try:
             content = json.loads(line)
             entry = _entry(content, KINDS[content.get("event") or content["order"]])
-        except (ValueError, KeyError, AttributeError, TypeError, RecursionError) as error:
+        except (ValueError, KeyError, AttributeError, TypeError, OverflowError, RecursionError) as error:
             raise RecordError.not_json(str(path), number) from error
         if content.get("prev") != last:
             raise RecordError.broken_chain(str(path), number)
@@ -115,7 +115,7 @@ def entry_of(line: str) -> JournalEntry:
     try:
         content = json.loads(line)
         return _entry(content, KINDS[content.get("event") or content["order"]])
-    except (KeyError, AttributeError, TypeError) as error:
+    except (KeyError, AttributeError, TypeError, OverflowError, RecursionError) as error:
         raise ValueError(f"is not a line of a journal ({error})") from error
 
 

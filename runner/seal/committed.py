@@ -16,7 +16,7 @@ def has_sum(path: Path, digest: str, size: object = None) -> bool:
     """Whether a file, or its first ``size`` bytes, has this sum."""
     try:
         content = path.read_bytes()
-    except OSError:
+    except (OSError, ValueError):  # a list may name what can be no file
         return False
     part = content[:size] if isinstance(size, int) and 0 <= size <= len(content) else content
     return hashlib.sha256(part).hexdigest() == digest
@@ -31,11 +31,11 @@ def against_the_journal(folder: Path) -> tuple[int, list[str]]:
     differences: list[str] = []
     try:
         for entry in read_journal(path):
-            lines += 1
             if isinstance(entry.what, InputsKept):
-                inputs = entry.what.files
+                inputs = _names(entry.what.files)
             elif isinstance(entry.what, SamplesKept):
-                kept.append(entry.what)
+                kept.append(_stretch(entry.what))
+            lines += 1
     except RecordError as error:
         differences.append(f"{EVENTS}: line {lines + 1}: {error.what}")
         if isinstance(error, BrokenChain):  # it may be the line before that was changed
@@ -45,6 +45,18 @@ def against_the_journal(folder: Path) -> tuple[int, list[str]]:
         if not has_sum(folder / INPUTS / name, digest):
             differences.append(f"{INPUTS}/{name}: is not what the journal says the run began with")
     return lines, [*differences, *_stretches(folder, kept)]
+
+
+def _names(files: object) -> tuple[str, ...]:
+    if not isinstance(files, tuple) or not all(isinstance(each, str) for each in files):
+        raise RecordError("does not say which inputs were kept")
+    return files
+
+
+def _stretch(kept: SamplesKept) -> SamplesKept:
+    if not all(isinstance(each, int) for each in (kept.begin, kept.size, kept.rows)):
+        raise RecordError("does not say which samples were kept")
+    return kept
 
 
 def _stretches(folder: Path, kept: list[SamplesKept]) -> Iterator[str]:

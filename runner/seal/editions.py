@@ -28,7 +28,8 @@ MADE_ANEW = (FINDINGS, "truth.json", SESSION, *CERTIFICATES)
 
 def editions_of(folder: Path) -> list[Path]:
     """The earlier editions, the oldest first."""
-    return sorted(path for path in (folder / EDITIONS).glob("[0-9]" * 4) if path.is_dir())
+    place = folder / EDITIONS
+    return sorted(path for path in place.glob("[0-9]" * 4) if path.is_dir()) if place.is_dir() else []
 
 
 def keep_edition(folder: Path, what: Sequence[str], why: str) -> Path | None:

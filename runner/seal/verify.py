@@ -8,14 +8,14 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from pathlib import Path
-from typing import Any
 
 from runner.errors import RecordError
 from runner.record.folder import CERTIFICATES, EVENTS, SESSION
 from runner.seal.committed import against_the_journal, has_sum
-from runner.seal.editions import ABOUT, GROWS, GUARDS_RECORD, WITHOUT_SEAL, editions_of
+from runner.seal.editions import ABOUT, GROWS, GUARDS_RECORD, editions_of
+from runner.seal.listed import Known, against_a_list, kept_in, list_at, never_sealed, object_at, signed_list
 from runner.seal.sealing import (
     EDITIONS,
     EVIDENCE,
@@ -29,11 +29,8 @@ from runner.seal.sealing import (
     SUMS,
     evidence_in,
 )
-from runner.seal.sshsig import Signer, checked
-from runner.seal.sums import sum_of, sums_in
 from runner.seal.verified import Verified
 
-Known = Mapping[Signer, str] | None  # whose keys are known; None: whose a key is is not asked
 NAMED = 3  # run folders that an error names
 
 
@@ -42,34 +39,45 @@ def verify(folder: Path, known: Known) -> Verified:
 
     Raises RecordError if it is none of them; of a folder that holds run folders, with their names.
     """
-    is_a_run = (folder / EVENTS).exists() or (folder / EVIDENCE).exists()
-    if (folder / SESSION).is_file() or ((folder / SUMS).is_file() and not is_a_run):
-        return _session(folder, known)
-    if not is_a_run:
+    try:
+        is_a_run = (folder / EVENTS).exists() or (folder / EVIDENCE).exists()
+        is_a_session = (folder / SESSION).is_file() or ((folder / SUMS).is_file() and not is_a_run)
+    except OSError as error:
+        raise RecordError(f"cannot be read: {error.strerror or error}", str(folder)) from error
+    if not is_a_session and not is_a_run:
         raise _no_run(folder)
     found = Verified(folder.name)
-    found.differences += _no_files(folder)
-    if found.differences:  # a device or a pipe would be waited for for ever
-        return found
+    try:
+        found.differences += _no_files(folder)
+        if found.differences:  # a device or a pipe would be waited for for ever
+            return found
+        (_session if is_a_session else _run)(folder, found, known)
+    except OSError as error:  # no permission, a disk that fails: what was found until then stays
+        where = Path(error.filename or folder)
+        name = where.relative_to(folder).as_posix() if where.is_relative_to(folder) else str(where)
+        found.differences.append(f"{name}: cannot be read ({error.strerror or error})")
+    return found
+
+
+def _run(folder: Path, found: Verified, known: Known) -> None:
     broken_off = _broken_off(folder, found)
     there = [(folder / name).is_file() for name in (SEALS if not broken_off else OF_EVIDENCE)]
     found.sealed = all(there) if broken_off else any(there)
     _journal(folder, found)
-    if not found.sealed and all(_never_sealed(edition) for edition in editions_of(folder)):
+    if not found.sealed and all(never_sealed(edition) for edition in editions_of(folder)):
         found.unknown.append("there is no seal: the record is protected against accident only")
-        return found
+        return
     if not found.sealed:
         found.unknown.append("what was added after the last edition is not sealed yet")
     else:
-        _list(folder, EVIDENCE, found, known)
+        against_a_list(folder, EVIDENCE, found, known)
         if not broken_off:
-            _list(folder, SUMS, found, known)
+            against_a_list(folder, SUMS, found, known)
         _strangers(folder, found)
         _about(folder, found)
         _named(folder, found)
     for edition in editions_of(folder):
         _edition(folder, edition, found, known)
-    return found
 
 
 def _broken_off(folder: Path, found: Verified) -> bool:
@@ -101,7 +109,7 @@ def evidence_against_its_sums(folder: Path, found: Verified, known: Known, said:
     """What travels by itself, as in a PDF: journal, sums, and nothing more than they list."""
     own = Verified(folder.name)
     _journal(folder, own)
-    _list(folder, EVIDENCE, own, known)
+    against_a_list(folder, EVIDENCE, own, known)
     _strangers(folder, own)
     _about(folder, own)
     found.take(own, said)
@@ -111,14 +119,10 @@ def evidence_against_its_sums(folder: Path, found: Verified, known: Known, said:
 # ---- a session -------------------------------------------------------------------------------------------------
 
 
-def _session(folder: Path, known: Known) -> Verified:
-    found = Verified(folder.name)
-    found.differences += _no_files(folder)
-    if found.differences:
-        return found
+def _session(folder: Path, found: Verified, known: Known) -> None:
     broken_off = _broken_off(folder, found)
     found.sealed = not broken_off and any((folder / name).is_file() for name in (SUMS, SUMS + SIG))
-    listed = _list(folder, SUMS, found, known, lambda name, digest: _of_a_run(folder, name, digest, found))
+    listed = against_a_list(folder, SUMS, found, known, lambda name, digest: _of_a_run(folder, name, digest, found))
     if not found.sealed and not broken_off:
         found.unknown.append("the session has no seal")
     there = {path.parent.name for name in (EVENTS, EVIDENCE) for path in folder.glob(f"*/{name}")}
@@ -138,7 +142,6 @@ def _session(folder: Path, known: Known) -> Verified:
     for edition in editions_of(folder):
         _session_edition(folder, edition, found, known)
     found.said.append(f"{len(runs)} runs looked at")
-    return found
 
 
 def _runs(folder: Path, found: Verified, there: set[str]) -> list[str]:
@@ -167,99 +170,29 @@ def _of_a_run(folder: Path, name: str, digest: str, found: Verified) -> bool:
 
 def _session_edition(folder: Path, edition: Path, found: Verified, known: Known) -> None:
     name = f"{EDITIONS}/{edition.name}/"
-    if _never_sealed(edition):
+    if never_sealed(edition):
         return
-    if not _read(edition / ABOUT):
+    if not object_at(edition / ABOUT):
         found.differences.append(f"{name}{ABOUT}: is missing or cannot be read")
-    for file, digest in _signed(edition, SUMS, found, known, name).items():
+    for file, digest in signed_list(edition, SUMS, found, known, name).items():
         kept = edition / file if (edition / file).is_file() else folder / file
         in_a_run = any(
             has_sum(each / file.partition("/")[2], digest) for each in editions_of(folder / file.split("/")[0])
         )
-        elsewhere = in_a_run or bool(_kept_in(folder, file, digest))
+        elsewhere = in_a_run or bool(kept_in(folder, file, digest))
         if not file.startswith(f"{EDITIONS}/") and not has_sum(kept, digest) and not elsewhere:
             found.differences.append(f"{name}{file}: is not what this edition sealed")
 
 
-# ---- a list of sums and its signature --------------------------------------------------------------------------
-
-
-def _list(
-    folder: Path, name: str, found: Verified, known: Known, elsewhere: Callable[[str, str], bool] = lambda *_: False
-) -> Mapping[str, str]:
-    """Hold a folder against a list; the list. ``elsewhere`` knows of files that have gone on since, and says so itself."""
-    if not found.sealed:
-        return {}
-    listed = _signed(folder, name, found, known)
-    for file, digest in listed.items():
-        path = folder / file
-        try:
-            if sum_of(path) == digest or elsewhere(file, digest):
-                continue
-        except FileNotFoundError:
-            found.missing(file, name)
-            continue
-        except (OSError, ValueError) as error:
-            found.differences.append(
-                f"{file}: cannot be read ({getattr(error, 'strerror', None) or 'no name of a file'})"
-            )
-            continue
-        if name == EVIDENCE and _has_grown(folder, file, digest):
-            found.unknown.append(f"{file}: has grown since it was sealed; what was sealed of it is whole")
-        else:
-            found.differences.append(f"{file}: {_where(file)}{_kept_in(folder, file, digest)}")
-    return listed
-
-
-def _signed(folder: Path, name: str, found: Verified, known: Known, said: str = "") -> Mapping[str, str]:
-    """The sums of a list, after its signature was looked at."""
-    where = f"{said}{name}"
-    try:
-        content = (folder / name).read_bytes()
-    except FileNotFoundError:
-        found.missing(where)
-        content = None
-    except OSError as error:
-        found.differences.append(f"{where}: cannot be read ({error.strerror})")
-        content = None
-    try:
-        signature = (folder / f"{name}{SIG}").read_text(encoding="utf-8")
-        if content is not None:
-            _signer(content, signature, where, found, known)
-    except FileNotFoundError:
-        found.missing(f"{where}{SIG}")
-    except (OSError, UnicodeDecodeError):
-        found.differences.append(f"{where}{SIG}: cannot be read")
-    try:
-        return {} if content is None else sums_in(content.decode("utf-8", "surrogateescape"))
-    except ValueError as error:
-        found.differences.append(f"{where}: {error}")
-        return {}
-
-
-def _signer(content: bytes, signature: str, where: str, found: Verified, known: Known) -> None:
-    try:
-        signer = checked(content, signature)
-    except ValueError as error:
-        found.differences.append(f"{where}{SIG}: {error}")
-        return
-    if known is None:
-        return
-    if signer in known:
-        found.said.append(f"{where}: signed by {known[signer]}, {signer.fingerprint}")
-    else:
-        found.unknown.append(f"{where}: signed with a key that is not known here, {signer.fingerprint}")
-
-
 def _strangers(folder: Path, found: Verified) -> None:
     """Files that nobody sealed."""
-    listed = _sums(folder / EVIDENCE)
+    listed = list_at(folder / EVIDENCE)
     if listed:
         added = [name for name in evidence_in(folder) if name not in listed]
         if GUARDS_RECORD in added:  # a guard goes on after a run that could not confirm everything off
             found.unknown.append(f"{GUARDS_RECORD}: was written after the run was sealed")
         found.differences += [f"{name}: was added, it is not in {EVIDENCE}" for name in added if name != GUARDS_RECORD]
-    covered = _sums(folder / SUMS)
+    covered = list_at(folder / SUMS)
     if covered and not (folder / SEALING).is_file():
         late = [
             path.relative_to(folder).as_posix() for path in sorted((folder / EDITIONS).rglob("*")) if path.is_file()
@@ -270,22 +203,14 @@ def _strangers(folder: Path, found: Verified) -> None:
         found.differences += [f"{name}: was added, it is not in {SUMS}" for name in late]
 
 
-def _sums(path: Path) -> Mapping[str, str]:
-    """The sums of a list, or none where it cannot be read: that is said where it is looked at."""
-    try:
-        return sums_in(path.read_bytes().decode("utf-8", "surrogateescape"))
-    except (OSError, ValueError):
-        return {}
-
-
 def _about(folder: Path, found: Verified) -> None:
     """What seal.json says beside what is there."""
-    about = _read(folder / SEAL)
+    about = object_at(folder / SEAL)
     try:
         lines = (folder / EVENTS).read_bytes().split(b"\n")[:-1]
         count = int(about["journal_lines"])
         head = hashlib.sha256(lines[count - 1]).hexdigest() if 0 < count <= len(lines) else ""
-    except (OSError, KeyError, TypeError, ValueError):
+    except (OSError, KeyError, TypeError, ValueError, OverflowError):
         if (folder / SEAL).exists():
             found.differences.append(f"{SEAL}: cannot be read")
         else:
@@ -297,17 +222,9 @@ def _about(folder: Path, found: Verified) -> None:
 
 def _named(folder: Path, found: Verified) -> None:
     """The name of the folder is no evidence, but a run is looked for by it."""
-    name = _read(folder / SEAL).get("run")
+    name = object_at(folder / SEAL).get("run")
     if isinstance(name, str) and name != folder.resolve().name:
         found.unknown.append(f"the folder was called {name} when it was sealed: it was renamed or copied")
-
-
-def _read(path: Path) -> dict[str, Any]:
-    try:
-        content = json.loads(path.read_text(encoding="utf-8"))
-    except (OSError, ValueError, RecursionError):
-        return {}
-    return content if isinstance(content, dict) else {}
 
 
 # ---- an edition ------------------------------------------------------------------------------------------------
@@ -315,28 +232,17 @@ def _read(path: Path) -> dict[str, Any]:
 
 def _edition(folder: Path, edition: Path, found: Verified, known: Known) -> None:
     name = f"{EDITIONS}/{edition.name}/"
-    if _never_sealed(edition):
+    if never_sealed(edition):
         return
-    if not _read(edition / ABOUT):
+    if not object_at(edition / ABOUT):
         found.differences.append(f"{name}{ABOUT}: is missing or cannot be read")
-    _signed(edition, SUMS, found, known, name)
-    sizes = _read(edition / SEAL).get("sizes", {})
-    for file, digest in _signed(edition, EVIDENCE, found, known, name).items():
+    signed_list(edition, SUMS, found, known, name)
+    sizes = object_at(edition / SEAL).get("sizes", {})
+    for file, digest in signed_list(edition, EVIDENCE, found, known, name).items():
         kept = edition / file if (edition / file).is_file() else folder / file
         size = sizes.get(file) if isinstance(sizes, dict) and file in GROWS else None
         if not has_sum(kept, digest, size):
             found.differences.append(f"{name}{file}: is not what this edition sealed")
-
-
-def _never_sealed(edition: Path) -> bool:
-    """Whether an edition has certificates only: the folder's seal covers it, or nothing does."""
-    return _read(edition / ABOUT).get(WITHOUT_SEAL) is True and not any((edition / name).is_file() for name in SEALS)
-
-
-def _kept_in(folder: Path, file: str, digest: str) -> str:
-    """Where a certificate is that was sealed, and issued again since without a seal: words that follow what differs."""
-    kept = (edition for edition in editions_of(folder) if file in CERTIFICATES and has_sum(edition / file, digest))
-    return next((f"; the sealed one is in {EDITIONS}/{edition.name}" for edition in kept), "")
 
 
 def _to_name(folder: Path, late: list[str], covered: Mapping[str, str], found: Verified) -> list[str]:
@@ -349,7 +255,7 @@ def _to_name(folder: Path, late: list[str], covered: Mapping[str, str], found: V
     for place in dict.fromkeys(name.rpartition("/")[0] for name in late):
         here = [name for name in late if name.rpartition("/")[0] == place]
         kept = {name.rpartition("/")[2] for name in here} - {ABOUT}
-        if not place.startswith(f"{EDITIONS}/") or not _never_sealed(folder / place) or not kept <= {*CERTIFICATES}:
+        if not place.startswith(f"{EDITIONS}/") or not never_sealed(folder / place) or not kept <= {*CERTIFICATES}:
             named += here
         elif kept and all(has_sum(folder / place / file, covered.get(file, "")) for file in kept):
             continue
@@ -360,20 +266,8 @@ def _to_name(folder: Path, late: list[str], covered: Mapping[str, str], found: V
     return named
 
 
-def _has_grown(folder: Path, file: str, digest: str) -> bool:
-    sizes = _read(folder / SEAL).get("sizes", {})
-    return file == GUARDS_RECORD and isinstance(sizes, dict) and has_sum(folder / file, digest, sizes.get(file))
-
-
 def _journal(folder: Path, found: Verified) -> None:
     lines, differences = against_the_journal(folder)
     found.differences += differences
     if (folder / EVENTS).is_file():
         found.said.append(f"{EVENTS}: whole up to line {lines}")
-
-
-def _where(file: str) -> str:
-    """What can be said of where a file differs: its own check says more where it has one."""
-    if file == EVENTS:
-        return "is not what was sealed (its chain says up to which line it is whole)"
-    return "is not what was sealed"

@@ -58,7 +58,9 @@ def with_kinds(finding: dict[str, Any]) -> dict[str, Any]:
     return {**finding, "budget": [{"kind": _source_before(row["source"]), **row} for row in finding["budget"]]}
 
 
-def _source_before(text: str) -> str:
+def _source_before(text: object) -> str:
+    if not isinstance(text, str):
+        return ""
     before = max((old for old in SOURCES if text == old or text.startswith(f"{old} ")), key=len, default="")
     text = SOURCES[before] + text[len(before) :] if before else text
     fitting = [source.value for source in BudgetSource if text.startswith(source)]

@@ -1,8 +1,10 @@
 """The runs that are kept: what was found on which pack and when, two beside each other, one threshold over the years.
 
-Read from each folder's findings.json and its inputs; nothing is worked out again. Whether the evidence is as it was recorded
-takes longer and is a question of its own (``changed_in``). A folder that cannot be read is named
-with the reason and left out, because one bad folder must not hide the others.
+Read from each folder's findings.json and its inputs; nothing is recalculated. Whether the evidence is as it was recorded
+takes longer and is a question of its own (``changed_in``).
+
+Rule: whatever a folder holds, nothing is raised here. A run that cannot be read is named with the reason and left out, because
+one bad folder must not hide the others; evidence that cannot be verified counts as changed, with the reason.
 """
 
 from __future__ import annotations
@@ -14,9 +16,10 @@ from pathlib import Path
 
 from runner.errors import RecordError
 from runner.measure.finding import Finding
+from runner.notation.visible import in_one_line
 from runner.record.folder import EVENTS, FINDINGS, INPUTS, RESOLVED, SESSION, RunFolder
 from runner.seal.verify import verify
-from runner.sheets.older import with_kinds
+from runner.workspace.kept_findings import findings_in, text_in
 
 Key = tuple[str, str, str | None]  # protection, name and sensor of a finding
 
@@ -78,13 +81,13 @@ class ComparedFinding:
 
 def past_runs(out: Path) -> tuple[list[PastRun], list[str]]:
     """The runs under a directory, newest first, sessions' runs among them; and what could not be read, with the reason."""
-    found, unreadable = [], []
-    for path in _folders(out):
+    found: list[PastRun] = []
+    unreadable: list[str] = []
+    for path in _folders(out, unreadable):
         try:
             found.append(_read(path))
-        except (RecordError, KeyError, TypeError, ValueError) as error:
-            said = str(error) if isinstance(error, RecordError) else f"{path}: findings.json is damaged"
-            unreadable.append(said)
+        except RecordError as error:
+            unreadable.append(in_one_line(str(error)))
     return sorted(found, key=lambda run: run.utc, reverse=True), unreadable
 
 
@@ -94,11 +97,9 @@ def changed_in(folder: Path) -> tuple[str, ...]:
     It reads the whole record: 0.1 s for an hour of a run.
     """
     try:
-        return tuple(verify(folder, None).differences)
+        return tuple(map(in_one_line, verify(folder, None).differences))
     except RecordError as error:
-        return (str(error),)
-    except OSError as error:
-        return (f"{error.filename or folder}: cannot be read ({error.strerror})",)
+        return (in_one_line(str(error)),)
 
 
 def beside(one: PastRun, other: PastRun) -> list[ComparedFinding]:
@@ -123,28 +124,52 @@ def _key(finding: Finding) -> Key:
     return finding.protection, finding.name, finding.sensor
 
 
-def _folders(out: Path) -> Iterator[Path]:
-    if not out.is_dir():
+def _folders(out: Path, unreadable: list[str], *, in_session: bool = False) -> Iterator[Path]:
+    """The run folders in a directory, and in the sessions in it; a folder that cannot be looked into joins ``unreadable``."""
+    try:
+        inside = sorted(out.iterdir()) if out.is_dir() else []
+    except OSError as error:
+        unreadable.append(_no_access(out, error))
         return
-    for path in sorted(out.iterdir()):
-        if (path / SESSION).is_file():
-            yield from (run for run in sorted(path.iterdir()) if (run / EVENTS).is_file())
-        elif (path / EVENTS).is_file():
+    for path in inside:
+        try:
+            is_session, is_run = (path / SESSION).is_file(), (path / EVENTS).is_file()
+        except OSError as error:
+            unreadable.append(_no_access(path, error))
+            continue
+        if is_session and not in_session:
+            yield from _folders(path, unreadable, in_session=True)
+        elif is_run:
             yield path
 
 
+def _no_access(folder: Path, error: OSError) -> str:
+    return in_one_line(f"{folder}: cannot be read ({error.strerror or error})")
+
+
 def _read(path: Path) -> PastRun:
+    """Raises RecordError, whatever the two files hold."""
     folder = RunFolder(path)
-    content = folder.read_json(FINDINGS)
-    resolved = folder.read_json(f"{INPUTS}/{RESOLVED}")
-    return PastRun(
-        path,
-        resolved["utc"],
-        content["pack"]["name"],
-        content["pack"]["serial"],
-        content["procedure"],
-        content["conformity"],
-        content["ended_early"],
-        bool(content["simulated"]),
-        tuple(Finding.from_json(with_kinds(each)) for each in content["findings"]),
-    )
+    content, resolved = folder.read_json(FINDINGS), folder.read_json(f"{INPUTS}/{RESOLVED}")
+    try:
+        utc = text_in(resolved, "utc")
+        datetime.datetime.fromisoformat(utc)
+    except ValueError as error:
+        raise RecordError(f"is damaged ({error})", str(path / INPUTS / RESOLVED)) from error
+    try:
+        pack, conformity = content.get("pack"), content.get("conformity")
+        if not isinstance(pack, dict):
+            raise ValueError("it names no pack")
+        return PastRun(
+            path,
+            utc,
+            text_in(pack, "name"),
+            text_in(pack, "serial"),
+            text_in(content, "procedure"),
+            None if conformity is None else text_in(content, "conformity"),
+            text_in(content, "ended_early"),
+            bool(content.get("simulated")),
+            findings_in(content),
+        )
+    except ValueError as error:
+        raise RecordError(f"is damaged ({error})", str(path / FINDINGS)) from error
