@@ -115,7 +115,7 @@ def _issue(
         broken += [what for what in verify(folder, None).differences if what not in broken]
     not_sealed = "; ".join(broken)
     if broken:
-        keep_certificates(folder, broken, "the certificate is issued again, and the evidence has changed")
+        keep_certificates(folder, broken, "the certificate is issued again, and what was sealed has changed")
     elif without_broken_off(folder) or not (folder / SUMS).is_file():
         keep_certificates(folder, (), "the certificate is issued again; the one before was not sealed")
     else:

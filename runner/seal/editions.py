@@ -17,7 +17,7 @@ from pathlib import Path
 
 from runner.errors import RecordError
 from runner.record.folder import CERTIFICATES, EVENTS, FINDINGS, SAMPLES, SESSION, write_whole
-from runner.seal.sealing import EDITIONS, EVIDENCE, OF_EVIDENCE, SEALING, SEALS, SIG, SUMS
+from runner.seal.sealing import EDITIONS, EVIDENCE, OF_EVIDENCE, PASSING, SEALING, SEALS, SIG, SUMS
 
 ABOUT = "edition.json"
 GUARDS_RECORD = "guard.jsonl"
@@ -55,20 +55,28 @@ def keep_certificates(folder: Path, changed: Sequence[str], why: str) -> Path | 
 
 
 def _made(folder: Path, kept: Sequence[str], about: Mapping[str, object], gone: Sequence[str]) -> Path:
-    """An edition with copies of the files ``kept``; those that are ``gone`` are removed from the folder afterwards."""
+    """An edition with copies of the files ``kept``; those that are ``gone`` are removed from the folder afterwards.
+
+    It has its name once it is whole: what a full disk or a kill leaves of one is passed over, and cleared away by the next.
+    """
     number = 1 + max((int(path.name) for path in editions_of(folder)), default=0)
     made = folder / EDITIONS / f"{number:04}"
     when = {"superseded": datetime.datetime.now(datetime.UTC).isoformat(timespec="seconds"), "by": _user()}
     content = json.dumps({"schema": 1, **when, **about}, indent=1, ensure_ascii=False)
+    part = made.with_name(made.name + PASSING)
     try:
-        made.mkdir(parents=True)
+        for broken_off in made.parent.glob(f"*{PASSING}"):
+            shutil.rmtree(broken_off)
+        part.mkdir(parents=True)
         for name in kept:
             if (folder / name).is_file():
-                shutil.copy2(folder / name, made / name)
-        write_whole(made / ABOUT, (content + "\n").encode())
+                shutil.copy2(folder / name, part / name)
+        write_whole(part / ABOUT, (content + "\n").encode())
+        part.rename(made)
         for name in gone:
             (folder / name).unlink(missing_ok=True)
     except OSError as error:
+        shutil.rmtree(part, ignore_errors=True)
         raise RecordError.cannot_write(str(made), error.strerror or str(error)) from error
     return made
 

@@ -94,6 +94,7 @@ def list_at(path: Path) -> Mapping[str, str]:
 
 
 def object_at(path: Path) -> dict[str, Any]:
+    """The object that a JSON file holds; empty where it cannot be read or holds none."""
     try:
         content = json.loads(path.read_text(encoding="utf-8"))
     except (OSError, ValueError, RecursionError):
@@ -109,7 +110,10 @@ def never_sealed(edition: Path) -> bool:
 
 
 def kept_in(folder: Path, file: str, digest: str) -> str:
-    """Where a certificate is that was sealed, and issued again since without a seal: words that follow what differs."""
+    """Where a certificate is that was sealed, and issued again since without a seal: words that follow what differs.
+
+    Where nothing else has changed, the run is whole again once it has been copied back.
+    """
     kept = (edition for edition in editions_of(folder) if file in CERTIFICATES and has_sum(edition / file, digest))
     return next((f"; the sealed one is in {EDITIONS}/{edition.name}" for edition in kept), "")
 

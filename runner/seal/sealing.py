@@ -28,7 +28,7 @@ EDITIONS = "editions"
 OF_EVIDENCE = (EVIDENCE, EVIDENCE + SIG, SEAL)
 SEALS = (*OF_EVIDENCE, SUMS, SUMS + SIG)
 ISSUED = (*CERTIFICATES, CERTIFICATE_NUMBER)  # the number stays what it is when a certificate is issued again
-PASSING = (".part",)  # endings of files that are being written
+PASSING = ".part"  # how the name of a file, or of a folder, ends that is being written
 SEALING = "sealing.part"  # is there while a seal is written: one that was broken off is no seal that was changed
 
 
@@ -37,9 +37,14 @@ def evidence_in(folder: Path) -> list[str]:
     found = []
     for path in sorted(folder.rglob("*")):
         name = path.relative_to(folder).as_posix()
-        if path.is_file() and name.split("/")[0] not in (*SEALS, *ISSUED, EDITIONS) and path.suffix not in PASSING:
+        if name.split("/")[0] not in (*SEALS, *ISSUED, EDITIONS) and path.is_file() and not passing(name):
             found.append(name)
     return found
+
+
+def passing(name: str) -> bool:
+    """Whether a file, by its name relative to the folder, is being written, or is in a folder that is."""
+    return any(part.endswith(PASSING) for part in name.split("/"))
 
 
 def seal_evidence(folder: Path, method: str, *, simulated: bool) -> str:
@@ -103,7 +108,8 @@ def not_whole(folder: Path) -> None:
 
 
 def _files(folder: Path) -> Iterable[Path]:
-    return (path for path in sorted(folder.rglob("*")) if path.is_file() and path.suffix not in PASSING)
+    found = (path for path in sorted(folder.rglob("*")) if path.is_file())
+    return (path for path in found if not passing(path.relative_to(folder).as_posix()))
 
 
 @contextlib.contextmanager

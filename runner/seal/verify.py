@@ -21,13 +21,13 @@ from runner.seal.sealing import (
     EVIDENCE,
     ISSUED,
     OF_EVIDENCE,
-    PASSING,
     SEAL,
     SEALING,
     SEALS,
     SIG,
     SUMS,
     evidence_in,
+    passing,
 )
 from runner.seal.verified import Verified
 
@@ -134,8 +134,8 @@ def _session(folder: Path, found: Verified, known: Known) -> None:
         each = verify(folder / run, known)
         found.take(each, f"{run}/")
     if found.sealed and listed:
-        own = (path for path in sorted(folder.rglob("*")) if path.is_file() and path.suffix not in PASSING)
-        names = (path.relative_to(folder).as_posix() for path in own)
+        own = (path for path in sorted(folder.rglob("*")) if path.is_file())
+        names = (name for path in own if not passing(name := path.relative_to(folder).as_posix()))
         late = [name for name in names if name.split("/")[0] not in there and name not in (*listed, SUMS, SUMS + SIG)]
         late = _to_name(folder, late, listed, found)
         found.differences += [f"{name}: was added, it is not in {SUMS}" for name in late]
@@ -194,9 +194,8 @@ def _strangers(folder: Path, found: Verified) -> None:
         found.differences += [f"{name}: was added, it is not in {EVIDENCE}" for name in added if name != GUARDS_RECORD]
     covered = list_at(folder / SUMS)
     if covered and not (folder / SEALING).is_file():
-        late = [
-            path.relative_to(folder).as_posix() for path in sorted((folder / EDITIONS).rglob("*")) if path.is_file()
-        ]
+        kept = (path for path in sorted((folder / EDITIONS).rglob("*")) if path.is_file())
+        late = [name for path in kept if not passing(name := path.relative_to(folder).as_posix())]
         late += [name for name in ISSUED if (folder / name).is_file()]
         late = [name for name in late if name not in covered]
         late = _to_name(folder, late, covered, found)

@@ -6,6 +6,8 @@ import pytest
 
 from runner.certifying import certificate_in, certificate_of
 from runner.cli import main
+from runner.errors import RecordError
+from runner.seal.editions import keep_edition
 from runner.seal.pdf import verify_pdf
 from runner.seal.sealing import SEALS
 from runner.seal.signers import known
@@ -88,6 +90,35 @@ def test_a_certificate_without_a_seal_is_kept_when_the_next_is_issued(sealed, tm
         [],
         ["there is no seal: the record is protected against accident only"],
     )
+
+
+@pytest.mark.parametrize("how", ["a full disk", "a kill"])
+def test_an_edition_that_was_broken_off_is_no_change_and_the_next_is_whole(sealed, tmp_path, how, no_pdf, monkeypatch):
+    folder = copied(sealed, tmp_path)
+    there = {path: path.read_bytes() for path in folder.rglob("*") if path.is_file()}
+    copy = shutil.copy2
+
+    def breaks_off(source, target):
+        if source.name != "EVIDENCE.SHA256SUMS":
+            copy(source, target)
+        elif how == "a kill":
+            raise KeyboardInterrupt
+        else:
+            raise OSError(28, "No space left on device")
+
+    with monkeypatch.context() as patched:
+        patched.setattr("runner.seal.editions.SEALS", ("seal.json", *SEALS))
+        patched.setattr("shutil.copy2", breaks_off)
+        with pytest.raises((RecordError, KeyboardInterrupt)):
+            keep_edition(folder, ["findings.json"], "evaluated again")
+    left = (folder / "editions" / "0002.part").is_dir()
+    assert left == (how == "a kill")
+    assert all(path.read_bytes() == content for path, content in there.items())
+    assert verify(folder, known()).status == 0
+    assert verify(folder, known()).differences == []
+    certificate_of([folder])
+    assert verify(folder, known()).differences == []
+    assert [path.name for path in sorted((folder / "editions").iterdir())] == ["0001", "0002"]
 
 
 def test_an_edition_that_somebody_adds_is_a_difference_whatever_it_says(sealed, tmp_path):
