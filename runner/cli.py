@@ -1,8 +1,8 @@
 """The command line: arguments, one call per command, exit status from the outcome. Rooms are imported inside commands.
 
 Exit status: 0 every finding passes; 1 at least one fails or conditionally fails; 2 a file or an argument is wrong;
-3 something was not measured, passes only conditionally, or was left undone; 4 the run ended early, bench made safe, or an
-instrument does not answer; 70 a defect of ours.
+3 something was not measured, passes only conditionally, or was left undone; 4 the run ended early, bench made safe, an
+instrument does not answer, or what was asked for cannot be written; 70 a defect of ours.
 """
 
 from __future__ import annotations
@@ -16,6 +16,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from runner import __version__
+from runner.streams import Streams, open_closed, told, watched
 from runner.vocabulary import Exit
 
 if TYPE_CHECKING:
@@ -33,8 +34,14 @@ WATCHED_SPEED = 200.0  # and when they only watch the simulated operator
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run the command line; the exit status."""
     gc.set_threshold(COLLECT_AFTER)
-    if sys.stdin is not None and hasattr(sys.stdin, "reconfigure"):
+    open_closed()
+    if hasattr(sys.stdin, "reconfigure"):
         sys.stdin.reconfigure(errors="replace")  # a key of another encoding is no end of the input
+    with watched() as streams:
+        return _main(arguments, streams)
+
+
+def _main(arguments: Sequence[str] | None, streams: Streams) -> int:
     parser = _parser()
     first = next(iter(sys.argv[1:] if arguments is None else arguments), "-")
     if not first.startswith("-") and first not in parser.get_default("known"):
@@ -46,7 +53,6 @@ def main(arguments: Sequence[str] | None = None) -> int:
             return Exit.PASS
         options = parser.parse_args(["rehearse"])
         options.command = _first_screen
-    from runner.errors import TripwitnessError
     from runner.notation.visible import plainly
     from runner.scale import Scale, read_in
 
@@ -54,24 +60,31 @@ def main(arguments: Sequence[str] | None = None) -> int:
         read_in(os.environ.get(TEMPERATURES) or Scale.CELSIUS)
     except ValueError:
         return _usage(f"{TEMPERATURES} is {os.environ[TEMPERATURES]!r}", "set it to degC or degF")
+    as_json = getattr(options, "json", False)
+    with plainly():
+        try:
+            status = _carried_out(options)
+            sys.stdout.flush()
+        except Exception as error:
+            if streams.lost(error):
+                return streams.not_whole(as_json=as_json)
+            streams.complain(told(error))
+            return Exit.DEFECT
+        # who reads its lines changes nothing of a run; a program that reads JSON has to know
+        return streams.not_whole(as_json=True) if as_json and streams.out.lost else status
+
+
+def _carried_out(options: argparse.Namespace) -> int:
+    from runner.errors import TripwitnessError
+
     try:
-        with plainly():
-            return int(options.command(options))
+        return int(options.command(options))
     except TripwitnessError as error:
-        with plainly():
-            print(error, file=sys.stderr)
+        print(error, file=sys.stderr)
         return error.status
     except KeyboardInterrupt:
         print("interrupted", file=sys.stderr)
         return Exit.ENDED_EARLY
-    except BrokenPipeError:
-        sys.stderr.close()
-        return Exit.ENDED_EARLY
-    except Exception as error:
-        from runner.defects import told
-
-        print(told(error), file=sys.stderr)
-        return Exit.DEFECT
 
 
 SPEED_HELP = (

@@ -5,7 +5,6 @@ from __future__ import annotations
 import contextlib
 import datetime
 import json
-import os
 import shlex
 import signal
 import sys
@@ -37,6 +36,7 @@ from runner.sheets.bench import Assumed, BenchFile
 from runner.sheets.doubts import doubts
 from runner.sheets.instruments import place_of
 from runner.sheets.pack import PackSheet, not_declared
+from runner.streams import to_nowhere
 from runner.vocabulary import Exit
 from runner.workspace.job import check_file, check_together, load_bench, not_judged
 from runner.workspace.locks import Locks
@@ -80,9 +80,7 @@ class _Unread:
         try:
             what()
         except OSError:
-            nowhere = os.open(os.devnull, os.O_WRONLY)
-            os.dup2(nowhere, self._stream.fileno())
-            os.close(nowhere)
+            to_nowhere(self._stream)
 
     def __getattr__(self, name: str) -> Any:
         return getattr(self._stream, name)

@@ -9,9 +9,9 @@ from textual.app import App
 from textual.binding import Binding
 from textual.theme import Theme
 
-from runner.defects import told
 from runner.screen.texts import everywhere as texts
 from runner.screen.widgets.key_list import KeyList
+from runner.streams import told
 
 Result = TypeVar("Result")
 NIGHT, DAY, STRONG = "workshop night", "workshop day", "strong contrast"
