@@ -24,8 +24,7 @@ from runner.measure.conformity import (
     worst,
 )
 from runner.orders import End
-from runner.seal.verified import EVIDENCE_CHANGED
-from runner.vocabulary import Seen
+from runner.vocabulary import EVIDENCE_CHANGED, Seen
 
 NO_STATEMENT = "no statement"  # of a run that looks and measures nothing, or whose evidence has changed
 MARKS = {

@@ -30,14 +30,13 @@ from runner.rehearsal.truth import against_truth
 from runner.seal.pdf import against_the_pdf, verify_pdf
 from runner.seal.signers import known, trust
 from runner.seal.station_key import rotate, station_key
-from runner.seal.verified import EVIDENCE_CHANGED
 from runner.seal.verify import verify
 from runner.sheets.bench import Assumed, BenchFile
 from runner.sheets.doubts import doubts
 from runner.sheets.instruments import place_of
 from runner.sheets.pack import PackSheet, not_declared
 from runner.streams import to_nowhere
-from runner.vocabulary import Exit
+from runner.vocabulary import EVIDENCE_CHANGED, Exit
 from runner.workspace.job import check_file, check_together, load_bench, not_judged
 from runner.workspace.locks import Locks
 

@@ -136,6 +136,7 @@ class Answer(StrEnum):
     OTHER = "other"
 
 
+EVIDENCE_CHANGED = "EVIDENCE CHANGED since it was recorded"  # of a run, wherever its findings are shown
 CURRENT_KEY = "c"  # marks the current, where Enter marks the degrees
 
 

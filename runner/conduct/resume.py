@@ -14,6 +14,7 @@ from __future__ import annotations
 
 import datetime
 import math
+import shlex
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -36,6 +37,7 @@ from runner.seal.sealing import seal_evidence
 from runner.seal.verify import verify
 from runner.vocabulary import Outcome
 from runner.workspace.job import Job, UserFile, load
+from runner.workspace.session import Session
 
 BENCH_FAULTS = (*SPOILED, Outcome.LOST)  # outcomes that say nothing of the pack
 
@@ -126,6 +128,27 @@ def at_its_end(folder: RunFolder) -> Evaluation | None:
         keep_edition(folder.path, [FINDINGS], texts.NOT_SEALED)
         seal_evidence(folder.path, digest(), simulated=evaluation.simulated)
     return evaluation
+
+
+def how_to_go_on(path: Path) -> str:
+    """The command that goes on with a run, or with the session it is of; nothing where there is none.
+
+    What it takes is asked by the command: that the folder is as it was recorded, and a bench.
+    """
+    try:
+        session = Session.of(path)
+        resolved = RunFolder(path).read_json(f"{INPUTS}/{RESOLVED}")
+        entries = list(read_journal(path / EVENTS))
+    except RecordError:
+        return ""
+    end = next((entry.what for entry in reversed(entries) if isinstance(entry.what, End)), None)
+    if end is not None and not end.early:
+        can = not is_sealed(path) and any(isinstance(entry.what, InputsKept) for entry in entries)
+    else:
+        can = bool(entries) and not resolved.get("rehearsed")
+    if not can or (session is not None and session.rehearsed):
+        return ""
+    return texts.goes_on_with(shlex.quote(str(session.path if session is not None else path)))
 
 
 def _refused(said: tuple[str, str], path: Path) -> RecordError:

@@ -18,12 +18,14 @@ from textual.events import Event, InputEvent
 from reports.headline import headline
 from runner.conduct.execute import Result
 from runner.conduct.interfaces import Operator, StopFlag
+from runner.conduct.resume import how_to_go_on
 from runner.conduct.run_thread import RunThread
 from runner.conduct.texts.runs import BY_SIGNAL
 from runner.measure.finding import Finding
 from runner.screen.feed import ScreenOperator
 from runner.screen.run import RunScreen
 from runner.screen.texts import run as texts
+from runner.screen.texts.past import ended_early
 from runner.screen.themes import Dressed
 from runner.vocabulary import Exit
 from runner.workspace.job import Job
@@ -126,7 +128,7 @@ class RunApp(Dressed[None]):
         if screen is not None and screen.is_whole and not self._told_the_end:
             self._told_the_end = True
             lines = [self.line(finding) for finding in result.evaluation.findings]
-            screen.finished([headline([result.evaluation]).line, *lines], str(result.folder.path))
+            screen.finished([*_summary(result), *lines], str(result.folder.path))
 
     def show_findings(self) -> None:
         """Everything about what was found, once it is there."""
@@ -139,8 +141,14 @@ class RunApp(Dressed[None]):
         certificate = (lambda: make(result)) if make is not None else None
         evaluation, where = result.evaluation, str(result.folder.path)
         self.push_screen(
-            FindingsScreen(self.headings, evaluation.findings, where, certificate, headline([evaluation]).line)
+            FindingsScreen(self.headings, evaluation.findings, where, certificate, "\n".join(_summary(result)))
         )
+
+
+def _summary(result: Result) -> list[str]:
+    """What holds for the pack, and how a run that ended early goes on."""
+    way_on = ended_early(how_to_go_on(result.folder.path)) if result.outcome.early else ""
+    return list(filter(None, (headline([result.evaluation]).line, way_on)))
 
 
 def show_run(

@@ -54,13 +54,20 @@ class FindingsScreen(Screen[None]):
         certificate: Callable[[], str] | None = None,
         headline: str = "",
         changed: Sequence[str] = (),
+        *,
+        nothing: str = "",
     ) -> None:
-        """``changed``: what of the evidence is not as it was recorded."""
+        """``changed``: what of the evidence is not as it was recorded; ``nothing``: what is said where there are no findings."""
         super().__init__()
         self._headings, self.findings, self._where = tuple(titles), tuple(findings), where
         self._certificate = certificate
         self._headline = "\n".join(filter(None, (headline, texts.changed(changed))))
+        self._nothing = nothing or texts.NOTHING_MEASURED
         self._making = False
+
+    def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
+        """No key for what there is not."""
+        return action != "certificate" or self._certificate is not None
 
     def compose(self) -> ComposeResult:
         yield Title(*self._headings)
@@ -81,7 +88,7 @@ class FindingsScreen(Screen[None]):
         if self.findings:
             options.highlighted = 0
         else:
-            self.query_one("#what", Static).update(texts.NOTHING_MEASURED)
+            self.query_one("#what", Static).update(Content(self._nothing))
 
     def on_resize(self) -> None:
         self.call_after_refresh(self._show)
@@ -92,7 +99,7 @@ class FindingsScreen(Screen[None]):
 
     def _show(self) -> None:
         number = self.query_one("#list", OptionList).highlighted
-        if number is None:
+        if number is None or not self.query("#what"):  # not there while the screen is taken apart
             return
         finding = self.findings[number]
         self.query_one("#what", Static).update(Content("\n".join(about(finding))))

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from functools import partial
 from pathlib import Path
+from shlex import quote
 
 from rich.text import Text
 from textual import work
@@ -16,6 +17,7 @@ from textual.screen import Screen
 from textual.widgets import DataTable, Footer, Input, Static
 
 from reports.wording import digits_for, number, shown_as, worded
+from runner.conduct.resume import how_to_go_on
 from runner.measure.finding import Finding
 from runner.screen.findings import MARKS, FindingsScreen, value_of
 from runner.screen.texts import past as texts
@@ -23,8 +25,9 @@ from runner.screen.texts.findings import changed as about_changes
 from runner.screen.widgets.interval import interval_line
 from runner.screen.widgets.still_line import Title
 from runner.sheets.parts.protections import protection_name
-from runner.workspace.archive import PastRun, beside, changed_in, over_time, past_runs
+from runner.workspace.archive import NOT_ENDED, RUNNING, PastRun, beside, changed_in, over_time, past_runs
 
+NOT_WHILE_TYPING = ("mark", "beside", "trend", "search")
 SAID_CSS = "#said { height: auto; max-height: 4; padding: 0 1; background: $surface; }"
 
 
@@ -32,7 +35,8 @@ class PastScreen(Screen[None]):
     """The runs in a directory. Marked ones (space) are what ``v`` and ``t`` are about."""
 
     BINDINGS = [
-        Binding("slash", "search", "Search", key_display="/"),
+        Binding("slash", "search", "Search", key_display="/", priority=True),
+        Binding("enter", "to_the_list", "List", key_display="Enter", priority=True),
         Binding("space", "mark", "Select", key_display="Space"),
         Binding("v", "beside", "Compare"),
         Binding("t", "trend", "Over time"),
@@ -87,7 +91,7 @@ class PastScreen(Screen[None]):
     @work(thread=True)
     def _look(self, runs: Sequence[PastRun]) -> None:
         for run in runs:
-            found = changed_in(run.path)
+            found = _changed(run)
             if not self.is_attached:
                 return
             self.app.call_from_thread(self._looked, {run.path: found})
@@ -119,7 +123,7 @@ class PastScreen(Screen[None]):
 
     @work(thread=True)
     def _look_and_open(self, runs: Sequence[PastRun], then: Callable[[], Screen[None]]) -> None:
-        found = {run.path: changed_in(run.path) for run in runs}
+        found = {run.path: _changed(run) for run in runs}
         self.app.call_from_thread(self._open, found, then)
 
     def _open(self, found: dict[Path, tuple[str, ...]], then: Callable[[], Screen[None]]) -> None:
@@ -154,9 +158,6 @@ class PastScreen(Screen[None]):
     def on_input_changed(self, message: Input.Changed) -> None:
         self._fill(message.value)
 
-    def on_input_submitted(self) -> None:
-        self.query_one(DataTable).focus()
-
     def on_data_table_row_selected(self) -> None:
         run = self._under_the_cursor()
         if run is not None:
@@ -166,19 +167,28 @@ class PastScreen(Screen[None]):
         changed = self.changed[run.path]
         said = texts.CHANGED if changed else run.statement
         titles = texts.run_titles(run.pack, run.serial, run.procedure, run.day, said)
-        make = partial(self._certificate, run.path)
-        return FindingsScreen(titles, run.findings, str(run.path), make, changed=changed)
+        make = partial(self._certificate, run.path) if run.standing != RUNNING else None
+        nothing = texts.NO_FINDINGS if run.standing else ""
+        said = "" if changed else _way_on(run)
+        return FindingsScreen(titles, run.findings, str(run.path), make, said, changed, nothing=nothing)
 
     # ---- keys ------------------------------------------------------------------------------------------------
 
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
         """A letter is a letter where something is typed."""
-        return not (self.query_one("#search").has_focus and action in ("mark", "beside", "trend", "search"))
+        is_typing = self.query_one("#search").has_focus
+        return is_typing if action == "to_the_list" else not (is_typing and action in NOT_WHILE_TYPING)
+
+    # The keys into the search and out of it have priority and move the focus at once: what is typed fast behind them would
+    # still be for where it was, and its Enter would open a run.
 
     def action_search(self) -> None:
         search = self.query_one("#search", Input)
         search.display = True
-        search.focus()
+        self.set_focus(search)
+
+    def action_to_the_list(self) -> None:
+        self.set_focus(self.query_one(DataTable))
 
     def action_mark(self) -> None:
         run = self._under_the_cursor()
@@ -215,6 +225,30 @@ class PastScreen(Screen[None]):
         self.query_one("#said", Static).update(Content(said))
 
 
+def _changed(run: PastRun) -> tuple[str, ...]:
+    """What has changed of a run; the record of one that goes on now changes all the time."""
+    return () if run.standing == RUNNING else changed_in(run.path)
+
+
+def _way_on(run: PastRun) -> str:
+    """How a run that has not come to its end goes on; nothing of others."""
+    if run.standing == RUNNING:
+        return texts.in_progress(quote(str(run.path)))
+    if run.standing == NOT_ENDED:
+        return texts.not_ended(how_to_go_on(run.path))
+    return texts.ended_early(how_to_go_on(run.path)) if run.ended_early else ""
+
+
+def _columns(one: PastRun, other: PastRun) -> list[str]:
+    """The heads of two runs' columns: as much as tells them apart."""
+    same_pack_and_day = (one.serial, one.day[:10]) == (other.serial, other.day[:10])
+    differ = one.procedure != other.procedure
+    return [
+        texts.column(run.serial, run.day if same_pack_and_day else run.day[:10], run.procedure if differ else "")
+        for run in (one, other)
+    ]
+
+
 DIFFERENCE = {"°C": "K"}  # unit of a value -> of a difference of two
 
 
@@ -243,8 +277,7 @@ class BesideScreen(Screen[None]):
 
     def on_mount(self) -> None:
         table = self.query_one(DataTable)
-        first, second = (texts.column(run.serial, run.day[:10]) for run in (self.one, self.other))
-        table.add_columns(texts.FINDING, "", first, second, texts.DIFFERENCE)
+        table.add_columns(texts.FINDING, "", *_columns(self.one, self.other), texts.DIFFERENCE)
         for pair in beside(self.one, self.other):
             some = pair.one or pair.other
             assert some is not None

@@ -7,8 +7,6 @@ from dataclasses import dataclass, field
 from runner.notation.visible import in_one_line
 from runner.vocabulary import Exit
 
-EVIDENCE_CHANGED = "EVIDENCE CHANGED since it was recorded"  # of a run, wherever its findings are shown
-
 
 @dataclass
 class Verified:

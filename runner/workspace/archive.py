@@ -11,22 +11,28 @@ from __future__ import annotations
 
 import datetime
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
-from runner.errors import RecordError
+from runner.errors import RecordError, SheetError
 from runner.measure.finding import Finding
 from runner.notation.visible import in_one_line
 from runner.record.folder import EVENTS, FINDINGS, INPUTS, RESOLVED, SESSION, RunFolder
 from runner.seal.verify import verify
+from runner.sheets.pack import parse_pack
 from runner.workspace.kept_findings import findings_in, text_in
+from runner.workspace.locks import is_held
 
+RUNNING, NOT_ENDED = "running", "not ended"  # another process has the folder; nobody has, and it has no findings
 Key = tuple[str, str, str | None]  # protection, name and sensor of a finding
 
 
 @dataclass(frozen=True)
 class PastRun:
-    """One run folder. ``utc`` is when it began, ``conformity`` None for a run that was to find nothing."""
+    """One run folder. ``utc`` is when it began, ``conformity`` None for a run that was to find nothing.
+
+    ``standing`` says of a run that is not over what it is at; nothing of others.
+    """
 
     path: Path
     utc: str
@@ -37,6 +43,7 @@ class PastRun:
     ended_early: str
     simulated: bool
     findings: tuple[Finding, ...]
+    standing: str = ""
 
     @property
     def day(self) -> str:
@@ -46,6 +53,8 @@ class PastRun:
     @property
     def statement(self) -> str:
         """The statement for the whole run in a word or two."""
+        if self.standing:
+            return self.standing
         if self.ended_early:
             return "ended early"
         return self.conformity or "not judged"
@@ -85,7 +94,7 @@ def past_runs(out: Path) -> tuple[list[PastRun], list[str]]:
     unreadable: list[str] = []
     for path in _folders(out, unreadable):
         try:
-            found.append(_read(path))
+            found.append(_with_its_standing(path))
         except RecordError as error:
             unreadable.append(in_one_line(str(error)))
     return sorted(found, key=lambda run: run.utc, reverse=True), unreadable
@@ -145,6 +154,26 @@ def _folders(out: Path, unreadable: list[str], *, in_session: bool = False) -> I
 
 def _no_access(folder: Path, error: OSError) -> str:
     return in_one_line(f"{folder}: cannot be read ({error.strerror or error})")
+
+
+def _with_its_standing(path: Path) -> PastRun:
+    """A run that goes on, again or for the first time, or that broke off, has no findings to be read, or older ones."""
+    has_findings = (path / FINDINGS).exists()
+    run = _read(path) if has_findings else _unfinished(RunFolder(path))
+    return replace(run, standing=RUNNING if is_held(path) else "" if has_findings else NOT_ENDED)
+
+
+def _unfinished(folder: RunFolder) -> PastRun:
+    """A run without findings, from what was kept when it began."""
+    resolved = folder.read_json(f"{INPUTS}/{RESOLVED}")
+    try:
+        pack = parse_pack(folder.input("pack.yaml"), str(folder.path / INPUTS / "pack.yaml"))
+        utc, procedure = str(resolved["utc"]), str(resolved["program"]["name"])
+        datetime.datetime.fromisoformat(utc)
+    except (SheetError, KeyError, TypeError, ValueError) as error:
+        raise RecordError(f"is damaged ({error})", str(folder.path / INPUTS)) from error
+    simulated = bool(resolved.get("simulated"))
+    return PastRun(folder.path, utc, pack.name, pack.serial, procedure, None, "", simulated, ())
 
 
 def _read(path: Path) -> PastRun:

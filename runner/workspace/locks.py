@@ -71,7 +71,7 @@ class Locks:
         self.close()
 
     def _take(self, key: str, shown: str) -> None:
-        path = runtime_folder() / f"{hashlib.sha256(key.encode()).hexdigest()[:24]}.lock"
+        path = _lock_of(key)
         if path in self._held:
             return  # two roles of one instrument
         try:
@@ -91,6 +91,17 @@ class Locks:
             os.truncate(path, 0)
             os.write(fd, f"process {os.getpid()} ({self._doing}) since {since}\n".encode())
         self._held[path] = fd
+
+
+def is_held(folder: Path) -> bool:
+    """Whether a process, or the guard of one, has this run folder or session now. It is asked by taking the lock for an instant."""
+    with contextlib.suppress(RecordError, OSError):
+        fd = os.open(_lock_of(f"folder {folder.resolve()}"), os.O_RDWR | getattr(os, "O_CLOEXEC", 0))
+        try:
+            return not _locked(fd)
+        finally:
+            os.close(fd)
+    return False
 
 
 def resolved(address: str) -> str:
@@ -123,6 +134,10 @@ def runtime_folder() -> Path:
     except OSError as error:
         raise RecordError.cannot_write(str(path), error.strerror or str(error)) from error
     return path
+
+
+def _lock_of(key: str) -> Path:
+    return runtime_folder() / f"{hashlib.sha256(key.encode()).hexdigest()[:24]}.lock"
 
 
 def _read(path: Path) -> str:

@@ -93,3 +93,8 @@ def one_more_helps(finding: str, sensor: str, share: float) -> str:
     """Which finding one more ramp would help, and by which share of its uncertainty."""
     smaller = f"{100 * share:.0f} % smaller"
     return f"The {finding} of {sensor} is close to a limit; one more ramp would make its uncertainty about {smaller}"
+
+
+def goes_on_with(folder: str) -> str:
+    """The command that goes on with what is in a folder, whose name is as it is typed."""
+    return f"tripwitness resume {folder}"

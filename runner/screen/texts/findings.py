@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from runner.seal.verified import EVIDENCE_CHANGED
+from runner.vocabulary import EVIDENCE_CHANGED
 
 NOTHING_MEASURED = "This run measures nothing. The certificate lists what was read."
 MAKING = "Making the certificate. This takes a few seconds …"

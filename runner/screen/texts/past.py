@@ -11,6 +11,8 @@ CHANGED = "EVIDENCE CHANGED"  # in place of the statement of a run
 CHECKING = "checking that the evidence is as it was recorded …"
 SELECT_TWO = "Select two runs with Space first (two packs, or two dates of one pack)."
 SELECT_ONE = "Move the cursor to a run with findings first."
+NO_FINDINGS = "No findings yet. The record shows what was read."
+NO_WAY_ON = "This run has not ended, and cannot be resumed."
 
 
 def titles(folder: str) -> tuple[str, ...]:
@@ -20,7 +22,7 @@ def titles(folder: str) -> tuple[str, ...]:
 
 def how_many(runs: int, *, simulated: bool) -> str:
     """How many runs there are, and what the keys do; ``simulated``: some of them were."""
-    said = f"{runs} run{'' if runs == 1 else 's'}. Enter: open. Space: select."
+    said = f"{_runs(runs)}. Enter: open. Space: select."
     return f"{said}{SIMULATED}: simulated." if simulated else said
 
 
@@ -32,6 +34,21 @@ def run_titles(pack: str, serial: str, procedure: str, day: str, statement: str)
         f"no. {serial} · {procedure} · {said}",
         f"{serial} · {said}",
     )
+
+
+def in_progress(folder: str) -> str:
+    """That another program has a run, and how to watch it; ``folder`` as it is typed."""
+    return f"This run is in progress. To watch it: tripwitness follow {folder}"
+
+
+def not_ended(command: str) -> str:
+    """That a run broke off, and the command that goes on with it; none where it cannot."""
+    return f"This run has not ended. To go on with it: {command}" if command else NO_WAY_ON
+
+
+def ended_early(command: str) -> str:
+    """That a run ended before its last step, and the command that goes on with it; nothing where it cannot."""
+    return f"This run ended early. To go on with it: {command}" if command else ""
 
 
 def looking(done: int, runs: int) -> str:
@@ -56,9 +73,9 @@ def changed_run(serial: str, day: str, said: str) -> str:
     return f"no. {serial}, {day}: {said}"
 
 
-def column(serial: str, day: str) -> str:
-    """The head of a run's column."""
-    return f"no. {serial}, {day}"
+def column(serial: str, day: str, procedure: str = "") -> str:
+    """The head of a run's column; the ``procedure`` where it tells the two apart."""
+    return ", ".join(filter(None, (f"no. {serial}", day, procedure)))
 
 
 # ---- one finding over time -------------------------------------------------------------------------------------------
@@ -70,8 +87,12 @@ LIMITS = "limits"
 
 def trend_titles(name: str, protection: str, serial: str, runs: int) -> tuple[str, ...]:
     """The title in several wordings, the fullest first."""
-    last = f"no. {serial} · {runs} runs"
+    last = f"no. {serial} · {_runs(runs)}"
     return f"OVER TIME · {name} ({protection}) · {last}", f"OVER TIME · {name} · {last}", f"{name} · {last}"
+
+
+def _runs(runs: int) -> str:
+    return f"{runs} run{'' if runs == 1 else 's'}"
 
 
 # ---- the record of one run -------------------------------------------------------------------------------------------
