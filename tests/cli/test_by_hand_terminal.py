@@ -69,10 +69,6 @@ findings: [capacity, trip, wake charge]
 """
 
 
-# A minute passes at the sensor while the clamp is read and typed at 40 times the speed: without heat it may be past the release.
-LATE = ("apart, usual here", "too few samples around the change")
-
-
 def strong(folder, charge, release):
     """A pack that gives three times its rated current, so that its discharge is short, and a bench by hand that takes it."""
     pack, bench = DEMO_PACK.read_text(), BY_HAND_BENCH.read_text()
@@ -139,13 +135,13 @@ def near(finding, truth, most):
 )
 def test_a_person_marks_degrees_and_currents(tmp_path, steps, names):
     (tmp_path / "ramps.yaml").write_text(HEAD + steps)
-    # 2 K/min are a degree in 0.75 s: time enough to see it and press
-    person, _, found, truth = by_keys(tmp_path, "ramps.yaml --nothing-wired --sensor T1 --speed 40")
+    # 2 K/min are a degree in 2 s: time to see it and press; what cools while the clamp is typed is not yet past the release
+    person, _, found, truth = by_keys(tmp_path, "ramps.yaml --nothing-wired --sensor T1 --speed 15")
     for name in names:
         if (
             found[name]["value"] is None
         ):  # keys come late on a machine that has much else to do: such a ramp is not used
-            assert any(late in found[name]["reason"] for late in LATE), person.did
+            assert "apart, usual here" in found[name]["reason"], person.did
         else:
             assert near(found[name], truth, 1.0), (found[name], person.did)
     assert person.did.count(CURRENT) == len(names)
