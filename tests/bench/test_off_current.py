@@ -106,26 +106,26 @@ def test_one_that_says_off_and_does_not_answer_about_its_current_calls_nobody():
     assert time.monotonic() - began < 3.0, "what is outstanding is a question: no command of before can arrive late"
 
 
-def test_one_whose_answer_about_its_current_takes_longer_than_a_person_is_left_untold_calls_nobody(monkeypatch):
+@pytest.fixture
+def slow(monkeypatch):
+    """A bench whose answers about currents take longer than a person is left untold."""
     monkeypatch.setattr("runner.bench.assembly.OFF_IS_TOLD_AFTER", 0.5)
     monkeypatch.setattr(Silent, "waits", 1.5)
     text = BENCH.replace("timeout: 0.2 s", "timeout: 5 s")
     switches = {"supply": Switch(), "load": Switch()}
-    bench = Bench(parse_bench(text, "b"), {}, ScaledClock(), lambda role, sheet: Silent(switches[role]))
+    return Bench(parse_bench(text, "b"), {}, ScaledClock(), lambda role, sheet: Silent(switches[role]))
+
+
+def test_one_whose_answer_about_its_current_takes_longer_than_a_person_is_left_untold_calls_nobody(slow):
     began = time.monotonic()
-    assert bench.off() == (True, f"supply {UNREAD}; load {UNREAD}")
+    assert slow.off() == (True, f"supply {UNREAD}; load {UNREAD}")
     assert time.monotonic() - began < 1.0
 
 
-def test_one_that_went_on_by_itself_before_is_not_off_while_nobody_has_looked_again(monkeypatch):
+def test_one_that_went_on_by_itself_before_is_not_off_while_nobody_has_looked_again(slow):
     """Its current is not read in time: what reads back off now may be on again by itself a moment later."""
-    monkeypatch.setattr("runner.bench.assembly.OFF_IS_TOLD_AFTER", 0.5)
-    monkeypatch.setattr(Silent, "waits", 1.5)
-    text = BENCH.replace("timeout: 0.2 s", "timeout: 5 s")
-    switches = {"supply": Switch(), "load": Switch()}
-    bench = Bench(parse_bench(text, "b"), {}, ScaledClock(), lambda role, sheet: Silent(switches[role]))
-    bench.supply.settings.came_on = True
-    assert bench.off() == (False, "SWITCH SUPPLY OFF BY HAND: not confirmed off, may still be on.")
+    slow.supply.settings.came_on = True
+    assert slow.off() == (False, "SWITCH SUPPLY OFF BY HAND: not confirmed off, may still be on.")
 
 
 def test_a_current_that_was_seen_is_not_gone_because_it_cannot_be_read_any_more():
