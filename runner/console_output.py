@@ -2,16 +2,13 @@
 
 from __future__ import annotations
 
-import contextlib
 import datetime
 import json
 import shlex
-import signal
 import sys
-import threading
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Sequence
 from pathlib import Path
-from typing import Any, TextIO
+from typing import TextIO
 
 from runner.bench.assembly import Bench
 from runner.bench.checks.self_check import call
@@ -35,54 +32,9 @@ from runner.sheets.bench import Assumed, BenchFile
 from runner.sheets.doubts import doubts
 from runner.sheets.instruments import place_of
 from runner.sheets.pack import PackSheet, not_declared
-from runner.streams import to_nowhere
 from runner.vocabulary import EVIDENCE_CHANGED, Exit
 from runner.workspace.job import check_file, check_together, load_bench, not_judged
 from runner.workspace.locks import Locks
-
-
-@contextlib.contextmanager
-def read_or_not() -> Iterator[None]:
-    """What is done meanwhile is done to its end, also where nobody can read what is printed: terminal or pipe may be gone.
-
-    What cannot be written goes nowhere from then on, and a terminal that closes ends nothing.
-    """
-    hangup = getattr(signal, "SIGHUP", None)
-    mine = hangup is not None and threading.current_thread() is threading.main_thread()
-    before = signal.signal(hangup, signal.SIG_IGN) if hangup is not None and mine else None
-    out, err = sys.stdout, sys.stderr
-    sys.stdout, sys.stderr = _Unread(out), _Unread(err)
-    try:
-        yield
-        sys.stdout.flush()
-        sys.stderr.flush()
-    finally:
-        sys.stdout, sys.stderr = out, err
-        if hangup is not None and mine:
-            signal.signal(hangup, before)
-
-
-class _Unread:
-    """A text stream whose descriptor leads nowhere as soon as it cannot be written; everything else is the stream's own."""
-
-    def __init__(self, stream: Any) -> None:
-        self._stream = stream
-
-    def write(self, text: str) -> int:
-        self._tried(lambda: self._stream.write(text))
-        return len(text)
-
-    def flush(self) -> None:
-        self._tried(self._stream.flush)
-
-    def _tried(self, what: Callable[[], object]) -> None:
-        try:
-            what()
-        except OSError:
-            to_nowhere(self._stream)
-
-    def __getattr__(self, name: str) -> Any:
-        return getattr(self._stream, name)
 
 
 def finding_line(finding: Finding) -> str:

@@ -31,7 +31,6 @@ from runner.console_output import (
     print_headline,
     print_json,
     print_truth,
-    read_or_not,
 )
 from runner.errors import BenchError, Problem, RecordError, SheetError
 from runner.evaluation.evaluate import Evaluation
@@ -46,6 +45,7 @@ from runner.seal.editions import is_sealed
 from runner.sheets.answers import Answers
 from runner.sheets.bench import BenchFile, parse_bench
 from runner.sheets.pack import parse_pack
+from runner.streams import read_or_not
 from runner.vocabulary import Exit
 from runner.workspace.job import (
     DEMO_PACK,

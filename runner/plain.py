@@ -17,6 +17,7 @@ from runner.conduct.answer_parsing import GO_WORDS, NotUnderstood, hint, is_stop
 from runner.conduct.interfaces import StopFlag
 from runner.conduct.log_lines import said, stamp
 from runner.engine.opening import CAUTIONS
+from runner.engine.steps.clamp import FARTHEST
 from runner.engine.steps.switches import SIGHTS
 from runner.engine.view import View
 from runner.errors import OperatorGone
@@ -26,7 +27,6 @@ from runner.scale import as_read, celsius, degrees, per_minute
 from runner.vocabulary import CURRENT_KEY, as_told
 
 DISPLAYS_EVERY = 5.0  # s, where a person reads simulated displays in these lines
-FARTHEST = 10.0  # K from the next mark that a typed degree may be: farther off is a slip of the finger
 AGREE = 3.0  # K from a degree that was too far: when it is typed once more it has moved on
 MISSED = "[Enter] at each whole degree. If one was missed: type the degree that it shows, then [Enter]."
 ASIDE, TIME_OF_DAY = 15, 9  # columns before a line that belongs to the one before, and of the time of day

@@ -7,10 +7,12 @@ from __future__ import annotations
 
 import contextlib
 import os
+import signal
 import sys
 import tempfile
+import threading
 import traceback
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -40,12 +42,37 @@ def to_nowhere(stream: Any) -> None:
         os.close(nowhere)
 
 
-class Watched:
-    """A text stream that remembers its first error (``lost``); everything else is the stream's own."""
+class _Around:
+    """A text stream; what is not said here is the stream's own."""
 
     def __init__(self, stream: Any) -> None:
         self._stream = stream
-        self.lost: OSError | None = None
+
+    def __getattr__(self, name: str) -> Any:
+        return getattr(self._stream, name)
+
+
+class Unread(_Around):
+    """One whose descriptor leads nowhere as soon as it cannot be written."""
+
+    def write(self, text: str) -> int:
+        self._tried(lambda: self._stream.write(text))
+        return len(text)
+
+    def flush(self) -> None:
+        self._tried(self._stream.flush)
+
+    def _tried(self, what: Callable[[], object]) -> None:
+        try:
+            what()
+        except OSError:
+            to_nowhere(self._stream)
+
+
+class Watched(_Around):
+    """One that remembers its first error (``lost``)."""
+
+    lost: OSError | None = None
 
     def write(self, text: str) -> int:
         try:
@@ -68,9 +95,6 @@ class Watched:
         except OSError:
             with contextlib.suppress(OSError):  # a stream of a test has no descriptor
                 to_nowhere(self._stream)
-
-    def __getattr__(self, name: str) -> Any:
-        return getattr(self._stream, name)
 
 
 @dataclass(frozen=True)
@@ -113,6 +137,27 @@ def watched() -> Iterator[Streams]:
         streams.out.settle()
         streams.err.settle()
         sys.stdout, sys.stderr = before
+
+
+@contextlib.contextmanager
+def read_or_not() -> Iterator[None]:
+    """What is done meanwhile is done to its end, also where nobody can read what is printed: terminal or pipe may be gone.
+
+    What cannot be written goes nowhere from then on, and a terminal that closes ends nothing.
+    """
+    hangup = getattr(signal, "SIGHUP", None)
+    mine = hangup is not None and threading.current_thread() is threading.main_thread()
+    before = signal.signal(hangup, signal.SIG_IGN) if hangup is not None and mine else None
+    out, err = sys.stdout, sys.stderr
+    sys.stdout, sys.stderr = Unread(out), Unread(err)
+    try:
+        yield
+        sys.stdout.flush()
+        sys.stderr.flush()
+    finally:
+        sys.stdout, sys.stderr = out, err
+        if hangup is not None and mine:
+            signal.signal(hangup, before)
 
 
 def told(error: BaseException) -> str:
