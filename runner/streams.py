@@ -112,10 +112,9 @@ class Streams:
         """Say that what was printed is incomplete; a reader who stopped reading lines knows. The exit status."""
         lost = self.out.lost
         if lost is not None and (as_json or not isinstance(lost, BrokenPipeError)):
-            again = " (of a run again: tripwitness evaluate RUN_FOLDER --json)" if as_json else ""
-            self.complain(
-                f"standard output: cannot be written: {lost.strerror or lost}; do not use what came of it{again}"
-            )
+            again = " For the JSON of a run: tripwitness evaluate RUN_FOLDER --json" if as_json else ""
+            why = lost.strerror or str(lost)
+            self.complain(f"standard output: cannot be written: {why}. The output is incomplete: do not use it.{again}")
         return Exit.ENDED_EARLY
 
     def complain(self, what: object) -> None:

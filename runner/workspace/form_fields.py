@@ -44,11 +44,11 @@ class Field:
         if self.dimension == "date":
             return "" if re.fullmatch(r"\d{4}-\d\d-\d\d", text) else "is no date; write it like 2026-11-26"
         if self.among and canonical(text) not in self.among:
-            return f"{text} is not known; write one of {', '.join(self.among)}"
+            return f"{text} is not a known {self.ask}; write one of {', '.join(self.among)}"
         if self.dimension in ("", "sensors"):
             return ""
         if self.dimension == "ratio" and not re.fullmatch(r"[0-9.]+ ?%", text):
-            return f"is no part in percent; write it like {self.example}"
+            return f"is not a percentage; write it like {self.example}"
         try:
             values = [parse_quantity(part, self.dimension) for part in self.parts(text)]
         except QuantityError as error:

@@ -60,7 +60,7 @@ class On(Supply):
     [
         ("", "no calibration stated; maker's accuracy used"),
         (", calibrated: 2026-01-05, calibration_due: 2026-11-01", "calibration was due on 2026-11-01"),
-        (", calibrated: 2062-01-05", "calibrated on 2062-01-05, a day to come: correct the bench file, or"),
+        (", calibrated: 2062-01-05", "calibrated on 2062-01-05, which is in the future: correct the bench file or"),
     ],
 )
 def test_an_output_that_is_on_and_dates_that_cannot_be_are_said(dates, warned):

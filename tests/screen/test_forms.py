@@ -185,17 +185,17 @@ def test_what_is_no_count_of_cells_or_sensors_breaks_no_form(count):
 @pytest.mark.parametrize(
     ("key", "typed", "fault"),
     [
-        ("state_of_charge_on_arrival", "50", "is no part in percent; write it like 50 %"),
-        ("state_of_charge_on_arrival", "1", "is no part in percent; write it like 50 %"),
+        ("state_of_charge_on_arrival", "50", "is not a percentage; write it like 50 %"),
+        ("state_of_charge_on_arrival", "1", "is not a percentage; write it like 50 %"),
         ("state_of_charge_on_arrival", "500 %", "is more than 100 %"),
         ("state_of_charge_on_arrival", "..%", "is not a number with a unit"),
         ("state_of_charge_on_arrival", "50%", ""),
         ("state_of_charge_on_arrival", "", ""),
         ("chemistry", "lfp", ""),
-        ("chemistry", "LFB", "LFB is not known; write one of LFP, "),
+        ("chemistry", "LFB", "LFB is not a known chemistry; write one of LFP, "),
     ],
 )
-def test_a_slip_in_a_part_or_a_chemistry_is_said_at_its_field(key, typed, fault):
+def test_a_slip_in_a_percentage_or_a_chemistry_is_said_at_its_field(key, typed, fault):
     (field,) = (field for field in PACK if field.key == key)
     assert fault in field.fault(typed)
     assert bool(fault) is bool(field.fault(typed))

@@ -85,7 +85,9 @@ def _one(bench: Bench, role: str, today: datetime.date) -> Present:
 def _of_calibration(sheet: InstrumentSheet, today: datetime.date) -> list[str]:
     """What a person should know of when it was calibrated."""
     if sheet.calibrated is not None and sheet.calibrated > today:
-        return [f"calibrated on {sheet.calibrated}, a day to come: correct the bench file, or this computer's date"]
+        return [
+            f"calibrated on {sheet.calibrated}, which is in the future: correct the bench file or this computer's date"
+        ]
     if sheet.calibration_due is not None and sheet.calibration_due < today:
         return [f"calibration was due on {sheet.calibration_due}"]
     return [] if sheet.calibrated is not None else ["no calibration stated; maker's accuracy used"]

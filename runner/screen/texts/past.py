@@ -12,7 +12,7 @@ CHECKING = "checking that the evidence is as it was recorded …"
 SELECT_TWO = "Select two runs with Space first (two packs, or two dates of one pack)."
 SELECT_ONE = "Move the cursor to a run with findings first."
 NO_FINDINGS = "No findings yet. The record shows what was read."
-NO_WAY_ON = "This run has not ended, and cannot be resumed."
+NO_WAY_ON = "This run has not ended. It cannot be resumed."
 
 
 def titles(folder: str) -> tuple[str, ...]:
@@ -42,13 +42,13 @@ def in_progress(folder: str) -> str:
 
 
 def not_ended(command: str) -> str:
-    """That a run broke off, and the command that goes on with it; none where it cannot."""
-    return f"This run has not ended. To go on with it: {command}" if command else NO_WAY_ON
+    """That a run broke off, and the ``command`` that resumes it; without one it cannot be resumed."""
+    return f"This run has not ended. It can be resumed: {command}" if command else NO_WAY_ON
 
 
 def ended_early(command: str) -> str:
-    """That a run ended before its last step, and the command that goes on with it; nothing where it cannot."""
-    return f"This run ended early. To go on with it: {command}" if command else ""
+    """That a run ended before its last step, and the ``command`` that resumes it; nothing where it cannot be resumed."""
+    return f"This run ended early. It can be resumed: {command}" if command else ""
 
 
 def looking(done: int, runs: int) -> str:
